@@ -1,0 +1,54 @@
+# Everything a newcomer or a developer runs.  `make` alone lists it.
+#
+# PYTHON=python3.13   the interpreter to set up with (otherwise one is looked for)
+
+BIN := .venv/bin
+READY := .venv/.ready
+
+# MUMPS and NumPy are at their best here with one BLAS thread a process.
+export OMP_NUM_THREADS := 1
+export OPENBLAS_NUM_THREADS := 1
+
+.DEFAULT_GOAL := help
+.PHONY: help setup demo test slow lint types benchmark lock clean again
+
+help:  ## list these targets
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-10s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+
+setup: $(READY)  ## make .venv with the locked packages and check that it all runs
+	@echo ".venv is ready: .venv/bin/tubewright --help"
+
+# Even if nothing has changed, look again when an interpreter is named (.venv may
+# run another one) and when the folder was copied (.venv still points to the old one).
+COPIED := $(shell grep -qsF '$(CURDIR)/.venv/' .venv/bin/pip || echo again)
+$(READY): requirements.lock pyproject.toml tools/setup.sh tools/find-python.sh \
+		$(if $(PYTHON),again) $(COPIED)
+	@PYTHON="$(PYTHON)" tools/setup.sh
+
+demo: $(READY)  ## solve the ready case; its pictures and tables go to demo/
+	@$(BIN)/tubewright solve cases/greenhouse_wrist.toml --out demo
+
+test: lint types  ## style, types, then the quick tests and validations
+	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark
+
+slow: $(READY)  ## the tests and validations that take longer
+	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m slow
+
+lint: $(READY)  ## style: ruff check and ruff format --check
+	@$(BIN)/ruff check .
+	@$(BIN)/ruff format --check .
+
+types: $(READY)  ## types: mypy
+	@$(BIN)/mypy
+
+benchmark: $(READY)  ## time the costly parts, one table a group
+	@$(BIN)/python -m pytest -q benchmarks -m "" --benchmark-only --benchmark-group-by=group \
+		--benchmark-sort=mean --benchmark-columns=min,mean,stddev,rounds
+
+lock:  ## renew requirements.lock from pyproject.toml
+	@PYTHON="$(PYTHON)" tools/lock.sh
+
+clean:  ## remove what these targets made, .venv included
+	rm -rf .venv demo build dist *.egg-info .benchmarks .hypothesis
+	rm -rf .mypy_cache .pytest_cache .ruff_cache
+	find . -name __pycache__ -type d -prune -exec rm -rf {} +

@@ -1,0 +1,85 @@
+#!/usr/bin/env bash
+# Print the path of a Python that tubewright runs on, or say how to get one.
+#
+#     tools/find-python.sh            the first that fits, see `candidates`
+#     PYTHON=... tools/find-python.sh  that one or none
+#
+# The limits: at least 3.12, and older than 3.15 (no wheels for it yet).
+set -u
+oldest=12
+newest=14
+
+# Run by a candidate.  The last word is the interpreter behind a shim, a link or
+# an active virtual environment, so that no .venv is ever built upon itself.
+probe='import sys
+try:
+    import ensurepip, venv
+    has_venv = "venv"
+except ImportError:
+    has_venv = "no-venv"
+kind = sys.implementation.name
+if "free-threading" in sys.version:
+    kind = "free-threaded"
+base = getattr(sys, "_base_executable", None) or sys.executable
+print(*sys.version_info[:2], kind, has_venv, base)'
+
+rejected=""
+
+# Does $1 really run, and does it fit?  Then set `found`.
+fits() {
+    local answer major minor kind has_venv base
+    # A pyenv shim for a version that is not switched on exists, but fails.
+    answer=$("$1" -I -c "$probe" 2>/dev/null </dev/null) || { reject "$1" "does not run"; return 1; }
+    read -r major minor kind has_venv base <<<"$answer"
+    if ! [[ "$major.$minor" =~ ^[0-9]+\.[0-9]+$ && -n "$base" ]]; then
+        reject "$1" "does not answer as Python does"
+    elif [ "$major" -ne 3 ] || [ "$minor" -lt "$oldest" ] || [ "$minor" -gt "$newest" ]; then
+        reject "$1" "is Python $major.$minor"
+    elif [ "$kind" != cpython ]; then
+        reject "$1" "is a $kind build, for which there are no wheels"
+    elif [ "$has_venv" != venv ]; then
+        reject "$1" "lacks the venv module (Debian: apt-get install python$major.$minor-venv)"
+    else
+        found=$base
+        return 0
+    fi
+    return 1
+}
+
+reject() { rejected+="    $1 $2"$'\n'; }
+
+# One candidate a line, best first.
+candidates() {
+    local name folder
+    for name in python3.14 python3.13 python3.12 python3 python; do
+        command -v "$name"
+    done
+    folder=${PYENV_ROOT:-${HOME:-}/.pyenv}/versions
+    printf '%s\n' "$folder"/3.1[234]*/bin/python | sort -rV
+    folder=${UV_PYTHON_INSTALL_DIR:-${XDG_DATA_HOME:-${HOME:-}/.local/share}/uv/python}
+    printf '%s\n' "$folder"/cpython-3.1[234]*/bin/python3 | sort -rV
+    if command -v uv >/dev/null; then
+        uv python find --no-project ">=3.$oldest,<3.$((newest + 1))" 2>/dev/null </dev/null
+    fi
+}
+
+if [ -n "${PYTHON:-}" ]; then
+    fits "$PYTHON" && { echo "$found"; exit 0; }
+else
+    while IFS= read -r candidate; do
+        [ -x "$candidate" ] || continue
+        fits "$candidate" && { echo "$found"; exit 0; }
+    done < <(candidates 2>/dev/null)
+fi
+
+{
+    echo "tubewright needs Python 3.$oldest to 3.$newest, and none was found${PYTHON:+ under PYTHON=$PYTHON}."
+    [ -z "$rejected" ] || printf 'Looked at:\n%s' "$rejected"
+    echo "Ways to get one:"
+    echo "    uv:             uv python install 3.13"
+    echo "    pyenv:          pyenv install 3.13"
+    echo "    Debian, Ubuntu: apt-get install python3 python3-venv    (Debian 13, Ubuntu 24.04 or newer)"
+    echo "    conda:          conda env create -f environment.yml     (then leave out make setup)"
+    echo "Then run make again, or name it: make setup PYTHON=/where/it/is/bin/python3.13"
+} >&2
+exit 1
