@@ -1,0 +1,65 @@
+"""What is wrong with a case, in sentences: file, key, value, what is allowed."""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+
+def describe(error: ValidationError, origin: str, model: type[BaseModel]) -> str:
+    """Return one line for each fault in `error`, found in the file `origin` read as `model`."""
+    return "\n".join(f"{origin}: {_line(fault, model)}" for fault in error.errors())
+
+
+def _line(fault: Any, model: type[BaseModel]) -> str:
+    *above, _ = loc = fault["loc"] or ("",)
+    key, _ = _find(model, loc)
+    match fault["type"]:
+        case "extra_forbidden":
+            _, table = _find(model, above)
+            return f"{key}: unknown key; allowed here: {', '.join(table.model_fields)}"
+        case "missing":
+            return f"{key}: this key is missing"
+        case "union_tag_not_found":
+            _, laws = _find(model, loc)
+            return f"{key}.law: this key is missing; allowed: {_tags(laws)}"
+        case "union_tag_invalid":
+            given = fault["ctx"]["tag"]
+            return f"{key}.law = {_value(given)}: unknown; allowed: {fault['ctx']['expected_tags']}"
+        case "value_error" if not fault["loc"]:
+            return _reason(fault)
+        case _:
+            return f"{key} = {_value(fault['input'])}: {_reason(fault)}"
+
+
+def _find(model: Any, loc: Any) -> tuple[str, Any]:
+    """Return the key as a person writes it, ``threads[2].angle``, and the type that stands there.
+
+    List entries are numbered from 1. Where the type is one of several, told apart by their law,
+    pydantic puts the law into `loc`; it is no part of the key.
+    """
+    key, here = "", model
+    for part in loc:
+        if isinstance(part, int):
+            key, here = f"{key}[{part + 1}]", get_args(here)[0]
+        elif isinstance(here, type) and issubclass(here, BaseModel):
+            key = f"{key}.{part}" if key else part
+            here = here.model_fields[part].annotation if part in here.model_fields else None
+        else:
+            here = next(law for law in get_args(here) if law.model_fields["law"].default == part)
+    return key, here
+
+
+def _tags(laws: Any) -> str:
+    return ", ".join(f"'{law.model_fields['law'].default}'" for law in get_args(laws))
+
+
+def _reason(fault: Any) -> str:
+    text = fault["msg"].removeprefix("Value error, ").replace("Input should be", "it must be")
+    return str(text[0].lower() + text[1:])
+
+
+def _value(value: object) -> str:
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    return text if len(text) <= 60 else text[:57] + "..."
