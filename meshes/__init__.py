@@ -1,0 +1,1 @@
+"""Parametric gmsh recipes, one file per body shape."""
