@@ -1,0 +1,112 @@
+"""The shape of a solved body: arrays for pictures and files, made into a whole tube."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fem.arrays import Array, Index
+
+if TYPE_CHECKING:
+    import pyvista
+
+WALL = 0
+"""Value of the cell array `part` on the wall; the families follow from 1 in the case's order."""
+
+
+@dataclass(frozen=True)
+class ThreadCurves:
+    """The threads of one family in a body, as straight links between cell faces.
+
+    Attributes
+    ----------
+    name
+        Name of the family.
+    rest, ends
+        Ends of the links at rest and now, shape (links, 2, 3), mm.
+    tension
+        Tension of the links (N), shape (links,).
+    """
+
+    name: str
+    rest: Array
+    ends: Array
+    tension: Array
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A body, one of equal sectors, at one state.
+
+    Attributes
+    ----------
+    pressure
+        Pressure in the bore (MPa).
+    sectors
+        The whole tube is so many copies of the body, each turned on by 2 pi / sectors.
+    nodes, displacement
+        Quadratic nodes at rest and their displacements, shape (nodes, 3), mm.
+    connectivity
+        Nodes of each cell in the order of VTK's triquadratic hexahedron, shape (cells, 27).
+    stretch
+        Largest principal stretch in each cell, shape (cells,).
+    threads
+        The families in the order of the case.
+    """
+
+    pressure: float
+    sectors: int
+    nodes: Array
+    displacement: Array
+    connectivity: Index
+    stretch: Array
+    threads: list[ThreadCurves]
+
+
+def _turned(points: Array, sectors: int) -> Array:
+    """Return copies of points, shape (n, 3), turned on sector by sector; shape (sectors * n, 3)."""
+    angles = 2 * np.pi * np.arange(sectors) / sectors
+    cos, sin, zero = np.cos(angles), np.sin(angles), np.zeros(sectors)
+    turns = np.array([[cos, -sin, zero], [sin, cos, zero], [zero, zero, zero + 1]])
+    return np.einsum("ijs,nj->sni", turns, points).reshape(-1, 3)
+
+
+def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
+    """Return the whole tube as one grid of hexahedra (wall) and lines (threads).
+
+    Its points stand where they are now; arrays are `displacement` (points, mm), `part`,
+    `tension_N` (nan on the wall) and `stretch` (nan on threads) on the cells.
+    """
+    import pyvista
+
+    copies = shape.sectors
+    wall_rest = _turned(shape.nodes, copies)
+    wall_now = _turned(shape.nodes + shape.displacement, copies)
+    offset = len(shape.nodes) * np.arange(copies)[:, None, None]
+    wall_cells = (shape.connectivity[None] + offset).reshape(-1, 27)
+    rest, now = [wall_rest], [wall_now]
+    parts = [np.full(len(wall_cells), WALL)]
+    tension = [np.full(len(wall_cells), np.nan)]
+    for number, threads in enumerate(shape.threads, start=1):
+        rest.append(_turned(threads.rest.reshape(-1, 3), copies))
+        now.append(_turned(threads.ends.reshape(-1, 3), copies))
+        parts.append(np.full(copies * len(threads.tension), number))
+        tension.append(np.tile(threads.tension, copies))
+    points = np.concatenate(now)
+    lines = np.arange(len(wall_now), len(points)).reshape(-1, 2)
+    grid = pyvista.UnstructuredGrid(
+        {
+            pyvista.CellType.TRIQUADRATIC_HEXAHEDRON: wall_cells,
+            pyvista.CellType.LINE: lines,
+        },
+        points,
+    )
+    grid.point_data["displacement"] = points - np.concatenate(rest)
+    grid.cell_data["part"] = np.concatenate(parts)
+    grid.cell_data["tension_N"] = np.concatenate(tension)
+    grid.cell_data["stretch"] = np.concatenate(
+        [np.tile(shape.stretch, copies), np.full(len(lines), np.nan)]
+    )
+    return grid
