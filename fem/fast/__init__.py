@@ -1,0 +1,1 @@
+"""The fast model: uniform extension, inflation and torsion of a thick tube; three unknowns."""

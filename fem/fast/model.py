@@ -1,0 +1,129 @@
+"""The fast model of a case."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from fem.arrays import Array
+from fem.case import Case
+from fem.fast.thick_tube import ThickTube
+from fem.measure import Reactions, Snapshot, ThreadLinks
+
+
+class FastModel:
+    """Equilibrium of :class:`ThickTube`: x = (a - A, B phi, w), three lengths in mm.
+
+    Parameters
+    ----------
+    case
+        The case.
+    """
+
+    name = "fast"
+    copies = 1
+
+    def __init__(self, case: Case) -> None:
+        self.case = case
+        self.mesh: dict[str, Any] = {}
+        self.tube = ThickTube(case)
+        tube = self.tube
+        # dy/dx for y = (a, lambda, tau): the map is linear
+        self._map = np.zeros((3, 3))
+        self._map[0, 0] = 1.0
+        self._map[1, 2] = 1 / tube.length
+        self._map[2, 1] = 1 / (tube.B * tube.length)
+
+    def rest(self) -> Array:
+        """Return the state without load."""
+        return np.zeros(3)
+
+    def kinematic(self, x: Array) -> Array:
+        """Return y = (a, lambda, tau) of states x, shape (..., 3)."""
+        return np.asarray(x @ self._map.T + [self.tube.A, 1.0, 0.0])
+
+    def residual(self, x: Array, load: float) -> Array:
+        """Return the derivative of energy - load * volume by x; `load` is the pressure in MPa."""
+        y = self.kinematic(x)
+        gradient = self.tube.energy(y).gradient - load * self.tube.volume(y).gradient
+        return np.asarray(gradient @ self._map)
+
+    def load_direction(self, x: Array) -> Array:
+        """Return the derivative of the enclosed volume by x."""
+        return np.asarray(self.tube.volume(self.kinematic(x)).gradient @ self._map)
+
+    def tangent(self, x: Array, load: float) -> DenseTangent:
+        """Return the second derivative of energy - load * volume."""
+        y = self.kinematic(x)
+        hessian = self.tube.energy(y).hessian - load * self.tube.volume(y).hessian
+        return DenseTangent(self._map.T @ hessian @ self._map)
+
+    def error(self, residual: Array) -> float:
+        """Return the largest out-of-balance force, without dimension."""
+        return float(np.abs(residual).max() / self.case.force_scale)
+
+    def energy(self, x: Array) -> float:
+        """Return the stored energy (N mm)."""
+        return float(self.tube.energy(self.kinematic(x)).value)
+
+    def reactions(self, x: Array, load: float) -> Reactions:
+        """Return what the wall and the threads carry across a section."""
+        y = self.kinematic(x)
+        _, torque, force = self.tube.energy(y).gradient @ self._map
+        return Reactions(float(force), float(torque * self.tube.B), float(np.pi * y[0] ** 2))
+
+    def snapshot(self, x: Array) -> Snapshot:
+        """Return what the measures are taken from."""
+        y = self.kinematic(x)
+        tube = self.tube
+        rho = y[0] ** 2 + (tube.B**2 - tube.A**2) / y[1]
+        return Snapshot(
+            twist=float(x[1] / tube.B),
+            displacement=float(x[2]),
+            outer_z=np.array([tube.length / 2]),
+            outer_growth=np.array([np.sqrt(rho) - tube.B]),
+            volume=float(tube.volume(y).value),
+            wall_stretch=self._wall_stretch(y),
+            threads=[
+                ThreadLinks(
+                    family,
+                    tension=family.tension(self.tube.stretch(family, y).value[None] - 1)[0],
+                    rest=np.array([family.length(tube.length)]),
+                    thread=np.array([0]),
+                )
+                for family in self.case.threads
+            ],
+        )
+
+    def shape(self, x: Array, load: float) -> None:
+        """Return nothing: the model knows no shape but a straight tube."""
+
+    def _wall_stretch(self, y: Array) -> float:
+        """Return the largest principal stretch in the wall, that of F at the bore or outside."""
+        a, lam, tau = y
+        R = np.array([self.tube.A, self.tube.B])
+        r = np.sqrt(a**2 + (R**2 - self.tube.A**2) / lam)
+        F = np.zeros((2, 3, 3))
+        F[:, 0, 0], F[:, 1, 1], F[:, 1, 2], F[:, 2, 2] = R / (r * lam), r / R, r * tau, lam
+        return float(np.linalg.norm(F, ord=2, axis=(1, 2)).max())
+
+
+class DenseTangent:
+    """A symmetric matrix that answers like a factorised one.
+
+    Attributes
+    ----------
+    negative
+        Number of negative eigenvalues.
+    """
+
+    def __init__(self, matrix: Array) -> None:
+        if not np.isfinite(matrix).all():
+            raise ArithmeticError("the stiffness is not finite")
+        self._matrix = matrix
+        self.negative = int((np.linalg.eigvalsh(matrix) < 0).sum())
+
+    def solve(self, right: Array) -> Array:
+        """Return the change of x that changes the residual by `right`."""
+        return np.linalg.solve(self._matrix, right)

@@ -1,0 +1,96 @@
+r"""Stored energy and enclosed volume of a thick tube with thread families.
+
+In the kinematics of :mod:`fem.fast.kinematics` a tube of length L with N_i threads in family i
+stores the energy and encloses the volume
+
+.. math:: E = 2\pi L \int_A^B W(I_1, I_2)\, R \, dR
+              + \sum_i \frac{N_i L}{\cos\alpha_i} EA_i H(m_i - 1), \qquad (1) \\
+          V = \pi a^2 \lambda L. \qquad (2)
+
+All functions take arrays of states, shape (..., 3), so that many tubes are one call.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fem.arrays import Array
+from fem.case import Case
+from fem.fast import kinematics as k
+from fem.fast.kinematics import Jet, compose, outer, substitute
+from fem.thread import ThreadFamily
+
+GAUSS_POINTS = 16
+"""Points through the wall."""
+
+
+class ThickTube:
+    """Energy and volume of the tube of `case` by y = (a, lambda, tau): mm, 1, rad/mm."""
+
+    def __init__(self, case: Case) -> None:
+        self.case = case
+        A, B = case.tube.bore_radius, case.tube.outer_radius
+        gauss, weights = np.polynomial.legendre.leggauss(GAUSS_POINTS)
+        self.A, self.B, self.length = A, B, case.tube.length
+        self.R = (A + B + (B - A) * gauss) / 2
+        self._weights = np.pi * self.length * (B - A) * self.R * weights
+
+    def volume(self, y: Array) -> Jet:
+        """Return eq. (2) (mm3)."""
+        a, lam, _ = np.moveaxis(y, -1, 0)
+        scale = np.pi * self.length
+        return k.jet_of(
+            scale * a**2 * lam,
+            (2 * scale * a * lam, scale * a**2, 0.0),
+            (2 * scale * lam, 2 * scale * a, 0.0, 0.0, 0.0, 0.0),
+        )
+
+    def energy(self, y: Array) -> Jet:
+        """Return eq. (1) (N mm)."""
+        total = self.wall_energy(y)
+        for family in self.case.threads:
+            part = self.thread_energy(family, y)
+            total = Jet(*(one + other for one, other in zip(total, part, strict=True)))
+        return total
+
+    def invariants(self, y: Array) -> tuple[Jet, Jet]:
+        """Return I1 and I2 at the Gauss points through the wall, shapes (..., points)."""
+        a, lam, tau = np.moveaxis(y[..., None, :], -1, 0)
+        rho = k.squared_radius(self.R**2 - self.A**2, a, lam)
+        first = k.first_invariant(self.R, rho.value, lam, tau)
+        second = k.second_invariant(self.R, rho.value, lam, tau)
+        return substitute(first, rho), substitute(second, rho)
+
+    def wall_energy(self, y: Array) -> Jet:
+        """Return the first term of eq. (1)."""
+        i1, i2 = self.invariants(y)
+        rubber, w = self.case.rubber, self._weights
+        w1, w2 = (w * slope for slope in rubber.slopes(i1.value, i2.value))
+        w11, w12, w22 = (w * c for c in rubber.curvatures(i1.value, i2.value))
+        mixed = outer(i1.gradient, i2.gradient)
+        hessian = (
+            w1[..., None, None] * i1.hessian
+            + w2[..., None, None] * i2.hessian
+            + w11[..., None, None] * outer(i1.gradient, i1.gradient)
+            + w12[..., None, None] * (mixed + mixed.swapaxes(-1, -2))
+            + w22[..., None, None] * outer(i2.gradient, i2.gradient)
+        )
+        gradient = w1[..., None] * i1.gradient + w2[..., None] * i2.gradient
+        energy = w * rubber.energy(i1.value, i2.value, *rubber.moduli)
+        return Jet(energy.sum(-1), gradient.sum(-2), hessian.sum(-3))
+
+    def stretch(self, family: ThreadFamily, y: Array) -> Jet:
+        """Return the stretch m of the threads of a family."""
+        a, lam, tau = np.moveaxis(y, -1, 0)
+        rho = k.squared_radius(self.B**2 - self.A**2, a, lam)
+        squared = substitute(k.squared_stretch(self.B, family.angle, rho.value, lam, tau), rho)
+        root = np.sqrt(squared.value)
+        return compose(root, 1 / (2 * root), -1 / (4 * root**3), squared)
+
+    def thread_energy(self, family: ThreadFamily, y: Array) -> Jet:
+        """Return one term of the sum in eq. (1)."""
+        stretch = self.stretch(family, y)
+        length = family.count * family.length(self.length)
+        strain = stretch.value - 1
+        tension, slope = family.tension(strain)
+        return compose(length * family.energy(strain), length * tension, length * slope, stretch)
