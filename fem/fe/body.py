@@ -1,0 +1,165 @@
+"""The meshed body: a case's tube, or one of its equal sectors, as a DOLFINx mesh."""
+
+from __future__ import annotations
+
+import math
+import re
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import basix.ufl
+import dolfinx.fem
+import dolfinx.io.gmsh
+import gmsh
+import meshio
+import numpy as np
+from mpi4py import MPI
+
+from fem.arrays import Array, Index
+from fem.case import Case
+from meshes.tube import GROUPS, Cells, TubeShape, tube
+
+RESOLUTIONS = {"coarse": Cells(1, 2, 20), "standard": Cells(1, 3, 40), "fine": Cells(2, 4, 80)}
+"""Cells through the wall, round one thread spacing, and along the reference tube (below)."""
+
+SLENDERNESS = 60 / 5.75
+"""Length over mean radius of the tube that `RESOLUTIONS` is given for."""
+
+FEWEST_AROUND = 12
+"""A tube with fewer threads is meshed round its circumference as if it had so many."""
+
+MESH_FORMATS = (".msh", ".vtu", ".vtk")
+"""Endings of mesh files."""
+
+
+class ResolutionError(ValueError):
+    """A resolution that is neither a known name nor three counts."""
+
+
+def resolve(case: Case, resolution: str, sectors: int) -> Cells:
+    """Return the cell counts of one of `sectors` equal parts of the tube.
+
+    Parameters
+    ----------
+    case
+        The tube and its threads.
+    resolution
+        A name in `RESOLUTIONS`, scaled with the slenderness of the tube and with the spacing of
+        the threads, or counts as in ``"1x2x20"`` (through the wall, round one *case* sector, along
+        the axis).
+    sectors
+        The body is 1/sectors of the tube; divides `case.sectors`.
+
+    Raises
+    ------
+    ResolutionError
+        If `resolution` is neither.
+    """
+    merged = case.sectors // sectors
+    if counts := re.fullmatch(r"([1-9]\d{0,3})x([1-9]\d{0,3})x([1-9]\d{0,3})", resolution):
+        radial, around, axial = (int(count) for count in counts.groups())
+        return Cells(radial, around * merged, axial)
+    if resolution not in RESOLUTIONS:
+        raise ResolutionError(
+            f'resolution "{resolution}": allowed are {", ".join(RESOLUTIONS)}, or cell counts '
+            'through the wall x round a sector x along the axis, such as "1x2x20"'
+        )
+    base = RESOLUTIONS[resolution]
+    spacings = max([FEWEST_AROUND, *(family.count for family in case.threads)])
+    around = math.ceil(base.around * spacings / case.sectors)
+    mean_radius = case.tube.bore_radius + case.tube.wall / 2
+    axial = math.ceil(base.axial * case.tube.length / mean_radius / SLENDERNESS - 1e-9)
+    return Cells(base.radial, around * merged, max(2, axial))
+
+
+@dataclass(frozen=True)
+class Body:
+    """A meshed sector of a tube (sectors = 1: the full tube), with its quadratic nodes.
+
+    Attributes
+    ----------
+    mesh, facets
+        DOLFINx mesh of second-order hexahedra, and the tags `GROUPS` of its faces.
+    cells
+        Cell counts.
+    sectors
+        The body is 1/sectors of the tube.
+    nodes
+        Positions of the quadratic nodes at rest, shape (nodes, 3), mm.
+    connectivity
+        Nodes of each cell in DOLFINx order, shape (cells, 27).
+    """
+
+    mesh: Any
+    facets: Any
+    cells: Cells
+    sectors: int
+    nodes: Array
+    connectivity: Index
+
+    def on(self, name: str) -> Index:
+        """Return the nodes on the face `name` of `GROUPS`."""
+        space = dolfinx.fem.functionspace(self.mesh, ("Lagrange", 2))
+        return dolfinx.fem.locate_dofs_topological(space, 2, self.facets.find(GROUPS[name]))
+
+
+def mesh_tube(case: Case, resolution: str, sectors: int) -> Body:
+    """Mesh one of `sectors` equal parts of the tube of `case`; see :func:`resolve`."""
+    cells = resolve(case, resolution, sectors)
+    with tube(_shape(case, sectors), cells) as model:
+        data = dolfinx.io.gmsh.model_to_mesh(model, MPI.COMM_SELF, 0, gdim=3)
+    space = dolfinx.fem.functionspace(data.mesh, ("Lagrange", 2))
+    return Body(
+        mesh=data.mesh,
+        facets=data.facet_tags,
+        cells=cells,
+        sectors=sectors,
+        nodes=space.tabulate_dof_coordinates(),
+        connectivity=np.asarray(space.dofmap.list),
+    )
+
+
+def hexahedron() -> Any:
+    """Return the basix element of the displacement, Q2 on a hexahedron (scalar, 27 nodes)."""
+    return basix.ufl.element("Lagrange", "hexahedron", 2)
+
+
+def write_mesh(case: Case, resolution: str, sectors: int, file: Path) -> Cells:
+    """Write the mesh of :func:`mesh_tube` and return its cell counts.
+
+    Parameters
+    ----------
+    case, resolution, sectors
+        See :func:`resolve`.
+    file
+        Its ending tells the format: .msh for gmsh, .vtu or .vtk for ParaView.
+
+    Raises
+    ------
+    ResolutionError
+        If the resolution is not known.
+    OSError
+        If the ending is another or the file cannot be written.
+    """
+    if file.suffix not in MESH_FORMATS:
+        raise OSError(f"{file}: the name must end in {', '.join(MESH_FORMATS)}")
+    cells = resolve(case, resolution, sectors)
+    with TemporaryDirectory() as folder:
+        raw = Path(folder) / "tube.msh"
+        with tube(_shape(case, sectors), cells):
+            gmsh.write(str(raw))
+        if file.suffix == ".msh":
+            shutil.copyfile(raw, file)
+        else:
+            read = meshio.read(raw)
+            groups = {"group": read.cell_data["gmsh:physical"]}  # numbers of `GROUPS`
+            meshio.Mesh(read.points, read.cells, cell_data=groups).write(file)
+    return cells
+
+
+def _shape(case: Case, sectors: int) -> TubeShape:
+    size = case.tube
+    return TubeShape(size.bore_radius, size.outer_radius, size.length, sectors)
