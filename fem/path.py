@@ -31,7 +31,7 @@ from scipy.interpolate import CubicHermiteSpline
 
 from fem.arrays import Array
 
-TOLERANCE = 1e-9
+TOLERANCE = 1e-8
 """Largest `Model.error` that counts as equilibrium."""
 
 MOST_ITERATIONS = 20

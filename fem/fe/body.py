@@ -154,7 +154,7 @@ def write_mesh(case: Case, resolution: str, sectors: int, file: Path) -> Cells:
         if file.suffix == ".msh":
             shutil.copyfile(raw, file)
         else:
-            read = meshio.read(raw)
+            read = meshio.read(raw, file_format="gmsh")
             groups = {"group": read.cell_data["gmsh:physical"]}  # numbers of `GROUPS`
             meshio.Mesh(read.points, read.cells, cell_data=groups).write(file)
     return cells

@@ -74,17 +74,20 @@ class CellMatrix:
     def __init__(self, field: BrokenField, form: ufl.Form) -> None:
         self._form = dolfinx.fem.form(form, jit_options=JIT_OPTIONS)
         self._matrix = dolfinx.fem.create_matrix(self._form)
-        self._cell_count = len(field.body.connectivity)
         row_lengths = np.diff(self._matrix.indptr)[::UNKNOWNS]
         self._cells = np.flatnonzero(row_lengths)  # a facet integral reaches some cells only
 
-    def assemble(self) -> Array:
-        """Return the cell matrices, shape (cells, 85, 85)."""
+    def add_to(self, matrices: Array, factor: float = 1.0) -> None:
+        """Add `factor` times the form to cell matrices, shape (cells, 85, 85)."""
         self._matrix.set_value(0.0)
         dolfinx.fem.assemble_matrix(self._matrix, self._form)
-        matrices = np.zeros((self._cell_count, UNKNOWNS, UNKNOWNS))
-        matrices[self._cells] = self._matrix.data.reshape(-1, UNKNOWNS, UNKNOWNS)
-        return matrices
+        values = self._matrix.data.reshape(-1, UNKNOWNS, UNKNOWNS)
+        if factor != 1.0:
+            values *= factor
+        if len(values) == len(matrices):
+            matrices += values
+        else:
+            matrices[self._cells] += values
 
 
 class Potential:
@@ -92,6 +95,7 @@ class Potential:
 
     def __init__(self, field: BrokenField, functional: ufl.Form) -> None:
         test, trial = ufl.TestFunction(field.space), ufl.TrialFunction(field.space)
+        self._field = field
         first = ufl.derivative(functional, field.function, test)
         self._value = dolfinx.fem.form(functional, jit_options=JIT_OPTIONS)
         self._first = CellVector(field, first)
@@ -107,4 +111,11 @@ class Potential:
 
     def hessian(self) -> Array:
         """Return the second derivative, shape (cells, 85, 85)."""
-        return self._second.assemble()
+        cells = len(self._field.body.connectivity)
+        hessian = np.zeros((cells, UNKNOWNS, UNKNOWNS))
+        self.add_hessian(hessian)
+        return hessian
+
+    def add_hessian(self, matrices: Array, factor: float = 1.0) -> None:
+        """Add `factor` times the second derivative to cell matrices."""
+        self._second.add_to(matrices, factor)

@@ -105,7 +105,8 @@ class FEModel:
         """Return the factorised second derivative of energy - load * volume."""
         q, displacement = self._set(x)
         gradient = self._cell_gradient(displacement, load)
-        hessian = self.wall.hessian() - load * self.bore.hessian()
+        hessian = self.wall.hessian()
+        self.bore.add_hessian(hessian, -load)
         for family in self.threads:
             stiffness = family.stiffness(displacement)
             _add(hessian[:, :DISPLACEMENTS, :DISPLACEMENTS], family.host, stiffness)

@@ -167,18 +167,22 @@ class ImmersedFamily:
         return forces.reshape(-1, DISPLACEMENTS)
 
     def stiffness(self, displacement: Array) -> Array:
-        """Return K of eq. (3), shape (links, 81, 81), N/mm."""
+        """Return K of eq. (3), shape (links, 81, 81), N/mm.
+
+        It is written as A'A: one row of A holds G, the others hold B across the thread.
+        """
         stretch, direction = self.stretch(displacement)
         tension, slope = self.family.tension(self.strain(displacement))
-        gradient = self._length_gradient(direction).reshape(-1, DISPLACEMENTS)
-        material = (slope / self.rest)[:, None, None] * gradient[:, :, None] * gradient[:, None, :]
+        along = np.sqrt(slope / self.rest)[:, None] * self._length_gradient(direction).reshape(
+            -1, DISPLACEMENTS
+        )
         across = np.eye(3) - direction[..., :, None] * direction[..., None, :]
-        across *= (self._weights * tension[:, None] / stretch)[..., None, None]
-        derivative = self._derivative
-        half = derivative[..., :, None, None] * across[..., None, :, :]  # (links, points, 27, 3, 3)
-        half = half.reshape(len(half), POINTS, -1).swapaxes(1, 2)  # (links, 27 * 9, points)
-        geometric = (half @ derivative).reshape(-1, NODES, 3, 3, NODES)
-        return material + geometric.swapaxes(3, 4).reshape(material.shape)
+        across *= np.sqrt(self._weights * tension[:, None] / stretch)[..., None, None]
+        sideways = self._derivative[..., None, :, None] * across[..., :, None, :]
+        rows = np.concatenate(
+            [along[:, None, :], sideways.reshape(len(along), -1, DISPLACEMENTS)], axis=1
+        )
+        return rows.swapaxes(1, 2) @ rows
 
 
 def _hosts(passages: Passages, body: Body) -> tuple[Any, Any]:

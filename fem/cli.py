@@ -1,0 +1,154 @@
+"""The command `tubewright`: parse, call, print. Heavy imports wait inside the commands.
+
+Exit codes: 0 done; 1 the installation lacks something; 2 the input cannot be used; 3 the demanded
+pressure was not reached (what was reached is written all the same).
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, NoReturn
+
+import typer
+
+from fem import __version__
+
+USE, UNREACHED = 2, 3
+CAUTION = (
+    "Estimates, not a certificate. Pressurised rubber can burst and whip: shield it, limit the "
+    "pressure, wear eye protection, follow local rules."
+)
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Predict how a rubber tube with threads turns, moves and bulges under pressure.",
+)
+
+CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="Case file (TOML).")]
+Resolution = Annotated[
+    str,
+    typer.Option(
+        help="coarse, standard, fine, or cell counts through the wall x round a sector x along "
+        "the axis, such as 1x2x20."
+    ),
+]
+Full = Annotated[bool, typer.Option("--full", help="Mesh the whole tube, not one sector of it.")]
+
+
+class ModelChoice(StrEnum):
+    """Which models to solve."""
+
+    FE = "fe"
+    FAST = "fast"
+    BOTH = "both"
+
+
+def main() -> None:
+    """Run the command."""
+    app()
+
+
+@app.command()
+def solve(
+    case: CaseFile,
+    model: Annotated[ModelChoice, typer.Option(help="Which model.")] = ModelChoice.BOTH,
+    resolution: Resolution = "standard",
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Result folder  [default: results/<case name>]"),
+    ] = None,
+    full: Full = False,
+) -> None:
+    """Solve a case step by step and write tables, shapes and pictures."""
+    from fem.show.console import print_result, progress
+
+    with _plain_errors():
+        from fem import Case
+        from fem import solve as solve_case
+        from fem.run import MODELS
+
+        loaded = Case.load(case)
+        folder = out or Path("results") / case.stem
+        folder.mkdir(parents=True, exist_ok=True)  # better now than after the work
+        models = MODELS if model is ModelChoice.BOTH else (model.value,)
+        with progress(models, loaded.pressure.steps) as report:
+            result = solve_case(loaded, models, resolution, full=full, report=report)
+        result.save(folder)
+    print_result(result, folder)
+    typer.echo(CAUTION)
+    if not result.reached:
+        raise typer.Exit(UNREACHED)
+
+
+@app.command()
+def mesh(
+    case: CaseFile,
+    output: Annotated[
+        Path, typer.Option("-o", "--output", metavar="FILE", help="Ends in .msh, .vtu or .vtk.")
+    ],
+    resolution: Resolution = "standard",
+    full: Full = False,
+) -> None:
+    """Write the mesh that a case is solved on."""
+    with _plain_errors():
+        from fem import Case
+        from fem.fe.body import write_mesh
+
+        loaded = Case.load(case)
+        counts = write_mesh(loaded, resolution, 1 if full else loaded.sectors, output)
+    typer.echo(
+        f"{output}: {counts.radial} x {counts.around} x {counts.axial} cells "
+        "(through the wall x round the body x along the axis)"
+    )
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON schema of a case file, for completion in an editor."""
+    import json
+
+    from fem.case import schema as case_schema
+
+    typer.echo(json.dumps(case_schema(), indent=2))
+
+
+@app.command("check-install")
+def check_install() -> None:
+    """Test that everything the package stands on works here; say how to mend what does not."""
+    from fem.install import check, report
+
+    if not report(check()):
+        raise typer.Exit(1)
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    if version:
+        typer.echo(f"tubewright {__version__}")
+        raise typer.Exit
+
+
+@contextmanager
+def _plain_errors() -> Iterator[None]:
+    """Turn errors that the user can mend into a sentence and exit code 2."""
+    try:
+        yield
+    except ValueError as error:  # CaseError and ResolutionError among them
+        _fail(str(error))
+    except OSError as error:
+        _fail(f"{error.filename}: {error.strerror}" if error.filename else str(error))
+
+
+def _fail(message: str) -> NoReturn:
+    for line in message.splitlines():
+        typer.echo(f"error: {line}", err=True)
+    sys.exit(USE)

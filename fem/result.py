@@ -1,0 +1,154 @@
+"""What comes out of a solve: the step table, the shapes, and where they came from."""
+
+from __future__ import annotations
+
+import json
+import platform
+from dataclasses import dataclass, field
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from xml.etree import ElementTree
+
+from fem.case import Case
+from fem.shape import Shape, whole_tube
+
+if TYPE_CHECKING:
+    import pandas
+
+LEADING = ["model", "step", "pressure_kPa"]
+TRAILING = ["wall_stretch_max", "newton_iterations", "stable"]
+PACKAGES = ["tubewright", "fenics-ffcx", "fenics-ufl", "numpy", "scipy", "gmsh", "pyvista"]
+
+
+@dataclass(frozen=True)
+class Run:
+    """What one model made of a case.
+
+    Attributes
+    ----------
+    model
+        ``"fe"`` or ``"fast"``.
+    rows
+        The step table, a dictionary by column name to each step.
+    reached
+        Whether the last demanded pressure was reached.
+    reason
+        Why not, in one sentence; empty if it was.
+    seconds
+        Wall time.
+    mesh
+        Counts of the mesh; empty for the fast model.
+    balance
+        Figures that ought to be nil, each without dimension.
+    shapes
+        Shape at each step; none for the fast model.
+    """
+
+    model: str
+    rows: list[dict[str, Any]]
+    reached: bool
+    reason: str
+    seconds: float
+    balance: dict[str, float]
+    mesh: dict[str, Any] = field(default_factory=dict)
+    shapes: list[Shape] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Result:
+    """What all models made of a case."""
+
+    case: Case
+    runs: list[Run]
+
+    @property
+    def reached(self) -> bool:
+        """Whether every model reached the last demanded pressure."""
+        return all(run.reached for run in self.runs)
+
+    @property
+    def steps(self) -> pandas.DataFrame:
+        """The step table: a row per model and step, the units in the names of the columns."""
+        import pandas
+
+        table = pandas.DataFrame([row for run in self.runs for row in run.rows])
+        middle = [name for name in table.columns if name not in LEADING + TRAILING]
+        return table[LEADING + middle + TRAILING]
+
+    @property
+    def shapes(self) -> list[Shape]:
+        """The shapes of the FE model, if it took part."""
+        return [shape for run in self.runs for shape in run.shapes]
+
+    def provenance(self) -> dict[str, Any]:
+        """Return all that says where the figures came from."""
+        return {
+            "case": self.case.model_dump(mode="json"),
+            "case_hash": self.case.hash,
+            "versions": {"python": platform.python_version(), **_versions()},
+            "machine": {"system": platform.platform(), "processor": platform.machine()},
+            "runs": [
+                {
+                    "model": run.model,
+                    "reached": run.reached,
+                    "reason": run.reason,
+                    "wall_time_s": round(run.seconds, 3),
+                    "mesh": run.mesh,
+                    "balance": run.balance,
+                    "history": [
+                        {key: row[key] for key in (*LEADING[1:], *TRAILING[1:])} for row in run.rows
+                    ],
+                }
+                for run in self.runs
+            ],
+        }
+
+    def save(self, folder: str | Path) -> None:
+        """Write steps.csv, run.json, the shapes and the pictures into `folder`, made if needed.
+
+        Raises
+        ------
+        OSError
+            If that is impossible.
+        """
+        from fem.show.curves import draw_curves
+        from fem.show.scene import draw_shape
+
+        folder = Path(folder)
+        folder.mkdir(parents=True, exist_ok=True)
+        self.steps.to_csv(folder / "steps.csv", index=False)
+        text = json.dumps(self.provenance(), indent=2, allow_nan=False)
+        (folder / "run.json").write_text(text + "\n", encoding="utf-8")
+        draw_curves(self, folder / "curves.png")
+        for stale in (*folder.glob("shape_*.vtu"), folder / "shape.pvd", folder / "shape.png"):
+            stale.unlink(missing_ok=True)
+        if self.shapes:
+            save_series(self.shapes, folder)
+            draw_shape(self, folder / "shape.png")
+
+
+def save_series(shapes: list[Shape], folder: Path) -> None:
+    """Write a VTU file to each shape and a PVD file that lists them, with the pressure in kPa."""
+    root = ElementTree.Element("VTKFile", type="Collection", version="0.1")
+    collection = ElementTree.SubElement(root, "Collection")
+    for step, shape in enumerate(shapes):
+        name = f"shape_{step:03d}.vtu"
+        whole_tube(shape).save(folder / name)
+        ElementTree.SubElement(
+            collection, "DataSet", timestep=f"{shape.pressure * 1e3:.9g}", part="0", file=name
+        )
+    ElementTree.indent(root)
+    ElementTree.ElementTree(root).write(
+        folder / "shape.pvd", encoding="utf-8", xml_declaration=True
+    )
+
+
+def _versions() -> dict[str, str]:
+    known = {}
+    for package in PACKAGES:
+        try:
+            known[package] = version(package)
+        except PackageNotFoundError:
+            continue
+    return known
