@@ -10,7 +10,7 @@ export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test slow lint types benchmark lock clean again
+.PHONY: help setup demo test slow lint types benchmark schema pictures lock clean again
 
 help:  ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-10s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -44,6 +44,13 @@ types: $(READY)  ## types: mypy
 benchmark: $(READY)  ## time the costly parts, one table a group
 	@$(BIN)/python -m pytest -q benchmarks -m "" --benchmark-only --benchmark-group-by=group \
 		--benchmark-sort=mean --benchmark-columns=min,mean,stddev,rounds
+
+schema: $(READY)  ## renew cases/case.schema.json from the model
+	@$(BIN)/tubewright schema > cases/case.schema.json
+
+pictures: demo  ## renew the README's pictures from the demo
+	@mkdir -p pictures
+	@cp demo/shape.png demo/curves.png pictures/
 
 lock:  ## renew requirements.lock from pyproject.toml
 	@PYTHON="$(PYTHON)" tools/lock.sh

@@ -159,9 +159,12 @@ class Case(Part):
         for key, value in changes.items():
             *parents, last = key.split("__")
             place: Any = data
-            for parent in parents:
-                place = place[int(parent) if parent.isdigit() else parent]
-            place[last] = value
+            try:
+                for parent in parents:
+                    place = place[int(parent) if parent.isdigit() else parent]
+                place[last] = value
+            except (KeyError, IndexError, TypeError):
+                raise CaseError(f"case: there is no key {key.replace('__', '.')}") from None
         return self.parse(data)
 
 

@@ -73,6 +73,7 @@ def solve(
         from fem import Case
         from fem import solve as solve_case
         from fem.run import MODELS
+        from fem.show.pictures import save_pictures
 
         loaded = Case.load(case)
         folder = out or Path("results") / case.stem
@@ -81,6 +82,7 @@ def solve(
         with progress(models, loaded.pressure.steps) as report:
             result = solve_case(loaded, models, resolution, full=full, report=report)
         result.save(folder)
+        save_pictures(result, folder)
     print_result(result, folder)
     typer.echo(CAUTION)
     if not result.reached:

@@ -105,27 +105,22 @@ class Result:
         }
 
     def save(self, folder: str | Path) -> None:
-        """Write steps.csv, run.json, the shapes and the pictures into `folder`, made if needed.
+        """Write steps.csv, run.json and the series shape.pvd into `folder`, made if needed.
 
         Raises
         ------
         OSError
             If that is impossible.
         """
-        from fem.show.curves import draw_curves
-        from fem.show.scene import draw_shape
-
         folder = Path(folder)
         folder.mkdir(parents=True, exist_ok=True)
         self.steps.to_csv(folder / "steps.csv", index=False)
         text = json.dumps(self.provenance(), indent=2, allow_nan=False)
         (folder / "run.json").write_text(text + "\n", encoding="utf-8")
-        draw_curves(self, folder / "curves.png")
-        for stale in (*folder.glob("shape_*.vtu"), folder / "shape.pvd", folder / "shape.png"):
+        for stale in (*folder.glob("shape_*.vtu"), folder / "shape.pvd"):
             stale.unlink(missing_ok=True)
         if self.shapes:
             save_series(self.shapes, folder)
-            draw_shape(self, folder / "shape.png")
 
 
 def save_series(shapes: list[Shape], folder: Path) -> None:

@@ -65,8 +65,7 @@ def solve(
     ValueError
         If a model or the resolution is not known.
     """
-    runs = [_run(build(case, name, resolution, full), case, report) for name in models]
-    return Result(case, runs)
+    return Result(case, [_run(case, name, resolution, full, report) for name in models])
 
 
 def build(case: Case, model: str, resolution: str = "standard", full: bool = False) -> Body:
@@ -82,10 +81,11 @@ def build(case: Case, model: str, resolution: str = "standard", full: bool = Fal
     raise ValueError(f'model "{model}": allowed are {", ".join(MODELS)}')
 
 
-def _run(model: Body, case: Case, report: Report | None) -> Run:
+def _run(case: Case, name: str, resolution: str, full: bool, report: Report | None) -> Run:
     from fem.balance import check_balance
 
     began = time.perf_counter()
+    model = build(case, name, resolution, full)
     states, reason = _follow(model, case, report)
     snapshots = [model.snapshot(state.x) for state in states]
     volumes = [snapshot.volume for snapshot in snapshots]

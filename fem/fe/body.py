@@ -83,6 +83,8 @@ class Body:
     ----------
     mesh, facets
         DOLFINx mesh of second-order hexahedra, and the tags `GROUPS` of its faces.
+    space
+        Scalar function space of the quadratic nodes.
     cells
         Cell counts.
     sectors
@@ -95,6 +97,7 @@ class Body:
 
     mesh: Any
     facets: Any
+    space: Any
     cells: Cells
     sectors: int
     nodes: Array
@@ -102,8 +105,7 @@ class Body:
 
     def on(self, name: str) -> Index:
         """Return the nodes on the face `name` of `GROUPS`."""
-        space = dolfinx.fem.functionspace(self.mesh, ("Lagrange", 2))
-        return dolfinx.fem.locate_dofs_topological(space, 2, self.facets.find(GROUPS[name]))
+        return dolfinx.fem.locate_dofs_topological(self.space, 2, self.facets.find(GROUPS[name]))
 
 
 def mesh_tube(case: Case, resolution: str, sectors: int) -> Body:
@@ -115,6 +117,7 @@ def mesh_tube(case: Case, resolution: str, sectors: int) -> Body:
     return Body(
         mesh=data.mesh,
         facets=data.facet_tags,
+        space=space,
         cells=cells,
         sectors=sectors,
         nodes=space.tabulate_dof_coordinates(),

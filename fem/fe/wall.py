@@ -26,7 +26,8 @@ import numpy as np
 import ufl
 
 from fem.arrays import Array
-from fem.fe.broken import JIT_OPTIONS, BrokenField, CellVector, Potential
+from fem.fe.broken import BrokenField, CellVector, Potential
+from fem.fe.compiled import compile_expression
 from fem.rubber import Rubber
 from meshes.tube import GROUPS
 
@@ -92,9 +93,7 @@ class GreatestStretch:
         )
         self._mesh = field.body.mesh
         self._cells = np.arange(len(field.body.connectivity), dtype=np.int32)
-        self._gradient = dolfinx.fem.Expression(
-            deformation_gradient(field), np.asarray(points), jit_options=JIT_OPTIONS
-        )
+        self._gradient = compile_expression(deformation_gradient(field), np.asarray(points))
 
     def by_cell(self) -> Array:
         """Return the largest stretch in each cell in the present state of the field."""
