@@ -1,8 +1,9 @@
 """Balance checks on a solved path: figures that ought to be nil, whatever the model.
 
 Energy. The work of the pressure along the path, the integral of P dV from rest, is stored:
-E(end) - E(rest). With dV/dP known at the steps, V is taken for the cubic with these slopes between
-them, whose integral over a step h is h (V_0 + V_1)/2 + h^2 (V_0' - V_1')/12.
+E(end) - E(rest). With dV/dP known at the steps, the curve in the plane of P and V is taken for the
+parametric cubic between them whose tangents are as long as the chord; unlike V(P) it stays smooth
+where a tube is about to balloon, and unlike P(V) where threads lock its volume.
 
 Ends. A closed tube that nothing else pulls or turns carries the thrust of the pressure on its end
 plate as tension, and no torque.
@@ -14,6 +15,7 @@ from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
+from scipy.interpolate import CubicHermiteSpline
 
 from fem.arrays import Array
 from fem.measure import Reactions
@@ -56,7 +58,9 @@ def check_balance(
         greatest gap between end force and pressure times area, and the greatest torque, as
         shares of the thrust (and of the thrust times `radius`).
     """
-    work = _pressure_work(model, states, volumes)
+    slopes = [model.copies * model.load_direction(state.x) @ state.slope for state in states]
+    loads = [state.load for state in states]
+    work = _pressure_work(np.array(loads), np.array(volumes), np.array(slopes))
     stored = model.energy(states[-1].x) - model.energy(states[0].x)
     force_gap = torque = 0.0
     for state in states[1:]:
@@ -73,10 +77,16 @@ def check_balance(
     }
 
 
-def _pressure_work(model: Balanced, states: Sequence[State], volumes: Sequence[float]) -> float:
-    P = np.array([state.load for state in states])
-    V = np.array(volumes)
-    slope = model.copies * np.array([model.load_direction(s.x) @ s.slope for s in states])
-    h = np.diff(P)
-    area = h * (V[:-1] + V[1:]) / 2 + h**2 * (slope[:-1] - slope[1:]) / 12
-    return float(P[-1] * V[-1] - P[0] * V[0] - area.sum())
+def _pressure_work(P: Array, V: Array, slope: Array) -> float:
+    """Return the integral of P dV over a curve given by points and slopes dV/dP."""
+    s, weights = np.polynomial.legendre.leggauss(3)  # exact for the product of two cubics
+    s, weights = (s + 1) / 2, weights / 2
+    work = 0.0
+    for k in range(len(P) - 1):
+        dP, dV = P[k + 1] - P[k], V[k + 1] - V[k]
+        steepness = slope[k : k + 2] * dP / dV  # of the tangents, where the chord has 1
+        tangents = np.sqrt(2 / (1 + steepness**2))  # as long as the chord
+        pressure = CubicHermiteSpline([0, 1], [0, 1], tangents)
+        volume = CubicHermiteSpline([0, 1], [0, 1], tangents * steepness)
+        work += dV * (P[k] + dP * (weights @ (pressure(s) * volume(s, 1))))
+    return float(work)

@@ -158,6 +158,7 @@ def follow(model: Model, loads: Sequence[float]) -> Iterator[State]:
         yield replace(state, iterations=spent)
 
 
+@np.errstate(all="ignore")  # a trial state may be impossible: that shows as nan and is handled
 def correct(model: Model, x: Array, load: float) -> tuple[Array, int]:
     """Return the equilibrium at `load` that Newton's method finds from `x`, and its iterations.
 

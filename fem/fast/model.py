@@ -46,6 +46,8 @@ class FastModel:
     def residual(self, x: Array, load: float) -> Array:
         """Return the derivative of energy - load * volume by x; `load` is the pressure in MPa."""
         y = self.kinematic(x)
+        if min(y[0], y[1]) <= 0:  # no radius, no length
+            return np.full(3, np.nan)
         gradient = self.tube.energy(y).gradient - load * self.tube.volume(y).gradient
         return np.asarray(gradient @ self._map)
 
