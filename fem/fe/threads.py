@@ -225,9 +225,9 @@ def _basis(body: Body, host: Any, points: Array) -> tuple[Array, Array]:
         Shapes (links, points, 27) and (links, points, 27, 3).
     """
     geometry = body.mesh.geometry
-    corners = geometry.x[np.asarray(geometry.dofmap)[host]]
+    corners = geometry.x[geometry.dofmaps[0][host]]
     reference = [
-        geometry.cmap.pull_back(x, corner, tol=1e-12)
+        geometry.cmaps[0].pull_back(x, corner, tol=1e-12)
         for x, corner in zip(points, corners, strict=True)
     ]
     table = hexahedron().basix_element.tabulate(1, np.concatenate(reference))[..., 0]

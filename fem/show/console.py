@@ -15,12 +15,6 @@ from fem.result import Result, Run
 from fem.run import Report
 
 TITLES = {"fe": "FE", "fast": "fast"}
-COLUMNS = {
-    "twist_deg": ("twist", "deg", "{:.2f}"),
-    "displacement_mm": ("displacement", "mm", "{:.3f}"),
-    "bulge_mm": ("bulge", "mm", "{:.3f}"),
-}
-"""Column of the step table: its title, unit and format."""
 
 
 @contextmanager
@@ -43,33 +37,49 @@ def progress(models: Sequence[str], steps: int) -> Iterator[Report]:
 
 
 def print_result(result: Result, folder: Path) -> None:
-    """Print the step table, how each run went, and where its files are."""
-    console = Console()
-    console.print(step_table(result))
+    """Print the steps, how each run went, and where its files are."""
+    console = Console(highlight=False, soft_wrap=True)
+    console.print(result.case.title, style="bold", markup=False)
+    motion = {
+        "twist_deg": ("twist", "deg", ".2f"),
+        "displacement_mm": ("displacement", "mm", ".3f"),
+        "bulge_mm": ("bulge", "mm", ".3f"),
+    }
+    console.print(step_table(result, motion), "")
+    tension = {
+        f"tension_N.{family.name}": (f"tension {family.name}", "N", ".4f")
+        for family in result.case.threads
+    }
+    if tension:
+        console.print(step_table(result, tension), "")
     for run in result.runs:
-        console.print(run_line(run), highlight=False)
+        console.print(run_line(run))
     written = ", ".join(sorted(path.name for path in folder.iterdir() if path.suffix != ".vtu"))
-    console.print(f"{folder}: {written}", highlight=False, soft_wrap=True)
+    console.print(f"{folder}: {written}")
 
 
-def step_table(result: Result) -> Table:
-    """Return a row to each pressure, the models side by side."""
-    columns = dict(COLUMNS)
-    for family in result.case.threads:
-        columns[f"tension_N.{family.name}"] = (f"tension {family.name}", "N", "{:.4f}")
-    table = Table(title=result.case.title, title_justify="left")
+def step_table(result: Result, columns: dict[str, tuple[str, str, str]]) -> Table:
+    """Return a row to each pressure, the models side by side.
+
+    Parameters
+    ----------
+    result
+        The runs.
+    columns
+        Column of the step table: its title, unit and format.
+    """
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("pressure\nkPa", justify="right")
+    runs = {run.model: pd.DataFrame(run.rows) for run in result.runs}
     for title, unit, _ in columns.values():
-        for run in result.runs:
-            table.add_column(f"{title}\n{unit}\n{TITLES[run.model]}", justify="right")
-    by_model = {run.model: pd.DataFrame(run.rows) for run in result.runs}
-    steps = max(len(rows) for rows in by_model.values())
-    for step in range(steps):
-        present = [rows for rows in by_model.values() if step < len(rows)]
-        cells = [f"{present[0].pressure_kPa[step]:.3g}"]
+        for model in runs:
+            table.add_column(f"{title}\n{TITLES[model]}, {unit}", justify="right", no_wrap=True)
+    longest = max(runs.values(), key=len)
+    for step, pressure in enumerate(longest.pressure_kPa):
+        cells = [f"{pressure:.4g}"]
         for name, (_, _, form) in columns.items():
-            for rows in by_model.values():
-                cells.append(form.format(rows[name][step]) if step < len(rows) else "-")
+            for rows in runs.values():
+                cells.append(f"{rows[name][step]:{form}}" if step < len(rows) else "-")
         table.add_row(*cells)
     return table
 
@@ -78,11 +88,11 @@ def run_line(run: Run) -> str:
     """Return in one sentence how a run went."""
     iterations = sum(row["newton_iterations"] for row in run.rows)
     unstable = [row["pressure_kPa"] for row in run.rows if not row["stable"]]
-    gaps = run.balance
     text = (
         f"{TITLES[run.model]}: {run.reason or 'reached'}; {iterations} Newton iterations, "
-        f"{run.seconds:.2f} s; energy balance {gaps['energy_gap']:.1e}, "
-        f"end force {gaps['end_force_gap']:.1e}, end torque {gaps['end_torque']:.1e}"
+        f"{run.seconds:.2f} s; imbalance of energy {run.balance['energy_gap']:.1e}, "
+        f"of end force {run.balance['end_force_gap']:.1e}, "
+        f"of end torque {run.balance['end_torque']:.1e}"
     )
     if unstable:
         text += f"; UNSTABLE from {unstable[0]:.4g} kPa"
