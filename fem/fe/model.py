@@ -48,7 +48,8 @@ class FEModel:
         self.system = System(self.motion)
         self.push = bore_push(self.field)
         self.stretch = GreatestStretch(self.field)
-        self._outer = self.body.on("outer")
+        # the end cut repeats the start cut and would count twice in a mean
+        self._outer = np.setdiff1d(self.body.on("outer"), self.body.on("end cut"))
         self._at_base = np.isin(self.body.connectivity, self.body.on("base"))
         self._vtk_order = np.argsort(perm_vtk(CellType.hexahedron, NODES))
         self.mesh = {

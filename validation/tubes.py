@@ -1,0 +1,168 @@
+"""Tubes to check on: how to ask for one, to walk its path, and to read its middle half."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fem.balance import check_balance
+from fem.case import Case
+from fem.path import State, follow
+from fem.run import build
+from validation.check import Quantity, at_most
+
+GREENHOUSE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
+
+A, B = 6.0, 8.0
+"""Bore and outer radius of the tube of most checks (mm)."""
+
+MU = 0.1
+"""Its shear modulus (MPa)."""
+
+NEO_HOOKEAN = {"law": "neo-Hookean", "shear_modulus": "100 kPa"}
+MOONEY_RIVLIN = {"law": "Mooney-Rivlin", "c1": "40 kPa", "c2": "10 kPa"}
+
+
+def family(angle: float, count: int, stiffness: float, toe: float, name: str = "A") -> Any:
+    """Return a thread family at `angle` (deg) with `stiffness` in N, as a case file has it."""
+    return {
+        "name": name,
+        "count": count,
+        "angle": f"{angle!r} deg",
+        "stiffness": f"{stiffness!r} N",
+        "toe": toe,
+    }
+
+
+def tube(
+    *families: Any,
+    rubber: Any = NEO_HOOKEAN,
+    length: float = 160.0,
+    radii: tuple[float, float] = (A, B),
+) -> Case:
+    """Return a case of a tube of `length` and (bore, outer) `radii` in mm."""
+    return Case.parse(
+        {
+            "title": "validation",
+            "tube": {
+                "bore_radius": f"{radii[0]!r} mm",
+                "wall": f"{radii[1] - radii[0]!r} mm",
+                "length": f"{length!r} mm",
+            },
+            "rubber": rubber,
+            "threads": families,
+            "pressure": {"end": "1 kPa", "steps": 1},
+        }
+    )
+
+
+@dataclass(frozen=True)
+class Walk:
+    """A path of a model from rest through `loads` (MPa).
+
+    Attributes
+    ----------
+    model
+        The model.
+    states
+        The state at rest and at each load.
+    """
+
+    model: Any
+    states: list[State]
+
+    @property
+    def iterations(self) -> int:
+        """Newton iterations on the whole path, vain ones and predictors included."""
+        return sum(state.iterations for state in self.states)
+
+    def balance(self, what: str) -> list[Quantity]:
+        """Return the checks that work and energy, thrust and reactions agree.
+
+        The mesh's bore is made of quadratic arcs; over an angle h each spans h^4/480 too little
+        area (a share of it), by which thrust and reaction differ. The rest is left to Newton.
+        """
+        model, source = self.model, "energy balance and statics"
+        arcs = model.copies * model.mesh.get("cells_around_body", math.inf)
+        volumes = [model.snapshot(state.x).volume for state in self.states]
+        found = check_balance(model, self.states, volumes, model.case.tube.outer_radius)
+        bounds = {
+            "energy_gap": 2e-3,
+            "end_force_gap": (2 * math.pi / arcs) ** 4 / 480 + 1e-5,
+            "end_torque": 1e-6,
+        }
+        return [
+            at_most(f"{what}, {name}", source, bound, found[name]) for name, bound in bounds.items()
+        ]
+
+
+def walk(
+    case: Case,
+    loads: list[float],
+    model: str = "fe",
+    resolution: str = "coarse",
+    full: bool = False,
+) -> Walk:
+    """Follow the path of a case through `loads` (kPa)."""
+    built = build(case, model, resolution, full)
+    return Walk(built, list(follow(built, [load / 1e3 for load in loads])))
+
+
+@dataclass(frozen=True)
+class Middle:
+    """A uniformly strained tube, as the middle of a long FE tube shows it.
+
+    Attributes
+    ----------
+    a, b
+        Current bore and outer radius (mm).
+    stretch
+        Axial stretch.
+    twist
+        Turn per length at rest (rad/mm).
+    pull
+        Tension of each family, all its threads together (N).
+    """
+
+    a: float
+    b: float
+    stretch: float
+    twist: float
+    pull: list[float]
+
+
+def middle(model: Any, x: Any, share: float = 0.5) -> Middle:
+    """Return the middle `share` of the length of an FE tube in the state `x`.
+
+    Stretch and twist are differences between the nodes at its two ends; radii and tensions are
+    means over what lies between.
+    """
+    q = x[: model.motion.size]
+    radius, turn, height = model.motion.polar(q)
+    nodes, size = model.body.nodes, model.case.tube
+    at_rest, z = np.hypot(nodes[:, 0], nodes[:, 1]), nodes[:, 2]
+    low, high = size.length * (1 - share) / 2, size.length * (1 + share) / 2
+    near = 1e-6 * size.length
+    first, last = np.abs(z - low) < near, np.abs(z - high) < near
+    between = (z > low - near) & (z < high + near)
+    bore = between & (at_rest < size.bore_radius + size.wall / 100)
+    outer = between & (at_rest > size.outer_radius - size.wall / 100)
+    displacement = model.motion.displacement(q)
+    pull = []
+    for threads in model.threads:
+        tension, _ = threads.family.tension(threads.strain(displacement))
+        at = threads.passages.z.mean(axis=1)
+        mine = (at > low) & (at < high)
+        mean = tension[mine] @ threads.rest[mine] / threads.rest[mine].sum()
+        pull.append(threads.family.count * float(mean))
+    return Middle(
+        a=float(radius[bore].mean()),
+        b=float(radius[outer].mean()),
+        stretch=float((height[last].mean() - height[first].mean()) / (high - low)),
+        twist=float((turn[last].mean() - turn[first].mean()) / (high - low)),
+        pull=pull,
+    )
