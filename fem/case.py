@@ -120,7 +120,9 @@ class Case(Part):
             raise CaseError(f"{path}: cannot be read: {error.strerror}") from None
         except UnicodeDecodeError:
             raise CaseError(f"{path}: not a text file in UTF-8") from None
-        except tomllib.TOMLDecodeError as error:
+        except RecursionError:
+            raise CaseError(f"{path}: not valid TOML: too deeply nested") from None
+        except ValueError as error:  # a syntax error, or a number without end
             raise CaseError(f"{path}: not valid TOML: {error}") from None
         return cls.parse(data, str(path))
 

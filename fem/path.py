@@ -146,14 +146,15 @@ def follow(model: Model, loads: Sequence[float]) -> Iterator[State]:
             load = _toward(target, state.load, step)
             try:
                 x, iterations = correct(model, _predict(state, before, load), load)
+                spent += iterations
                 state, before = _on_path(model, x, load), state
             except ArithmeticError as failure:  # diverged, or a matrix without factors
-                spent += getattr(failure, "iterations", 0)
+                spent += failure.iterations if isinstance(failure, DivergedError) else 0
                 step = CUT * (load - state.load)
                 if abs(step) < smallest:
                     raise NoEquilibriumError(replace(state, iterations=spent)) from failure
             else:
-                spent += iterations + 1
+                spent += 1
                 step *= GROWTH if iterations <= EASY else 1.0
         yield replace(state, iterations=spent)
 
@@ -174,7 +175,10 @@ def correct(model: Model, x: Array, load: float) -> tuple[Array, int]:
             return x, iteration
         if not np.isfinite(error):
             raise DivergedError(iteration)
-        direction = model.tangent(x, load).solve(-residual)
+        try:
+            direction = model.tangent(x, load).solve(-residual)
+        except ArithmeticError as failure:
+            raise DivergedError(iteration) from failure
         x, residual = _search(model, x, load, residual, direction)
     raise DivergedError(MOST_ITERATIONS)
 

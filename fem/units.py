@@ -9,6 +9,7 @@ writes ``"5 mm"`` again.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Annotated, Any
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
 
 if TYPE_CHECKING:
-    from pint import UnitRegistry
+    from pint import Quantity, UnitRegistry
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,9 @@ class Unit:
     shown: str
 
 
+NUMBER = r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?"
+"""A decimal number, as a regular expression."""
+
 LENGTH = Unit("a length", "mm", "mm")
 STRESS = Unit("a pressure or stress", "MPa", "kPa")
 FORCE = Unit("a force", "N", "N")
@@ -58,7 +62,7 @@ def read(value: Any, unit: Unit) -> float:
     Parameters
     ----------
     value
-        Text such as ``"5 mm"``, or a pint quantity.
+        Text such as ``"5 mm"``, a number and a unit, or a pint quantity.
     unit
         The kind of quantity that is due.
 
@@ -71,15 +75,33 @@ def read(value: Any, unit: Unit) -> float:
     if isinstance(value, int | float):
         raise ValueError(f"a bare number has no unit; {due}")
     try:
-        quantity = registry().Quantity(value)
-        number = float(quantity.to(unit.inside).magnitude)
+        quantity = _quantity(value)
+        same_kind = _root_unit(quantity.units) == _root_unit(unit.inside)
+        number = float(quantity.to(unit.inside).magnitude) if same_kind else math.nan
     except Exception:  # pint and the tokenizer below it raise a dozen kinds of error
         raise ValueError(f"this is not {unit.kind}; {due}") from None
-    if str(quantity.units) == "dimensionless":  # pint takes a bare number for an angle
+    if quantity.units == registry().Unit(""):
         raise ValueError(f"the unit is missing; {due}")
+    if not same_kind:  # a ratio is no angle, though pint would convert it
+        raise ValueError(f"this is not {unit.kind}; {due}")
     if not math.isfinite(number):
         raise ValueError(f"not a finite number; {due}")
-    return number
+    return number + 0.0  # no negative zero
+
+
+def _quantity(value: Any) -> Quantity[Any]:
+    """Return text or a quantity as a quantity; pint itself would also work out sums in text."""
+    if not isinstance(value, str):
+        return registry().Quantity(value)
+    match = re.fullmatch(rf"\s*({NUMBER}|[-+]?(?:nan|inf))\s*(.*?)\s*", value)
+    if match is None:
+        raise ValueError("no number followed by a unit")
+    return registry().Quantity(float(match[1]), registry().parse_units(match[2]))
+
+
+def _root_unit(unit: Any) -> Any:
+    """Return the unit that all of its kind are multiples of."""
+    return registry().Quantity(1.0, unit).to_root_units().units
 
 
 def show(number: float, unit: Unit) -> str:
@@ -108,7 +130,7 @@ def _field(
     schema = {
         "type": "string",
         "description": f'{unit.kind} with its unit, such as "{example}"',
-        "pattern": r"^\s*[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?\s*[A-Za-z°µ].*$",
+        "pattern": rf"^\s*{NUMBER}\s*[A-Za-z°µ].*$",
     }
 
     def check(value: object) -> float:

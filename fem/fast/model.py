@@ -128,4 +128,7 @@ class DenseTangent:
 
     def solve(self, right: Array) -> Array:
         """Return the change of x that changes the residual by `right`."""
-        return np.linalg.solve(self._matrix, right)
+        try:
+            return np.linalg.solve(self._matrix, right)
+        except np.linalg.LinAlgError as singular:
+            raise ArithmeticError("the stiffness is singular") from singular

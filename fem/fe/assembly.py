@@ -111,6 +111,7 @@ class System:
             raise SingularMatrixError("the stiffness is not finite")
         self._matrix.setValuesCSR(self._starts, self._columns, values)
         self._matrix.assemble()
+        self._solver.setOperators(self._matrix)  # else setUp puts the work off to the solution
         self._solver.setUp()
         factors = self._solver.getPC().getFactorMatrix()
         negative, zero, _ = factors.getInertia()

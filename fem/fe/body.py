@@ -31,6 +31,9 @@ SLENDERNESS = 60 / 5.75
 FEWEST_AROUND = 12
 """A tube with fewer threads is meshed round its circumference as if it had so many."""
 
+FEWEST_ARCS = 3
+"""With fewer cells round the whole tube, one would span half a turn or more."""
+
 MESH_FORMATS = (".msh", ".vtu", ".vtk")
 """Endings of mesh files."""
 
@@ -61,6 +64,11 @@ def resolve(case: Case, resolution: str, sectors: int) -> Cells:
     merged = case.sectors // sectors
     if counts := re.fullmatch(r"([1-9]\d{0,3})x([1-9]\d{0,3})x([1-9]\d{0,3})", resolution):
         radial, around, axial = (int(count) for count in counts.groups())
+        if around * case.sectors < FEWEST_ARCS:
+            raise ResolutionError(
+                f'resolution "{resolution}": {around * case.sectors} cells do not close a tube; '
+                f"at least {FEWEST_ARCS} are needed"
+            )
         return Cells(radial, around * merged, axial)
     if resolution not in RESOLUTIONS:
         raise ResolutionError(

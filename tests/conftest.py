@@ -1,0 +1,71 @@
+"""Shared by the tests: variations of the ready case, models kept for a module, differences."""
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+import fem.fe  # noqa: F401 - the solver's wheel wants to come before any test imports dolfinx
+from fem.case import Case
+
+# The same examples on every run, and no limit to the time of one: a busy machine fails no test.
+settings.register_profile("steady", derandomize=True, deadline=None)
+settings.load_profile("steady")
+
+CASES = Path(__file__).parents[1] / "cases"
+
+RUBBERS = {
+    "neo-Hookean": {"law": "neo-Hookean", "shear_modulus": "60 kPa"},
+    "Mooney-Rivlin": {"law": "Mooney-Rivlin", "c1": "20 kPa", "c2": "10 kPa"},
+}
+
+
+@pytest.fixture(scope="session")
+def cases_folder():
+    return CASES
+
+
+@pytest.fixture(scope="session")
+def rubbers():
+    """Return data of one rubber of each law, by the name of the law."""
+    return RUBBERS
+
+
+@pytest.fixture(scope="session")
+def make_case():
+    """Return a function that makes the ready case with some keys changed."""
+    ready = Case.load(CASES / "greenhouse_wrist.toml")
+
+    def make(**changes):
+        return ready.changed(**changes)
+
+    return make
+
+
+@pytest.fixture(scope="module")
+def make_model():
+    """Return a function that makes the finite-element model of a case, each only once."""
+    from fem.fe.model import FEModel
+
+    @cache
+    def make(case, resolution, full=False):
+        return FEModel(case, resolution, full=full)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def derivative():
+    """Return a function that differentiates `function` along `direction` by central differences.
+
+    The error is of fourth order in `step`: what a smooth function leaves is near round-off.
+    """
+
+    def differentiate(function, x, direction, step):
+        def pair(far):
+            return function(x + far * step * direction) - function(x - far * step * direction)
+
+        return (8 * pair(1) - pair(2)) / (12 * step)
+
+    return differentiate
