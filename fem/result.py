@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import platform
 from dataclasses import dataclass, field
@@ -16,8 +17,9 @@ from fem.shape import Shape, whole_tube
 if TYPE_CHECKING:
     import pandas
 
-LEADING = ["model", "step", "pressure_kPa"]
-TRAILING = ["wall_stretch_max", "newton_iterations", "stable"]
+HISTORY = ["step", "pressure_kPa", "newton_iterations", "stable"]
+"""Columns of the step table that tell how the solver went."""
+
 PACKAGES = ["tubewright", "fenics-ffcx", "fenics-ufl", "numpy", "scipy", "gmsh", "pyvista"]
 
 
@@ -68,13 +70,16 @@ class Result:
         return all(run.reached for run in self.runs)
 
     @property
-    def steps(self) -> pandas.DataFrame:
+    def rows(self) -> list[dict[str, Any]]:
         """The step table: a row per model and step, the units in the names of the columns."""
+        return [row for run in self.runs for row in run.rows]
+
+    @property
+    def steps(self) -> pandas.DataFrame:
+        """The step table as a data frame."""
         import pandas
 
-        table = pandas.DataFrame([row for run in self.runs for row in run.rows])
-        middle = [name for name in table.columns if name not in LEADING + TRAILING]
-        return table[LEADING + middle + TRAILING]
+        return pandas.DataFrame(self.rows)
 
     @property
     def shapes(self) -> list[Shape]:
@@ -96,9 +101,7 @@ class Result:
                     "wall_time_s": round(run.seconds, 3),
                     "mesh": run.mesh,
                     "balance": run.balance,
-                    "history": [
-                        {key: row[key] for key in (*LEADING[1:], *TRAILING[1:])} for row in run.rows
-                    ],
+                    "history": [{key: row[key] for key in HISTORY} for row in run.rows],
                 }
                 for run in self.runs
             ],
@@ -114,7 +117,10 @@ class Result:
         """
         folder = Path(folder)
         folder.mkdir(parents=True, exist_ok=True)
-        self.steps.to_csv(folder / "steps.csv", index=False)
+        with open(folder / "steps.csv", "w", newline="", encoding="utf-8") as file:
+            table = csv.DictWriter(file, self.rows[0], lineterminator="\n")
+            table.writeheader()
+            table.writerows(self.rows)
         text = json.dumps(self.provenance(), indent=2, allow_nan=False)
         (folder / "run.json").write_text(text + "\n", encoding="utf-8")
         for stale in (*folder.glob("shape_*.vtu"), folder / "shape.pvd"):

@@ -54,13 +54,19 @@ class ThreadFamily(BaseModel):
     )
 
     def tension(self, strain: Array) -> tuple[Array, Array]:
-        """Return the tension T and its slope dT/de, both in N and shaped as `strain`."""
+        """Return the tension T and its slope dT/de, both in N and shaped as `strain`.
+
+        At rest the slope of the toe is nil, and a step that starts there would not see the thread;
+        the slope beyond the toe is handed out instead. It affects the way, not where it leads.
+        """
         toe = self.toe
+        at_rest = np.abs(strain) < AT_REST
+        strain = np.where(at_rest, 0.0, strain)
         in_toe = np.clip(strain, 0.0, toe)
         beyond = np.maximum(strain - toe, 0.0)
         return (
             self.stiffness * (in_toe**2 / (2 * toe) + beyond),
-            self.stiffness * np.where(np.abs(strain) < AT_REST, 1.0, in_toe / toe),
+            self.stiffness * np.where(at_rest, 1.0, in_toe / toe),
         )
 
     def energy(self, strain: Array) -> Array:

@@ -96,6 +96,7 @@ class System:
         factors.setFactorSolverType(PETSc.Mat.SolverType.MUMPS)
         factors.setFactorSetUpSolverType()
         factors.getFactorMatrix().setMumpsIcntl(24, 1)  # report the inertia
+        factors.getFactorMatrix().setMumpsIcntl(8, 0)  # unknowns are all lengths: no scaling
         return solver
 
     def factorise(self, cell_matrices: Array) -> int:

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-import pandas as pd
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
@@ -70,16 +69,16 @@ def step_table(result: Result, columns: dict[str, tuple[str, str, str]]) -> Tabl
     """
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("pressure\nkPa", justify="right")
-    runs = {run.model: pd.DataFrame(run.rows) for run in result.runs}
+    runs = {run.model: run.rows for run in result.runs}
     for title, unit, _ in columns.values():
         for model in runs:
             table.add_column(f"{title}\n{TITLES[model]}, {unit}", justify="right", no_wrap=True)
     longest = max(runs.values(), key=len)
-    for step, pressure in enumerate(longest.pressure_kPa):
-        cells = [f"{pressure:.4g}"]
+    for step, row in enumerate(longest):
+        cells = [f"{row['pressure_kPa']:.4g}"]
         for name, (_, _, form) in columns.items():
             for rows in runs.values():
-                cells.append(f"{rows[name][step]:{form}}" if step < len(rows) else "-")
+                cells.append(f"{rows[step][name]:{form}}" if step < len(rows) else "-")
         table.add_row(*cells)
     return table
 
