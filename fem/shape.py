@@ -65,12 +65,25 @@ class Shape:
     threads: list[ThreadCurves]
 
 
-def _turned(points: Array, sectors: int) -> Array:
-    """Return copies of points, shape (n, 3), turned on sector by sector; shape (sectors * n, 3)."""
+def turned(points: Array, sectors: int) -> Array:
+    """Return copies of points, turned on sector by sector.
+
+    Parameters
+    ----------
+    points
+        Shape (n, ..., 3).
+    sectors
+        Number of copies in a full turn.
+
+    Returns
+    -------
+    Array
+        Shape (sectors * n, ..., 3).
+    """
     angles = 2 * np.pi * np.arange(sectors) / sectors
     cos, sin, zero = np.cos(angles), np.sin(angles), np.zeros(sectors)
     turns = np.array([[cos, -sin, zero], [sin, cos, zero], [zero, zero, zero + 1]])
-    return np.einsum("ijs,nj->sni", turns, points).reshape(-1, 3)
+    return np.einsum("ijs,n...j->sn...i", turns, points).reshape(-1, *points.shape[1:])
 
 
 def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
@@ -82,16 +95,16 @@ def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
     import pyvista
 
     copies = shape.sectors
-    wall_rest = _turned(shape.nodes, copies)
-    wall_now = _turned(shape.nodes + shape.displacement, copies)
+    wall_rest = turned(shape.nodes, copies)
+    wall_now = turned(shape.nodes + shape.displacement, copies)
     offset = len(shape.nodes) * np.arange(copies)[:, None, None]
     wall_cells = (shape.connectivity[None] + offset).reshape(-1, 27)
     rest, now = [wall_rest], [wall_now]
     parts = [np.full(len(wall_cells), WALL)]
     tension = [np.full(len(wall_cells), np.nan)]
     for number, threads in enumerate(shape.threads, start=1):
-        rest.append(_turned(threads.rest.reshape(-1, 3), copies))
-        now.append(_turned(threads.ends.reshape(-1, 3), copies))
+        rest.append(turned(threads.rest, copies).reshape(-1, 3))
+        now.append(turned(threads.ends, copies).reshape(-1, 3))
         parts.append(np.full(copies * len(threads.tension), number))
         tension.append(np.tile(threads.tension, copies))
     points = np.concatenate(now)

@@ -44,7 +44,12 @@ class ThreadFamily(BaseModel):
     )
     stiffness: Force = Field(description="Axial stiffness EA of one thread.")
     toe: float = Field(
-        default=1e-3, gt=0, le=0.2, allow_inf_nan=False, description="Strain e_t of the toe."
+        default=1e-3,
+        gt=0,
+        le=0.2,
+        allow_inf_nan=False,
+        strict=True,
+        description="Strain e_t of the toe.",
     )
     hold: Literal["bonded"] = Field(
         default="bonded", description="How the thread is held along the wall."

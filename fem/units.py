@@ -42,6 +42,11 @@ class Unit:
 NUMBER = r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?"
 """A decimal number, as a regular expression."""
 
+_NAME = r"[^\W\d_]+|°"
+_POWER = r"(?:(?:\^|\*\*)-?[0-9]|[²³])"
+UNITS = rf"(?:{_NAME}){_POWER}?(?:\s*[*/· ]\s*(?:{_NAME}){_POWER}?)*"
+"""Names of units, each with a power of one digit at most, multiplied or divided."""
+
 LENGTH = Unit("a length", "mm", "mm")
 STRESS = Unit("a pressure or stress", "MPa", "kPa")
 FORCE = Unit("a force", "N", "N")
@@ -93,10 +98,10 @@ def _quantity(value: Any) -> Quantity[Any]:
     """Return text or a quantity as a quantity; pint itself would also work out sums in text."""
     if not isinstance(value, str):
         return registry().Quantity(value)
-    match = re.fullmatch(rf"\s*({NUMBER}|[-+]?(?:nan|inf))\s*(.*?)\s*", value)
+    match = re.fullmatch(rf"\s*({NUMBER}|[-+]?(?:nan|inf))\s*({UNITS})?\s*", value)
     if match is None:
         raise ValueError("no number followed by a unit")
-    return registry().Quantity(float(match[1]), registry().parse_units(match[2]))
+    return registry().Quantity(float(match[1]), registry().parse_units(match[2] or ""))
 
 
 def _root_unit(unit: Any) -> Any:

@@ -103,6 +103,18 @@ def _never_nil(tube, family, y):
     return tube.volume(y)
 
 
+def test_energy_of_threads_is_that_of_all_their_length(tube):
+    """Each of N threads is L / cos(alpha) long and stores EA H(e) to each millimetre."""
+    family, y = tube.case.threads[1], np.array([8.0, 1.4, 0.0])
+    lengthwise, crosswise = 1.4 * np.cos(family.angle), np.sin(family.angle)
+    outer = np.sqrt(8.0**2 + (6.5**2 - 5.0**2) / 1.4)
+    strain = np.hypot(lengthwise, crosswise * outer / 6.5) - 1
+    assert strain > family.toe
+    stored = 200.0 * (strain**2 / 2 - strain * family.toe / 2 + family.toe**2 / 6)
+    total = 12 * 60.0 / np.cos(np.radians(30)) * stored
+    assert tube.thread_energy(family, y).value == pytest.approx(total, rel=1e-12)  # round-off
+
+
 def test_energy_is_the_sum_of_its_parts(tube):
     parts = [
         tube.wall_energy(states()),
@@ -288,6 +300,15 @@ def test_single_right_handed_family_unwinds(make_case):
     """A pressed tube bulges, and threads that cannot lengthen pay for it by unwinding."""
     single = [{"name": "A", "count": 12, "angle": "30 deg", "stiffness": "200 N"}]
     assert end(make_case(threads=single, pressure__end="8 kPa")).twist < -0.1
+
+
+def test_reactions_are_the_slopes_of_the_energy(model, derivative):
+    """Force by the shift of the free end (mm), torque by its turn (rad)."""
+    for x in state_of(model, states(6)):
+        carried = model.reactions(x, 0.02)
+        turn, shift = np.array([0.0, model.tube.B, 0.0]), np.array([0.0, 0.0, 1.0])
+        assert carried.force == pytest.approx(derivative(model.energy, x, shift, 1e-2), rel=LIMIT)
+        assert carried.torque == pytest.approx(derivative(model.energy, x, turn, 1e-3), rel=LIMIT)
 
 
 def test_reactions_balance_the_pressure(make_case):

@@ -174,6 +174,44 @@ def test_predictor_knows_the_cubic_through_two_states():
     assert line > 0.1**2 / 3  # about P^2 / 2
 
 
+def test_stiffness_at_rest_does_not_reach_beyond_the_first_step():
+    """A thread at rest is held to be as stiff as a taut one, whatever it does just beyond."""
+
+    class StiffAtRest(Linear):
+        def stiffness(self, x):
+            return 2.0 if x[0] > 0 else 200.0
+
+    model = StiffAtRest()
+    path = follow(model, [1.0, 2.0])
+    next(path)
+    next(path)
+    assert max(model.errors) > 0.9  # the guess from rest is 1/100 of what it should be
+    assert next(path).iterations == 0  # the straight guess from the first state is exact
+
+
+def test_failed_step_is_cut_to_a_quarter_and_easy_ones_double():
+    class Timid(Linear):
+        """It follows no step of more than 0.6."""
+
+        def __init__(self):
+            super().__init__()
+            self.tried, self.here = [], 0.0
+
+        def residual(self, x, load):
+            self.tried.append(load)
+            far = abs(load - self.here) > 0.6
+            return np.full(1, np.nan) if far else super().residual(x, load)
+
+        def tangent(self, x, load):
+            self.here = load
+            return super().tangent(x, load)
+
+    model = Timid()
+    list(follow(model, [1.0]))
+    assert list(dict.fromkeys(model.tried[1:])) == [0.25, 0.75, 1.0]
+    assert model.tried[0] == 1.0
+
+
 def test_newton_converges_quadratically(monkeypatch):
     monkeypatch.setattr("fem.path.REUSE", 0.0)
     model = Stiffening()

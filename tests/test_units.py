@@ -1,6 +1,8 @@
 """Quantities: what is read is what was shown, and everything else is refused with a hint."""
 
 import math
+import subprocess
+import sys
 
 import pytest
 from hypothesis import given
@@ -124,6 +126,20 @@ def test_number_in_two_pieces_is_not_guessed(text):
 def test_sum_is_not_worked_out(text):
     with pytest.raises(ValueError, match="write a length with its unit"):
         read(text, LENGTH)
+
+
+@pytest.mark.parametrize(
+    "text", ["10 ** 999999999 mm", "1 mm * 10 ** 999999999", "1 mm * 9**9**9**9"]
+)
+def test_power_without_end_is_refused_at_once(text):
+    """It is read in a process of its own, which can be ended: the power itself cannot."""
+    script = f"from fem.units import LENGTH, read\nread({text!r}, LENGTH)"
+    # a second is ample to start Python, the rest is for a busy machine
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, timeout=15
+    )
+    assert "ValueError: " in done.stderr
+    assert "write a length with its unit" in done.stderr
 
 
 # without the sign of a power, see above

@@ -4,7 +4,7 @@ The unknowns of a cell are its own copy of 27 nodal displacements and 4 pressure
 stand one after another in one vector. In this space a DOLFINx assembly returns exactly the cell
 vectors and matrices, stacked; what ties the cells together (shared nodes, symmetry, end plates)
 is the business of :mod:`fem.fe.motion` alone, and the pressures, which belong to one cell each,
-are eliminated there and then (:mod:`fem.fe.condense`).
+are eliminated there and then (:mod:`fem.fe.assembly`).
 """
 
 from __future__ import annotations

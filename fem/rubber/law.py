@@ -60,5 +60,6 @@ class Volumetric(BaseModel):
         ge=10.0,
         le=1e6,
         allow_inf_nan=False,
+        strict=True,
         description="Bulk modulus over shear modulus; 1000 is nearly incompressible.",
     )

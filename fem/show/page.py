@@ -22,7 +22,7 @@ from fem.show.stage import (
     family_text,
     figures,
 )
-from fem.show.style import GREY, INK, MARK, SLACK, TITLE_SIZE, wrap
+from fem.show.style import DPI, GREY, INK, MARK, SLACK, TITLE_SIZE, wrap
 from fem.thread import ThreadFamily
 
 if TYPE_CHECKING:
@@ -36,21 +36,19 @@ def compose(scene: Scene, picture: np.ndarray[Any, Any]) -> Figure:
     """Return the page: `picture` of the solids, shape (height, width, 3), and all that is said."""
     layout = scene.layout
     width, height = layout.page
-    figure = Figure(figsize=(width, height))
+    figure = Figure(figsize=(width, height), dpi=DPI)
     page = figure.add_axes((0, 0, 1, 1), xlim=(0, width), ylim=(0, height), label="page")
     page.axis("off")
     view = layout.view
     stage = figure.add_axes(
         (0, layout.below / height, 1 - KEY_WIDTH / width, view.height / layout.scale / height),
         label="stage",
-    )
-    stage.imshow(
-        picture,
-        extent=(view.left, view.right, view.bottom, view.top),
-        aspect="auto",
-        interpolation="none",
+        xlim=(view.left, view.right),
+        ylim=(view.bottom, view.top),
     )
     stage.axis("off")
+    # pixel by pixel, so that nothing is resampled; below all that is laid over it
+    figure.figimage(picture, 0, round(layout.below * DPI), zorder=-1)
     for number in range(len(scene.poses)):
         _say_pose(stage, page, scene, number)
     _draw_scale_bar(stage, layout)

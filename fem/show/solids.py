@@ -10,7 +10,7 @@ import numpy as np
 
 from fem.arrays import Array, Index
 from fem.case import Tube
-from fem.shape import WALL, Shape, whole_tube
+from fem.shape import WALL, Shape, turned, whole_tube
 
 FRONT = -math.pi / 2
 """Azimuth of the index marks at rest (rad): they face the viewer."""
@@ -51,14 +51,23 @@ class Lines:
 
 def thread_lines(shape: Shape) -> Lines:
     """Return the links of all threads of the whole tube."""
-    grid = whole_tube(shape)
-    part = np.asarray(grid.cell_data["part"])
-    links = part != WALL
-    first = grid.n_points - 2 * int(links.sum())  # the ends of the links come last
-    now = np.array(grid.points[first:], dtype=float)
-    rest = now - np.asarray(grid.point_data["displacement"])[first:]
-    tension = np.asarray(grid.cell_data["tension_N"])[links]
-    return Lines(rest.reshape(-1, 2, 3), now.reshape(-1, 2, 3), tension, part[links])
+    copies, threads = shape.sectors, shape.threads
+    return Lines(
+        rest=_joined([turned(family.rest, copies) for family in threads], (0, 2, 3)),
+        now=_joined([turned(family.ends, copies) for family in threads], (0, 2, 3)),
+        tension=_joined([np.tile(family.tension, copies) for family in threads], (0,)),
+        family=_joined(
+            [
+                np.full(copies * len(family.tension), number)
+                for number, family in enumerate(threads, start=1)
+            ],
+            (0,),
+        ),
+    )
+
+
+def _joined(parts: list[Any], empty: tuple[int, ...]) -> Any:
+    return np.concatenate(parts) if parts else np.empty(empty)
 
 
 def outer_wall(shape: Shape, tube: Tube) -> Any:
