@@ -292,6 +292,16 @@ def test_the_mirrored_case_is_the_mirrored_picture(result, mirrored):
     assert places(mirrored).mean() == pytest.approx(-places(result).mean(), abs=0.3)
 
 
+def test_lettering_lies_above_the_solids(result, tmp_path):
+    """Dimension lines and names would vanish under the rendered picture."""
+    draw_shape(result, tmp_path / "shape.png")
+    layout = set_scene(result).layout
+    pixels = np.asarray(Image.open(tmp_path / "shape.png").convert("L"))
+    left = round(0.35 * DPI)  # just inside the scale bar, which begins at 0.3 in
+    row = len(pixels) - round((layout.below + 0.1) * DPI)
+    assert pixels[row - 4 : row + 5, left].min() < 80
+
+
 def test_scale_bar_is_true(result):
     figure, _ = blank(result)
     (bar,) = figure.findobj(lambda artist: artist.get_gid() == "scale")
