@@ -11,7 +11,7 @@ from typing import Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from fem.complaint import describe
+from fem.complaint import InputError, describe
 from fem.rubber import AnyRubber
 from fem.thread import ThreadFamily
 from fem.units import Length, Stress
@@ -20,7 +20,7 @@ MOST_TURNS = 1000
 BARE_SECTORS = 12
 
 
-class CaseError(ValueError):
+class CaseError(InputError):
     """A case that cannot be used; its text names the file, the key, the value and the mend."""
 
 
@@ -72,13 +72,13 @@ class Case(Part):
         names = [family.name for family in self.threads]
         for name in names:
             if names.count(name) > 1:
-                raise ValueError(f'two thread families are named "{name}"; each needs its own name')
+                raise ValueError(f'threads: two families are named "{name}"; names must differ')
         for family in self.threads:
             rate = abs(family.turn_rate(self.tube.outer_radius))
             turns = rate * self.tube.length / (2 * math.pi)
             if turns > MOST_TURNS:
                 raise ValueError(
-                    f'family "{family.name}" makes {turns:.0f} turns round the tube; '
+                    f'threads: family "{family.name}" makes {turns:.0f} turns round the tube; '
                     f"at most {MOST_TURNS} are allowed: make its angle or the tube smaller"
                 )
         return self
@@ -115,15 +115,17 @@ class Case(Part):
             If the file cannot be read or does not describe a case.
         """
         try:
-            data = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+            data = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
         except OSError as error:
             raise CaseError(f"{path}: cannot be read: {error.strerror}") from None
         except UnicodeDecodeError:
             raise CaseError(f"{path}: not a text file in UTF-8") from None
         except RecursionError:
             raise CaseError(f"{path}: not valid TOML: too deeply nested") from None
-        except ValueError as error:  # a syntax error, or a number without end
+        except tomllib.TOMLDecodeError as error:
             raise CaseError(f"{path}: not valid TOML: {error}") from None
+        except ValueError:
+            raise CaseError(f"{path}: not valid TOML: a number has too many digits") from None
         return cls.parse(data, str(path))
 
     @classmethod

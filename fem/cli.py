@@ -16,6 +16,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from fem import __version__
+from fem.complaint import InputError
 
 USE, UNREACHED = 2, 3
 CAUTION = (
@@ -66,7 +67,7 @@ def solve(
     ] = None,
     full: Full = False,
 ) -> None:
-    """Solve a case step by step and write tables, shapes and pictures."""
+    """Solve a case and write tables, shapes and pictures."""
     from fem.show.console import print_result, progress
 
     with _plain_errors():
@@ -77,6 +78,8 @@ def solve(
 
         loaded = Case.load(case)
         folder = out or Path("results") / case.stem
+        if folder.exists() and not folder.is_dir():
+            raise InputError(f"{folder}: this is a file; a folder is needed")
         folder.mkdir(parents=True, exist_ok=True)  # better now than after the work
         models = MODELS if model is ModelChoice.BOTH else (model.value,)
         with progress(models, loaded.pressure.steps) as report:
@@ -123,7 +126,7 @@ def schema() -> None:
 
 @app.command("check-install")
 def check_install() -> None:
-    """Test that everything the package stands on works here; say how to mend what does not."""
+    """Test what the package stands on, and say what mends it."""
     from fem.install import check, report
 
     if not report(check()):
@@ -144,8 +147,10 @@ def _plain_errors() -> Iterator[None]:
     """Turn errors that the user can mend into a sentence and exit code 2."""
     try:
         yield
-    except ValueError as error:  # CaseError and ResolutionError among them
+    except InputError as error:
         _fail(str(error))
+    except ArithmeticError as error:
+        _fail(f"the case has no solution even at rest: {error}")
     except OSError as error:
         _fail(f"{error.filename}: {error.strerror}" if error.filename else str(error))
 

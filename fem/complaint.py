@@ -7,6 +7,10 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 
+class InputError(ValueError):
+    """Input that cannot be used; the text says what is wrong and what is allowed."""
+
+
 def describe(error: ValidationError, origin: str, model: type[BaseModel]) -> str:
     """Return one line for each fault in `error`, found in the file `origin` read as `model`."""
     return "\n".join(f"{origin}: {_line(fault, model)}" for fault in error.errors())
@@ -29,6 +33,13 @@ def _line(fault: Any, model: type[BaseModel]) -> str:
             return f"{key}.law = {_value(given)}: unknown; allowed: {fault['ctx']['expected_tags']}"
         case "value_error" if not fault["loc"]:
             return _reason(fault)
+        case "tuple_type":
+            return f"{key}: this is one of several; write each as a table [[{key}]]"
+        case "model_type" | "model_attributes_type" | "dict_type":
+            return f"{key} = {_value(fault['input'])}: write one table [{key}]"
+        case "string_pattern_mismatch":
+            allowed = "letters, digits, _ and -, a letter first, at most 32"
+            return f"{key} = {_value(fault['input'])}: allowed are {allowed}"
         case _:
             return f"{key} = {_value(fault['input'])}: {_reason(fault)}"
 

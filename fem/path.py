@@ -5,9 +5,10 @@ models, finite-element and fast, show the same face (:class:`Model`), so this is
 through for either.
 
 Corrector. With K = dr/dx, a Newton step is d = -K^-1 r. Along it the work rate r(x + s d) . d
-vanishes at the critical point of the potential on that line; a secant search halves it at least.
-Being a condition on the potential and not on |r|, it holds for the saddle of displacement and
-pressure too. Forming and factorising K costs some 30 residuals, so K is kept while it serves well.
+vanishes at the critical point of the potential on that line; a secant search looks for a point
+where it is at most half of that at x. Being a condition on the potential and not on |r|, it holds
+for the saddle of displacement and pressure too. Forming and factorising K costs some 30 residuals,
+so K is kept while it serves well.
 
 Predictor. At a state on the path dx/dP = K^-1 dV/dx. The cubic through the last two states with
 their slopes foretells the next one. The factors that give the slope also tell, by their inertia,
@@ -138,6 +139,8 @@ def follow(model: Model, loads: Sequence[float]) -> Iterator[State]:
     ------
     NoEquilibriumError
         Where the path ends before.
+    ArithmeticError
+        If the state at rest has no tangent.
     """
     state, before = _on_path(model, model.rest(), 0.0), None
     yield state
@@ -173,11 +176,11 @@ def correct(model: Model, x: Array, load: float) -> tuple[Array, int]:
     residual = model.residual(x, load)
     error, before = model.error(residual), np.inf
     tangent = None
-    for iteration in range(MOST_ITERATIONS):
+    for iteration in range(MOST_ITERATIONS + 1):
         if error <= TOLERANCE:
             return x, iteration
-        if not np.isfinite(error):
-            raise DivergedError(iteration)
+        if iteration == MOST_ITERATIONS or not np.isfinite(error):
+            break
         if tangent is None or error > REUSE * before:
             try:
                 tangent = model.tangent(x, load)
@@ -185,13 +188,16 @@ def correct(model: Model, x: Array, load: float) -> tuple[Array, int]:
                 raise DivergedError(iteration) from failure
         x, residual = _search(model, x, load, residual, tangent.solve(-residual))
         error, before = model.error(residual), error
-    raise DivergedError(MOST_ITERATIONS)
+    raise DivergedError(iteration)
 
 
 def _search(
     model: Model, x: Array, load: float, residual: Array, direction: Array, most: int = 6
 ) -> tuple[Array, Array]:
-    """Return a point x + s d where the work rate is at most half of that at x, and its residual."""
+    """Return x + s d where the work rate is at most half of that at x, and its residual.
+
+    Where `most` trials do not find such a point, the last of them is returned.
+    """
     start = residual @ direction
     s_before, rate_before, s = 0.0, start, 1.0
     for _ in range(most):
@@ -210,6 +216,8 @@ def _search(
 def _on_path(model: Model, x: Array, load: float) -> State:
     tangent = model.tangent(x, load)
     slope = tangent.solve(model.load_direction(x))
+    if not np.isfinite(slope).all():
+        raise ArithmeticError("the path has no direction")
     return State(load, x, slope, stable=tangent.negative == 0)
 
 

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 import platform
+import re
+from contextlib import suppress
 from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -20,7 +23,11 @@ if TYPE_CHECKING:
 HISTORY = ["step", "pressure_kPa", "newton_iterations", "stable"]
 """Columns of the step table that tell how the solver went."""
 
-PACKAGES = ["tubewright", "fenics-ffcx", "fenics-ufl", "numpy", "scipy", "gmsh", "pyvista"]
+PACKAGES = [
+    *("tubewright", "dolfinx-solver-real", "fenics-dolfinx", "fenics-ffcx", "fenics-ufl"),
+    *("petsc4py", "numpy", "scipy", "gmsh", "pyvista"),
+]
+"""Distributions whose versions are written down, where they are installed."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +48,8 @@ class Run:
         Wall time.
     mesh
         Counts of the mesh; empty for the fast model.
+    interrupted
+        Whether the user broke it off.
     balance
         Figures that ought to be nil, each without dimension.
     shapes
@@ -53,6 +62,7 @@ class Run:
     reason: str
     seconds: float
     balance: dict[str, float]
+    interrupted: bool = False
     mesh: dict[str, Any] = field(default_factory=dict)
     shapes: list[Shape] = field(default_factory=list)
 
@@ -100,7 +110,10 @@ class Result:
                     "reason": run.reason,
                     "wall_time_s": round(run.seconds, 3),
                     "mesh": run.mesh,
-                    "balance": run.balance,
+                    "balance": {
+                        name: figure if math.isfinite(figure) else None
+                        for name, figure in run.balance.items()
+                    },
                     "history": [{key: row[key] for key in HISTORY} for row in run.rows],
                 }
                 for run in self.runs
@@ -117,16 +130,28 @@ class Result:
         """
         folder = Path(folder)
         folder.mkdir(parents=True, exist_ok=True)
+        text = json.dumps(self.provenance(), indent=2, allow_nan=False)
+        remove_series(folder)  # what is left of an older result must not mix with this one
         with open(folder / "steps.csv", "w", newline="", encoding="utf-8") as file:
             table = csv.DictWriter(file, self.rows[0], lineterminator="\n")
             table.writeheader()
             table.writerows(self.rows)
-        text = json.dumps(self.provenance(), indent=2, allow_nan=False)
         (folder / "run.json").write_text(text + "\n", encoding="utf-8")
-        for stale in (*folder.glob("shape_*.vtu"), folder / "shape.pvd"):
-            stale.unlink(missing_ok=True)
         if self.shapes:
             save_series(self.shapes, folder)
+
+
+def remove_series(folder: Path) -> None:
+    """Remove shape.pvd, where there is one, and the files of ours that it lists."""
+    index = folder / "shape.pvd"
+    if not index.exists():
+        return
+    with suppress(ElementTree.ParseError):
+        for entry in ElementTree.parse(index).iter("DataSet"):
+            name = entry.get("file", "")
+            if re.fullmatch(r"shape_[0-9]+\.vtu", name):
+                (folder / name).unlink(missing_ok=True)
+    index.unlink()
 
 
 def save_series(shapes: list[Shape], folder: Path) -> None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Protocol
 
 from fem.case import Case
+from fem.complaint import InputError
 from fem.measure import Snapshot, measures
 from fem.result import Result, Run
 
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from fem.shape import Shape
 
 MODELS = ("fe", "fast")
+INTERRUPTED = "interrupted"
 
 Report = Callable[[str, int, int], None]
 """Is told the model, the steps done and the steps in all."""
@@ -39,7 +42,7 @@ if TYPE_CHECKING:
 
 def solve(
     case: Case,
-    models: Sequence[str] = MODELS,
+    models: str | Sequence[str] = MODELS,
     resolution: str = "standard",
     *,
     full: bool = False,
@@ -62,10 +65,21 @@ def solve(
 
     Raises
     ------
-    ValueError
+    InputError
         If a model or the resolution is not known.
+    ArithmeticError
+        If the case has no solution even at rest.
     """
-    return Result(case, [_run(case, name, resolution, full, report) for name in models])
+    names = [models] if isinstance(models, str) else list(models)
+    unknown = [name for name in names if name not in MODELS]
+    if unknown or not names:
+        raise InputError(f"models {names}: allowed are {', '.join(MODELS)}, one at least")
+    runs: list[Run] = []
+    for name in names:
+        runs.append(_run(case, name, resolution, full, report))
+        if runs[-1].interrupted:
+            break
+    return Result(case, runs)
 
 
 def build(case: Case, model: str, resolution: str = "standard", full: bool = False) -> Body:
@@ -78,7 +92,7 @@ def build(case: Case, model: str, resolution: str = "standard", full: bool = Fal
         from fem.fast.model import FastModel
 
         return FastModel(case)
-    raise ValueError(f'model "{model}": allowed are {", ".join(MODELS)}')
+    raise InputError(f'model "{model}": allowed are {", ".join(MODELS)}')
 
 
 def _run(case: Case, name: str, resolution: str, full: bool, report: Report | None) -> Run:
@@ -98,6 +112,7 @@ def _run(case: Case, name: str, resolution: str, full: bool, report: Report | No
         ],
         reached=not reason,
         reason=reason,
+        interrupted=reason.startswith(INTERRUPTED),
         seconds=time.perf_counter() - began,
         balance=check_balance(model, states, volumes, case.tube.outer_radius),
         mesh=model.mesh,
@@ -119,14 +134,19 @@ def _follow(model: Body, case: Case, report: Report | None) -> tuple[list[State]
         asked = case.pressure.values[len(states) - 1]
         if failure.state.load > states[-1].load:
             states.append(failure.state)
-        return states, (
+        else:
+            tried = states[-1].iterations + failure.state.iterations
+            states[-1] = replace(states[-1], iterations=tried)
+        reason = (
             f"no equilibrium was found beyond {states[-1].load * 1e3:.4g} kPa "
             f"on the way to {asked * 1e3:.4g} kPa"
         )
+        at_rest = "" if states[-1].load else "; try a lower pressure or more steps"
+        return states, reason + at_rest
     except KeyboardInterrupt:
         if not states:
             raise
-        return states, f"interrupted after {states[-1].load * 1e3:.4g} kPa"
+        return states, f"{INTERRUPTED} after {states[-1].load * 1e3:.4g} kPa"
     return states, ""
 
 

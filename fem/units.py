@@ -129,6 +129,7 @@ def _field(
     above: float = -math.inf,
     least: float = -math.inf,
     below: float = math.inf,
+    most: float = math.inf,
 ) -> Any:
     """Return the pydantic type of a float that is `unit` outside; bounds in the inside unit."""
     example = f"3 {unit.shown}"
@@ -146,6 +147,8 @@ def _field(
             raise ValueError(f"it must be at least {show(least, unit)}")
         if not number < below:
             raise ValueError(f"it must be less than {show(below, unit)}")
+        if not number <= most:
+            raise ValueError(f"it must be at most {show(most, unit)}")
         return number
 
     return Annotated[
@@ -163,8 +166,8 @@ if TYPE_CHECKING:
     type Force = float
     type HelixAngle = float
 else:
-    Length = _field(LENGTH, above=0)
-    Stress = _field(STRESS, above=0)
-    StressOrZero = _field(STRESS, least=0)
-    Force = _field(FORCE, above=0)
+    Length = _field(LENGTH, above=0, least=1e-6, most=1e5)  # from a nanometre to 100 m
+    Stress = _field(STRESS, above=0, least=1e-6, most=1e4)  # from 1 Pa to 10 GPa
+    StressOrZero = _field(STRESS, least=0, most=1e4)
+    Force = _field(FORCE, above=0, least=1e-3, most=1e7)  # a hair; a steel rope
     HelixAngle = _field(ANGLE, above=-math.pi / 2, below=math.pi / 2)

@@ -249,11 +249,11 @@ FAMILY_KEYS = "name, count, angle, stiffness, toe, hold, slack"
         ("threads.0.slack", "3 %", "threads[1].slack = \"3 %\": it must be 'taken up'"),
         ("threads.0.name", "1st", 'threads[1].name = "1st": '),
         ("threads.0.name", "two words", 'threads[1].name = "two words": '),
-        ("threads.1.name", "A", 'two thread families are named "A"; each needs its own name'),
+        ("threads.1.name", "A", 'threads: two families are named "A"; names must differ'),
         (
             "threads.0.angle",
             "89.99 deg",
-            'family "A" makes 8417 turns round the tube; at most 1000 ',
+            'threads: family "A" makes 8417 turns round the tube; at most 1000 ',
         ),
         ("pressure.end", "0 kPa", 'pressure.end = "0 kPa": it must be greater than 0 kPa'),
         ("pressure.end", "15 mm", 'pressure.end = "15 mm": this is not a pressure or stress; '),
@@ -261,8 +261,8 @@ FAMILY_KEYS = "name, count, angle, stiffness, toe, hold, slack"
         ("pressure.steps", 1001, "pressure.steps = 1001: it must be less than or equal to 1000"),
         ("title", "", 'title = "": '),
         ("title", 3, "title = 3: it must be a valid string"),
-        ("tube", 3, "tube = 3: it must be "),
-        ("threads", {}, "threads = {}: it must be "),
+        ("tube", 3, "tube = 3: write one table [tube]"),
+        ("threads", {}, "threads: this is one of several; write each as a table [[threads]]"),
     ],
 )
 def test_fault_is_named_with_key_value_and_what_is_allowed(ready, refuse, key, value, message):
@@ -478,3 +478,24 @@ def test_sectors_are_the_greatest_common_divisor_of_the_counts(make_case, counts
 
 def test_bare_tube_has_sectors_too(make_case):
     assert make_case(threads=[]).sectors == BARE_SECTORS
+
+
+def test_byte_order_mark_is_passed_over(cases_folder, tmp_path):
+    """Some editors put one before UTF-8; it is no part of the text."""
+    ready = cases_folder / "greenhouse_wrist.toml"
+    marked = tmp_path / "marked.toml"
+    marked.write_bytes(b"\xef\xbb\xbf" + ready.read_bytes())
+    assert Case.load(marked) == Case.load(ready)
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        *(("tube__wall", "1e-9 mm"), ("tube__length", "1e300 mm"), ("pressure__end", "1e300 kPa")),
+        *(("rubber__shear_modulus", "1e-300 Pa"), ("rubber__shear_modulus", "1e300 Pa")),
+        ("threads__0__stiffness", "1e12 N"),
+    ],
+)
+def test_size_that_no_device_has_is_refused_with_the_bound(make_case, key, value):
+    with pytest.raises(CaseError, match=r"it must be at (least|most) "):
+        make_case(**{key: value})

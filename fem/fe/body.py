@@ -20,6 +20,7 @@ from mpi4py import MPI
 
 from fem.arrays import Array, Index
 from fem.case import Case
+from fem.complaint import InputError
 from meshes.tube import GROUPS, Cells, TubeShape, tube
 
 RESOLUTIONS = {"coarse": Cells(1, 2, 20), "standard": Cells(1, 3, 40), "fine": Cells(2, 4, 80)}
@@ -38,7 +39,7 @@ MESH_FORMATS = (".msh", ".vtu", ".vtk")
 """Endings of mesh files."""
 
 
-class ResolutionError(ValueError):
+class ResolutionError(InputError):
     """A resolution that is neither a known name nor three counts."""
 
 
@@ -73,7 +74,8 @@ def resolve(case: Case, resolution: str, sectors: int) -> Cells:
     if resolution not in RESOLUTIONS:
         raise ResolutionError(
             f'resolution "{resolution}": allowed are {", ".join(RESOLUTIONS)}, or cell counts '
-            'through the wall x round a sector x along the axis, such as "1x2x20"'
+            "(1 to 9999) through the wall x round a sector x along the axis, "
+            'such as "1x2x20"'
         )
     base = RESOLUTIONS[resolution]
     spacings = max([FEWEST_AROUND, *(family.count for family in case.threads)])
@@ -155,19 +157,21 @@ def write_mesh(case: Case, resolution: str, sectors: int, file: Path) -> Cells:
     OSError
         If the ending is another or the file cannot be written.
     """
-    if file.suffix not in MESH_FORMATS:
-        raise OSError(f"{file}: the name must end in {', '.join(MESH_FORMATS)}")
+    if file.suffix.lower() not in MESH_FORMATS:
+        raise OSError(f"{file}: the name must end in {' or '.join(MESH_FORMATS)}")
     cells = resolve(case, resolution, sectors)
     with TemporaryDirectory() as folder:
         raw = Path(folder) / "tube.msh"
         with tube(_shape(case, sectors), cells):
             gmsh.write(str(raw))
-        if file.suffix == ".msh":
+        if file.suffix.lower() == ".msh":
             shutil.copyfile(raw, file)
         else:
             read = meshio.read(raw, file_format="gmsh")
             groups = {"group": read.cell_data["gmsh:physical"]}  # numbers of `GROUPS`
-            meshio.Mesh(read.points, read.cells, cell_data=groups).write(file)
+            meshio.Mesh(read.points, read.cells, cell_data=groups).write(
+                file, file_format=file.suffix.lower()[1:]
+            )
     return cells
 
 

@@ -15,6 +15,9 @@ from fem.run import Report
 
 TITLES = {"fe": "FE", "fast": "fast"}
 
+UNBALANCED = 0.01
+"""A greater imbalance at the ends, as a share of the thrust, is no mere trait of the mesh."""
+
 
 @contextmanager
 def progress(models: Sequence[str], steps: int) -> Iterator[Report]:
@@ -86,13 +89,15 @@ def step_table(result: Result, columns: dict[str, tuple[str, str, str]]) -> Tabl
 def run_line(run: Run) -> str:
     """Return in one sentence how a run went."""
     iterations = sum(row["newton_iterations"] for row in run.rows)
+    gaps = run.balance
     unstable = [row["pressure_kPa"] for row in run.rows if not row["stable"]]
     text = (
         f"{TITLES[run.model]}: {run.reason or 'reached'}; {iterations} Newton iterations, "
-        f"{run.seconds:.2f} s; imbalance of energy {run.balance['energy_gap']:.1e}, "
-        f"of end force {run.balance['end_force_gap']:.1e}, "
-        f"of end torque {run.balance['end_torque']:.1e}"
+        f"{run.seconds:.2f} s; imbalance of energy {gaps['energy_gap']:.1e}, "
+        f"of end force {gaps['end_force_gap']:.1e}, of end torque {gaps['end_torque']:.1e}"
     )
+    if max(gaps["end_force_gap"], gaps["end_torque"]) > UNBALANCED:
+        text += "; OUT OF BALANCE at the ends: do not trust this run"
     if unstable:
         text += f"; UNSTABLE from {unstable[0]:.4g} kPa"
     return text

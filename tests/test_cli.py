@@ -1,0 +1,93 @@
+"""The command as a person meets it: its exit codes, its sentences, its files."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+COMMAND = Path(sys.executable).with_name("tubewright")
+
+
+def run(*arguments, **options):
+    done = subprocess.run(
+        [COMMAND, *map(str, arguments)], capture_output=True, text=True, check=False, **options
+    )
+    assert "Traceback" not in done.stderr
+    return done
+
+
+@pytest.fixture(scope="module")
+def wrist(cases_folder):
+    return cases_folder / "greenhouse_wrist.toml"
+
+
+def test_solve_writes_its_folder_and_says_so(wrist, tmp_path):
+    done = run("solve", wrist, "--model", "fast", "--out", tmp_path / "out")
+    assert done.returncode == 0
+    assert {"steps.csv", "run.json", "curves.png"} == {p.name for p in (tmp_path / "out").iterdir()}
+    assert "not a certificate" in done.stdout
+
+
+def test_pressure_out_of_reach_keeps_what_was_reached(make_case, tmp_path):
+    file = tmp_path / "bare.toml"
+    make_case(threads=[], pressure__end="20 kPa").save(file)
+    done = run("solve", file, "--model", "fast", "--out", tmp_path / "out")
+    assert done.returncode == 3
+    assert "no equilibrium was found beyond" in done.stdout
+    assert (tmp_path / "out" / "steps.csv").exists()
+
+
+def test_bad_input_is_one_sentence(wrist, tmp_path):
+    """Each of these is refused with exit code 2 and names what is wrong."""
+    file = tmp_path / "file"
+    file.touch()
+    for arguments, sentence in [
+        (("solve", tmp_path / "none.toml"), "cannot be read"),
+        (("solve", wrist, "--out", file), "this is a file; a folder is needed"),
+        (("solve", wrist, "--out", file / "below"), "Not a directory"),
+        (("mesh", wrist, "-o", tmp_path / "a.stl"), ".msh or .vtu or .vtk"),
+        (("mesh", wrist, "-o", tmp_path / "a.msh", "--resolution", "0x0x0"), "1 to 9999"),
+    ]:
+        done = run(*arguments)
+        assert done.returncode == 2, arguments
+        assert sentence in done.stderr
+
+
+@pytest.mark.parametrize("name", ["a.msh", "b.vtu", "c.vtk", "D.VTU"])
+def test_mesh_writes_what_others_read(wrist, tmp_path, name):
+    done = run("mesh", wrist, "-o", tmp_path / name, "--resolution", "1x1x2")
+    assert done.returncode == 0
+    assert done.stdout.strip().startswith(str(tmp_path / name))
+    assert (tmp_path / name).stat().st_size > 0
+
+
+@pytest.mark.slow
+def test_a_kill_while_forms_compile_spoils_nothing(wrist, tmp_path):
+    """DOLFINx takes a half-written form for one that is being compiled, and waits in vain."""
+    options = {"env": {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache")}}
+    arguments = [
+        "solve",
+        wrist,
+        "--model",
+        "fe",
+        "--resolution",
+        "1x1x4",
+        "--out",
+        tmp_path / "out",
+    ]
+    process = subprocess.Popen([COMMAND, *map(str, arguments)], **options)
+    deadline = time.monotonic() + 60
+    orphans = []
+    while not orphans and time.monotonic() < deadline:
+        sources = (tmp_path / "cache").rglob("*.c")
+        orphans = [c for c in sources if not c.with_suffix(".c.cached").exists()]
+        time.sleep(0.002)
+    process.send_signal(signal.SIGKILL)
+    process.wait()
+    assert orphans, "the kill came too late to test anything"
+    assert not orphans[0].with_suffix(".c.cached").exists()
+    assert run(*arguments, **options, timeout=120).returncode == 0
