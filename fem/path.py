@@ -213,6 +213,7 @@ def _search(
     return trial, residual
 
 
+@np.errstate(all="ignore")  # what is not finite is refused below
 def _on_path(model: Model, x: Array, load: float) -> State:
     tangent = model.tangent(x, load)
     slope = tangent.solve(model.load_direction(x))

@@ -250,3 +250,11 @@ def test_too_few_cells_round_the_tube_are_refused(make_case, count, text):
     case = make_case(threads=families(count))
     with pytest.raises(ResolutionError):
         mesh_tube(case, text, case.sectors)
+
+
+@pytest.mark.parametrize("size", [{"tube__wall": "1e-6 mm"}, {"tube__length": "1e-3 mm"}])
+def test_tube_too_thin_for_the_mesher_is_refused(make_case, size):
+    """The mesher would merge its points, and what it then hands on ends the process."""
+    case = make_case(**size)
+    with pytest.raises(ResolutionError, match="must be at least"):
+        mesh_tube(case, "1x2x2", case.sectors)

@@ -32,6 +32,9 @@ SLENDERNESS = 60 / 5.75
 FEWEST_AROUND = 12
 """A tube with fewer threads is meshed round its circumference as if it had so many."""
 
+THINNEST = 1e-3
+"""A wall thinner than this share of its radius is lost in the tolerances of the mesher."""
+
 FEWEST_ARCS = 3
 """With fewer cells round the whole tube, one would span half a turn or more."""
 
@@ -119,7 +122,13 @@ class Body:
 
 
 def mesh_tube(case: Case, resolution: str, sectors: int) -> Body:
-    """Mesh one of `sectors` equal parts of the tube of `case`; see :func:`resolve`."""
+    """Mesh one of `sectors` equal parts of the tube of `case`; see :func:`resolve`.
+
+    Raises
+    ------
+    ResolutionError
+        If the resolution is not known, or the tube too thin or too short to be meshed.
+    """
     cells = resolve(case, resolution, sectors)
     with tube(_shape(case, sectors), cells) as model:
         data = dolfinx.io.gmsh.model_to_mesh(model, MPI.COMM_SELF, 0, gdim=3)
@@ -177,4 +186,10 @@ def write_mesh(case: Case, resolution: str, sectors: int, file: Path) -> Cells:
 
 def _shape(case: Case, sectors: int) -> TubeShape:
     size = case.tube
+    thinnest = THINNEST * size.outer_radius
+    if min(size.wall, size.length) < thinnest:
+        raise ResolutionError(
+            f"tube: wall and length must be at least {thinnest:.3g} mm to be meshed, "
+            f"{THINNEST:g} of the outer radius; the fast model takes less"
+        )
     return TubeShape(size.bore_radius, size.outer_radius, size.length, sectors)

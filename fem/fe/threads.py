@@ -34,7 +34,7 @@ from typing import Any
 import numpy as np
 
 from fem.arrays import Array, Index
-from fem.fe.body import Body, hexahedron
+from fem.fe.body import Body, ResolutionError, hexahedron
 from fem.fe.broken import DISPLACEMENTS, NODES
 from fem.thread import ThreadFamily
 from meshes.tube import GROUPS
@@ -223,13 +223,24 @@ def _basis(body: Body, host: Any, points: Array) -> tuple[Array, Array]:
     -------
     tuple
         Shapes (links, points, 27) and (links, points, 27, 3).
+
+    Raises
+    ------
+    ResolutionError
+        If the points are not found in the cells, as in a wall of less than a thousandth of its
+        radius, say.
     """
     geometry = body.mesh.geometry
     corners = geometry.x[geometry.dofmaps[0][host]]
-    reference = [
-        geometry.cmaps[0].pull_back(x, corner, tol=1e-12)
-        for x, corner in zip(points, corners, strict=True)
-    ]
+    pull_back = geometry.cmaps[0].pull_back
+    try:
+        reference = [
+            pull_back(x, corner, tol=1e-9) for x, corner in zip(points, corners, strict=True)
+        ]
+    except RuntimeError:
+        raise ResolutionError(
+            "the wall is too thin for its radius to be meshed: its threads find no cell"
+        ) from None
     table = hexahedron().basix_element.tabulate(1, np.concatenate(reference))[..., 0]
     value, *slopes = (part.reshape(*points.shape[:2], NODES) for part in table)
     return value, np.stack(slopes, axis=-1)
