@@ -107,7 +107,7 @@ def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
         now.append(turned(threads.ends, copies).reshape(-1, 3))
         parts.append(np.full(copies * len(threads.tension), number))
         tension.append(np.tile(threads.tension, copies))
-    points = np.concatenate(now)
+    points = np.concatenate(now).astype(np.float32)  # a picture needs no more
     lines = np.arange(len(wall_now), len(points)).reshape(-1, 2)
     grid = pyvista.UnstructuredGrid(
         {
@@ -116,7 +116,9 @@ def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
         },
         points,
     )
-    grid.point_data["displacement"] = points - np.concatenate(rest)
+    grid.point_data["displacement"] = np.concatenate(
+        [there - here for there, here in zip(now, rest, strict=True)]
+    ).astype(np.float32)
     grid.cell_data["part"] = np.concatenate(parts)
     grid.cell_data["tension_N"] = np.concatenate(tension)
     grid.cell_data["stretch"] = np.concatenate(

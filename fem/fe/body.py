@@ -14,7 +14,6 @@ import basix.ufl
 import dolfinx.fem
 import dolfinx.io.gmsh
 import gmsh
-import meshio
 import numpy as np
 from mpi4py import MPI
 
@@ -166,6 +165,8 @@ def write_mesh(case: Case, resolution: str, sectors: int, file: Path) -> Cells:
     OSError
         If the ending is another or the file cannot be written.
     """
+    import meshio  # slow to import, and only needed here
+
     if file.suffix.lower() not in MESH_FORMATS:
         raise OSError(f"{file}: the name must end in {' or '.join(MESH_FORMATS)}")
     cells = resolve(case, resolution, sectors)
