@@ -15,9 +15,10 @@ from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline
+from numpy.polynomial.polynomial import polyder, polyval
 
 from fem.arrays import Array
+from fem.cubic import hermite
 from fem.measure import Reactions
 from fem.path import State
 
@@ -86,7 +87,7 @@ def _pressure_work(P: Array, V: Array, slope: Array) -> float:
         dP, dV = P[k + 1] - P[k], V[k + 1] - V[k]
         steepness = slope[k : k + 2] * dP / dV  # of the tangents, where the chord has 1
         tangents = np.sqrt(2 / (1 + steepness**2))  # as long as the chord
-        pressure = CubicHermiteSpline([0, 1], [0, 1], tangents)
-        volume = CubicHermiteSpline([0, 1], [0, 1], tangents * steepness)
-        work += dV * (P[k] + dP * (weights @ (pressure(s) * volume(s, 1))))
+        pressure = hermite(np.array([0.0, 1.0]), tangents)
+        volume = hermite(np.array([0.0, 1.0]), tangents * steepness)
+        work += dV * (P[k] + dP * (weights @ (polyval(s, pressure) * polyval(s, polyder(volume)))))
     return float(work)

@@ -28,9 +28,10 @@ from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline
+from numpy.polynomial.polynomial import polyval
 
 from fem.arrays import Array
+from fem.cubic import hermite
 
 TOLERANCE = 1e-8
 """Largest `Model.error` that counts as equilibrium."""
@@ -230,6 +231,6 @@ def _toward(target: float, load: float, step: float) -> float:
 def _predict(state: State, before: State | None, load: float) -> Array:
     if before is None or before.load == 0.0:  # at rest the slope is that of threads just taut
         return state.x + (load - state.load) * state.slope
-    pair = sorted((before, state), key=lambda one: one.load)
-    loads, xs, slopes = zip(*((one.load, one.x, one.slope) for one in pair), strict=True)
-    return np.asarray(CubicHermiteSpline(loads, xs, slopes)(load))
+    back = state.load - before.load
+    cubic = hermite(np.array([before.x, state.x]), back * np.array([before.slope, state.slope]))
+    return np.asarray(polyval((load - before.load) / back, cubic))

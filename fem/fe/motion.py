@@ -32,7 +32,6 @@ from __future__ import annotations
 from functools import cached_property
 
 import numpy as np
-from scipy.spatial import KDTree
 
 from fem.arrays import Array, Index
 from fem.fe.body import Body
@@ -64,10 +63,10 @@ class Motion:
         leader = np.arange(nodes)
         if self.body.sectors > 1:
             start, end = self.body.on("start cut"), self.body.on("end cut")
-            plane = np.column_stack([self._radius, self._z])
-            distance, match = KDTree(plane[start]).query(plane[end])
-            assert distance.max() < 1e-6 * self.outer_radius, "cut faces do not match"
-            leader[end] = start[match]
+            start, end = self._in_order(start), self._in_order(end)
+            gap = np.hypot(*(part[start] - part[end] for part in (self._radius, self._z)))
+            assert gap.max() < 1e-6 * self.outer_radius, "cut faces do not match"
+            leader[end] = start
         free = np.setdiff1d(leader, [*self.body.on("base"), *self.body.on("free end")])
         number = np.full(nodes, HELD)
         number[free] = np.arange(len(free))
@@ -80,6 +79,16 @@ class Motion:
         scale[plate, 1] = self._radius[plate] / self.outer_radius
         scale[unknown == HELD] = 0.0
         return unknown, scale, shift + 1
+
+    def _in_order(self, nodes: Index) -> Index:
+        """Return nodes of a cut face layer by layer, and outwards in each layer.
+
+        The layers are told apart by twice the thickness of the wall, so that no round-off in a
+        node's place can change the order.
+        """
+        layer = self._z.max() / (2 * self.body.cells.axial)
+        wall = np.ptp(self._radius)
+        return nodes[np.argsort(self._radius[nodes] + 2 * wall * self._z[nodes] / layer)]
 
     def increments(self, q: Array) -> Array:
         """Return the increments c of all nodes, shape (nodes, 3), mm."""
