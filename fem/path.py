@@ -40,7 +40,11 @@ MOST_ITERATIONS = 20
 """A step that needs more iterations is cut."""
 
 REUSE = 0.05
-"""A step that leaves at most this share of the error is followed by one with the same factors."""
+"""A step that leaves at most this share of the error is followed by one with the same factors.
+
+Chosen by trial on the ready case and the hard starts of `validation/`: 0.05 to 0.2 serve about
+equally, 0.3 makes some paths slower.
+"""
 
 CUT, GROWTH, EASY = 0.25, 2.0, 8
 """A failed step is cut to a quarter; one of at most 8 iterations doubles the next."""

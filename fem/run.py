@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from fem.shape import Shape
 
 MODELS = ("fe", "fast")
-INTERRUPTED = "interrupted"
 
 Report = Callable[[str, int, int], None]
 """Is told the model, the steps done and the steps in all."""
@@ -100,7 +99,7 @@ def _run(case: Case, name: str, resolution: str, full: bool, report: Report | No
 
     began = time.perf_counter()
     model = build(case, name, resolution, full)
-    states, reason = _follow(model, case, report)
+    states, reason, interrupted = _follow(model, case, report)
     snapshots = [model.snapshot(state.x) for state in states]
     volumes = [snapshot.volume for snapshot in snapshots]
     shapes = [model.shape(state.x, state.load) for state in states]
@@ -112,7 +111,7 @@ def _run(case: Case, name: str, resolution: str, full: bool, report: Report | No
         ],
         reached=not reason,
         reason=reason,
-        interrupted=reason.startswith(INTERRUPTED),
+        interrupted=interrupted,
         seconds=time.perf_counter() - began,
         balance=check_balance(model, states, volumes, case.tube.outer_radius),
         mesh=model.mesh,
@@ -120,8 +119,8 @@ def _run(case: Case, name: str, resolution: str, full: bool, report: Report | No
     )
 
 
-def _follow(model: Body, case: Case, report: Report | None) -> tuple[list[State], str]:
-    """Return the states from rest to the last good one, and why it is not the one asked for."""
+def _follow(model: Body, case: Case, report: Report | None) -> tuple[list[State], str, bool]:
+    """Return the states up to the last good one, why the path ends early, and if by the user."""
     from fem.path import NoEquilibriumError, follow
 
     states: list[State] = []
@@ -142,12 +141,12 @@ def _follow(model: Body, case: Case, report: Report | None) -> tuple[list[State]
             f"on the way to {asked * 1e3:.4g} kPa"
         )
         at_rest = "" if states[-1].load else "; try a lower pressure or more steps"
-        return states, reason + at_rest
+        return states, reason + at_rest, False
     except KeyboardInterrupt:
         if not states:
             raise
-        return states, f"{INTERRUPTED} after {states[-1].load * 1e3:.4g} kPa"
-    return states, ""
+        return states, f"interrupted after {states[-1].load * 1e3:.4g} kPa", True
+    return states, "", False
 
 
 def _row(model: str, step: int, state: State, measured: dict[str, Any]) -> dict[str, Any]:

@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from fem import install
+from fem import install, probes
 from fem.install import Finding
 
 
@@ -106,9 +106,9 @@ def test_missing_mesh_library(monkeypatch):
 
 
 def test_old_python(monkeypatch):
-    monkeypatch.setattr(install, "OLDEST_PYTHON", (99, 0))
+    monkeypatch.setattr(probes, "OLDEST_PYTHON", (99, 0))
     with pytest.raises(RuntimeError, match=r"at least 99\.0 is needed"):
-        install.probe_python()
+        probes.probe_python()
 
 
 def test_install_line_asks_for_root_only_if_needed(monkeypatch):

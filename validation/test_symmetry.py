@@ -13,7 +13,7 @@ full tube must give the sector's figures on the same cells.
 Worked numbers: the greenhouse tube to 12 kPa on coarse meshes; the full tube with 6 + 6 threads on
 1x2x8 cells a sector.
 
-Tolerances: 1e-6 of each figure, far above round-off and the Newton tolerance of 1e-9, far below any
+Tolerances: 1e-6 of each figure, far above round-off and the Newton tolerance of 1e-8, far below any
 real difference; the twist that ought to be nil against that of one family alone (the +30 deg tube
 turns by 1.1 rad).
 """

@@ -83,7 +83,7 @@ class CellMatrix:
         if factor != 1.0:
             values *= factor
         if len(values) == len(matrices):
-            matrices += values
+            matrices += values  # the same as below, without a copy
         else:
             matrices[self._cells] += values
 

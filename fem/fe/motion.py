@@ -24,7 +24,7 @@ With T the derivative of u by q, the reduced residual is T'r and the reduced sti
 T'KT + (2), assembled here from cell vectors and matrices.
 
 Source: chain rule, derived here. A Cartesian chart (a node's increments are its displacements)
-does not converge for a tube with one family of stiff threads.
+did not converge for a tube with one family of stiff threads (trials of the same method).
 """
 
 from __future__ import annotations
