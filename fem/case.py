@@ -5,29 +5,31 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-import tomllib
 from pathlib import Path
 from typing import Any, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, ValidationInfo, field_validator, model_validator
 
 from fem.complaint import InputError, describe
+from fem.demand import AddedVolume, Drive, FreeEnd, Gas, Move, Pressure
+from fem.document import DRIVES, edit, read_toml
+from fem.part import Part, misfit
 from fem.rubber import AnyRubber
+from fem.schema import or_material, schema_of_one, without_null
 from fem.thread import ThreadFamily
-from fem.units import Length, Stress
+from fem.units import LENGTH, Length, show
 
 MOST_TURNS = 1000
+LEAST_SLACK = -0.2
+"""A thread of less, stretched by a quarter to reach its plate, tears.
+
+Synthetic yarns break at a strain of 4 to 25 % (common practice, no source).
+"""
 BARE_SECTORS = 12
 
 
 class CaseError(InputError):
     """A case that cannot be used; its text names the file, the key, the value and the mend."""
-
-
-class Part(BaseModel):
-    """A frozen group of keys that takes no unknown one."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 class Tube(Part):
@@ -43,45 +45,94 @@ class Tube(Part):
         return self.bore_radius + self.wall
 
 
-class Pressure(Part):
-    """The gauge pressure in the bore, raised from zero in equal steps."""
-
-    end: Stress = Field(description="Pressure of the last step.")
-    steps: int = Field(ge=1, le=1000, strict=True, description="Number of equal steps.")
-
-    @property
-    def values(self) -> list[float]:
-        """The pressures of the steps (MPa), without the state at rest."""
-        return [self.end * step / self.steps for step in range(1, self.steps + 1)]
-
-
 class Case(Part):
-    """A tube with its threads and the pressure that drives it."""
+    """A tube with its threads, what drives it, and what its free end meets."""
+
+    model_config = schema_of_one("pressure", "volume", "gas")
 
     title: str = Field(min_length=1, description="One line that names the case in pictures.")
     note: str = Field(default="", description="Where the numbers come from.")
     tube: Tube
-    rubber: AnyRubber
+    rubber: AnyRubber = Field(json_schema_extra=or_material)
     threads: tuple[ThreadFamily, ...] = Field(
         default=(), description="Families of threads; none is a bare tube."
     )
-    pressure: Pressure
+    pressure: Pressure | None = Field(default=None, description="Drive: the pressure is set.")
+    volume: AddedVolume | None = Field(default=None, description="Drive: a volume is pushed in.")
+    gas: Gas | None = Field(
+        default=None, validate_default=True, description="Drive: a mass of air is let in."
+    )
+    end: FreeEnd = Field(default=FreeEnd(), description="What the free end meets.")
+    move: Move | None = Field(
+        default=None, description="How the free end is moved after the last step of the drive."
+    )
 
-    @model_validator(mode="after")
-    def _check_families(self) -> Self:
-        names = [family.name for family in self.threads]
+    @field_validator("rubber", mode="before")
+    @classmethod
+    def _look_up(cls, rubber: Any) -> Any:
+        """Replace the name of a material by what the library says of it."""
+        if not isinstance(rubber, dict) or "material" not in rubber:
+            return rubber
+        from fem.rubber.library import resolve
+
+        try:
+            return resolve(rubber)
+        except ValueError as error:
+            raise misfit(str(error), "material") from None
+
+    @field_validator("threads")
+    @classmethod
+    def _fit_families(
+        cls, threads: tuple[ThreadFamily, ...], info: ValidationInfo
+    ) -> tuple[ThreadFamily, ...]:
+        """Set the angles that follow from ring turns, and check what takes more than a family."""
+        names = [family.name for family in threads]
         for name in names:
             if names.count(name) > 1:
-                raise ValueError(f'threads: two families are named "{name}"; names must differ')
-        for family in self.threads:
-            rate = abs(family.turn_rate(self.tube.outer_radius))
-            turns = rate * self.tube.length / (2 * math.pi)
-            if turns > MOST_TURNS:
-                raise ValueError(
-                    f'threads: family "{family.name}" makes {turns:.0f} turns round the tube; '
-                    f"at most {MOST_TURNS} are allowed: make its angle or the tube smaller"
-                )
+                raise misfit(f'threads: two families are named "{name}"; names must differ')
+        tube = info.data.get("tube")
+        if tube is None:  # its own fault is told
+            return threads
+        fitted = tuple(family.on(tube.outer_radius, tube.length) for family in threads)
+        for family in fitted:
+            _check_on(tube, family)
+        return fitted
+
+    @field_validator("gas")
+    @classmethod
+    def _one_drive(cls, gas: Gas | None, info: ValidationInfo) -> Gas | None:
+        """Refuse two drives or none; it stands here so that it tells of it beside other faults."""
+        drives = {**info.data, "gas": gas}
+        if all(table in drives for table in DRIVES):  # else the fault of one is told
+            given = [f"[{table}]" for table in DRIVES if drives[table] is not None]
+            if len(given) != 1:
+                found = f"{' and '.join(given)} are there" if given else "none is there"
+                raise misfit(f"just one of the tables [pressure], [volume], [gas] is due; {found}")
+        return gas
+
+    @model_validator(mode="after")
+    def _check_move(self) -> Self:
+        if self.move is None:
+            return self
+        for key in self.end.loads(self.move.direction):
+            raise misfit(
+                f"end.{key}: what moves the free end takes the place of this load; "
+                f"leave out either end.{key} or the table [move]"
+            )
+        length = self.tube.length
+        if self.move.displacement is not None and not self.move.displacement > -length:
+            raise misfit(
+                f"move.displacement = {show(self.move.displacement, LENGTH)}: it must be greater "
+                f"than {show(-length, LENGTH)}, or nothing is left of the tube"
+            )
         return self
+
+    @property
+    def drive(self) -> Drive:
+        """The one drive that is given."""
+        drive = self.pressure or self.volume or self.gas
+        assert drive is not None  # it was checked
+        return drive
 
     @property
     def sectors(self) -> int:
@@ -102,7 +153,7 @@ class Case(Part):
     @property
     def hash(self) -> str:
         """SHA-256 of the case in a form that no spelling of its file changes."""
-        text = json.dumps(self.model_dump(mode="json"), sort_keys=True)
+        text = json.dumps(self._data(), sort_keys=True)
         return hashlib.sha256(text.encode()).hexdigest()
 
     @classmethod
@@ -115,17 +166,9 @@ class Case(Part):
             If the file cannot be read or does not describe a case.
         """
         try:
-            data = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
-        except OSError as error:
-            raise CaseError(f"{path}: cannot be read: {error.strerror}") from None
-        except UnicodeDecodeError:
-            raise CaseError(f"{path}: not a text file in UTF-8") from None
-        except RecursionError:
-            raise CaseError(f"{path}: not valid TOML: too deeply nested") from None
-        except tomllib.TOMLDecodeError as error:
-            raise CaseError(f"{path}: not valid TOML: {error}") from None
-        except ValueError:
-            raise CaseError(f"{path}: not valid TOML: a number has too many digits") from None
+            data = read_toml(path)
+        except InputError as error:
+            raise CaseError(str(error)) from None
         return cls.parse(data, str(path))
 
     @classmethod
@@ -142,15 +185,22 @@ class Case(Part):
         except ValidationError as error:
             raise CaseError(describe(error, origin, cls)) from None
 
+    def _data(self) -> dict[str, Any]:
+        """Return the case laid out as in the TOML file, which has no null."""
+        return self.model_dump(mode="json", exclude_none=True)
+
     def save(self, path: str | Path) -> None:
         """Write the case as TOML; :meth:`load` reads back an equal case."""
         import tomlkit
 
-        text = tomlkit.dumps(self.model_dump(mode="json"))
+        text = tomlkit.dumps(self._data())
         Path(path).write_text(text, encoding="utf-8")
 
     def changed(self, **changes: Any) -> Self:
         """Return a checked copy with other values, named by dotted keys with ``__`` for the dot.
+
+        A value takes the place of its alternative, such as an angle that of a ring turn or a volume
+        that of the pressure; None takes a key away.
 
         >>> case.changed(threads__0__angle="10 deg", pressure__steps=3)  # doctest: +SKIP
 
@@ -159,22 +209,32 @@ class Case(Part):
         CaseError
             If there is no such key, or its value cannot be used.
         """
-        data = self.model_dump(mode="json")
-        for key, value in changes.items():
-            *parents, last = key.split("__")
-            place: Any = data
-            try:
-                for parent in parents:
-                    place = place[int(parent) if parent.isdigit() else parent]
-                place[last] = value
-            except (KeyError, IndexError, TypeError):
-                raise CaseError(f"case: there is no key {key.replace('__', '.')}") from None
+        data = self._data()
+        try:
+            edit(data, changes)
+        except InputError as error:
+            raise CaseError(str(error)) from None
         return self.parse(data)
+
+
+def _check_on(tube: Tube, family: ThreadFamily) -> None:
+    """Raise if a family cannot be wound on the tube."""
+    who = f'threads: family "{family.name}"'
+    turns = abs(family.turn_rate(tube.outer_radius)) * tube.length / (2 * math.pi)
+    if turns > MOST_TURNS:
+        raise misfit(
+            f"{who} makes {turns:.0f} turns round the tube; "
+            f"at most {MOST_TURNS} are allowed: make its angle or the tube smaller"
+        )
+    if family.slack_strain < LEAST_SLACK:
+        raise misfit(
+            f"{who} would be stretched to {1 / (1 + family.slack_strain):.3g} times its length "
+            f"to reach the plate; at most {1 / (1 + LEAST_SLACK):.3g} times is allowed: make the "
+            "angle smaller or cut the threads at a greater one"
+        )
 
 
 def schema() -> dict[str, Any]:
     """Return the JSON schema of a case file, for completion and checks in an editor."""
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **Case.model_json_schema(mode="validation"),
-    }
+    schema: dict[str, Any] = without_null(Case.model_json_schema(mode="validation"))
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}

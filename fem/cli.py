@@ -1,7 +1,8 @@
 """The command `tubewright`: parse, call, print. Heavy imports wait inside the commands.
 
-Exit codes: 0 done; 1 the installation lacks something; 2 the input cannot be used; 3 the demanded
-pressure was not reached (what was reached is written all the same).
+Exit codes: 0 done; 1 the installation lacks something; 2 the input cannot be used; 3 the last
+demanded step was not reached (what was reached is written all the same), or there is no
+equilibrium even at rest (then nothing is).
 """
 
 from __future__ import annotations
@@ -20,8 +21,8 @@ from fem.complaint import InputError
 
 USE, UNREACHED = 2, 3
 CAUTION = (
-    "Estimates, not a certificate. Pressurised rubber can burst and whip: shield it, limit the "
-    "pressure, wear eye protection, follow local rules."
+    "Estimates, not a certificate. Pressurised rubber can burst, hoses and taut threads whip: "
+    "shield the device, limit the pressure, wear eye protection, follow local rules."
 )
 
 app = typer.Typer(
@@ -66,30 +67,51 @@ def solve(
         typer.Option(metavar="DIR", help="Result folder  [default: results/<case name>]"),
     ] = None,
     full: Full = False,
+    mesh_error: Annotated[
+        bool,
+        typer.Option(
+            "--mesh-error", help="Solve the FE model on a coarser mesh too, to estimate its error."
+        ),
+    ] = False,
 ) -> None:
     """Solve a case and write tables, shapes and pictures."""
-    from fem.show.console import print_result, progress
+    from fem.show.console import print_result, progress, second_solves
 
     with _plain_errors():
         from fem import Case
         from fem import solve as solve_case
-        from fem.run import MODELS
         from fem.show.pictures import save_pictures
+        from fem.stages import steps_of
 
         loaded = Case.load(case)
-        folder = out or Path("results") / case.stem
-        if folder.exists() and not folder.is_dir():
-            raise InputError(f"{folder}: this is a file; a folder is needed")
-        folder.mkdir(parents=True, exist_ok=True)  # better now than after the work
-        models = MODELS if model is ModelChoice.BOTH else (model.value,)
-        with progress(models, loaded.pressure.steps) as report:
-            result = solve_case(loaded, models, resolution, full=full, report=report)
+        models = _chosen(model, mesh_error)
+        folder = _make_folder(out or Path("results") / case.stem)
+        notes = second_solves(loaded, models, mesh_error)
+        with progress(models, steps_of(loaded), notes) as report:
+            result = solve_case(
+                loaded, models, resolution, full=full, mesh_error=mesh_error, report=report
+            )
         result.save(folder)
         save_pictures(result, folder)
     print_result(result, folder)
     typer.echo(CAUTION)
     if not result.reached:
         raise typer.Exit(UNREACHED)
+
+
+def _chosen(model: ModelChoice, mesh_error: bool) -> tuple[str, ...]:
+    """Return the models to solve."""
+    if mesh_error and model is ModelChoice.FAST:
+        raise InputError("--mesh-error: the fast model has no mesh; take --model fe or both")
+    return ("fe", "fast") if model is ModelChoice.BOTH else (model.value,)
+
+
+def _make_folder(folder: Path) -> Path:
+    """Make the result folder; better before the work than after it."""
+    if folder.exists() and not folder.is_dir():
+        raise InputError(f"{folder}: this is a file; a folder is needed")
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
 
 
 @app.command()
@@ -115,8 +137,16 @@ def mesh(
 
 
 @app.command()
+def materials() -> None:
+    """List the rubbers that a case may name."""
+    from fem.show.materials import print_materials
+
+    print_materials()
+
+
+@app.command()
 def schema() -> None:
-    """Print the JSON schema of a case file, for completion in an editor."""
+    """Print the JSON schema of a case file, for an editor."""
     import json
 
     from fem.case import schema as case_schema
@@ -144,18 +174,18 @@ def _root(
 
 @contextmanager
 def _plain_errors() -> Iterator[None]:
-    """Turn errors that the user can mend into a sentence and exit code 2."""
+    """Turn errors that the user can mend into a sentence and an exit code."""
     try:
         yield
     except InputError as error:
         _fail(str(error))
     except ArithmeticError as error:
-        _fail(f"the case has no solution even at rest: {error}")
+        _fail(f"the case has no solution even at rest: {error}", UNREACHED)
     except OSError as error:
         _fail(f"{error.filename}: {error.strerror}" if error.filename else str(error))
 
 
-def _fail(message: str) -> NoReturn:
+def _fail(message: str, code: int = USE) -> NoReturn:
     for line in message.splitlines():
         typer.echo(f"error: {line}", err=True)
-    sys.exit(USE)
+    sys.exit(code)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import NoneType
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
@@ -31,8 +32,8 @@ def _line(fault: Any, model: type[BaseModel]) -> str:
         case "union_tag_invalid":
             given = fault["ctx"]["tag"]
             return f"{key}.law = {_value(given)}: unknown; allowed: {fault['ctx']['expected_tags']}"
-        case "value_error" if not fault["loc"]:
-            return _reason(fault)
+        case "misfit":
+            return _misfit(key, fault)
         case "tuple_type":
             return f"{key}: this is one of several; write each as a table [[{key}]]"
         case "model_type" | "model_attributes_type" | "dict_type":
@@ -42,6 +43,16 @@ def _line(fault: Any, model: type[BaseModel]) -> str:
             return f"{key} = {_value(fault['input'])}: allowed are {allowed}"
         case _:
             return f"{key} = {_value(fault['input'])}: {_reason(fault)}"
+
+
+def _misfit(key: str, fault: Any) -> str:
+    """Return the line of an error made by :func:`fem.part.misfit`."""
+    culprit, reason = fault["ctx"]["key"], fault["ctx"]["reason"]
+    if not culprit:
+        return str(reason)
+    key = f"{key}.{culprit}" if key else culprit
+    given = fault["input"].get(culprit) if isinstance(fault["input"], dict) else None
+    return f"{key}: {reason}" if given is None else f"{key} = {_value(given)}: {reason}"
 
 
 def _find(model: Any, loc: Any) -> tuple[str, Any]:
@@ -56,10 +67,16 @@ def _find(model: Any, loc: Any) -> tuple[str, Any]:
             key, here = f"{key}[{part + 1}]", get_args(here)[0]
         elif isinstance(here, type) and issubclass(here, BaseModel):
             key = f"{key}.{part}" if key else part
-            here = here.model_fields[part].annotation if part in here.model_fields else None
+            here = _plain(here.model_fields[part].annotation) if part in here.model_fields else None
         else:
             here = next(law for law in get_args(here) if law.model_fields["law"].default == part)
     return key, here
+
+
+def _plain(annotation: Any) -> Any:
+    """Return the type of a key that may be left out, without its None."""
+    types = [part for part in get_args(annotation) if part is not NoneType]
+    return types[0] if NoneType in get_args(annotation) and len(types) == 1 else annotation
 
 
 def _tags(laws: Any) -> str:

@@ -1,240 +1,390 @@
-"""The equilibrium path: Newton's method with a line search, a predictor and adaptive steps.
+r"""The equilibrium path: predictor, adaptive steps, work kept in account, through limit points.
 
-A model is at rest at x = 0 and in equilibrium where r(x, P) = d(energy - P volume)/dx = 0. Both
-models, finite-element and fast, show the same face (:class:`Model`), so this is the one way
-through for either.
+The path is walked stage by stage (:mod:`fem.loading`), in each by the value s of the driven device,
+with Newton's method (:mod:`fem.newton`) at every step. Both models show it the same face, so this
+is the one way through for either.
 
-Corrector. With K = dr/dx, a Newton step is d = -K^-1 r. Along it the work rate r(x + s d) . d
-vanishes at the critical point of the potential on that line; a secant search looks for a point
-where it is at most half of that at x. Being a condition on the potential and not on |r|, it holds
-for the saddle of displacement and pressure too. Forming and factorising K costs some 30 residuals,
-so K is kept while it serves well.
+Predictor. At a state on the path the bordered system gives dx/ds and the loads' change. The cubic
+through the last two states with their slopes foretells the next one.
 
-Predictor. At a state on the path dx/dP = K^-1 dV/dx. The cubic through the last two states with
-their slopes foretells the next one. The factors that give the slope also tell, by their inertia,
-whether the state is stable.
+Step. The next demanded value is tried at once; what does not converge is tried with a smaller step,
+and steps grow again after an easy one. A step counts only if the work that the loads do along it,
+judged from its two ends (:mod:`fem.work`), is stored: if not, the path between has been missed, as
+when Newton's method jumps over a limit point to another branch.
 
-Step. The next demanded pressure is tried at once; what does not converge is tried with a smaller
-step, and steps grow again after an easy one.
+Limit point. Where the load of a pair cannot grow any further, its coordinate still does. A stage
+driven by a dead load that cannot be followed, or whose stiffness dl/dg is about to vanish before
+the demanded load, is handed over to its coordinate (the volume, for the pressure). If the demanded
+load is met after all, it goes on as before; if the stiffness vanishes, that state is found and
+yielded, the curve is drawn a little way beyond, and the path ends.
 
-Source: critical-point line search: P. R. Brune et al., SIAM Review 57(4), 535 (2015), doi
-10.1137/130936725; the rest is textbook continuation (from memory).
+Source: textbook continuation, e.g. M. A. Crisfield, Non-linear Finite Element Analysis of Solids
+and Structures 1 (1991), ch. 9 (from memory); the use of work is our own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import Protocol
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 
 from fem.arrays import Array
-from fem.cubic import hermite
+from fem.loading import PRESSURE, Loading, Stage, held
+from fem.newton import Border, DivergedError, Model, Trial, correct, look
+from fem.state import (
+    LimitPointError,
+    NoEquilibriumError,
+    State,
+    predict,
+    where_load_is,
+    where_load_turns,
+)
+from fem.work import step_work
 
-TOLERANCE = 1e-8
-"""Largest `Model.error` that counts as equilibrium."""
+CUT = 0.25
+"""A failed step is cut to a quarter."""
 
-MOST_ITERATIONS = 20
-"""A step that needs more iterations is cut."""
-
-REUSE = 0.05
-"""A step that leaves at most this share of the error is followed by one with the same factors.
-
-Chosen by trial on the ready case and the hard starts of `validation/`: 0.05 to 0.2 serve about
-equally, 0.3 makes some paths slower.
-"""
-
-CUT, GROWTH, EASY = 0.25, 2.0, 8
-"""A failed step is cut to a quarter; one of at most 8 iterations doubles the next."""
+EASY, FAIR = 6, 12
+"""A step of so many iterations lets the next be four times, or twice, as long."""
 
 SMALLEST_STEP = 1e-3
 """The path ends where a step this share of the demanded one does not converge."""
 
+STORED = 7e-4
+"""Greatest share of all the work so far that may be missing in the energy after one step."""
 
-class Tangent(Protocol):
-    """The factorised second derivative of a model's potential at one state."""
+ROUGHLY_STORED = 0.05
+"""The same for stages that are not shown and kept no account of."""
 
-    @property
-    def negative(self) -> int:
-        """Number of negative eigenvalues; 0 where the equilibrium is stable."""
+ROUND_OFF = 1e-9
+"""Share of the stored energy that is not counted as missing."""
 
-    def solve(self, right: Array) -> Array:
-        """Return the change of x that changes the residual by `right`."""
+START = 1 / 16
+"""First step from rest, where threads tighten at once, as a share of the demanded one."""
 
+PATIENCE = 1500
+"""So many Newton iterations on the way to one demanded value are the most."""
 
-class Model(Protocol):
-    """What the path needs to know of a model; x is its state, `load` the pressure in MPa."""
+VAST = 1e3
+"""A coordinate beyond so many times its scale ends the path like a limit point.
 
-    def rest(self) -> Array:
-        """Return the state without load."""
+The load may have an upper bound that it only tends to, such as the pressure in a tube whose length
+is held.
+"""
 
-    def residual(self, x: Array, load: float) -> Array:
-        """Return the derivative of energy - load * volume by x."""
+HAIR = 1e-6
+"""How far beyond rest its slope is taken, as a share of the first step."""
 
-    def load_direction(self, x: Array) -> Array:
-        """Return the derivative of the volume by x."""
-
-    def tangent(self, x: Array, load: float) -> Tangent:
-        """Return the second derivative; raise ArithmeticError where it cannot be factorised."""
-
-    def error(self, residual: Array) -> float:
-        """Return the size of a residual, without dimension."""
+BEYOND, BEYOND_SHARE = 3, 0.08
+"""States beyond a limit point, and their distance as a share of the way that led to it."""
 
 
-class DivergedError(ArithmeticError):
-    """Newton's method does not converge."""
-
-    def __init__(self, iterations: int) -> None:
-        super().__init__(f"no convergence in {iterations} iterations")
-        self.iterations = iterations
-
-
-@dataclass(frozen=True)
-class State:
-    """A point of the path.
-
-    Attributes
-    ----------
-    load
-        Pressure (MPa).
-    x
-        State of the model.
-    slope
-        dx/dP there.
-    stable
-        Whether the equilibrium is a minimum of the potential.
-    iterations
-        Newton iterations since the state that was asked for before, vain ones included.
-    """
-
-    load: float
-    x: Array
-    slope: Array
-    stable: bool
-    iterations: int = 0
-
-
-class NoEquilibriumError(ArithmeticError):
-    """The path cannot be followed any further.
+class UnstoredError(ArithmeticError):
+    """The work of a step is not found in the stored energy: the path was left on the way.
 
     Attributes
     ----------
     state
-        The last good state.
+        The state at its end.
+    cut
+        By what the step should be multiplied; the gap goes with its third power at least.
     """
 
-    def __init__(self, state: State) -> None:
-        super().__init__(f"no equilibrium found beyond a pressure of {state.load} MPa")
+    def __init__(self, state: State, allowed: float, missing: float) -> None:
+        super().__init__("the work of a step is not stored")
         self.state = state
+        self.cut = float(np.clip(0.9 * (allowed / missing) ** (1 / 3), 0.1, 0.6))
 
 
-def follow(model: Model, loads: Sequence[float]) -> Iterator[State]:
-    """Walk from rest through the demanded loads; yield the state at rest and at each of them.
+def follow(
+    model: Model, loading: Loading, stages: Sequence[Stage], start: Array | None = None
+) -> Iterator[State]:
+    """Walk from `start` (rest unless given) through the stages.
 
-    Parameters
-    ----------
-    model
-        What is to be in equilibrium.
-    loads
-        Pressures in the order in which they are to be reached (MPa).
+    Yields the state at the beginning of the first stage that is shown, then each that is asked for
+    in the shown stages, with limit points and some states that follow them.
 
     Raises
     ------
-    NoEquilibriumError
-        Where the path ends before.
+    NoEquilibriumError, LimitPointError
+        Where the path ends before the last demanded value.
     ArithmeticError
-        If the state at rest has no tangent.
+        If there is no equilibrium at the start, or it has no tangent.
     """
-    state, before = _on_path(model, model.rest(), 0.0), None
-    yield state
-    for target in loads:
-        spent = 0
-        step = target - state.load
-        smallest = SMALLEST_STEP * abs(step)
-        while state.load != target:
-            load = _toward(target, state.load, step)
+    state = None
+    x, loads = _set_up(model, loading) if start is None else start, np.zeros(3)
+    for stage in stages:
+        loading = loading.driving(stage.pair, stage.device)
+        loading = loading.at(loading.relation(loads, model.coordinates(x)))
+        trial, _ = correct(model, loading, x, loads)
+        values = stage.values(loading.drive.value)
+        first = _on_path(model, loading, loading, trial)
+        if state is None and start is None and np.array_equal(trial.x, model.rest()):
+            first = _leave_rest(model, loading, first, values[0])
+        if state is not None:
+            first = replace(first, work=state.work, traffic=state.traffic)
+        elif stage.shown:
+            yield first
+        walk = _Walk(model, loading, first, STORED if stage.shown else ROUGHLY_STORED)
+        yield from (found for found in walk.through(values) if stage.shown)
+        x, loads, loading = walk.state.x, walk.state.loads, loading.at(walk.state.parameter)
+        state = walk.state if stage.shown else None
+
+
+class _Walk:
+    """One stage of the path: where it stands, and where it stood before."""
+
+    def __init__(self, model: Model, loading: Loading, start: State, stored: float) -> None:
+        self.model, self.loading = model, loading
+        self._stored = stored
+        self.state, self.before = start, None
+        self._origin = start.coordinates[loading.driven]
+        self._target = start.parameter
+        self._spent = 0
+
+    state: State
+    before: State | None
+
+    def through(self, values: Sequence[float]) -> Iterator[State]:
+        """Reach each of `values`, and yield the states there."""
+        for value in values:
+            self._target = value
+            yield from self._reach(value)
+            yield self._counted(replace(self.state, asked=True))
+
+    def _reach(self, value: float) -> Iterator[State]:
+        """Go on to `value`; yield limit points on the way."""
+        step = (value - self.state.parameter) * (START if self.state.rest else 1.0)
+        smallest, may_end = SMALLEST_STEP * abs(step), self.loading.by_dead_load
+        while self.state.parameter != value:
+            aim = _toward(value, self.state.parameter, step)
+            if may_end and self._limit_ahead(aim):
+                yield from self._by_coordinate(value)
+                return
             try:
-                x, iterations = correct(model, _predict(state, before, load), load)
-                spent += iterations
-                state, before = _on_path(model, x, load), state
-            except ArithmeticError as failure:  # diverged, or a matrix without factors
-                spent += failure.iterations if isinstance(failure, DivergedError) else 0
-                step = CUT * (load - state.load)
+                state, growth = self._solve(self.loading, aim)
+                passes = self.loading.driven == PRESSURE and not may_end
+                limit = self._limit_before(state, PRESSURE) if passes else None
+            except NoEquilibriumError:
+                raise
+            except ArithmeticError as failure:  # diverged, strayed, or a matrix without factors
+                if may_end and self.before is not None and not self._stiffens(failure):
+                    yield from self._by_coordinate(value)
+                    return
+                step = _cut(failure) * (aim - self.state.parameter)
                 if abs(step) < smallest:
-                    raise NoEquilibriumError(replace(state, iterations=spent)) from failure
-            else:
-                step *= GROWTH if iterations <= EASY else 1.0
-        yield replace(state, iterations=spent)
+                    raise NoEquilibriumError(self._counted(self.state)) from failure
+                continue
+            if limit:
+                yield limit
+            self.before, self.state = self.state, state
+            step *= growth
+
+    def _by_coordinate(self, value: float) -> Iterator[State]:
+        """Reach the load `value` by way of its coordinate, or yield the limit point and beyond."""
+        pair = self.loading.driven
+        control = self.loading.driving(pair, held())
+        forward = np.sign(value - self.state.loads[pair])
+        self._pace(State.by_coordinate)
+        way = self.state.coordinates[pair] - self._origin
+        step = CUT * (value - self.state.loads[pair]) / self.state.load_slope[pair]
+        step = float(np.clip(step, -abs(way) / 2, abs(way) / 2))
+        smallest = SMALLEST_STEP * abs(step)
+        while True:
+            try:
+                state, growth = self._solve(control, self.state.parameter + step)
+                limit = self._limit_before(state, pair)
+                end = limit or state
+                if forward * (end.loads[pair] - value) >= 0:
+                    self._land(value, end)
+                    return
+            except NoEquilibriumError:
+                raise
+            except ArithmeticError as failure:
+                step *= _cut(failure)
+                if abs(step) < smallest:
+                    raise NoEquilibriumError(self._counted(self.state)) from failure
+                continue
+            self.before, self.state = self.state, end
+            if abs(end.parameter) > VAST * self.loading.coordinate_scale[pair]:
+                yield self._counted(replace(end, limit=True))
+                raise LimitPointError(end)
+            if limit:
+                yield limit
+                yield from self._beyond(control, limit)
+                raise LimitPointError(limit)
+            step *= growth
+
+    def _land(self, value: float, beyond: State) -> None:
+        """Go to the load `value`, which is passed between here and the state `beyond`."""
+        pair, here = self.loading.driven, self.state
+        aim = where_load_is(here, beyond, pair, value)
+        state, _ = self._solve(self.loading, value, predict(here, beyond, aim))
+        self.state, self.before = state, here.by_load(pair)
+
+    def _beyond(self, control: Loading, limit: State) -> Iterator[State]:
+        """Yield some states beyond a limit point, as far as they are found."""
+        step = BEYOND_SHARE * (limit.parameter - self._origin)
+        for _ in range(BEYOND):
+            try:
+                state, _ = self._solve(control, self.state.parameter + step)
+            except ArithmeticError:
+                return
+            self.before, self.state = self.state, state
+            yield self._counted(state)
+
+    def _limit_before(self, state: State, pair: int) -> State | None:
+        """Return the state between here and `state` where the load of `pair` is greatest."""
+        start, end = self.state.by_coordinate(pair), state.by_coordinate(pair)
+        if not start.load_slope[pair] > 0 >= end.load_slope[pair]:
+            return None
+        control = self.loading.driving(pair, held())
+        aim = where_load_turns(start, end, pair)
+        found, _ = self._solve(control, aim, predict(end, start, aim))
+        return self._counted(replace(found, limit=True))
+
+    def _stiffens(self, failure: ArithmeticError) -> bool:
+        """Return whether a step failed because the tube became stiffer, as where threads lock."""
+        pair = self.loading.driven
+        return isinstance(failure, UnstoredError) and failure.state.stiffness(
+            pair
+        ) > self.state.stiffness(pair)
+
+    def _limit_ahead(self, aim: float) -> bool:
+        """Return whether the load, extrapolated, has its greatest value less than half way on."""
+        if self.before is None or self.before.rest:
+            return False
+        pair = self.loading.driven
+        now, then = self.state.stiffness(pair), self.before.stiffness(pair)
+        way = self.state.coordinates[pair] - self.before.coordinates[pair]
+        if not 0 < now < then:
+            return False
+        rest = now * way / (then - now)  # of the coordinate, until the stiffness is nil
+        return bool(abs(now * rest) < abs(aim - self.state.loads[pair]))
+
+    def _pace(self, by: Callable[[State, int], State]) -> None:
+        """Take another parameter for the path."""
+        pair = self.loading.driven
+        self.state = by(self.state, pair)
+        self.before = by(self.before, pair) if self.before else None
+
+    def _solve(
+        self, control: Loading, aim: float, guess: tuple[Array, Array] | None = None
+    ) -> tuple[State, float]:
+        """Return the state at `aim`, and by what the next step may be longer.
+
+        Raises
+        ------
+        ArithmeticError
+            If it is not found, or the work on the way to it is not stored.
+        """
+        if self._spent > PATIENCE:
+            raise NoEquilibriumError(self._counted(self.state))
+        x, loads = guess or predict(self.state, self.before, aim)
+        control = control.at(aim)
+        try:
+            trial, iterations = correct(self.model, control, x, loads)
+        except DivergedError as failure:
+            self._spent += failure.iterations
+            raise
+        self._spent += iterations
+        state = _on_path(self.model, self.loading, control, trial)
+        return self._booked(state), _growth(iterations)
+
+    def _booked(self, state: State) -> State:
+        """Return a new state with the work on the way to it."""
+        work = step_work(self.state, state, self.loading.coordinate_scale)
+        traffic = self.state.traffic + float(np.abs(work).sum())
+        missing = abs(state.energy - self.state.energy - work.sum())
+        allowed = self._stored * traffic + ROUND_OFF * abs(state.energy)
+        if self.state.rest:  # more work is to come, at least in proportion, before one looks
+            here = self.state.parameter
+            allowed *= (self._target - here) / (state.parameter - here)
+        if not missing <= allowed:
+            raise UnstoredError(state, allowed, missing)
+        return replace(state, work=self.state.work + float(work.sum()), traffic=traffic)
+
+    def _counted(self, state: State) -> State:
+        """Return a state with the iterations since the last one counted."""
+        spent, self._spent = self._spent, 0
+        return replace(state, iterations=spent)
 
 
-@np.errstate(all="ignore")  # a trial state may be impossible: that shows as nan and is handled
-def correct(model: Model, x: Array, load: float) -> tuple[Array, int]:
-    """Return the equilibrium at `load` that Newton's method finds from `x`, and its iterations.
+@np.errstate(all="ignore")  # what is not finite is refused below
+def _on_path(model: Model, asked: Loading, control: Loading, trial: Trial) -> State:
+    border = Border(model, control, trial)
+    slope, load_slope = border.solve(np.zeros_like(trial.x), np.eye(3)[control.driven])
+    if not np.isfinite(slope).all():
+        raise ArithmeticError("the path has no direction")
+    return State(
+        x=trial.x,
+        loads=trial.loads,
+        coordinates=trial.coordinates,
+        parameter=control.drive.value,
+        slope=slope,
+        load_slope=load_slope,
+        coordinate_slope=trial.directions.T @ slope,
+        stable=border.negative(asked, trial) == 0,
+        energy=model.energy(trial.x),
+    )
+
+
+def _set_up(model: Model, loading: Loading) -> Array:
+    """Return the state at rest; threads that are too short are wound in step by step.
 
     Raises
     ------
     DivergedError
-        If it finds none.
+        If they cannot be wound in as far as they should.
     """
-    residual = model.residual(x, load)
-    error, before = model.error(residual), np.inf
-    tangent = None
-    for iteration in range(MOST_ITERATIONS + 1):
-        if error <= TOLERANCE:
-            return x, iteration
-        if iteration == MOST_ITERATIONS or not np.isfinite(error):
-            break
-        if tangent is None or error > REUSE * before:
-            try:
-                tangent = model.tangent(x, load)
-            except ArithmeticError as failure:
-                raise DivergedError(iteration) from failure
-        x, residual = _search(model, x, load, residual, tangent.solve(-residual))
-        error, before = model.error(residual), error
-    raise DivergedError(iteration)
+    x, slope, done, step = model.rest(), 0.0 * model.rest(), 0.0, 1.0
+    while done < 1.0:
+        share = _toward(1.0, done, step)
+        model.tighten(share)
+        try:
+            trial, iterations = correct(model, loading, x + (share - done) * slope, np.zeros(3))
+        except DivergedError:
+            step *= CUT
+            if step < SMALLEST_STEP:
+                raise
+        else:
+            slope = (trial.x - x) / (share - done)
+            x, done = trial.x, share
+            step *= _growth(iterations)
+    return x
 
 
-def _search(
-    model: Model, x: Array, load: float, residual: Array, direction: Array, most: int = 6
-) -> tuple[Array, Array]:
-    """Return x + s d where the work rate is at most half of that at x, and its residual.
+def _leave_rest(model: Model, loading: Loading, rest: State, value: float) -> State:
+    """Return the state of rest with the slopes of the path a hair beyond it.
 
-    Where `most` trials do not find such a point, the last of them is returned.
+    At rest itself the tangent is that of threads just taut, for Newton's method; on the path they
+    begin with nothing, in their toe.
     """
-    start = residual @ direction
-    s_before, rate_before, s = 0.0, start, 1.0
-    for _ in range(most):
-        trial = x + s * direction
-        residual = model.residual(trial, load)
-        rate = residual @ direction
-        if abs(rate) <= 0.5 * abs(start):
-            break
-        with np.errstate(invalid="ignore", divide="ignore"):
-            secant = s - rate * (s - s_before) / (rate - rate_before)
-        s_before, rate_before = s, rate
-        s = float(np.clip(secant, 0.1 * s, 4.0 * s)) if np.isfinite(secant) else 0.25 * s
-    return trial, residual
+    way = HAIR * (value - rest.parameter)
+    loads = rest.loads + way * rest.load_slope
+    hair = look(model, loading, rest.x + way * rest.slope, loads)
+    beyond = _on_path(model, loading, loading.at(rest.parameter + way), hair)
+    return replace(
+        rest,
+        slope=beyond.slope,
+        load_slope=beyond.load_slope,
+        coordinate_slope=beyond.coordinate_slope,
+        stable=beyond.stable,
+        rest=True,
+    )
 
 
-@np.errstate(all="ignore")  # what is not finite is refused below
-def _on_path(model: Model, x: Array, load: float) -> State:
-    tangent = model.tangent(x, load)
-    slope = tangent.solve(model.load_direction(x))
-    if not np.isfinite(slope).all():
-        raise ArithmeticError("the path has no direction")
-    return State(load, x, slope, stable=tangent.negative == 0)
+def _growth(iterations: int) -> float:
+    """Return by what a step is multiplied after one of so many iterations."""
+    return 4.0 if iterations <= EASY else 2.0 if iterations <= FAIR else 1.0
 
 
-def _toward(target: float, load: float, step: float) -> float:
-    """Return `load` + `step`, or `target` itself where that is as near."""
-    return target if abs(step) >= (1 - 1e-9) * abs(target - load) else load + step
+def _cut(failure: ArithmeticError) -> float:
+    """Return by what a step that failed is multiplied."""
+    return failure.cut if isinstance(failure, UnstoredError) else CUT
 
 
-def _predict(state: State, before: State | None, load: float) -> Array:
-    if before is None or before.load == 0.0:  # at rest the slope is that of threads just taut
-        return state.x + (load - state.load) * state.slope
-    back = state.load - before.load
-    cubic = hermite(np.array([before.x, state.x]), back * np.array([before.slope, state.slope]))
-    return np.asarray(polyval((load - before.load) / back, cubic))
+def _toward(target: float, here: float, step: float) -> float:
+    """Return `here` + `step`, or `target` itself where that is as near."""
+    return target if abs(step) >= (1 - 1e-9) * abs(target - here) else here + step

@@ -20,7 +20,7 @@ from fem.shape import Shape, whole_tube
 if TYPE_CHECKING:
     import pandas
 
-HISTORY = ["step", "pressure_kPa", "newton_iterations", "stable"]
+HISTORY = ["step", "pressure_kPa", "energy_gap", "newton_iterations", "stable", "limit"]
 """Columns of the step table that tell how the solver went."""
 
 PACKAGES = [
@@ -50,6 +50,8 @@ class Run:
         Counts of the mesh; empty for the fast model.
     interrupted
         Whether the user broke it off.
+    limit
+        Where the tube balloons, in one clause; empty if the path shows no such point.
     balance
         Figures that ought to be nil, each without dimension.
     shapes
@@ -63,6 +65,7 @@ class Run:
     seconds: float
     balance: dict[str, float]
     interrupted: bool = False
+    limit: str = ""
     mesh: dict[str, Any] = field(default_factory=dict)
     shapes: list[Shape] = field(default_factory=list)
 
@@ -108,6 +111,7 @@ class Result:
                     "model": run.model,
                     "reached": run.reached,
                     "reason": run.reason,
+                    "limit": run.limit,
                     "wall_time_s": round(run.seconds, 3),
                     "mesh": run.mesh,
                     "balance": {
@@ -133,7 +137,8 @@ class Result:
         text = json.dumps(self.provenance(), indent=2, allow_nan=False)
         remove_series(folder)  # what is left of an older result must not mix with this one
         with open(folder / "steps.csv", "w", newline="", encoding="utf-8") as file:
-            table = csv.DictWriter(file, self.rows[0], lineterminator="\n")
+            columns = dict.fromkeys(name for row in self.rows for name in row)
+            table = csv.DictWriter(file, columns, lineterminator="\n")
             table.writeheader()
             table.writerows(self.rows)
         (folder / "run.json").write_text(text + "\n", encoding="utf-8")
@@ -155,15 +160,13 @@ def remove_series(folder: Path) -> None:
 
 
 def save_series(shapes: list[Shape], folder: Path) -> None:
-    """Write a VTU file to each shape and a PVD file that lists them, with the pressure in kPa."""
+    """Write a VTU file to each shape and a PVD file that lists them, by their numbers."""
     root = ElementTree.Element("VTKFile", type="Collection", version="0.1")
     collection = ElementTree.SubElement(root, "Collection")
     for step, shape in enumerate(shapes):
         name = f"shape_{step:03d}.vtu"
         whole_tube(shape).save(folder / name)
-        ElementTree.SubElement(
-            collection, "DataSet", timestep=f"{shape.pressure * 1e3:.9g}", part="0", file=name
-        )
+        ElementTree.SubElement(collection, "DataSet", timestep=str(step), part="0", file=name)
     ElementTree.indent(root)
     ElementTree.ElementTree(root).write(
         folder / "shape.pvd", encoding="utf-8", xml_declaration=True

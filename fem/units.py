@@ -42,7 +42,7 @@ class Unit:
 NUMBER = r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?"
 """A decimal number, as a regular expression."""
 
-_NAME = r"[^\W\d_]+|°"
+_NAME = r"°?[^\W\d_]+|°"
 _POWER = r"(?:(?:\^|\*\*)-?[0-9]|[²³])"
 UNITS = rf"(?:{_NAME}){_POWER}?(?:\s*[*/· ]\s*(?:{_NAME}){_POWER}?)*"
 """Names of units, each with a power of one digit at most, multiplied or divided."""
@@ -51,6 +51,12 @@ LENGTH = Unit("a length", "mm", "mm")
 STRESS = Unit("a pressure or stress", "MPa", "kPa")
 FORCE = Unit("a force", "N", "N")
 ANGLE = Unit("an angle", "rad", "deg")
+TORQUE = Unit("a torque", "N*mm", "N mm")
+SPRING_RATE = Unit("a spring rate", "N/mm", "N/mm")
+TWIST_RATE = Unit("a torsional spring rate", "N*mm/rad", "N mm/rad")
+VOLUME = Unit("a volume", "mm^3", "mL")
+MASS = Unit("a mass", "tonne", "mg")
+TEMPERATURE = Unit("a temperature", "K", "K")
 
 
 @cache
@@ -82,7 +88,7 @@ def read(value: Any, unit: Unit) -> float:
     try:
         quantity = _quantity(value)
         same_kind = _root_unit(quantity.units) == _root_unit(unit.inside)
-        number = float(quantity.to(unit.inside).magnitude) if same_kind else math.nan
+        number = _convert(quantity, unit.inside) if same_kind else math.nan
     except Exception:  # pint and the tokenizer below it raise a dozen kinds of error
         raise ValueError(f"this is not {unit.kind}; {due}") from None
     if quantity.units == registry().Unit(""):
@@ -104,6 +110,32 @@ def _quantity(value: Any) -> Quantity[Any]:
     return registry().Quantity(float(match[1]), registry().parse_units(match[2] or ""))
 
 
+def _convert(quantity: Quantity[Any], inside: str) -> float:
+    """Return the magnitude in the unit `inside`."""
+    if registry().convert(0.0, quantity.units, inside):  # a scale with its own zero, as Celsius
+        return float(quantity.to(inside).magnitude)
+    return _scaled(float(quantity.magnitude), quantity.units, inside)
+
+
+def _scaled(number: float, from_unit: Any, to_unit: Any) -> float:
+    """Return a number of one unit in another; 1.5 mg becomes just 1.5e-9 tonne."""
+    inverse = _factor(to_unit, from_unit)
+    if inverse.is_integer():  # 1e9 is exact, 1e-9 is not
+        return number / inverse
+    return number * _factor(from_unit, to_unit)
+
+
+def _factor(from_unit: Any, to_unit: Any) -> float:
+    """Return the factor between two units, without the round-off of pint's way through SI units.
+
+    >>> registry().convert(1.0, "mL", "mm^3"), _factor("mL", "mm^3")
+    (1000.0000000000002, 1000.0)
+    """
+    factor = float(registry().convert(1.0, from_unit, to_unit))
+    short = float(f"{factor:.12g}")
+    return short if math.isclose(short, factor, rel_tol=1e-15) else factor
+
+
 def _root_unit(unit: Any) -> Any:
     """Return the unit that all of its kind are multiples of."""
     return registry().Quantity(1.0, unit).to_root_units().units
@@ -115,9 +147,9 @@ def show(number: float, unit: Unit) -> str:
     >>> show(0.06, STRESS)
     '60 kPa'
     """
-    factor = registry().convert(1.0, unit.inside, unit.shown)
+    shown = _scaled(number, unit.inside, unit.shown)
     for digits in (15, 16, 17):
-        text = f"{number * factor:.{digits}g} {unit.shown}"
+        text = f"{shown:.{digits}g} {unit.shown}"
         if read(text, unit) == number:
             return text
     return f"{number!r} {unit.inside}"
@@ -161,13 +193,33 @@ def _field(
 
 if TYPE_CHECKING:
     type Length = float
+    type SignedLength = float
     type Stress = float
     type StressOrZero = float
     type Force = float
+    type SignedForce = float
     type HelixAngle = float
+    type Angle = float
+    type Torque = float
+    type SpringRate = float
+    type TwistRate = float
+    type Volume = float
+    type VolumeOrZero = float
+    type Mass = float
+    type Temperature = float
 else:
     Length = _field(LENGTH, above=0, least=1e-6, most=1e5)  # from a nanometre to 100 m
+    SignedLength = _field(LENGTH, least=-1e5, most=1e5)
     Stress = _field(STRESS, above=0, least=1e-6, most=1e4)  # from 1 Pa to 10 GPa
     StressOrZero = _field(STRESS, least=0, most=1e4)
     Force = _field(FORCE, above=0, least=1e-3, most=1e7)  # a hair; a steel rope
+    SignedForce = _field(FORCE, least=-1e7, most=1e7)
     HelixAngle = _field(ANGLE, above=-math.pi / 2, below=math.pi / 2)
+    Angle = _field(ANGLE, least=-math.radians(4e5), most=math.radians(4e5))  # over 1000 turns
+    Torque = _field(TORQUE, least=-1e10, most=1e10)
+    SpringRate = _field(SPRING_RATE, least=0, most=1e9)
+    TwistRate = _field(TWIST_RATE, least=0, most=1e12)
+    Volume = _field(VOLUME, above=0, least=1e-6, most=1e12)  # to 1000 m3
+    VolumeOrZero = _field(VOLUME, least=0, most=1e12)
+    Mass = _field(MASS, above=0, least=1e-18, most=1.0)  # from a picogram to a tonne
+    Temperature = _field(TEMPERATURE, least=200.0, most=400.0)  # where rubber is rubber

@@ -18,6 +18,16 @@ CASES = Path(__file__).parents[1] / "cases"
 RUBBERS = {
     "neo-Hookean": {"law": "neo-Hookean", "shear_modulus": "60 kPa"},
     "Mooney-Rivlin": {"law": "Mooney-Rivlin", "c1": "20 kPa", "c2": "10 kPa"},
+    "Yeoh": {"law": "Yeoh", "c1": "30 kPa", "c2": "-1 kPa", "c3": "100 Pa"},
+    "Gent": {"law": "Gent", "shear_modulus": "60 kPa", "limit": 40.0},
+    "Ogden": {
+        "law": "Ogden",
+        "terms": [
+            {"modulus": "60 kPa", "exponent": 1.3},
+            {"modulus": "1 kPa", "exponent": 5.0},
+            {"modulus": "-5 kPa", "exponent": -1.5},
+        ],
+    },
 }
 
 

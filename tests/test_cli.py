@@ -1,6 +1,7 @@
 """The command as a person meets it: its exit codes, its sentences, its files."""
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -8,6 +9,9 @@ import time
 from pathlib import Path
 
 import pytest
+
+from fem.cli import main
+from fem.rubber.library import materials
 
 COMMAND = Path(sys.executable).with_name("tubewright")
 
@@ -37,7 +41,7 @@ def test_pressure_out_of_reach_keeps_what_was_reached(make_case, tmp_path):
     make_case(threads=[], pressure__end="20 kPa").save(file)
     done = run("solve", file, "--model", "fast", "--out", tmp_path / "out")
     assert done.returncode == 3
-    assert "no equilibrium was found beyond" in done.stdout
+    assert "balloon limit at 11.8 kPa" in done.stdout
     assert (tmp_path / "out" / "steps.csv").exists()
 
 
@@ -49,6 +53,7 @@ def test_bad_input_is_one_sentence(wrist, tmp_path):
         (("solve", tmp_path / "none.toml"), "cannot be read"),
         (("solve", wrist, "--out", file), "this is a file; a folder is needed"),
         (("solve", wrist, "--out", file / "below"), "Not a directory"),
+        (("solve", wrist, "--model", "fast", "--mesh-error"), "the fast model has no mesh"),
         (("mesh", wrist, "-o", tmp_path / "a.stl"), ".msh or .vtu or .vtk"),
         (("mesh", wrist, "-o", tmp_path / "a.msh", "--resolution", "0x0x0"), "1 to 9999"),
     ]:
@@ -63,6 +68,59 @@ def test_mesh_writes_what_others_read(wrist, tmp_path, name):
     assert done.returncode == 0
     assert done.stdout.strip().startswith(str(tmp_path / name))
     assert (tmp_path / name).stat().st_size > 0
+
+
+def test_the_lifter_is_told_when_its_threads_tighten(cases_folder, tmp_path):
+    done = run(
+        "solve", cases_folder / "seedling_lifter.toml", "--model", "fast", "--out", tmp_path / "out"
+    )
+    assert done.returncode == 0
+    for name in ("right", "left"):
+        assert re.search(rf"threads {name}: taut from 1[0-9.]+ kPa", done.stdout)
+    assert all(word in done.stdout for word in ("burst", "whip", "pressure"))
+
+
+def test_mesh_error_is_asked_for_told_and_written(make_case, tmp_path):
+    file = tmp_path / "wrist.toml"
+    make_case(pressure__steps=1).save(file)
+    arguments = ("solve", file, "--model", "fe", "--resolution", "1x1x4", "--out", tmp_path / "out")
+    done = run(*arguments, "--mesh-error", timeout=120)
+    assert done.returncode == 0
+    assert "solved again on a mesh of twice the size" in done.stderr
+    assert "±" in done.stdout
+    assert "twist_deg.mesh_error" in (tmp_path / "out" / "steps.csv").read_text(encoding="utf-8")
+    plain = run(*arguments, timeout=120)
+    assert "solved again" not in plain.stderr
+    assert "±" not in plain.stdout
+
+
+def test_materials_are_told_with_constants_and_how_a_case_names_one():
+    done = run("materials", env={**os.environ, "COLUMNS": "80"})
+    assert done.returncode == 0
+    lines = done.stdout.splitlines()
+    assert all(len(line) <= 80 for line in lines)
+    told = "".join(done.stdout.split())
+    for material in materials().values():
+        assert material.rubber.law in told
+    assert "c1=7.5kPa" in told
+    assert "[rubber]" in done.stdout
+    named = re.search(r'material = "(.+?)"', " ".join(done.stdout.split()))
+    assert named and named[1] in materials()
+
+
+def test_no_equilibrium_at_rest_is_a_sentence_and_no_fault_of_the_input(
+    wrist, tmp_path, monkeypatch, capsys
+):
+    def fail(*_, **__):
+        raise ArithmeticError("the threads pull too hard")
+
+    monkeypatch.setattr("fem.solve", fail)
+    monkeypatch.setattr(sys, "argv", ["tubewright", "solve", str(wrist), "--out", str(tmp_path)])
+    with pytest.raises(SystemExit) as end:
+        main()
+    assert end.value.code == 3
+    told = capsys.readouterr().err
+    assert "error: the case has no solution even at rest: the threads pull too hard" in told
 
 
 @pytest.mark.slow

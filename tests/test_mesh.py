@@ -7,7 +7,14 @@ import pytest
 import ufl
 from scipy.spatial import KDTree
 
-from fem.fe.body import FEWEST_AROUND, RESOLUTIONS, ResolutionError, mesh_tube, resolve
+from fem.fe.body import (
+    FEWEST_AROUND,
+    RESOLUTIONS,
+    ResolutionError,
+    coarser,
+    mesh_tube,
+    resolve,
+)
 from meshes.tube import GROUPS, Cells, TubeShape, tube
 
 HEXAHEDRON_27 = 12  # gmsh's number of the element type
@@ -196,24 +203,47 @@ def test_short_tube_keeps_two_cells_along_the_axis(make_case):
 
 
 @pytest.mark.parametrize(
-    ("counts", "sectors", "around"),
+    ("counts", "sectors", "coarse", "standard"),
     [
-        ((12, 12), 12, 2),  # one thread spacing in the sector
-        ((24, 24), 24, 2),
-        ((12, 24), 12, 4),  # two spacings of the closer family
-        ((12, 18), 6, 6),
-        ((6,), 6, 4),  # as if there were FEWEST_AROUND threads
-        ((1,), 1, 24),
-        ((), 12, 2),
+        ((12, 12), 12, 2, 3),  # one thread spacing in the sector
+        ((24, 24), 24, 1, 3),  # on the coarse mesh, two threads to a cell
+        ((12, 24), 12, 2, 6),  # two spacings of the closer family
+        ((12, 18), 6, 4, 9),
+        ((6,), 6, 4, 6),  # as if there were FEWEST_AROUND threads
+        ((1,), 1, 24, 36),
+        ((), 12, 2, 3),
     ],
 )
-def test_cells_round_the_body_follow_the_thread_spacing(make_case, counts, sectors, around):
+def test_cells_round_the_body_follow_the_thread_spacing(
+    make_case, counts, sectors, coarse, standard
+):
     case = make_case(threads=families(*counts))
     assert case.sectors == sectors
-    assert resolve(case, "coarse", sectors).around == around
-    full = resolve(case, "coarse", 1).around
-    assert full == sectors * around
-    assert full >= 2 * FEWEST_AROUND
+    for name, around in (("coarse", coarse), ("standard", standard)):
+        assert resolve(case, name, sectors).around == around
+        full = resolve(case, name, 1).around
+        assert full == sectors * around
+        assert full >= 2 * FEWEST_AROUND
+
+
+@pytest.mark.parametrize(
+    ("text", "halved"),
+    [("2x4x80", "1x2x40"), ("1x3x40", "1x2x20"), ("3x2x5", "2x1x3"), ("fine", "1x2x40")],
+)
+def test_coarser_mesh_has_cells_of_twice_the_size(case, text, halved):
+    assert coarser(case, text) == halved
+
+
+@pytest.mark.parametrize("text", ["1x1x1", "medium"])
+def test_mesh_that_cannot_be_coarser_is_refused(case, text):
+    with pytest.raises(ResolutionError, match=text):
+        coarser(case, text)
+
+
+def test_mesh_that_could_not_go_round_is_refused(make_case):
+    """A full tube of one or two cells round has none."""
+    with pytest.raises(ResolutionError, match="too coarse"):
+        coarser(make_case(threads=families(1)), "1x4x8")
 
 
 @pytest.mark.parametrize(

@@ -160,3 +160,35 @@ def test_pull_takes_many_columns_at_once(motion, q):
     for number in range(3):
         alone = motion.pull(tangent, columns[..., number : number + 1])
         assert close(together[..., number], alone[..., 0], 1e-14)  # round-off
+
+
+def test_end_directions_are_the_derivatives_of_shift_and_twist(motion, q):
+    directions = motion.end_directions()
+    assert directions.shape == (motion.size, 2)
+    for unit, (shift, twist) in zip(np.eye(motion.size), directions, strict=True):
+        # both are linear in q
+        assert motion.shift(q + unit) - motion.shift(q) == pytest.approx(shift, abs=1e-13)
+        assert motion.twist(q + unit) - motion.twist(q) == pytest.approx(twist, abs=1e-13)
+    assert np.count_nonzero(directions) == 2
+
+
+def test_pull_takes_some_cells_alone(motion, q):
+    cells = np.array([1, 0, 1])
+    columns = np.random.default_rng(8).standard_normal((len(motion.body.connectivity), 81, 2))
+    tangent = motion.tangent(q)
+    some = motion.pull(tangent, columns[cells], cells)
+    assert np.array_equal(some, motion.pull(tangent, columns)[cells])
+
+
+def test_vectors_of_cells_are_gathered_into_their_columns(motion, q):
+    """Each column is what all its vectors add up to; a cell may come more than once."""
+    random = np.random.default_rng(9)
+    cells, column = np.array([0, 1, 1, 0, 1]), np.array([2, 0, 2, 2, 1])
+    vectors = random.standard_normal((5, 81))
+    found = motion.gather_by(vectors, cells, column)
+    assert found.shape == (motion.size, 3)
+    for number in range(3):
+        whole = np.zeros((len(motion.body.connectivity), 81))
+        for cell, vector in zip(cells[column == number], vectors[column == number], strict=True):
+            whole[cell] += vector
+        assert found[:, number] == pytest.approx(motion.gather(whole), abs=1e-13)

@@ -1,4 +1,4 @@
-"""What the README shows is true: its case is one, its code runs, its pictures and links exist."""
+"""What the README shows is true: its case and keys are some, its code runs, its links exist."""
 
 import re
 import tomllib
@@ -6,7 +6,18 @@ from pathlib import Path
 
 import pytest
 
-from fem.case import Case
+from fem.case import Case, schema
+from fem.cli import app
+from fem.demand import AddedVolume, FreeEnd, Gas, Move, Pressure
+from fem.rubber.gent import Gent
+from fem.rubber.mooney_rivlin import MooneyRivlin
+from fem.rubber.neo_hookean import NeoHookean
+from fem.rubber.ogden import Ogden
+from fem.rubber.yeoh import Yeoh
+from fem.run import solve
+from fem.thread import ThreadFamily
+
+LAWS = [NeoHookean, MooneyRivlin, Yeoh, Gent, Ogden]
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -27,10 +38,76 @@ def test_case_is_the_ready_one():
     assert Case.parse(shown) == ready.changed(note="")
 
 
+def table(head):
+    """Return the cells of the table whose first column has this head, row by row."""
+    rows = README.split(f"\n| {head} |")[1].split("\n\n")[0].splitlines()[2:]
+    assert rows
+    return [[cell.strip() for cell in row.strip("|").split("|")] for row in rows]
+
+
+def code(cell):
+    return re.findall(r"`([^`]+)`", cell)
+
+
+def test_every_law_is_there_with_its_constants():
+    *laws, material = table("rubber")
+    assert "material" in material[0]
+    assert [code(law)[0] for law, _ in laws] == [
+        f'law = "{law.model_fields["law"].default}"' for law in LAWS
+    ]
+    for (_, constants), law in zip(laws, LAWS, strict=True):
+        own = set(law.model_fields) - {"law", "bulk_ratio", "trusted_stretch"}
+        inner = {"modulus", "exponent"} if "terms" in own else set()
+        assert set(code(constants)) - {"rubber_used"} == own | inner
+
+
+def test_keys_of_a_family_are_some(make_case):
+    for cell, _ in table("thread family"):
+        for text in code(cell):
+            key, _, value = text.partition(" = ")
+            assert key in ThreadFamily.model_fields
+            if value:
+                make_case(**{f"threads__0__{key}": value.strip('"')})
+    said = {text.split(" = ")[0] for cell, _ in table("thread family") for text in code(cell)}
+    shown = set(tomllib.loads(blocks("toml")[0])["threads"][0])
+    assert said | shown == set(ThreadFamily.model_fields)
+
+
+def test_keys_of_drives_and_ends_are_all():
+    parts = {"pressure": Pressure, "volume": AddedVolume, "gas": Gas, "end": FreeEnd, "move": Move}
+    said = {name: set() for name in parts}
+    for cells in [*table("drive, just one"), *table("free end, if not free")]:
+        name, *keys = code(cells[0])
+        said[name.strip("[]")] |= {key.split(" = ")[0] for key in keys}
+        if name == "[gas]":
+            said["gas"] |= set(code(cells[1]))
+    assert said == {name: set(part.model_fields) for name, part in parts.items()}
+    assert set(parts) < set(schema()["properties"])
+
+
+def test_ready_cases_are_all():
+    cases = {f"cases/{path.name}" for path in (ROOT / "cases").glob("*.toml")}
+    assert {code(name)[0] for name, _ in table("ready case (invented)")} == cases
+
+
+def test_lifter_does_what_is_said_of_it():
+    (row,) = (row for row in table("ready case (invented)") if "lifter" in row[0])
+    longest, shortest = map(float, re.findall(r"by ([0-9.]+) mm", row[1]))
+    moved = solve(Case.load(ROOT / "cases" / "seedling_lifter.toml"), "fe").steps.displacement_mm
+    assert moved.max() == pytest.approx(longest, abs=0.05)
+    assert moved.iloc[-1] == pytest.approx(-shortest, abs=0.05)
+
+
+def test_commands_and_options_are_some():
+    commands = {command.name or command.callback.__name__ for command in app.registered_commands}
+    assert set(re.findall(r"`tubewright ([a-z-]+)", README)) <= commands
+    assert set(re.findall(r"tubewright ([a-z-]+) cases", README)) <= commands
+
+
 def test_code_runs(monkeypatch, capsys):
     monkeypatch.chdir(ROOT)
-    for code in blocks("python"):
-        exec(code, {})
+    for text in blocks("python"):
+        exec(text, {})
     assert "twist_deg" in capsys.readouterr().out
 
 

@@ -123,3 +123,87 @@ def test_length_is_that_of_the_drawn_curve():
 def test_positive_angle_is_right_handed():
     assert helix(20).turn_rate(5.0) > 0 > helix(-20).turn_rate(5.0)
     assert helix(20).turn_rate(5.0) == pytest.approx(math.tan(math.radians(20)) / 5, rel=1e-15)
+
+
+# --- slack, friction, how it is held --------------------------------------------------------
+
+
+def made(**keys):
+    return ThreadFamily(name="A", count=8, stiffness="200 N", **keys)
+
+
+@pytest.mark.parametrize(
+    ("slack", "expected"), [("taken up", 0.0), ("3 %", 0.03), ("cut at 60 deg", -0.0)]
+)
+def test_natural_length_is_longer_by_the_slack(slack, expected):
+    family = made(angle="60 deg", slack=slack)
+    lengths = np.array([1.0, 2.0, 0.5])
+    assert family.slack_strain == pytest.approx(expected, abs=1e-15)  # round-off
+    assert family.natural(lengths) == pytest.approx((1 + expected) * lengths, rel=1e-15)
+
+
+def test_thread_cut_at_an_angle_has_the_length_of_that_helix():
+    family = made(angle="20 deg", slack="cut at 45 deg")
+    cut = made(angle="45 deg")
+    assert family.natural(family.length(60.0)) == pytest.approx(cut.length(60.0), rel=1e-15)
+
+
+# The formula of Euler and Eytelwein (from memory), worked apart from the code to nine digits:
+# exp(0.2 * 4 pi sin(60 deg)) for two turns of a helix, exp(0.2 pi) for half a turn of a hoop.
+def test_capstan_ratio_of_two_turns_at_60_degrees():
+    family = made(angle="60 deg", hold="gliding", friction=0.2)
+    two_turns = 4 * math.pi * 8.0 / math.tan(math.radians(60))  # length of tube, R = 8 mm
+    assert family.wrap(8.0, two_turns) == pytest.approx(4 * math.pi * math.sin(math.pi / 3))
+    assert family.capstan_ratio(8.0, two_turns) == pytest.approx(8.81592052, abs=5e-9)
+
+
+def test_capstan_ratio_of_a_steep_helix_is_that_of_a_hoop():
+    family = made(angle="89.9999 deg", hold="free path", friction=0.2)
+    half_turn = math.pi * 8.0 / math.tan(family.angle)
+    # 1 - sin is 1.5e-12 here
+    assert family.capstan_ratio(8.0, half_turn) == pytest.approx(1.87445609, abs=5e-9)
+
+
+def test_wrap_is_length_times_curvature_for_either_hand():
+    for degrees in (-40, 40):
+        family = made(angle=f"{degrees} deg")
+        curvature = math.sin(family.angle) ** 2 / 6.5
+        assert family.wrap(6.5, 60.0) == pytest.approx(family.length(60.0) * curvature, rel=1e-14)
+
+
+def test_tension_does_not_change_along_a_thread_without_friction_or_without_a_turn():
+    assert made(angle="40 deg", hold="gliding").capstan_ratio(6.5, 60.0) == 1.0
+    assert made(angle="0 deg", hold="gliding", friction=0.5).capstan_ratio(6.5, 60.0) == 1.0
+
+
+def test_capstan_ratio_of_a_thousand_turns_is_infinite_and_no_error():
+    family = made(angle="60 deg", hold="gliding", friction=2)
+    assert family.capstan_ratio(1.0, 3000.0) == math.inf
+
+
+@pytest.mark.parametrize("hold", ["gliding", "free path"])
+def test_thread_that_glides_may_have_friction(hold):
+    assert made(angle="40 deg", hold=hold, friction=0.3).friction == 0.3
+
+
+def test_bonded_thread_has_no_friction():
+    with pytest.raises(ValueError, match="a bonded thread does not slide"):
+        made(angle="40 deg", friction=0.0)
+
+
+def test_family_by_its_ring_gets_its_angle_on_a_tube():
+    """For R = 8 mm, L = 100 mm, worked apart from the code: 60 degrees for 21.65063509 rad."""
+    family = made(ring_turn="21.65063509 rad").on(8.0, 100.0)
+    assert math.degrees(family.angle) == pytest.approx(60, abs=1e-8)
+    assert made(ring_turn="-21.65063509 rad").on(8.0, 100.0).angle == -family.angle
+
+
+def test_family_by_its_angle_is_the_same_on_any_tube():
+    family = made(angle="40 deg")
+    assert family.on(8.0, 100.0) is family
+
+
+@pytest.mark.parametrize("keys", [{}, {"angle": "1 deg", "ring_turn": "1 deg"}])
+def test_just_one_of_angle_and_ring_turn_is_due(keys):
+    with pytest.raises(ValueError, match=r"this key is missing, or else|is given too; give either"):
+        made(**keys)

@@ -8,9 +8,25 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fem.units import ANGLE, FORCE, LENGTH, STRESS, read, registry, show
+from fem.units import (
+    ANGLE,
+    FORCE,
+    LENGTH,
+    MASS,
+    SPRING_RATE,
+    STRESS,
+    TEMPERATURE,
+    TORQUE,
+    TWIST_RATE,
+    VOLUME,
+    read,
+    registry,
+    show,
+)
 
-UNITS = [LENGTH, STRESS, FORCE, ANGLE]
+UNITS = [
+    *(LENGTH, STRESS, FORCE, ANGLE, TORQUE, SPRING_RATE, TWIST_RATE, VOLUME, MASS, TEMPERATURE)
+]
 
 
 @pytest.mark.parametrize(
@@ -31,11 +47,33 @@ UNITS = [LENGTH, STRESS, FORCE, ANGLE]
         ("-30 deg", ANGLE, -math.pi / 6),
         ("-30 °", ANGLE, -math.pi / 6),
         ("0.5 rad", ANGLE, 0.5),
+        ("3 turn", ANGLE, 6 * math.pi),
+        ("3 N mm", TORQUE, 3.0),
+        ("3 N*mm", TORQUE, 3.0),
+        ("3 N·mm", TORQUE, 3.0),
+        ("-3 N m", TORQUE, -3000.0),
+        ("2 mN m", TORQUE, 2.0),
+        ("3 N/mm", SPRING_RATE, 3.0),
+        ("3 kN/m", SPRING_RATE, 3.0),
+        ("3 N mm/rad", TWIST_RATE, 3.0),
+        ("3 N*mm/rad", TWIST_RATE, 3.0),
+        ("1 N m/deg", TWIST_RATE, 180e3 / math.pi),
+        ("1 N m/turn", TWIST_RATE, 500 / math.pi),
+        ("2 mL", VOLUME, 2000.0),
+        ("2 cm^3", VOLUME, 2000.0),
+        ("2 mm³", VOLUME, 2.0),
+        ("1 L", VOLUME, 1e6),
+        ("1 mg", MASS, 1e-9),
+        ("1 g", MASS, 1e-6),
+        ("1 kg", MASS, 1e-3),
+        ("293.15 K", TEMPERATURE, 293.15),
+        ("20 degC", TEMPERATURE, 293.15),
+        ("20 °C", TEMPERATURE, 293.15),
     ],
 )
 def test_read_known_quantities(text, unit, expected):
-    # a unit's factor and the product are rounded once each
-    assert read(text, unit) == pytest.approx(expected, rel=4e-16)
+    # a unit's factors and their products are rounded once each
+    assert read(text, unit) == pytest.approx(expected, rel=1e-15, abs=0)
 
 
 def test_read_takes_a_pint_quantity():
@@ -50,6 +88,12 @@ def test_read_takes_a_pint_quantity():
         (0.0, FORCE, "0 N"),
         (-math.pi / 6, ANGLE, "-30 deg"),
         (1 / 3, LENGTH, "0.3333333333333333 mm"),
+        (-3.0, TORQUE, "-3 N mm"),
+        (3.0, SPRING_RATE, "3 N/mm"),
+        (3.0, TWIST_RATE, "3 N mm/rad"),
+        (2000.0, VOLUME, "2 mL"),
+        (1.5e-9, MASS, "1.5 mg"),
+        (293.15, TEMPERATURE, "293.15 K"),
     ],
 )
 def test_show_writes_the_shown_unit_and_no_needless_digit(number, unit, text):
@@ -80,7 +124,18 @@ def test_text_without_unit_is_refused(text, unit):
         read(text, unit)
 
 
-WRONG = {LENGTH: "3 kPa", STRESS: "3 N", FORCE: "3 mm", ANGLE: "3 mm"}
+WRONG = {
+    LENGTH: "3 kPa",
+    STRESS: "3 N",
+    FORCE: "3 mm",
+    ANGLE: "3 mm",
+    TORQUE: "3 N mm/rad",
+    SPRING_RATE: "3 N",
+    TWIST_RATE: "3 N mm",
+    VOLUME: "3 mm^2",
+    MASS: "3 N",
+    TEMPERATURE: "3 °",
+}
 
 
 @pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.kind)
@@ -143,7 +198,9 @@ def test_power_without_end_is_refused_at_once(text):
 
 
 # without the sign of a power, see above
-@given(text=st.text("0123456789.,eE+-/() mkPaNdegrau_\n", max_size=12), unit=st.sampled_from(UNITS))
+@given(
+    text=st.text("0123456789.,eE+-/() mkPaNdegrau_°CLK\n", max_size=12), unit=st.sampled_from(UNITS)
+)
 def test_any_text_is_read_or_refused_but_never_breaks(text, unit):
     try:
         number = read(text, unit)

@@ -1,14 +1,29 @@
-"""Loads on a long tube of incompressible Mooney-Rivlin rubber, by adaptive quadrature.
+r"""Loads on a long tube of incompressible Mooney-Rivlin rubber, bare or with threads.
 
-Independent of the package: stresses come from the deformation gradient as a matrix, and the
-integrals from SciPy. Formulas and source stand in `test_thick_tube.py`.
+Independent of the package: stresses come from the deformation gradient as a matrix, the integrals
+by adaptive quadrature from SciPy, and threads by statics, where the package has energies. Formulas
+and source of the tube stand in `test_thick_tube.py`.
+
+Threads that pull with n T altogether, on the current outer radius b at the current angle psi to
+the axis, tan(psi) = b (tan(alpha)/B + twist)/stretch, press on the wall with their curvature
+sin^2(psi)/b, spread over the area 2 pi b cos(psi) of a unit of their length:
+
+.. math:: q = \frac{n T \sin^2\psi}{2\pi b^2 \cos\psi}. \qquad (1)
+
+An outer pressure q adds q to the bore's pressure and -q to every stress in the wall, so that with
+P_0, F_0 and M_0 of the bare tube in the same deformation
+
+.. math:: P = P_0 + \sum q, \quad F = F_0 + \sum (n T \cos\psi - q \pi b^2), \quad
+          M = M_0 + \sum n T \sin\psi\, b. \qquad (2)
+
+Source of (1) and (2): statics, elementary; derived here.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from scipy.integrate import quad
@@ -43,8 +58,94 @@ class ExactTube:
         """Return the stretch at which the closed tube carries no axial force."""
         return float(brentq(lambda stretch: self.loads(a, stretch)[1], 0.9, 3.0, xtol=1e-13))
 
+    def outer(self, a: float, stretch: float) -> float:
+        """Return the current outer radius (mm)."""
+        return float(np.sqrt(a**2 + (self.B**2 - self.A**2) / stretch))
+
     def _stress(self, R: float, r: float, stretch: float, twist: float) -> Any:
         """Return the stress in (r, theta, z), apart from the indeterminate mean stress."""
         F = np.array([[R / (r * stretch), 0, 0], [0, r / R, r * twist], [0, 0, stretch]])
         left = F @ F.T
         return 2 * self.C1 * left - 2 * self.C2 * np.linalg.inv(left)
+
+
+@dataclass(frozen=True)
+class ExactThreads:
+    """Threads of one family, all together.
+
+    Attributes
+    ----------
+    angle
+        Helix angle at rest (rad).
+    stiffness
+        EA of all threads (N).
+    toe, slack
+        Strain of the toe, and slack s.
+    """
+
+    angle: float
+    stiffness: float
+    toe: float
+    slack: float = 0.0
+
+    def pull(self, stretch: float) -> float:
+        """Return the tension n T (N) where the path on the tube is `stretch` times that at rest."""
+        strain = stretch / (1 + self.slack) - 1
+        if strain <= 0:
+            return 0.0
+        if strain < self.toe:
+            return self.stiffness * strain**2 / (2 * self.toe)
+        return self.stiffness * (strain - self.toe / 2)
+
+
+@dataclass(frozen=True)
+class ExactActuator:
+    """A tube with families of threads on its outer radius."""
+
+    tube: ExactTube
+    families: tuple[ExactThreads, ...]
+
+    @classmethod
+    def of(cls, case: Any) -> Self:
+        """Return the one of a case."""
+        size, rubber = case.tube, case.rubber
+        c1, c2 = (rubber.c1, rubber.c2) if hasattr(rubber, "c1") else (rubber.shear_modulus / 2, 0)
+        families = [
+            ExactThreads(f.angle, f.count * f.stiffness, f.toe, f.slack_strain)
+            for f in case.threads
+        ]
+        return cls(ExactTube(size.bore_radius, size.outer_radius, c1, c2), tuple(families))
+
+    def courses(self, a: float, stretch: float, twist: float) -> list[tuple[float, float]]:
+        """Return the path ratio and the current angle (rad) of each family."""
+        b, B = self.tube.outer(a, stretch), self.tube.B
+        found = []
+        for threads in self.families:
+            around, along = b * (np.tan(threads.angle) / B + twist), stretch
+            found.append(
+                (np.hypot(around, along) * np.cos(threads.angle), np.arctan2(around, along))
+            )
+        return found
+
+    def pulls(self, a: float, stretch: float, twist: float) -> list[float]:
+        """Return n T of each family (N)."""
+        courses = self.courses(a, stretch, twist)
+        return [f.pull(ratio) for f, (ratio, _) in zip(self.families, courses, strict=True)]
+
+    def loads(
+        self, a: float, stretch: float, twist: float, pulls: list[float] | None = None
+    ) -> tuple[float, float, float]:
+        """Return pressure (MPa), axial force (N) and torque (N mm), eq. (2).
+
+        `pulls` are taken in place of those of :meth:`pulls`.
+        """
+        pressure, force, torque = self.tube.loads(a, stretch, twist)
+        b = self.tube.outer(a, stretch)
+        courses = self.courses(a, stretch, twist)
+        pulls = self.pulls(a, stretch, twist) if pulls is None else pulls
+        for pull, (_, psi) in zip(pulls, courses, strict=True):
+            q = pull * np.sin(psi) ** 2 / (2 * np.pi * b**2 * np.cos(psi))
+            pressure += q
+            force += pull * np.cos(psi) - q * np.pi * b**2
+            torque += pull * np.sin(psi) * b
+        return pressure, float(force), float(torque)

@@ -24,7 +24,8 @@ Twist and torque are nil to round-off, 1e-9 rad and 1e-9 of the thrust times the
 
 import pytest
 
-from fem.path import State
+from fem.loading import TWIST
+from fem.state import State
 from validation.check import Quantity, verify
 from validation.exact import ExactTube
 from validation.tubes import MOONEY_RIVLIN, NEO_HOOKEAN, A, B, Walk, middle, tube, walk
@@ -49,19 +50,19 @@ def check_state(name: str, exact: ExactTube, path: Walk, state: State) -> list[Q
     """Return the checks of one state on a path."""
     found = middle(path.model, state.x, share=0.1)
     pressure, _, _ = exact.loads(found.a, found.stretch)
-    carried = path.model.reactions(state.x, state.load)
-    lever = state.load * carried.bore_area * B
+    carried = path.model.reactions(state.x, state.loads)
+    lever = state.pressure * carried.bore_area * B
     what = f"{name}, a/A = {found.a / A:.3f}"
     stretch = exact.free_stretch(found.a)
     allowed = 5e-3 * (stretch - 1) + 1e-4
     return [
-        Quantity(f"{what}, P (MPa)", SOURCE, pressure, state.load, 3e-3),
+        Quantity(f"{what}, P (MPa)", SOURCE, pressure, state.pressure, 3e-3),
         Quantity(f"{what}, lambda", SOURCE, stretch, found.stretch, allowed, 1.0),
         Quantity(
             f"{what}, twist (rad)",
             "symmetry",
             0.0,
-            path.model.motion.twist(state.x[: path.model.motion.size]),
+            path.model.coordinates(state.x)[TWIST],
             1e-9,
             1.0,
         ),

@@ -1,6 +1,6 @@
 r"""Paths that are hard to start: one family of threads leaves the twist almost free at rest.
 
-Source: trials of the same method (the project's design notes): in Cartesian unknowns a tube with
+Source: trials of the same method: in Cartesian unknowns a tube with
 one family of stiff threads did not converge at any step; in polar ones with a line search the long
 tube below went to -218 deg. Here both models start from rest with the steps that a user would ask
 for, four and five, and arrive.

@@ -42,6 +42,7 @@ import numpy as np
 import pytest
 
 from fem.fast.model import FastModel
+from fem.loading import AXIAL, PRESSURE
 from fem.run import build
 from validation.check import Quantity, verify
 from validation.tubes import A, B, Middle, family, middle, tube
@@ -99,8 +100,8 @@ def rubber(bulk_ratio: float = 1000.0) -> dict[str, Any]:
 def fast_strains(model: FastModel, pull: float) -> tuple[float, float, float, float]:
     """Return eps_z, psi, u(A) and u(B) under 1 kPa and an axial force `pull` (N)."""
     rest = model.rest()
-    load = KPA * model.load_direction(rest) + [0.0, 0.0, pull]
-    slope = model.tangent(rest, 0.0).solve(load)
+    load = model.directions(rest) @ [KPA, pull, 0.0]
+    slope = model.tangent(rest, np.zeros(3)).solve(load)
     inner, axial, psi = model.kinematic(slope) - model.kinematic(rest)
     outer = (A * inner - (B**2 - A**2) * axial / 2) / B  # from b^2 = a^2 + (B^2 - A^2)/lambda
     return axial, psi, inner, outer
@@ -109,9 +110,8 @@ def fast_strains(model: FastModel, pull: float) -> tuple[float, float, float, fl
 def fe_slopes(model: Any) -> tuple[Any, Any]:
     """Return dx under 1 kPa, and dx under an axial force of 1 N."""
     rest = model.rest()
-    tangent, pull = model.tangent(rest, 0.0), np.zeros_like(rest)
-    pull[model.motion.size - 1] = 1 / model.copies  # the shift of the free end
-    return KPA * tangent.solve(model.load_direction(rest)), tangent.solve(pull)
+    tangent, directions = model.tangent(rest, np.zeros(3)), model.directions(rest)
+    return KPA * tangent.solve(directions[:, PRESSURE]), tangent.solve(directions[:, AXIAL])
 
 
 def strains(model: Any, slope: Any) -> tuple[float, float, float, float]:

@@ -1,10 +1,11 @@
 r"""What symmetry asks of both models, whatever the figures.
 
 Source: none; mirror symmetry and the rotation group, common practice. Mirror at a plane through the
-axis: helix angles change sign, and of the measures the twist alone does with them,
+axis: helix angles change sign, and of the measures those that turn about the axis do with them, the
+twist phi of the free end and the torques M of the rings,
 
 .. math:: (\alpha, \beta) \to (-\alpha, -\beta): \quad
-          \phi \to -\phi, \quad w, r, V, T \text{ unchanged}. \qquad (1)
+          \phi, M \to -\phi, -M, \quad w, r, V, T \text{ unchanged}. \qquad (1)
 
 The order in which equal families are listed means nothing. Two families that mirror each other
 leave the tube without a twist. And a tube of n equal sectors deforms as one of them does, so the
@@ -41,7 +42,7 @@ def figures(model: str, *families: Any, resolution: str = "coarse", full: bool =
     """Return the measures of the greenhouse tube with `families` at the last of `LOADS`."""
     path = walk(wrist(*families), LOADS, model, resolution, full)
     end = path.model.snapshot(path.states[-1].x)
-    return measures(end, path.model.case.tube), path
+    return measures(end, path.model.case), path
 
 
 def pair(first: float, second: float, count: int = 12) -> tuple[Any, Any]:
@@ -61,7 +62,8 @@ def same(what: str, expected: Any, computed: Any) -> list[Quantity]:
 def test_mirror(model: str) -> None:
     right, path = figures(model, *pair(20, -35))
     left, _ = figures(model, *pair(-20, 35))
-    mirrored = left | {"twist_deg": -left["twist_deg"]}
+    turning = ["twist_deg", "ring_torque_Nmm.A", "ring_torque_Nmm.B"]
+    mirrored = left | {name: -left[name] for name in turning}
     verify([*same(f"{model}, mirrored", right, mirrored), *path.balance(model)])
 
 

@@ -48,7 +48,9 @@ import numpy as np
 import pytest
 
 from fem.fast.model import FastModel
+from fem.loading import AXIAL, Stage, dead
 from fem.path import follow
+from fem.stages import loading_of
 from validation.check import Quantity, verify
 from validation.tubes import A, B, Walk, family, middle, tube, walk
 
@@ -136,7 +138,9 @@ def fast_state(model: FastModel, x: Any) -> tuple[float, ...]:
 
 def fast_states(path: Walk) -> dict[float, tuple[float, ...]]:
     """Return :func:`fast_state` by pressure (kPa)."""
-    return {round(state.load * 1e3, 9): fast_state(path.model, state.x) for state in path.states}
+    return {
+        round(state.pressure * 1e3, 9): fast_state(path.model, state.x) for state in path.states
+    }
 
 
 @pytest.mark.parametrize("angles", EXACT)
@@ -164,27 +168,11 @@ def test_fast_model_with_elastic_threads() -> None:
     verify([*checks, *path.balance("EA = 500 N")])
 
 
-class Pulled:
-    """A fast model without pressure whose load is an axial force (N), as the path knows models."""
-
-    def __init__(self, model: FastModel) -> None:
-        self.model = model
-        self.rest, self.error = model.rest, model.error
-
-    def residual(self, x: Any, load: float) -> Any:
-        return self.model.residual(x, 0.0) - load * self.load_direction(x)
-
-    def load_direction(self, x: Any) -> Any:
-        return np.array([0.0, 0.0, 1.0])
-
-    def tangent(self, x: Any, load: float) -> Any:
-        return self.model.tangent(x, 0.0)
-
-
 def pulled(angles: tuple[float, ...], force: float) -> tuple[float, ...]:
     """Return :func:`fast_state` of a tube pulled by `force` (N); `angles` has one angle or none."""
-    model = FastModel(tube(*families(angles, 24, 1e6, 1e-7)))
-    *_, state = follow(Pulled(model), [force])
+    case = tube(*families(angles, 24, 1e6, 1e-7))
+    model = FastModel(case)
+    *_, state = follow(model, loading_of(case), [Stage(AXIAL, dead(), to=force)])
     return fast_state(model, state.x)
 
 
@@ -256,7 +244,7 @@ def test_fe_model_with_stiff_threads(angle: int) -> None:
     path = walk(tube(family(angle, 24, 2e3, 1e-5)), [5.0, 10.0, 15.0, 20.0], resolution="1x2x40")
     checks = []
     for state in path.states:
-        pressure = round(state.load * 1e3, 9)
+        pressure = round(state.pressure * 1e3, 9)
         if pressure in rows:
             found = middle(path.model, state.x)
             checks += compare(

@@ -9,7 +9,9 @@ import numpy as np
 from fem.arrays import Array
 from fem.case import Case
 from fem.fast.thick_tube import ThickTube
+from fem.loading import PRESSURE
 from fem.measure import Reactions, Snapshot, ThreadLinks
+from fem.thread import ThreadFamily
 
 
 class FastModel:
@@ -22,7 +24,6 @@ class FastModel:
     """
 
     name = "fast"
-    copies = 1
 
     def __init__(self, case: Case) -> None:
         self.case = case
@@ -43,23 +44,37 @@ class FastModel:
         """Return y = (a, lambda, tau) of states x, shape (..., 3)."""
         return np.asarray(x @ self._map.T + [self.tube.A, 1.0, 0.0])
 
-    def residual(self, x: Array, load: float) -> Array:
-        """Return the derivative of energy - load * volume by x; `load` is the pressure in MPa."""
+    def coordinates(self, x: Array) -> Array:
+        """Return volume (mm3), shift (mm) and turn (rad) of the free end, shape (3,)."""
+        return np.array(
+            [float(self.tube.volume(self.kinematic(x)).value), x[2], x[1] / self.tube.B]
+        )
+
+    def directions(self, x: Array) -> Array:
+        """Return the derivatives of the coordinates by x, shape (3, 3)."""
+        volume = self.tube.volume(self.kinematic(x)).gradient @ self._map
+        return np.column_stack([volume, [0.0, 0.0, 1.0], [0.0, 1 / self.tube.B, 0.0]])
+
+    def internal(self, x: Array) -> Array:
+        """Return the derivative of the energy by x."""
         y = self.kinematic(x)
         if min(y[0], y[1]) <= 0:  # no radius, no length
             return np.full(3, np.nan)
-        gradient = self.tube.energy(y).gradient - load * self.tube.volume(y).gradient
-        return np.asarray(gradient @ self._map)
+        return np.asarray(self.tube.energy(y).gradient @ self._map)
 
-    def load_direction(self, x: Array) -> Array:
-        """Return the derivative of the enclosed volume by x."""
-        return np.asarray(self.tube.volume(self.kinematic(x)).gradient @ self._map)
-
-    def tangent(self, x: Array, load: float) -> DenseTangent:
-        """Return the second derivative of energy - load * volume."""
+    def tangent(self, x: Array, loads: Array) -> DenseTangent:
+        """Return the second derivative of energy - pressure * volume."""
         y = self.kinematic(x)
-        hessian = self.tube.energy(y).hessian - load * self.tube.volume(y).hessian
+        hessian = self.tube.energy(y).hessian - loads[PRESSURE] * self.tube.volume(y).hessian
         return DenseTangent(self._map.T @ hessian @ self._map)
+
+    def tighten(self, share: float) -> None:
+        """Wind in only `share` of what threads are too short by."""
+        self.tube.families = [family.tightened(share) for family in self.case.threads]
+
+    def settle(self, x: Array) -> bool:
+        """Return that nothing is left to be moved."""
+        return False
 
     def error(self, residual: Array) -> float:
         """Return the largest out-of-balance force, without dimension."""
@@ -69,7 +84,7 @@ class FastModel:
         """Return the stored energy (N mm)."""
         return float(self.tube.energy(self.kinematic(x)).value)
 
-    def reactions(self, x: Array, load: float) -> Reactions:
+    def reactions(self, x: Array, loads: Array) -> Reactions:
         """Return what the wall and the threads carry across a section."""
         y = self.kinematic(x)
         _, torque, force = self.tube.energy(y).gradient @ self._map
@@ -80,35 +95,44 @@ class FastModel:
         y = self.kinematic(x)
         tube = self.tube
         rho = y[0] ** 2 + (tube.B**2 - tube.A**2) / y[1]
+        F = self._gradients(y)
         return Snapshot(
             twist=float(x[1] / tube.B),
             displacement=float(x[2]),
             outer_z=np.array([tube.length / 2]),
             outer_growth=np.array([np.sqrt(rho) - tube.B]),
-            volume=float(tube.volume(y).value),
-            wall_stretch=self._wall_stretch(y),
-            threads=[
-                ThreadLinks(
-                    family,
-                    tension=family.tension(self.tube.stretch(family, y).value[None] - 1)[0],
-                    rest=np.array([family.length(tube.length)]),
-                    thread=np.array([0]),
-                )
-                for family in self.case.threads
-            ],
+            bore_stretch=float(y[0] / tube.A),
+            wall_stretch=float(np.linalg.norm(F, ord=2, axis=(1, 2)).max()),
+            wall_invariant=float((F**2).sum(axis=(1, 2)).max()),
+            threads=[self._links(family, y, rho) for family in self.case.threads],
         )
 
-    def shape(self, x: Array, load: float) -> None:
+    def _links(self, family: ThreadFamily, y: Array, rho: float) -> ThreadLinks:
+        """Return the one link of a family, whose threads are all alike."""
+        tube = self.tube
+        stretch = tube.stretch(family, y).value
+        strain = np.atleast_1d(tube.strain(family, stretch))
+        slant = np.sin(family.angle) + tube.B * y[2] * np.cos(family.angle)
+        return ThreadLinks(
+            family,
+            tension=family.tension(strain)[0],
+            strain=strain,
+            rest=np.array([family.length(tube.length)]),
+            arm=np.atleast_1d(rho / tube.B * slant / stretch),  # r sin(psi)
+            thread=np.array([0]),
+        )
+
+    def shape(self, x: Array, pressure: float) -> None:
         """Return nothing: the model knows no shape but a straight tube."""
 
-    def _wall_stretch(self, y: Array) -> float:
-        """Return the largest principal stretch in the wall, that of F at the bore or outside."""
+    def _gradients(self, y: Array) -> Array:
+        """Return F at the bore and outside, where the stretch is greatest; shape (2, 3, 3)."""
         a, lam, tau = y
         R = np.array([self.tube.A, self.tube.B])
         r = np.sqrt(a**2 + (R**2 - self.tube.A**2) / lam)
         F = np.zeros((2, 3, 3))
         F[:, 0, 0], F[:, 1, 1], F[:, 1, 2], F[:, 2, 2] = R / (r * lam), r / R, r * tau, lam
-        return float(np.linalg.norm(F, ord=2, axis=(1, 2)).max())
+        return F
 
 
 class DenseTangent:

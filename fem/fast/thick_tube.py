@@ -4,7 +4,8 @@ In the kinematics of :mod:`fem.fast.kinematics` a tube of length L with N_i thre
 stores the energy and encloses the volume
 
 .. math:: E = 2\pi L \int_A^B W(I_1, I_2)\, R \, dR
-              + \sum_i \frac{N_i L}{\cos\alpha_i} EA_i H(m_i - 1), \qquad (1) \\
+              + \sum_i \frac{N_i L}{\cos\alpha_i} (1 + s_i) EA_i H(e_i), \quad
+              e_i = \frac{m_i}{1 + s_i} - 1, \qquad (1) \\
           V = \pi a^2 \lambda L. \qquad (2)
 
 All functions take arrays of states, shape (..., 3), so that many tubes are one call.
@@ -29,6 +30,7 @@ class ThickTube:
 
     def __init__(self, case: Case) -> None:
         self.case = case
+        self.families = list(case.threads)
         A, B = case.tube.bore_radius, case.tube.outer_radius
         gauss, weights = np.polynomial.legendre.leggauss(GAUSS_POINTS)
         self.A, self.B, self.length = A, B, case.tube.length
@@ -48,7 +50,7 @@ class ThickTube:
     def energy(self, y: Array) -> Jet:
         """Return eq. (1) (N mm)."""
         total = self.wall_energy(y)
-        for family in self.case.threads:
+        for family in self.families:
             part = self.thread_energy(family, y)
             total = Jet(*(one + other for one, other in zip(total, part, strict=True)))
         return total
@@ -87,10 +89,16 @@ class ThickTube:
         root = np.sqrt(squared.value)
         return compose(root, 1 / (2 * root), -1 / (4 * root**3), squared)
 
+    def strain(self, family: ThreadFamily, stretch: Array) -> Array:
+        """Return the strain e of threads that are stretched by `stretch` on the tube."""
+        return np.asarray(stretch / (1 + family.slack_strain) - 1)
+
     def thread_energy(self, family: ThreadFamily, y: Array) -> Jet:
         """Return one term of the sum in eq. (1)."""
         stretch = self.stretch(family, y)
         length = family.count * family.length(self.length)
-        strain = stretch.value - 1
+        natural = family.natural(length)
+        strain = self.strain(family, stretch.value)
         tension, slope = family.tension(strain)
-        return compose(length * family.energy(strain), length * tension, length * slope, stretch)
+        energy = natural * family.energy(strain)
+        return compose(energy, length * tension, length**2 / natural * slope, stretch)

@@ -29,7 +29,10 @@ SLENDERNESS = 60 / 5.75
 """Length over mean radius of the tube that `RESOLUTIONS` is given for."""
 
 FEWEST_AROUND = 12
-"""A tube with fewer threads is meshed as if it had so many: a cell spans 15 deg at most."""
+"""A tube with fewer threads is meshed as if it had so many: a cell spans 15 deg at most.
+
+On the coarse mesh, one with more as well: a cell may host several threads.
+"""
 
 THINNEST = 1e-3
 """Least wall as a share of its radius: by trial 1.1e-3 solves well, 2e-4 no longer."""
@@ -80,11 +83,29 @@ def resolve(case: Case, resolution: str, sectors: int) -> Cells:
             'such as "1x2x20"'
         )
     base = RESOLUTIONS[resolution]
-    spacings = max([FEWEST_AROUND, *(family.count for family in case.threads)])
+    threads = [] if resolution == "coarse" else [family.count for family in case.threads]
+    spacings = max([FEWEST_AROUND, *threads])
     around = math.ceil(base.around * spacings / case.sectors)
     mean_radius = case.tube.bore_radius + case.tube.wall / 2
     axial = math.ceil(base.axial * case.tube.length / mean_radius / SLENDERNESS - 1e-9)
     return Cells(base.radial, around * merged, max(2, axial))
+
+
+def coarser(case: Case, resolution: str) -> str:
+    """Return the counts of a mesh of twice the cell size.
+
+    Raises
+    ------
+    ResolutionError
+        If `resolution` is not known, or its cells cannot be any larger.
+    """
+    cells = resolve(case, resolution, case.sectors)
+    halved = Cells(*(math.ceil(count / 2) for count in (cells.radial, cells.around, cells.axial)))
+    if halved == cells or halved.around * case.sectors < FEWEST_ARCS:
+        raise ResolutionError(
+            f'resolution "{resolution}": too coarse to be compared with a coarser one'
+        )
+    return f"{halved.radial}x{halved.around}x{halved.axial}"
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,8 @@ are eliminated there and then (:mod:`fem.fe.assembly`).
 
 from __future__ import annotations
 
+from typing import Any
+
 import basix.ufl
 import dolfinx.fem
 import numpy as np
@@ -89,15 +91,28 @@ class CellMatrix:
 
 
 class Potential:
-    """A scalar functional of a broken field, with its first and second derivative by UFL."""
+    """A scalar functional of a broken field, with its first and second derivative.
 
-    def __init__(self, field: BrokenField, functional: ufl.Form) -> None:
+    Parameters
+    ----------
+    field
+        The field.
+    functional
+        The UFL form.
+    first, second
+        Its derivatives, where they are not left to UFL.
+    """
+
+    def __init__(
+        self, field: BrokenField, functional: Any, first: Any = None, second: Any = None
+    ) -> None:
         test, trial = ufl.TestFunction(field.space), ufl.TrialFunction(field.space)
+        first = ufl.derivative(functional, field.function, test) if first is None else first
+        second = ufl.derivative(first, field.function, trial) if second is None else second
         self._field = field
-        first = ufl.derivative(functional, field.function, test)
         self._value = compile_form(functional)
         self._first = CellVector(field, first)
-        self._second = CellMatrix(field, ufl.derivative(first, field.function, trial))
+        self._second = CellMatrix(field, second)
 
     def value(self) -> float:
         """Return the functional."""

@@ -13,15 +13,20 @@ from fem.case import Case
 from fem.fe.assembly import Stiffness, System, pull_hessian
 from fem.fe.body import mesh_tube
 from fem.fe.broken import DISPLACEMENTS, NODES, PRESSURES, BrokenField
+from fem.fe.lowrank import LowRankUpdate
 from fem.fe.motion import Motion
+from fem.fe.outer import OuterFace
+from fem.fe.regroup import regrouped
 from fem.fe.threads import ImmersedFamily
-from fem.fe.wall import GreatestStretch, bore_push, enclosed_volume, stored_energy
-from fem.measure import Reactions, Snapshot, ThreadLinks
-from fem.shape import Shape, ThreadCurves
+from fem.fe.wall import WallStrain, bore_push, enclosed_volume, stored_energy
+from fem.loading import AXIAL, PRESSURE
+from fem.measure import Reactions, Snapshot
+from fem.newton import Tangent as Factors
+from fem.shape import Shape
 
 
 class FEModel:
-    """Equilibrium of a meshed case: x = (q, cell pressures), driven by the pressure in the bore.
+    """Equilibrium of a meshed case: x = (q, cell pressures), its energy that of the whole tube.
 
     Parameters
     ----------
@@ -37,19 +42,28 @@ class FEModel:
 
     def __init__(self, case: Case, resolution: str = "standard", *, full: bool = False) -> None:
         self.case = case
-        self.body = mesh_tube(case, resolution, 1 if full else case.sectors)
+        meshed = regrouped(case) if resolution == "coarse" and not full else case
+        self.body = mesh_tube(meshed, resolution, 1 if full else meshed.sectors)
         self.copies = self.body.sectors
         radius = case.tube.outer_radius
         self.motion = Motion(self.body, radius)
         self.field = BrokenField(self.body)
         self.wall = stored_energy(self.field, case.rubber)
         self.bore = enclosed_volume(self.field)
-        self.threads = [ImmersedFamily(family, radius, self.body) for family in case.threads]
+        face = OuterFace(self.body, radius)
+        self.threads = [
+            ImmersedFamily(family, face, own)
+            for family, own in zip(meshed.threads, case.threads, strict=True)
+        ]
         self.system = System(self.motion)
         self.push = bore_push(self.field)
-        self.stretch = GreatestStretch(self.field)
+        self._state: tuple[Any, Array, Array] = (None, np.empty(0), np.empty(0))  # in the forms
+        self.strain = WallStrain(self.field)
         # the end cut repeats the start cut and would count twice in a mean
         self._outer = np.setdiff1d(self.body.on("outer"), self.body.on("end cut"))
+        bore = np.setdiff1d(self.body.on("bore"), self.body.on("end cut"))
+        half = case.tube.length / 2
+        self._mid_bore = bore[np.abs(self.body.nodes[bore, 2] - half) < 1e-6 * half]
         self._at_base = np.isin(self.body.connectivity, self.body.on("base"))
         self._vtk_order = np.argsort(perm_vtk(CellType.hexahedron, NODES))
         self.mesh = {
@@ -61,7 +75,8 @@ class FEModel:
             "cells": len(self.body.connectivity),
             "nodes": len(self.body.nodes),
             "unknowns": self.motion.size,
-            "thread_links": {t.family.name: len(t.rest) for t in self.threads},
+            "threads_meshed": {family.name: family.count for family in meshed.threads},
+            "thread_links": {t.family.name: int(t.link.max()) + 1 for t in self.threads},
         }
         section = np.pi * (radius**2 - case.tube.bore_radius**2) / self.body.sectors
         self._cell_volume = section * case.tube.length / len(self.body.connectivity)
@@ -75,10 +90,12 @@ class FEModel:
 
     def _set(self, x: Array) -> tuple[Array, Array]:
         """Hand the state to the forms; return q and the nodal displacements."""
-        q, pressure = self._split(x)
-        displacement = self.motion.displacement(q)
-        self.field.set(displacement, pressure)
-        return q, displacement
+        if x is not self._state[0]:
+            q, pressure = self._split(x)
+            displacement = self.motion.displacement(q)
+            self.field.set(displacement, pressure)
+            self._state = (x, q, displacement)
+        return self._state[1:]
 
     def _cell_gradient(self, displacement: Array, load: float) -> Array:
         """Return the out-of-balance forces by cell, shape (cells, 85)."""
@@ -92,22 +109,32 @@ class FEModel:
         forces = self.motion.pull(self.motion.tangent(q), gradient[:, :DISPLACEMENTS, None])
         return np.append(self.motion.gather(forces[..., 0]), gradient[:, DISPLACEMENTS:])
 
-    def residual(self, x: Array, load: float) -> Array:
-        """Return the derivative of energy - load * volume by x; `load` is the pressure in MPa."""
-        q, displacement = self._set(x)
-        return self._join(q, self._cell_gradient(displacement, load))
-
-    def load_direction(self, x: Array) -> Array:
-        """Return the derivative of the enclosed volume by x."""
+    def coordinates(self, x: Array) -> Array:
+        """Return volume (mm3), shift (mm) and turn (rad) of the free end, shape (3,)."""
         q, _ = self._set(x)
-        return self._join(q, self.bore.gradient())
+        volume = self.copies * self.bore.value()
+        return np.array([volume, self.motion.shift(q), self.motion.twist(q)])
 
-    def tangent(self, x: Array, load: float) -> Tangent:
-        """Return the factorised second derivative of energy - load * volume."""
+    def directions(self, x: Array) -> Array:
+        """Return the derivatives of the coordinates by x, shape (n, 3)."""
+        q, _ = self._set(x)
+        directions = np.zeros((len(x), 3))
+        directions[:, PRESSURE] = self.copies * self._join(q, self.bore.gradient())
+        directions[: len(q), AXIAL:] = self.motion.end_directions()
+        return directions
+
+    def internal(self, x: Array) -> Array:
+        """Return the derivative of the energy by x."""
         q, displacement = self._set(x)
-        gradient = self._cell_gradient(displacement, load)
+        return self.copies * self._join(q, self._cell_gradient(displacement, 0.0))
+
+    def tangent(self, x: Array, loads: Array) -> Factors:
+        """Return the factorised second derivative of energy - pressure * volume."""
+        q, displacement = self._set(x)
+        pressure = loads[PRESSURE]
+        gradient = self._cell_gradient(displacement, pressure)
         hessian = self.wall.hessian()
-        self.bore.add_hessian(hessian, -load)
+        self.bore.add_hessian(hessian, -pressure)
         for family in self.threads:
             stiffness = family.stiffness(displacement)
             _add(hessian[:, :DISPLACEMENTS, :DISPLACEMENTS], family.host, stiffness)
@@ -116,13 +143,41 @@ class FEModel:
         forces = gradient[:, :DISPLACEMENTS].reshape(-1, NODES, 3)
         node = np.arange(NODES)
         blocks[:, node, :, node, :] += self.motion.curvature(q, forces).swapaxes(0, 1)
-        return Tangent(self, Stiffness(self.system, pulled))
+        factors = CondensedTangent(self, Stiffness(self.system, pulled))
+        columns, weights = self._rank_one_terms(q, displacement)
+        return LowRankUpdate(factors, columns, weights) if len(weights) else factors
+
+    def _rank_one_terms(self, q: Array, displacement: Array) -> tuple[Array, Array]:
+        """Return columns by x and weights of the terms that taut gliding threads add to K."""
+        tangent = self.motion.tangent(q)
+        columns, weights = [np.zeros((len(self.rest()), 0))], [np.zeros(0)]
+        for family in self.threads:
+            if not family.gliding:
+                continue
+            gradient, weight = family.rank_one(displacement)
+            taut = weight > 0  # a slack thread adds nothing
+            pulled = self.motion.pull(tangent, gradient[..., None], family.host)[..., 0]
+            column = np.zeros((len(self.rest()), len(weight)))
+            column[: self.motion.size] = self.motion.gather_by(pulled, family.host, family.link)
+            columns.append(self.copies * column[:, taut])
+            weights.append(weight[taut] / self.copies)
+        return np.column_stack(columns), np.concatenate(weights)
+
+    def tighten(self, share: float) -> None:
+        """Wind in only `share` of what threads are too short by."""
+        for family in self.threads:
+            family.tighten(share)
+
+    def settle(self, x: Array) -> bool:
+        """Lay threads that may move sideways along the shortest path; return whether they moved."""
+        _, displacement = self._set(x)
+        return any([family.settle(displacement) for family in self.threads])
 
     def error(self, residual: Array) -> float:
         """Return the largest out-of-balance force or volume strain, without dimension."""
         forces, strains = self._split(residual)
-        force = np.abs(forces).max() * self.body.sectors / self.case.force_scale
-        return float(max(force, np.abs(strains).max() / self._cell_volume))
+        force = np.abs(forces).max() / self.case.force_scale
+        return float(max(force, np.abs(strains).max() / (self.copies * self._cell_volume)))
 
     def energy(self, x: Array) -> float:
         """Return the energy stored in the whole tube and its threads (N mm)."""
@@ -130,14 +185,14 @@ class FEModel:
         stored = self.wall.value() + sum(family.energy(displacement) for family in self.threads)
         return self.body.sectors * stored
 
-    def reactions(self, x: Array, load: float) -> Reactions:
+    def reactions(self, x: Array, loads: Array) -> Reactions:
         """Return what the wall and the threads carry at the base plate.
 
         These are the nodal forces there, less the part of the push on the bore that the mesh
         lumps into the base's nodes.
         """
         _, displacement = self._set(x)
-        forces = self._cell_gradient(displacement, 0.0) - load * self.push.assemble()
+        forces = self._cell_gradient(displacement, 0.0) - loads[PRESSURE] * self.push.assemble()
         fx, fy, fz = forces[:, :DISPLACEMENTS].reshape(-1, NODES, 3)[self._at_base].T
         nodes = self.body.nodes[self.body.connectivity[self._at_base]]
         torque = nodes[:, 0] @ fy - nodes[:, 1] @ fx
@@ -153,44 +208,28 @@ class FEModel:
             displacement=self.motion.shift(q),
             outer_z=self.body.nodes[self._outer, 2],
             outer_growth=radius[self._outer] - self.case.tube.outer_radius,
-            volume=self.body.sectors * self.bore.value(),
-            wall_stretch=float(self.stretch.by_cell().max()),
-            threads=[
-                ThreadLinks(
-                    threads.family,
-                    tension=threads.family.tension(threads.strain(displacement))[0],
-                    rest=threads.rest,
-                    thread=threads.passages.thread,
-                )
-                for threads in self.threads
-            ],
+            bore_stretch=float(radius[self._mid_bore].mean() / self.case.tube.bore_radius),
+            wall_stretch=float(self.strain.stretch().max()),
+            wall_invariant=float(self.strain.first_invariant().max()),
+            threads=[threads.links(displacement) for threads in self.threads],
         )
 
-    def shape(self, x: Array, load: float) -> Shape:
+    def shape(self, x: Array, pressure: float) -> Shape:
         """Return the shape of the body for pictures and files."""
         _, displacement = self._set(x)
-        rest = np.zeros_like(displacement)
         return Shape(
-            pressure=load,
+            pressure=pressure,
             sectors=self.body.sectors,
             nodes=self.body.nodes,
             displacement=displacement,
             connectivity=self.body.connectivity[:, self._vtk_order],
-            stretch=self.stretch.by_cell(),
-            threads=[
-                ThreadCurves(
-                    threads.family.name,
-                    rest=threads.positions(rest),
-                    ends=threads.positions(displacement),
-                    tension=threads.family.tension(threads.strain(displacement))[0],
-                )
-                for threads in self.threads
-            ],
+            stretch=self.strain.stretch(),
+            threads=[threads.curves(displacement) for threads in self.threads],
         )
 
 
-class Tangent:
-    """A factorised state of the FE model."""
+class CondensedTangent:
+    """A factorised state of the FE model, without terms of low rank."""
 
     def __init__(self, model: FEModel, stiffness: Stiffness) -> None:
         self._model = model
@@ -199,9 +238,8 @@ class Tangent:
 
     def solve(self, right: Array) -> Array:
         """Return the change of x that changes the residual by `right`."""
-        return np.concatenate(
-            [np.ravel(part) for part in self._stiffness.solve(*self._model._split(right))]
-        )
+        forces, strains = self._model._split(right / self._model.copies)
+        return np.concatenate([np.ravel(part) for part in self._stiffness.solve(forces, strains)])
 
 
 def _add(cells: Array, host: Any, links: Array) -> None:

@@ -30,6 +30,7 @@ did not converge for a tube with one family of stiff threads (trials of the same
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -113,6 +114,12 @@ class Motion:
         """Return the axial displacement w of the free end (mm)."""
         return float(q[-1])
 
+    def end_directions(self) -> Array:
+        """Return the derivatives of shift and twist by the unknowns, shape (size, 2)."""
+        directions = np.zeros((self.size, 2))
+        directions[-1, 0], directions[-2, 1] = 1.0, 1 / self.outer_radius
+        return directions
+
     def tangent(self, q: Array) -> Array:
         """Return dx/dq of each node, eq. (1) times the tie's scale; shape (nodes, 3, 3)."""
         r, turn, _ = self.polar(q)
@@ -147,12 +154,12 @@ class Motion:
         scale = self.scale[nodes]
         return second * scale[..., :, None] * scale[..., None, :]
 
-    def pull(self, tangent: Array, columns: Array) -> Array:
-        """Return T' applied to the displacement rows of cell arrays, shape (cells, 81, any)."""
-        cells, _, width = columns.shape
-        by_node = columns.reshape(cells, NODES, 3, width)
-        turned = np.matmul(tangent[self.body.connectivity].swapaxes(-1, -2), by_node)
-        return turned.reshape(cells, DISPLACEMENTS, width)
+    def pull(self, tangent: Array, columns: Array, cells: Any = slice(None)) -> Array:
+        """Return T' applied to the displacement rows of arrays of `cells`, shape (n, 81, any)."""
+        count, _, width = columns.shape
+        by_node = columns.reshape(count, NODES, 3, width)
+        turned = np.matmul(tangent[self.body.connectivity[cells]].swapaxes(-1, -2), by_node)
+        return turned.reshape(count, DISPLACEMENTS, width)
 
     @cached_property
     def cell_unknowns(self) -> Index:
@@ -164,3 +171,16 @@ class Motion:
         """Add up pulled cell vectors, shape (cells, 81), to one by the unknowns, shape (size,)."""
         summed = np.bincount(self.cell_unknowns.ravel(), cell_vectors.ravel(), self.size + 1)
         return summed[: self.size]
+
+    def gather_by(self, vectors: Array, cells: Index, column: Index) -> Array:
+        """Add up pulled vectors of `cells`, shape (n, 81), each into its `column`.
+
+        Returns
+        -------
+        Array
+            Shape (size, columns).
+        """
+        count = int(column.max()) + 1
+        place = self.cell_unknowns[cells] * count + column[:, None]
+        summed = np.bincount(place.ravel(), vectors.ravel(), (self.size + 1) * count)
+        return summed.reshape(-1, count)[: self.size]

@@ -6,16 +6,22 @@ stretched tangent is linear in the displacement,
 .. math:: g = F a = a + (\nabla u) a = a + B u, \qquad \lambda = |g|, \qquad (1)
 
 where B holds the derivatives along a of the host cell's basis functions, found once: setting
-another angle needs no new mesh. A thread is a chain of links, a link to each passage through a
-cell, each with one tension from its own length,
+another angle needs no new mesh. A thread is a chain of links, each with one tension from its own
+length and its natural length l0 (1 + s),
 
-.. math:: T = EA\, h(\ell / \ell_0 - 1), \qquad \ell = \sum w \lambda. \qquad (2)
+.. math:: T = EA\, h\left(\frac{\ell}{(1 + s)\,\ell_0} - 1\right), \qquad
+          \ell = \sum w \lambda. \qquad (2)
 
-With G the derivative of the length, G = sum w g/lambda B, the forces and the stiffness are
+A bonded thread has a link to each passage through a cell. A gliding thread, held at the plates
+alone, has one tension throughout: it is a single link. With G the derivative of the length,
+G = sum w g/lambda B, the forces and the stiffness are
 
 .. math:: f = T G, \qquad
-   K = \frac{1}{\ell_0} \frac{dT}{de} G^T G
+   K = \frac{1}{(1 + s)\,\ell_0} \frac{dT}{de} G^T G
      + \sum \frac{w T}{\lambda} B^T (I - \hat g \hat g^T) B. \qquad (3)
+
+The first term couples all that a link touches: within a cell if it is bonded, along the whole
+thread if it glides; then it is handed out as a term of rank one (:mod:`fem.fe.lowrank`).
 
 Were the law applied point by point instead, the strain of a stiff thread would oscillate inside
 a cell and a law that knows only tension would rectify it: the mean tension comes out 12 % high.
@@ -28,19 +34,24 @@ Source: derived here (chain rule).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from fem.arrays import Array, Index
-from fem.fe.body import Body, ResolutionError, hexahedron
-from fem.fe.broken import DISPLACEMENTS, NODES
+from fem.fe.broken import DISPLACEMENTS
+from fem.fe.outer import OuterFace
+from fem.fe.shortest import DeformedFace, shortest_path
+from fem.measure import ThreadLinks
+from fem.shape import ThreadCurves
 from fem.thread import ThreadFamily
-from meshes.tube import GROUPS
 
 POINTS = 3
-"""Gauss points in a link."""
+"""Gauss points in a passage."""
+
+SETTLED = 1e-5
+"""A path that moves sideways by less (rad) stays where it is: its length is off by the square."""
 
 
 @dataclass(frozen=True)
@@ -62,29 +73,54 @@ class Passages:
     theta: Array
 
 
-def find_passages(family: ThreadFamily, radius: float, body: Body) -> Passages:
-    """Cut the threads that belong to `body` where they cross from cell to cell.
+def helices(family: ThreadFamily, face: OuterFace) -> tuple[Array, Array]:
+    """Return knots of the threads that belong to the body, where they may bend as they move.
 
-    A helix crosses the mesh planes normal to the axis at given z, and those through the axis where
-    theta_0 + z tan(alpha)/R is a multiple of their spacing.
+    Returns
+    -------
+    tuple
+        Heights, shape (knots,), mm, and azimuths, shape (threads, knots), rad, all at rest.
     """
-    length = float(body.nodes[:, 2].max())
-    spacing = 2 * np.pi / (body.sectors * body.cells.around)
-    rate = family.turn_rate(radius)
-    floors = np.linspace(0.0, length, body.cells.axial + 1)
+    straight = family.hold != "free path"
+    z = np.linspace(0.0, face.length, 2 if straight else 4 * face.body.cells.axial + 1)
+    start = 2 * np.pi * np.arange(family.count // face.body.sectors) / family.count
+    return z, start[:, None] + family.turn_rate(face.radius) * z
+
+
+def cut_paths(z: Array, theta: Array, face: OuterFace) -> Passages:
+    """Cut paths where they cross from cell to cell.
+
+    A path crosses the mesh planes normal to the axis at given z, and those through the axis where
+    theta is a multiple of their spacing.
+
+    Parameters
+    ----------
+    z, theta
+        Knots of each path, between which theta is linear in z; shapes (knots,), mm, and
+        (threads, knots), rad.
+    face
+        The face that they run on.
+    """
+    length = face.length
+    planes = np.union1d(z, np.linspace(0.0, length, face.body.cells.axial + 1))
     parts = []
-    for number in range(family.count // body.sectors):
-        start = 2 * np.pi * number / family.count
-        low, high = np.sort([start, start + rate * length]) / spacing
+    for number, angle in enumerate(theta):
+        cuts = [planes, *_crossings(z, angle, face.spacing)]
+        cut = np.sort(np.clip(np.concatenate(cuts), 0.0, length))
+        cut = cut[np.append(True, np.diff(cut) > 1e-9 * length)]
+        cut[-1] = length
+        at = np.interp(cut, z, angle)
+        ends = (np.column_stack([one[:-1], one[1:]]) for one in (cut, at))
+        parts.append((np.full(len(cut) - 1, number), *ends))
+    return Passages(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+def _crossings(z: Array, theta: Array, spacing: float) -> Iterator[Array]:
+    """Yield where each straight piece of a path crosses planes through the axis."""
+    for k in np.flatnonzero(np.diff(theta)):
+        low, high = np.sort(theta[k : k + 2]) / spacing
         planes = np.arange(np.ceil(low), np.floor(high) + 1) * spacing
-        crossings = (planes - start) / rate if rate else np.empty(0)
-        cuts = np.sort(np.concatenate([floors, np.clip(crossings, 0.0, length)]))
-        cuts = cuts[np.append(True, np.diff(cuts) > 1e-9 * length)]
-        cuts[-1] = length
-        z = np.column_stack([cuts[:-1], cuts[1:]])
-        parts.append((np.full(len(z), number), z, start + rate * z))
-    thread, z, theta = (np.concatenate(column) for column in zip(*parts, strict=True))
-    return Passages(thread, z, theta)
+        yield z[k] + (planes - theta[k]) * (z[k + 1] - z[k]) / (theta[k + 1] - theta[k])
 
 
 class ImmersedFamily:
@@ -92,47 +128,84 @@ class ImmersedFamily:
 
     Parameters
     ----------
-    family, radius, body
-        The threads, the radius of their helix (mm), and the mesh they run in.
+    family, face
+        The threads, and the face that they run on.
+    stands_for
+        The family as the case has it, where `family` is spread over another number of threads.
 
     Attributes
     ----------
     passages
-        The links, one to a passage.
+        Where the threads run.
     host
-        Cell of each link, shape (links,).
+        Cell of each passage, shape (passages,).
     rest
-        Length of each link at rest, shape (links,), mm.
+        Length of each passage at rest, shape (passages,), mm.
+    link
+        Number of the link that each passage belongs to, shape (passages,).
+    gliding
+        Whether a link is a whole thread.
     """
 
-    def __init__(self, family: ThreadFamily, radius: float, body: Body) -> None:
+    def __init__(
+        self,
+        family: ThreadFamily,
+        face: OuterFace,
+        stands_for: ThreadFamily | None = None,
+    ) -> None:
         self.family = family
-        self.passages = find_passages(family, radius, body)
+        self.face = face
+        self._own = stands_for or family
+        self._per_own = self._own.stiffness / family.stiffness  # tension of one of its own threads
+        self.gliding = family.hold != "bonded"
+        self._knots, self._paths = helices(family, face)
+        self._lay()
+        # the threads keep their length where they move sideways later
+        self._helix = np.bincount(self.link, self.rest)
+        self._natural = family.natural(self._helix)
+
+    def _lay(self) -> None:
+        """Lay the threads along their paths."""
+        face, body = self.face, self.face.body
+        self.passages = passages = cut_paths(self._knots, self._paths, face)
+        self.link = passages.thread if self.gliding else np.arange(len(passages.thread))
         gauss, weights = np.polynomial.legendre.leggauss(POINTS)
-        extent = np.diff(self.passages.z, axis=1)
-        self._weights = extent / np.cos(family.angle) * weights / 2  # (links, points)
+        rise, turn = np.diff(passages.z, axis=1), np.diff(passages.theta, axis=1)
+        length = np.hypot(rise, face.radius * turn)  # (passages, 1)
+        self._weights = length * weights / 2  # (passages, points)
         self.rest = self._weights.sum(axis=1)
-        fraction = (gauss + 1) / 2
-        z = self.passages.z[:, :1] + extent * fraction
-        theta = self.passages.theta[:, :1] + np.diff(self.passages.theta, axis=1) * fraction
-        self.host, sector = _hosts(self.passages, body)
-        self._back = sector * 2 * np.pi / body.sectors
-        theta -= self._back[:, None]
-        sin, cos = np.sin(family.angle), np.cos(family.angle)
+        self.host, self._back = face.find(passages.theta.mean(axis=1), passages.z.mean(axis=1))
+        z = passages.z[:, :1] + rise * (gauss + 1) / 2
+        theta = passages.theta[:, :1] + turn * (gauss + 1) / 2 - self._back[:, None]
+        sin, cos = face.radius * turn / length, rise / length
         self._tangent = np.stack(
-            [-sin * np.sin(theta), sin * np.cos(theta), np.full_like(z, cos)], axis=-1
+            [-sin * np.sin(theta), sin * np.cos(theta), cos + 0 * theta], axis=-1
         )
         self._nodes = body.connectivity[self.host]
-        _, slopes = _basis(body, self.host, _on_tube(radius, theta, z))
-        jacobian = np.einsum("lni,lpnj->lpij", body.nodes[self._nodes], slopes)
-        inward = np.linalg.solve(jacobian, self._tangent[..., None])  # d(xi)/ds
-        self._derivative = (slopes @ inward)[..., 0]  # B, (links, points, 27)
-        ends = _on_tube(radius, self.passages.theta - self._back[:, None], self.passages.z)
-        self._at_ends, _ = _basis(body, self.host, ends)
         self._rest_position = body.nodes[self._nodes]
+        self._at_points, slopes = face.basis(self.host, face.at(theta, z))
+        self._derivative = (slopes @ self._tangent[..., None])[..., 0]  # B, (passages, points, 27)
+        ends = face.at(passages.theta - self._back[:, None], passages.z)
+        self._at_ends, _ = face.basis(self.host, ends)
+
+    def tighten(self, share: float) -> None:
+        """Wind in only `share` of what the threads are too short by."""
+        self._natural = self.family.tightened(share).natural(self._helix)
+
+    def settle(self, displacement: Array) -> bool:
+        """Lay threads that may move sideways along the shortest path; return whether they moved."""
+        if self.family.hold != "free path":
+            return False
+        face = DeformedFace(self.face, displacement)
+        paths = np.array([shortest_path(face, self._knots, path) for path in self._paths])
+        moved = np.abs(paths - self._paths).max() > SETTLED
+        if moved:
+            self._paths = paths
+            self._lay()
+        return bool(moved)
 
     def stretch(self, displacement: Array) -> tuple[Array, Array]:
-        """Return lambda and g/lambda of eq. (1), shapes (links, points) and (links, points, 3)."""
+        """Return lambda, shape (passages, points), and g/lambda of eq. (1), (..., 3)."""
         stretched = self._tangent + self._derivative @ displacement[self._nodes]
         stretch = np.linalg.norm(stretched, axis=-1)
         return stretch, stretched / stretch[..., None]
@@ -140,10 +213,43 @@ class ImmersedFamily:
     def strain(self, displacement: Array) -> Array:
         """Return the strain of each link, shape (links,), for nodal displacements (nodes, 3)."""
         stretch, _ = self.stretch(displacement)
-        return np.asarray((self._weights * stretch).sum(axis=1) / self.rest - 1.0)
+        return self._strain(stretch)
+
+    def _strain(self, stretch: Array) -> Array:
+        length = np.bincount(self.link, (self._weights * stretch).sum(axis=1))
+        return np.asarray(length / self._natural - 1.0)
+
+    def tension(self, displacement: Array) -> Array:
+        """Return the tension of the case's own threads in each passage, shape (passages,), N."""
+        tension, _ = self.family.tension(self.strain(displacement))
+        return self._per_own * tension[self.link]
+
+    def links(self, displacement: Array) -> ThreadLinks:
+        """Return the passages as the measures want them."""
+        strain = self.strain(displacement)
+        _, direction = self.stretch(displacement)
+        x = self._at_points @ (self._rest_position + displacement[self._nodes])
+        arm = x[..., 0] * direction[..., 1] - x[..., 1] * direction[..., 0]
+        return ThreadLinks(
+            self._own,
+            tension=self.tension(displacement),
+            strain=strain[self.link],
+            rest=self.rest,
+            arm=(self._weights * arm).sum(axis=1) / self.rest,
+            thread=self.passages.thread,
+        )
+
+    def curves(self, displacement: Array) -> ThreadCurves:
+        """Return the passages as straight lines for pictures."""
+        return ThreadCurves(
+            self.family.name,
+            rest=self.positions(np.zeros_like(displacement)),
+            ends=self.positions(displacement),
+            tension=self.tension(displacement),
+        )
 
     def positions(self, displacement: Array) -> Array:
-        """Return the current ends of each link, not turned back, shape (links, 2, 3), mm."""
+        """Return the current ends of each passage, not turned back, shape (passages, 2, 3), mm."""
         x, y, z = np.moveaxis(
             self._at_ends @ (self._rest_position + displacement[self._nodes]), -1, 0
         )
@@ -152,95 +258,44 @@ class ImmersedFamily:
 
     def energy(self, displacement: Array) -> float:
         """Return the energy stored in the body's threads (N mm)."""
-        return float(self.rest @ self.family.energy(self.strain(displacement)))
+        return float(self._natural @ self.family.energy(self.strain(displacement)))
 
     def _length_gradient(self, direction: Array) -> Array:
-        """Return G, shape (links, 27, 3)."""
-        weighted = self._weights[..., None] * self._derivative  # (links, points, 27)
-        return weighted.swapaxes(1, 2) @ direction
+        """Return the part of each passage in G, shape (passages, 81)."""
+        weighted = self._weights[..., None] * self._derivative  # (passages, points, 27)
+        return (weighted.swapaxes(1, 2) @ direction).reshape(-1, DISPLACEMENTS)
 
     def forces(self, displacement: Array) -> Array:
-        """Return f of eq. (3), shape (links, 81), N."""
-        _, direction = self.stretch(displacement)
-        tension, _ = self.family.tension(self.strain(displacement))
-        forces = tension[:, None, None] * self._length_gradient(direction)
-        return forces.reshape(-1, DISPLACEMENTS)
+        """Return f of eq. (3), shape (passages, 81), N."""
+        stretch, direction = self.stretch(displacement)
+        tension, _ = self.family.tension(self._strain(stretch))
+        return tension[self.link, None] * self._length_gradient(direction)
 
     def stiffness(self, displacement: Array) -> Array:
-        """Return K of eq. (3), shape (links, 81, 81), N/mm.
+        """Return K of eq. (3), shape (passages, 81, 81), N/mm; of gliding threads the second term.
 
         It is written as A'A: one row of A holds G, the others hold B across the thread.
         """
         stretch, direction = self.stretch(displacement)
-        tension, slope = self.family.tension(self.strain(displacement))
-        along = np.sqrt(slope / self.rest)[:, None] * self._length_gradient(direction).reshape(
-            -1, DISPLACEMENTS
-        )
+        tension, slope = self.family.tension(self._strain(stretch))
         across = np.eye(3) - direction[..., :, None] * direction[..., None, :]
-        across *= np.sqrt(self._weights * tension[:, None] / stretch)[..., None, None]
-        sideways = self._derivative[..., None, :, None] * across[..., :, None, :]
-        rows = np.concatenate(
-            [along[:, None, :], sideways.reshape(len(along), -1, DISPLACEMENTS)], axis=1
-        )
+        across *= np.sqrt(self._weights * tension[self.link, None] / stretch)[..., None, None]
+        rows = self._derivative[..., None, :, None] * across[..., :, None, :]
+        rows = rows.reshape(len(stretch), -1, DISPLACEMENTS)
+        if not self.gliding:
+            along = np.sqrt(slope / self._natural)[:, None] * self._length_gradient(direction)
+            rows = np.concatenate([along[:, None, :], rows], axis=1)
         return rows.swapaxes(1, 2) @ rows
 
+    def rank_one(self, displacement: Array) -> tuple[Array, Array]:
+        """Return the first term of K of gliding threads as factors of its terms of rank one.
 
-def _hosts(passages: Passages, body: Body) -> tuple[Any, Any]:
-    """Return for each passage its cell and the number of sectors it is turned back by."""
-    around, axial = body.cells.around, body.cells.axial
-    spacing = 2 * np.pi / (body.sectors * around)
-    length = float(body.nodes[:, 2].max())
-
-    def place(theta: Array, z: Array) -> tuple[Any, Any]:
-        column = np.floor(theta / spacing).astype(int)
-        return column, np.clip((z / length * axial).astype(int), 0, axial - 1)
-
-    body.mesh.topology.create_connectivity(2, 3)
-    cells_at = body.mesh.topology.connectivity(2, 3)
-    outer = np.concatenate([cells_at.links(f) for f in body.facets.find(GROUPS["outer"])])
-    x, y, z = body.nodes[body.connectivity[outer]].mean(axis=1).T
-    grid = np.empty((around, axial), dtype=int)
-    grid[place(np.arctan2(y, x) % (2 * np.pi), z)] = outer
-    column, floor = place(passages.theta.mean(axis=1), passages.z.mean(axis=1))
-    return grid[column % around, floor], column // around
-
-
-def _on_tube(radius: float, theta: Array, z: Array) -> Array:
-    return np.stack([radius * np.cos(theta), radius * np.sin(theta), z], axis=-1)
-
-
-def _basis(body: Body, host: Any, points: Array) -> tuple[Array, Array]:
-    """Return the host's basis functions N at points, and dN/dxi.
-
-    Parameters
-    ----------
-    body, host
-        The mesh and the cell of each link, shape (links,).
-    points
-        Shape (links, points, 3), mm.
-
-    Returns
-    -------
-    tuple
-        Shapes (links, points, 27) and (links, points, 27, 3).
-
-    Raises
-    ------
-    ResolutionError
-        If the points are not found in the cells, as in a wall of less than a thousandth of its
-        radius, say.
-    """
-    geometry = body.mesh.geometry
-    corners = geometry.x[geometry.dofmaps[0][host]]
-    pull_back = geometry.cmaps[0].pull_back
-    try:
-        reference = [
-            pull_back(x, corner, tol=1e-9) for x, corner in zip(points, corners, strict=True)
-        ]
-    except RuntimeError:
-        raise ResolutionError(
-            "the wall is too thin for its radius to be meshed: its threads find no cell"
-        ) from None
-    table = hexahedron().basix_element.tabulate(1, np.concatenate(reference))[..., 0]
-    value, *slopes = (part.reshape(*points.shape[:2], NODES) for part in table)
-    return value, np.stack(slopes, axis=-1)
+        Returns
+        -------
+        tuple
+            The part of each passage in G, shape (passages, 81), and the factor dT/de / l0(1 + s)
+            of each link, shape (links,), N/mm.
+        """
+        stretch, direction = self.stretch(displacement)
+        _, slope = self.family.tension(self._strain(stretch))
+        return self._length_gradient(direction), slope / self._natural

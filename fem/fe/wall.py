@@ -2,7 +2,15 @@ r"""The wall: stored energy of the rubber and volume enclosed by the bore.
 
 Stored energy, with the law W of :mod:`fem.rubber.law` and F = I + grad u,
 
-.. math:: \Pi = \int W(\bar I_1, \bar I_2) + p (J - 1) - p^2 / 2\kappa \; dX.
+.. math:: \Pi = \int W(\bar I_1, \bar I_2) + p (J - 1) - p^2 / 2\kappa \; dX. \qquad (1)
+
+Its derivatives by the displacement are taken invariant by invariant,
+
+.. math:: \delta W = W_a\, \delta I_a, \qquad
+   \Delta \delta W = W_{ab}\, \delta I_a\, \Delta I_b + W_a\, \Delta \delta I_a; \qquad (2)
+
+left to itself, UFL carries each of the many directions through every operation of W, and the form
+of an Ogden rubber takes minutes to compile instead of seconds.
 
 Enclosed volume, by the divergence theorem with the field (x, y, 0)/2, which is blind to end plates
 normal to the axis and to the cut faces of a sector,
@@ -41,18 +49,48 @@ def deformation_gradient(field: BrokenField) -> Any:
 
 
 def stored_energy(field: BrokenField, rubber: Rubber) -> Potential:
-    """Return the energy stored in the body (N mm)."""
-    mesh = field.body.mesh
-    moduli = [dolfinx.fem.Constant(mesh, modulus) for modulus in rubber.moduli]
-    kappa = dolfinx.fem.Constant(mesh, rubber.bulk_modulus)
+    """Return the energy stored in the body (N mm), differentiated by eq. (2)."""
+    at, J = field.function, ufl.det(deformation_gradient(field))
+    test, trial = ufl.TestFunction(field.space), ufl.TrialFunction(field.space)
+    kappa, p = dolfinx.fem.Constant(field.body.mesh, rubber.bulk_modulus), field.p
+    invariants = [ufl.variable(i) for i in _invariants(field)]
+    energy, volumetric = _density(field, rubber, *invariants), p * (J - 1) - p**2 / (2 * kappa)
+    first = ufl.derivative(volumetric, at, test)
+    second = ufl.derivative(first, at, trial)
+    changes, others = ([ufl.derivative(i, at, v) for i in invariants] for v in (test, trial))
+    for invariant, change in zip(invariants, changes, strict=True):
+        slope = ufl.diff(energy, invariant)
+        slope_change = sum(
+            ufl.diff(slope, i) * other for i, other in zip(invariants, others, strict=True)
+        )
+        first += slope * change
+        second += slope_change * change + slope * ufl.derivative(change, at, trial)
+    dx = ufl.dx(field.body.mesh, metadata=QUADRATURE)
+    return Potential(field, (energy + volumetric) * dx, first * dx, second * dx)
+
+
+def _invariants(field: BrokenField) -> tuple[Any, Any]:
+    """Return the invariants of the volume-preserving part of the deformation."""
     F = deformation_gradient(field)
-    J = ufl.det(F)
-    C = F.T * F
-    i1 = J ** (-2 / 3) * ufl.tr(C)
-    i2 = J ** (-4 / 3) * (ufl.tr(C) ** 2 - ufl.tr(C * C)) / 2
-    p = field.p
-    density = rubber.energy(i1, i2, *moduli) + p * (J - 1) - p**2 / (2 * kappa)
-    return Potential(field, density * ufl.dx(mesh, metadata=QUADRATURE))
+    J, C = ufl.det(F), F.T * F
+    return J ** (-2 / 3) * ufl.tr(C), J ** (-4 / 3) * (ufl.tr(C) ** 2 - ufl.tr(C * C)) / 2
+
+
+def _density(field: BrokenField, rubber: Rubber, i1: Any, i2: Any) -> Any:
+    """Return W, and nan beyond the locking of the rubber.
+
+    There a law's slope may be finite and wrong: that of ln(1 - x) is, beyond 1. What the compiler's
+    fast mathematics makes of the logarithm itself is uncertain, so the nan comes as data.
+    """
+
+    def constant(number: float) -> Any:
+        return dolfinx.fem.Constant(field.body.mesh, number)
+
+    energy = rubber.energy(i1, i2, *map(constant, rubber.moduli))
+    if rubber.locking is None:
+        return energy
+    within = ufl.lt(i1 - 3, constant(rubber.locking))
+    return ufl.conditional(within, 1.0, constant(np.nan)) * energy
 
 
 def _bore(field: BrokenField) -> Any:
@@ -84,8 +122,8 @@ def bore_push(field: BrokenField) -> CellVector:
     return CellVector(field, ufl.inner(_outward(field), push) * _bore(field))
 
 
-class GreatestStretch:
-    """The largest principal stretch in the wall, at the points of the quadrature."""
+class WallStrain:
+    """How far the wall is strained, at the points of the quadrature."""
 
     def __init__(self, field: BrokenField) -> None:
         points, _ = basix.make_quadrature(
@@ -95,8 +133,16 @@ class GreatestStretch:
         self._cells = np.arange(len(field.body.connectivity), dtype=np.int32)
         self._gradient = compile_expression(deformation_gradient(field), np.asarray(points))
 
-    def by_cell(self) -> Array:
-        """Return the largest stretch in each cell in the present state of the field."""
+    def _squared_stretches(self) -> Array:
+        """Return the principal values of C, shape (cells, points, 3), ascending."""
         F = self._gradient.eval(self._mesh, self._cells)
-        squared = np.linalg.eigvalsh(F.swapaxes(-1, -2) @ F)
-        return np.asarray(np.sqrt(squared.max(axis=(1, 2))))
+        return np.asarray(np.linalg.eigvalsh(F.swapaxes(-1, -2) @ F))
+
+    def stretch(self) -> Array:
+        """Return the largest principal stretch in each cell in the present state of the field."""
+        return np.asarray(np.sqrt(self._squared_stretches().max(axis=(1, 2))))
+
+    def first_invariant(self) -> Array:
+        """Return the largest first invariant of the volume-preserving part in each cell."""
+        squared = self._squared_stretches()
+        return np.asarray((squared.sum(axis=-1) / np.cbrt(squared.prod(axis=-1))).max(axis=1))

@@ -1,4 +1,4 @@
-"""What a terminal shows of a solve: a bar while it runs, then FE beside fast, step by step."""
+"""What a terminal shows of a solve: a bar while it runs, then the models side by side."""
 
 from __future__ import annotations
 
@@ -8,20 +8,29 @@ from pathlib import Path
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-from rich.table import Table
 
+from fem.case import Case
 from fem.result import Result, Run
 from fem.run import Report
-
-TITLES = {"fe": "FE", "fast": "fast"}
+from fem.show.bounds import bounded_row, bounds_table
+from fem.show.parts import NAMES, besides, demanded, family_words, on_path, outcome
+from fem.show.remarks import overstretched, remarks
+from fem.show.tables import (
+    MOTION,
+    besides_table,
+    end_columns,
+    step_tables,
+    terminal,
+    thread_columns,
+)
 
 UNBALANCED = 0.01
 """A greater imbalance at the ends, as a share of the thrust, is no mere trait of the mesh."""
 
 
 @contextmanager
-def progress(models: Sequence[str], steps: int) -> Iterator[Report]:
-    """Show a bar to each model on standard error; hand out the function to move them."""
+def progress(models: Sequence[str], steps: int, notes: Sequence[str] = ()) -> Iterator[Report]:
+    """Show notes and a bar to each model on standard error; hand out the function to move them."""
     with Progress(
         TextColumn("{task.description}"),
         BarColumn(),
@@ -30,7 +39,9 @@ def progress(models: Sequence[str], steps: int) -> Iterator[Report]:
         TimeElapsedColumn(),
         console=Console(stderr=True),
     ) as bars:
-        tasks = {name: bars.add_task(f"{TITLES[name]} model", total=steps) for name in models}
+        for note in notes:
+            bars.console.print(note, highlight=False)
+        tasks = {name: bars.add_task(f"{NAMES[name]} model", total=steps) for name in models}
 
         def report(model: str, done: int, _: int) -> None:
             bars.update(tasks[model], completed=done)
@@ -38,66 +49,76 @@ def progress(models: Sequence[str], steps: int) -> Iterator[Report]:
         yield report
 
 
+def second_solves(case: Case, models: Sequence[str], mesh_error: bool) -> list[str]:
+    """Return what the FE model is solved for again, a line each."""
+    if "fe" not in models:
+        return []
+    notes = []
+    if any(family.friction is not None for family in case.threads):
+        notes.append("friction: the FE model is then solved again with bonded threads")
+    if mesh_error:
+        notes.append("mesh error: the FE model is then solved again on a mesh of twice the size")
+    return notes
+
+
 def print_result(result: Result, folder: Path) -> None:
-    """Print the steps, how each run went, and where its files are."""
-    console = Console(highlight=False, soft_wrap=True)
-    console.print(result.case.title, style="bold", markup=False)
-    motion = {
-        "twist_deg": ("twist", "deg", ".2f"),
-        "displacement_mm": ("displacement", "mm", ".3f"),
-        "bulge_mm": ("bulge", "mm", ".3f"),
-    }
-    console.print(step_table(result, motion), "")
-    tension = {
-        f"tension_N.{family.name}": (f"tension {family.name}", "N", ".4f")
-        for family in result.case.threads
-    }
-    if tension:
-        console.print(step_table(result, tension), "")
+    """Print the steps, what is to be said of them, how each run went, and where its files are."""
+    console, case = terminal(), result.case
+    console.print(case.title, style="bold")
+    _print_steps(console, result)
     for run in result.runs:
-        console.print(run_line(run))
+        _print_besides(console, run)
+        _print_bounds(console, run, case)
+    for line in remarks(result):
+        console.print(line)
+    for run in result.runs:
+        console.print(run_line(run, case))
     written = ", ".join(sorted(path.name for path in folder.iterdir() if path.suffix != ".vtu"))
-    console.print(f"{folder}: {written}")
+    console.print(f"{folder}: {written}", soft_wrap=True)
 
 
-def step_table(result: Result, columns: dict[str, tuple[str, str, str]]) -> Table:
-    """Return a row to each pressure, the models side by side.
-
-    Parameters
-    ----------
-    result
-        The runs.
-    columns
-        Column of the step table: its title, unit and format.
-    """
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("pressure\nkPa", justify="right")
-    runs = {run.model: run.rows for run in result.runs}
-    for title, unit, _ in columns.values():
-        for model in runs:
-            table.add_column(f"{title}\n{TITLES[model]}, {unit}", justify="right", no_wrap=True)
-    longest = max(runs.values(), key=len)
-    for step, row in enumerate(longest):
-        cells = [f"{row['pressure_kPa']:.4g}"]
-        for name, (_, _, form) in columns.items():
-            for rows in runs.values():
-                cells.append(f"{rows[step][name]:{form}}" if step < len(rows) else "-")
-        table.add_row(*cells)
-    return table
+def _print_steps(console: Console, result: Result) -> None:
+    """Print motion, end loads, and threads at all steps asked for."""
+    columns = [*MOTION, *end_columns(result.case)]
+    for table in step_tables(result, columns, console.width):
+        console.print(table, "")
+    for family in result.case.threads:
+        console.print(f"Threads {family.name}: {', '.join(family_words(family))}", style="bold")
+        for table in step_tables(result, thread_columns(family.name), console.width):
+            console.print(table, "")
 
 
-def run_line(run: Run) -> str:
+def _print_besides(console: Console, run: Run) -> None:
+    """Print the limit points of a run, and what lies beyond."""
+    if besides(run):
+        title = run.limit or "the last state that was found"
+        console.print(f"{NAMES[run.model]}: {title}", style="bold")
+        console.print(besides_table(run), "")
+
+
+def _print_bounds(console: Console, run: Run, case: Case) -> None:
+    """Print how far the last step may be trusted, where a second solve tells that."""
+    row = bounded_row(run)
+    if row:
+        last = "last step" if row is demanded(run)[-1] else "the last step that all solves reach"
+        title = f"{NAMES[run.model]} at {row['pressure_kPa']:.4g} kPa, {last}"
+        console.print(title, style="bold")
+        console.print(bounds_table(row, case), "")
+
+
+def run_line(run: Run, case: Case) -> str:
     """Return in one sentence how a run went."""
     iterations = sum(row["newton_iterations"] for row in run.rows)
     gaps = run.balance
-    unstable = [row["pressure_kPa"] for row in run.rows if not row["stable"]]
-    text = (
-        f"{TITLES[run.model]}: {run.reason or 'reached'}; {iterations} Newton iterations, "
-        f"{run.seconds:.2f} s; imbalance of energy {gaps['energy_gap']:.1e}, "
-        f"of end force {gaps['end_force_gap']:.1e}, of end torque {gaps['end_torque']:.1e}"
-    )
-    if max(gaps["end_force_gap"], gaps["end_torque"]) > UNBALANCED:
-        text += "; OUT OF BALANCE at the ends: do not trust this run"
+    unstable = [row for row in on_path(run) if not row["stable"] and not row["limit"]]
+    parts = [
+        f"{NAMES[run.model]}: {outcome(run)}",
+        f"{iterations} iterations, {run.seconds:.2f} s",
+        f"imbalance: energy {gaps['energy_gap']:.1e}, end force {gaps['end_force_gap']:.1e}, "
+        f"torque {gaps['end_torque_gap']:.1e}",
+    ]
+    if max(gaps["end_force_gap"], gaps["end_torque_gap"]) > UNBALANCED:
+        parts.append("OUT OF BALANCE at the ends: do not trust this run")
     if unstable:
-        text += f"; UNSTABLE from {unstable[0]:.4g} kPa"
-    return text
+        parts.append(f"UNSTABLE from {unstable[0]['pressure_kPa']:.4g} kPa")
+    return "; ".join([*parts, *filter(None, [overstretched(run, case)])])

@@ -15,6 +15,7 @@ from fem.arrays import Array
 from fem.case import Case
 from fem.result import Result
 from fem.shape import Shape
+from fem.show.parts import driven, family_words, moved, on_path, outcome
 from fem.show.render import View, project
 from fem.show.solids import BASE_PLATE, FREE_PLATE, PLATE_DEPTH, Lines, polar_points, thread_lines
 from fem.show.style import DPI, title_lines, wrap
@@ -27,6 +28,12 @@ NO_TENSION = 0.01
 
 ROUND_OFF = 1e-12
 """Less tension than this share of a thread's stiffness is round-off."""
+
+AT_REST = 1e-6
+"""Less pressure and motion (kPa, deg, mm) than this is none."""
+
+SLACK_SHARE = 0.05
+"""A family of which less is taut is named as slack."""
 
 KEY_WIDTH = 2.45
 """Width of the column with the keys (in)."""
@@ -145,28 +152,41 @@ class Scene:
 
 
 def set_scene(result: Result) -> Scene:
-    """Gather what the picture shows: the first and the last shape, or one if there is no more."""
+    """Gather what the picture shows: the shapes at the beginning and at the end of the path.
+
+    Before a move of the free end that at its beginning is shown as well. What lies beyond the limit
+    point that ends a path is not shown.
+    """
     run = next(run for run in result.runs if run.shapes)
-    length = result.case.tube.length
-    steps = [0, len(run.shapes) - 1] if len(run.shapes) > 1 else [0]
+    case, steps = result.case, {0, len(on_path(run)) - 1}
+    if len(moved(run, case)) > 1:
+        steps.add(len(driven(run, case)) - 1)
     poses = [
         Pose(
             run.shapes[step],
             math.radians(row["twist_deg"]),
-            length + row["displacement_mm"],
-            _caption(row) if step else ["at rest"],
+            case.tube.length + row["displacement_mm"],
+            _caption(row, case),
         )
-        for step, row in ((step, run.rows[step]) for step in steps)
+        for step, row in ((step, run.rows[step]) for step in sorted(steps))
     ]
     lines = [thread_lines(pose.shape) for pose in poses]
-    layout = lay_out(result.case, poses, below=0.9 if run.reason else 0.6)
-    return Scene(result.case, poses, lines, layout, run.reason)
+    note = "" if run.reached else outcome(run).removeprefix("not reached, ")
+    layout = lay_out(case, poses, below=0.9 if note else 0.6)
+    return Scene(case, poses, lines, layout, note)
 
 
-def _caption(row: dict[str, Any]) -> list[str]:
+def _caption(row: dict[str, Any], case: Case) -> list[str]:
+    """Return the lines below a tube: where on the path, how it moved, who hangs slack."""
+    if all(abs(row[name]) < AT_REST for name in ("pressure_kPa", "twist_deg", "displacement_mm")):
+        return ["at rest"]
+    kind = "balloon limit," if row["limit"] else "at"
+    where = f"{kind} {figures(row['pressure_kPa'])} kPa" if row["step"] else "before inflation"
+    slack = [family.name for family in case.threads if row[f"taut.{family.name}"] < SLACK_SHARE]
     return [
-        f"at {figures(row['pressure_kPa'])} kPa: twist {figures(row['twist_deg'])}°,",
+        f"{where}: twist {figures(row['twist_deg'])}°,",
         f"displacement {figures(row['displacement_mm'])} mm, bulge {figures(row['bulge_mm'])} mm",
+        *wrap(f"slack: {', '.join(slack)}" if slack else "", 40, lines=1),
     ]
 
 
@@ -190,7 +210,8 @@ def lay_out(case: Case, poses: Sequence[Pose], below: float) -> Layout:
     low = float(project(_circle(BASE_PLATE * radius, -depth))[:, 1].min())
     tall, wide = max(tops) - low, 2 * sum(halves)
     scale = max(tall / (5.0 if tall < 4 * wide else 7.0), wide / 5.4)
-    panels = [max(2 * half / scale + 1.5, 2.7) * scale for half in halves]
+    narrowest = 2.7 if sum(len(pose.caption) > 1 for pose in poses) < 2 else 3.1
+    panels = [max(2 * half / scale + 1.5, narrowest) * scale for half in halves]
     bottom = low - 0.5 * scale
     keys = 3.2 + sum(family_room(family) for family in case.threads)
     top = max(max(tops) + 0.1 * scale, bottom + (keys - below) * scale)
@@ -208,10 +229,11 @@ def _circle(radius: float, z: float) -> Array:
 
 
 def family_text(family: ThreadFamily) -> list[str]:
-    """Return the lines that name a family, its helix angle and the number of its threads."""
-    angle = f"{math.degrees(family.angle):+.3g}".replace("-", MINUS) if family.angle else "0"
-    noun = "thread" if family.count == 1 else "threads"
-    return wrap(f"{family.name}, {angle}°, {family.count}\N{NO-BREAK SPACE}{noun}", 24)
+    """Return the lines that describe a family in the key."""
+    angle, *others = family_words(family)
+    said = [family.name, angle.replace("-", MINUS), *others]
+    text = ", ".join(word.replace(" ", "\N{NO-BREAK SPACE}") for word in said)
+    return wrap(text, 24)
 
 
 def family_room(family: ThreadFamily) -> float:

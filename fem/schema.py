@@ -1,0 +1,35 @@
+"""What the JSON schema of a case file says beyond what pydantic derives from the types."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import ConfigDict
+
+
+def schema_of_one(*keys: str) -> ConfigDict:
+    """Return the configuration of a table in which just one of `keys` is given."""
+    return ConfigDict(json_schema_extra={"oneOf": [{"required": [key]} for key in keys]})
+
+
+def without_null(schema: Any) -> Any:
+    """Return a JSON schema without what is null, since TOML cannot write it."""
+    if isinstance(schema, list):
+        return [without_null(part) for part in schema if part != {"type": "null"}]
+    if not isinstance(schema, dict):
+        return schema
+    kept = {key: without_null(part) for key, part in schema.items() if part is not None}
+    if len(kept.get("anyOf", [])) == 1:
+        kept = {**kept.pop("anyOf")[0], **kept}
+    return kept
+
+
+def or_material(schema: dict[str, Any]) -> None:
+    """Add to the schema of the laws the table that names a material in place of a law."""
+    from fem.rubber.law import Volumetric
+    from fem.rubber.library import materials
+
+    ratio = Volumetric.model_json_schema()["properties"]["bulk_ratio"]
+    name = {"enum": list(materials()), "description": "Name of a material of the library."}
+    table = {"properties": {"material": name, "bulk_ratio": ratio}, "required": ["material"]}
+    schema["oneOf"].append({"type": "object", "additionalProperties": False, **table})

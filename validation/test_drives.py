@@ -1,0 +1,180 @@
+r"""Pressure, volume and gas drive the same path; so do the ends, held or loaded.
+
+Source: none; an equilibrium does not know what drives it, common practice. The gas obeys Boyle's
+law: with the pressure p_0 outside, the line's volume V_l and the bore's V_0 at rest, the mass m at
+the temperature T makes the gauge pressure P,
+
+.. math:: (P + p_0)(V + V_l) = p_0 (V_0 + V_l) + m R T, \qquad (1)
+
+elementary; R = 287.05 J/(kg K) for dry air, ISO 2533, from memory. An end that is held where a dead
+load has put it carries that load.
+
+Worked numbers: the greenhouse tube to 12 kPa; the volume pushed in and the mass let in that belong
+to each of its states are asked for in turn, and its end is moved by hand to where it was free.
+
+Tolerances. 1e-6 of pressure, volume, twist, displacement, energy, and of the force scale where a
+load is nil: what Newton's method leaves at 1e-8 of its scales.
+"""
+
+import functools
+import math
+from typing import Any
+
+import pytest
+
+from fem.case import Case
+from fem.demand import GAS_CONSTANT
+from fem.loading import AXIAL, PRESSURE, TWIST
+from fem.path import follow
+from fem.run import build
+from fem.stages import loading_of, stages_of
+from fem.state import State
+from validation.check import Quantity, verify
+from validation.tubes import GREENHOUSE, Walk, walk
+
+SAME = "an equilibrium does not know what drives it, common practice"
+
+MESH = "1x1x10"
+GLIDING = {"threads__0__hold": "gliding", "threads__1__slack": "1 %"}
+VARIANTS: dict[str, dict[str, Any]] = {"bonded": {}, "one gliding, one slack": GLIDING}
+
+
+def ready(variant: str, **changes: Any) -> Case:
+    """Return the ready case to 12 kPa in three steps, with changes."""
+    case = Case.load(GREENHOUSE).changed(**VARIANTS[variant])
+    return case.changed(**({"pressure": {"end": "12 kPa", "steps": 3}} | changes))
+
+
+@functools.cache
+def pressed(model: str, variant: str) -> Walk:
+    """Return the path by pressure."""
+    return walk(ready(variant), None, model, MESH)
+
+
+def same(what: str, path: Walk, expected: State, found: State) -> list[Quantity]:
+    """Return the checks that two states are the same."""
+    case = path.model.case
+    force, radius = case.force_scale, case.tube.outer_radius
+    rest = path.states[0].coordinates[PRESSURE]
+    rows = [
+        ("P (MPa)", expected.pressure, found.pressure, case.rubber.shear_modulus),
+        ("V (mm3)", expected.coordinates[PRESSURE], found.coordinates[PRESSURE], rest),
+        ("w (mm)", expected.coordinates[AXIAL], found.coordinates[AXIAL], radius),
+        ("phi (rad)", expected.coordinates[TWIST], found.coordinates[TWIST], 1.0),
+        ("F (N)", expected.loads[AXIAL], found.loads[AXIAL], force),
+        ("M (N mm)", expected.loads[TWIST], found.loads[TWIST], force * radius),
+        ("E (N mm)", expected.energy, found.energy, force * radius),
+    ]
+    return [Quantity(f"{what}, {name}", SAME, e, c, 1e-6, scale) for name, e, c, scale in rows]
+
+
+def asked(path: Walk) -> list[State]:
+    """Return the states that were asked for."""
+    return [state for state in path.states if state.asked]
+
+
+@pytest.mark.parametrize("variant", VARIANTS)
+@pytest.mark.parametrize("model", ["fast", "fe"])
+def test_volume_and_gas_meet_the_pressure(model: str, variant: str) -> None:
+    path = pressed(model, variant)
+    rest = path.states[0].coordinates[PRESSURE]
+    ambient, line = 0.101325, 5000.0  # MPa, mm3
+    checks = path.balance("by pressure")
+    for state in asked(path):
+        volume = state.coordinates[PRESSURE]
+        product = (state.pressure + ambient) * (volume + line) - ambient * (rest + line)
+        mass = product / (GAS_CONSTANT * 293.15)  # tonne
+        drives = {
+            "volume": {"volume": {"added": f"{volume - rest:.17g} mm^3", "steps": 2}},
+            "gas": {
+                "gas": {
+                    **{"mass": f"{mass * 1e9:.17g} mg", "steps": 2, "line_volume": "5 mL"},
+                    **{"ambient": "101.325 kPa", "temperature": "293.15 K"},
+                }
+            },
+        }
+        for name, drive in drives.items():
+            other = walk(ready(variant, pressure=None, **drive), None, model, MESH)
+            what = f"{model}, {variant}, by {name} to {state.pressure * 1e3:.0f} kPa"
+            checks += same(what, path, state, other.states[-1])
+            checks += other.balance(what)
+    verify(checks)
+
+
+@pytest.mark.parametrize("model", ["fast", "fe"])
+def test_end_that_is_moved_meets_the_dead_load(model: str) -> None:
+    """A dead force has put the end somewhere: moved there, it carries that force."""
+    checks = []
+    for end, move in [
+        ({"force": "1.5 N"}, "displacement"),
+        ({"force": "-1 N"}, "displacement"),
+        ({"torque": "-8 N mm"}, "twist"),
+    ]:
+        loaded = walk(ready("bonded", end=end), None, model, MESH)
+        last = loaded.states[-1]
+        _, shift, turn = last.coordinates
+        to = f"{shift:.17g} mm" if move == "displacement" else f"{turn:.17g} rad"
+        moved = walk(ready("bonded", move={move: to, "steps": 2}), None, model, MESH)
+        what = f"{model}, {end}"
+        checks += [
+            *same(what, loaded, last, moved.states[-1]),
+            *loaded.balance(f"{what}, loaded"),
+            *moved.balance(f"{what}, moved"),
+        ]
+    verify(checks)
+
+
+@pytest.mark.parametrize("model", ["fast", "fe"])
+def test_held_ends_may_be_let_go(model: str) -> None:
+    """Blocked, then moved to where the free tube was: nothing is left on the end."""
+    free = pressed(model, "bonded")
+    last = free.states[-1]
+    _, shift, turn = last.coordinates
+    checks = []
+    for end, move in [
+        ({"axial": "held"}, {"displacement": f"{shift:.17g} mm", "steps": 2}),
+        ({"twist": "held"}, {"twist": f"{turn:.17g} rad", "steps": 2}),
+    ]:
+        moved = walk(ready("bonded", end=end, move=move), None, model, MESH)
+        blocked = moved.states[-3]
+        pair = AXIAL if "axial" in end else TWIST
+        assert abs(blocked.coordinates[pair]) < 1e-7
+        assert abs(blocked.loads[pair]) > 0.1
+        checks += [*same(f"{model}, {end}", free, last, moved.states[-1]), *moved.balance(str(end))]
+    verify(checks)
+
+
+@pytest.mark.parametrize("model", ["fast", "fe"])
+def test_springs_are_dead_loads_of_the_right_size(model: str) -> None:
+    sprung = walk(
+        ready("bonded", end={"axial_spring": "0.4 N/mm", "twist_spring": "30 N mm/rad"}),
+        None,
+        model,
+        MESH,
+    )
+    last = sprung.states[-1]
+    force, torque = -0.4 * last.coordinates[AXIAL], -30 * last.coordinates[TWIST]
+    loaded = walk(
+        ready("bonded", end={"force": f"{force:.17g} N", "torque": f"{torque:.17g} N mm"}),
+        None,
+        model,
+        MESH,
+    )
+    verify(
+        [
+            *same(f"{model}, springs", sprung, loaded.states[-1], last),
+            *sprung.balance("springs"),
+            *loaded.balance("loads"),
+        ]
+    )
+    assert math.hypot(force, torque) > 1.0
+
+
+def test_starting_elsewhere_does_not_matter() -> None:
+    """From a state of the path itself the rest of it is the same."""
+    case = ready("bonded")
+    whole = pressed("fast", "bonded")
+    model = build(case, "fast")
+    middle = next(state for state in whole.states if state.asked)
+    rest = list(follow(model, loading_of(case), stages_of(case), start=middle.x))
+    verify(same("fast, from 4 kPa", whole, whole.states[-1], rest[-1]))
