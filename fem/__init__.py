@@ -5,8 +5,15 @@
 >>> result.steps  # doctest: +SKIP
 """
 
-from fem.case import Case, CaseError
-from fem.run import solve
+import os
+
+# Matrices here are small or sparse: several BLAS threads in a process only wait for each other
+# (ten times slower where they do). It must be said before NumPy is loaded.
+for _variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(_variable, "1")
+
+from fem.case import Case, CaseError  # noqa: E402
+from fem.run import solve  # noqa: E402
 
 __version__ = "0.1.0"
 

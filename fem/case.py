@@ -62,7 +62,7 @@ class Case(Part):
     gas: Gas | None = Field(
         default=None, validate_default=True, description="Drive: a mass of air is let in."
     )
-    end: FreeEnd = Field(default=FreeEnd(), description="What the free end meets.")
+    end: FreeEnd = Field(default_factory=FreeEnd, description="What the free end meets.")
     move: Move | None = Field(
         default=None, description="How the free end is moved after the last step of the drive."
     )

@@ -90,7 +90,11 @@ def solve(
     unknown = [name for name in names if name not in MODELS]
     if unknown or not names:
         raise InputError(f"models {names}: allowed are {', '.join(MODELS)}, one at least")
-    bonded = with_bonded_threads(case)
+    bonded, second_mesh = with_bonded_threads(case), ""
+    if mesh_error and "fe" in names:
+        from fem.fe.body import coarser
+
+        second_mesh = coarser(case, resolution)  # refused now rather than after the work
     runs: list[Run] = []
     for name in names:
         run = _run(case, name, resolution, full, report)
@@ -100,9 +104,7 @@ def solve(
         if bonded and name == "fe":  # the fast model's threads are uniform: held or not is one
             add_bonded(run, _run(bonded, name, resolution, full, None))
         if mesh_error and name == "fe":
-            from fem.fe.body import coarser
-
-            add_mesh_error(run, _run(case, name, coarser(case, resolution), full, None))
+            add_mesh_error(run, _run(case, name, second_mesh, full, None))
     return Result(case, runs)
 
 

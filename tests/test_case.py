@@ -226,8 +226,8 @@ def fits(data):
         turn = math.tan(given) * aspect if key == "angle" else given
         if abs(turn) >= 2 * math.pi * MOST_TURNS:
             return False
-        # at up to 60 degrees no thread is stretched to more than twice its length
-        if abs(turn) > math.tan(math.radians(60)) * aspect:
+        # at up to 36 degrees no thread is stretched by more than a quarter: cos(36.87 deg) is 4/5
+        if abs(turn) > math.tan(math.radians(36)) * aspect:
             return False
     return True
 

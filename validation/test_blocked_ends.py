@@ -89,7 +89,7 @@ def compare(
     ]
 
 
-def blocked(model: str, *families: Any, resolution: str = "1x2x40") -> tuple[Any, Any]:
+def blocked(model: str, *families: Any, resolution: str = "1x2x20") -> tuple[Any, Any]:
     """Return path and (F, M, n T of each family) of a blocked tube at 20 kPa."""
     case = tube(*families).changed(end=BLOCKED)
     path = walk(case, [PRESSURE_BLOCKED / 2, PRESSURE_BLOCKED], model, resolution)
@@ -242,7 +242,7 @@ def test_fast_model_obeys_statics(end: str, threads: str, law: str) -> None:
 )
 def test_fe_model_obeys_statics(end: str, threads: str) -> None:
     case = tube(*THREADS[threads]).changed(end=ENDS[end])
-    path = walk(case, [6.0, 12.0, 16.0], resolution="1x2x40")
+    path = walk(case, [6.0, 12.0, 16.0], resolution="1x2x20")
     checks = path.balance(end)
     for state in path.states[1:]:
         found = middle(path.model, state.x)
