@@ -189,7 +189,8 @@ class _Walk:
         self._pace(State.by_coordinate)
         way = self.state.coordinates[pair] - self._origin
         step = CUT * (value - self.state.loads[pair]) / self.state.load_slope[pair]
-        step = float(np.clip(step, -abs(way) / 2, abs(way) / 2))
+        if way:
+            step = float(np.clip(step, -abs(way) / 2, abs(way) / 2))
         smallest = SMALLEST_STEP * abs(step)
         while True:
             try:

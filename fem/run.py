@@ -181,11 +181,12 @@ class Track:
 
     def _keep(self, state: State) -> None:
         """Measure a state and report it."""
-        self.states.append(state)
-        self.reactions.append(self.model.reactions(state.x, state.loads))
+        reactions = self.model.reactions(state.x, state.loads)
         snapshot = self.model.snapshot(state.x)
-        self.rows.append(self._row(state, measures(snapshot, self.case)))
         shape = self.model.shape(state.x, state.pressure)
+        self.states.append(state)  # all at once: the user may break off in between
+        self.reactions.append(reactions)
+        self.rows.append(self._row(state, measures(snapshot, self.case)))
         if shape is not None:
             self.shapes.append(shape)
         if state.limit and not self.limit:
