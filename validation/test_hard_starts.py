@@ -1,9 +1,9 @@
 r"""Paths that are hard to start: one family of threads leaves the twist almost free at rest.
 
-Source: trials of the same method: in Cartesian unknowns a tube with
-one family of stiff threads did not converge at any step; in polar ones with a line search the long
-tube below went to -218 deg. Here both models start from rest with the steps that a user would ask
-for, four and five, and arrive.
+Source: trials of the same method: in Cartesian unknowns a tube with one family of stiff threads did
+not converge at any step; in polar ones with a line search the long tube below went to -218 deg.
+Here both models start from rest with the steps that a user would ask for, four and five, and
+arrive.
 
 Cases: the greenhouse tube (5/6.5 mm x 60 mm, 60 kPa) with 12 threads at 30 deg, EA = 200 N and
 20 kN, to 12 kPa; a tube of 6/8 mm x 160 mm, 100 kPa, with 24 threads at 70 deg to 20 kPa.
