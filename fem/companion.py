@@ -23,7 +23,7 @@ IF_BONDED = "if_bonded"
 
 NOT_MEASURED = {
     *("model", "step", "demanded", "stable", "limit"),
-    *("pressure_kPa", "energy_gap", "newton_iterations"),
+    *("energy_gap", "newton_iterations"),
 }
 """Columns of the step table that are not compared."""
 

@@ -84,7 +84,7 @@ class State:
         )
 
 
-class PathEndError(ArithmeticError):
+class PathEndError(Exception):
     """The path ends before the last demanded value.
 
     Attributes
