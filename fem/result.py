@@ -41,7 +41,7 @@ class Run:
     rows
         The step table, a dictionary by column name to each step.
     reached
-        Whether the last demanded pressure was reached.
+        Whether the last demanded value was reached.
     reason
         Why not, in one sentence; empty if it was.
     seconds
@@ -79,7 +79,7 @@ class Result:
 
     @property
     def reached(self) -> bool:
-        """Whether every model reached the last demanded pressure."""
+        """Whether every model reached the last demanded value."""
         return all(run.reached for run in self.runs)
 
     @property

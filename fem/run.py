@@ -226,6 +226,7 @@ class Track:
         """Keep the last good state; return why there is no further one."""
         if not self.states:
             self._keep(replace(last, limit=False))
+            self.rows[-1]["demanded"] = False  # it is only where the way there ended
             return f"the loads on the free end have no equilibrium beyond {self._place()}"
         if last.traffic > self.states[-1].traffic:
             self._keep(last)
