@@ -8,7 +8,7 @@ On meshes whose cells are halved the error of a figure f falls as h^q, so that
 
 .. math:: q = \log_2 \frac{f_1 - f_2}{f_2 - f_3}. \qquad (1)
 
-Named resolutions (cells through the wall x round a sector x along the axis): coarse 1x2x20,
+Named resolutions (cells through the wall x round a sector x along the axis): coarse 1x1x20,
 standard 1x3x40, fine 2x4x80. Only along the axis are they halved; the series 1x1x20, 2x2x40, 4x4x80
 is halved in every direction. The order is recorded for both and asserted for neither, for a thread
 is a line without thickness: its line load q presses it into the solid by a depth that grows by

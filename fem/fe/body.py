@@ -22,16 +22,18 @@ from fem.case import Case
 from fem.complaint import InputError
 from meshes.tube import GROUPS, Cells, TubeShape, tube
 
-RESOLUTIONS = {"coarse": Cells(1, 2, 20), "standard": Cells(1, 3, 40), "fine": Cells(2, 4, 80)}
+RESOLUTIONS = {"coarse": Cells(1, 1, 20), "standard": Cells(1, 3, 40), "fine": Cells(2, 4, 80)}
 """Cells through the wall, round one thread spacing, and along the reference tube (below)."""
 
 SLENDERNESS = 60 / 5.75
 """Length over mean radius of the tube that `RESOLUTIONS` is given for."""
 
 FEWEST_AROUND = 12
-"""A tube with fewer threads is meshed as if it had so many: a cell spans 15 deg at most.
+"""A tube with fewer threads is meshed as if it had so many: a cell spans 30 deg at most.
 
-On the coarse mesh, one with more as well: a cell may host several threads.
+On the coarse mesh, one with more as well: a cell may host several threads. By trial on 13 random
+cases, twice as many cells round it change twist and displacement by less than 1e-3 of their values
+or of what the cells along the axis leave uncertain.
 """
 
 THINNEST = 1e-3
