@@ -30,21 +30,11 @@ ISO 2533; from memory."""
 StepCount = Annotated[int, Field(ge=1, le=1000, strict=True, description="Number of equal steps.")]
 
 
-def raised(end: float, steps: int) -> list[float]:
-    """Return the values of equal steps from zero, left out, to exactly `end`."""
-    return [end * (step / steps) for step in range(1, steps + 1)]
-
-
 class Pressure(Part):
     """The gauge pressure in the bore, raised from zero in equal steps."""
 
     end: Stress = Field(description="Pressure of the last step.")
     steps: StepCount
-
-    @property
-    def values(self) -> list[float]:
-        """The pressures of the steps (MPa)."""
-        return raised(self.end, self.steps)
 
 
 class AddedVolume(Part):
@@ -52,11 +42,6 @@ class AddedVolume(Part):
 
     added: Volume = Field(description="Volume pushed in by the last step.")
     steps: StepCount
-
-    @property
-    def values(self) -> list[float]:
-        """The volumes pushed in by the steps (mm3)."""
-        return raised(self.added, self.steps)
 
 
 class Gas(Part):
@@ -83,14 +68,9 @@ class Gas(Part):
     )
 
     @property
-    def values(self) -> list[float]:
-        """The masses let in by the steps (tonne)."""
-        return raised(self.mass, self.steps)
-
-    @property
-    def gas_product(self) -> list[float]:
-        """The products m R T of the masses let in by the steps (N mm)."""
-        return [mass * GAS_CONSTANT * self.temperature for mass in self.values]
+    def gas_product(self) -> float:
+        """The product m R T of the mass let in by the last step (N mm)."""
+        return self.mass * GAS_CONSTANT * self.temperature
 
 
 type Drive = Pressure | AddedVolume | Gas

@@ -178,11 +178,15 @@ class Loading:
         slopes = np.array([device.slopes(load, coordinate) for device, load, coordinate in pairs])
         return slopes[:, 0], slopes[:, 1]
 
+    def scale(self, loads: Array, coordinates: Array) -> Array:
+        """Return the sizes against which values of each f are small or not, shape (3,)."""
+        by_load, by_coordinate = self.slopes(loads, coordinates)
+        return np.abs(by_load) * self.load_scale + np.abs(by_coordinate) * self.coordinate_scale
+
     def error(self, loads: Array, coordinates: Array) -> float:
         """Return the greatest gap, without dimension."""
-        by_load, by_coordinate = self.slopes(loads, coordinates)
-        scale = np.abs(by_load) * self.load_scale + np.abs(by_coordinate) * self.coordinate_scale
-        return float(np.max(np.abs(self.gaps(loads, coordinates)) / scale))
+        gaps = self.gaps(loads, coordinates) / self.scale(loads, coordinates)
+        return float(np.abs(gaps).max())
 
 
 @dataclass(frozen=True)
@@ -209,9 +213,6 @@ class Stage:
     shown: bool = True
 
     def values(self, start: float) -> list[float]:
-        """Return the values to be reached from `start`."""
-        if self.to is None:
-            return [start + self.by * step / self.steps for step in range(1, self.steps + 1)]
-        way = self.to - start
-        values = [start + way * step / self.steps for step in range(1, self.steps)]
-        return [*values, self.to]
+        """Return the values to be reached from `start`, the last one exactly."""
+        end = start + self.by if self.to is None else self.to
+        return np.linspace(start, end, self.steps + 1)[1:].tolist()

@@ -84,4 +84,4 @@ def _drive(case: Case) -> Stage:
             return Stage(PRESSURE, held(), drive.steps, by=drive.added)
         case Gas():
             device = ClosedGas(0.0, drive.ambient, drive.line_volume)
-            return Stage(PRESSURE, device, drive.steps, by=drive.gas_product[-1])
+            return Stage(PRESSURE, device, drive.steps, by=drive.gas_product)

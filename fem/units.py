@@ -219,7 +219,7 @@ else:
     Torque = _field(TORQUE, least=-1e10, most=1e10)
     SpringRate = _field(SPRING_RATE, least=0, most=1e9)
     TwistRate = _field(TWIST_RATE, least=0, most=1e12)
-    Volume = _field(VOLUME, above=0, least=1e-6, most=1e12)  # to 1000 m3
+    Volume = _field(VOLUME, above=0, least=1.0, most=1e12)  # from a microlitre to 1000 m3
     VolumeOrZero = _field(VOLUME, least=0, most=1e12)
-    Mass = _field(MASS, above=0, least=1e-18, most=1.0)  # from a picogram to a tonne
+    Mass = _field(MASS, above=0, least=1e-12, most=1.0)  # from a microgram to a tonne
     Temperature = _field(TEMPERATURE, least=200.0, most=400.0)  # where rubber is rubber

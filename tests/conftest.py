@@ -1,13 +1,15 @@
 """Shared by the tests: variations of the ready case, models kept for a module, differences."""
 
+import tomllib
 from functools import cache
 from pathlib import Path
 
 import pytest
+import tomlkit
 from hypothesis import settings
 
 import fem.fe  # noqa: F401 - the solver's wheel wants to come before any test imports dolfinx
-from fem.case import Case
+from fem.case import Case, CaseError
 
 # The same examples on every run, and no limit to the time of one: a busy machine fails no test.
 settings.register_profile("steady", derandomize=True, deadline=None)
@@ -53,6 +55,47 @@ def make_case():
     return make
 
 
+@pytest.fixture
+def ready(cases_folder):
+    """Return the data of the ready case, as read from its file."""
+    return tomllib.loads((cases_folder / "greenhouse_wrist.toml").read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="session")
+def put():
+    """Return a function that sets a dotted key, such as ``threads.0.angle``, in the data of a case.
+
+    A value of None removes it.
+    """
+
+    def set_key(data, key, value):
+        *parents, last = (int(part) if part.isdigit() else part for part in key.split("."))
+        for parent in parents:
+            data = data[parent]
+        if value is None:
+            del data[last]
+        else:
+            data[last] = value
+
+    return set_key
+
+
+@pytest.fixture
+def refuse(tmp_path):
+    """Return a function that writes data to a file and returns why it is refused, by lines."""
+
+    def load(data):
+        path = tmp_path / "wrist.toml"
+        path.write_text(data if isinstance(data, str) else tomlkit.dumps(data), encoding="utf-8")
+        with pytest.raises(CaseError) as refusal:
+            Case.load(path)
+        lines = str(refusal.value).split("\n")
+        assert all(line.startswith(f"{path}: ") for line in lines)
+        return [line.removeprefix(f"{path}: ") for line in lines]
+
+    return load
+
+
 @pytest.fixture(scope="module")
 def make_model():
     """Return a function that makes the finite-element model of a case, each only once."""
@@ -63,6 +106,12 @@ def make_model():
         return FEModel(case, resolution, full=full)
 
     return make
+
+
+@pytest.fixture(scope="module", params=["neo-Hookean", "Mooney-Rivlin"])
+def model(request, make_case, make_model, rubbers):
+    """Return a coarse twelfth of the ready tube, of each rubber."""
+    return make_model(make_case(rubber=rubbers[request.param]), "1x1x2")
 
 
 @pytest.fixture(scope="session")

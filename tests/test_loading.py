@@ -112,7 +112,7 @@ def test_only_a_dead_load_can_ask_for_more_than_there_is(device, by_dead_load):
     assert loading().driving(PRESSURE, device).by_dead_load is by_dead_load
 
 
-@pytest.mark.parametrize("steps", [1, 3, 7])
+@pytest.mark.parametrize("steps", [1, 3, 7, 1000])
 @pytest.mark.parametrize("start", [0.0, -0.4])
 def test_stage_goes_to_a_value_in_equal_steps_and_ends_on_it(start, steps):
     values = Stage(PRESSURE, dead(), steps, to=0.3).values(start)
