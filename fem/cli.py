@@ -1,8 +1,8 @@
 """The command `tubewright`: parse, call, print. Heavy imports wait inside the commands.
 
 Exit codes: 0 done; 1 the installation lacks something; 2 the input cannot be used; 3 the last
-demanded step was not reached (what was reached is written all the same), or there is no
-equilibrium even at rest (then nothing is).
+demanded step was not reached or the user broke off (what was reached is written all the same), or
+there is no equilibrium even at rest (then nothing is).
 """
 
 from __future__ import annotations
@@ -75,7 +75,8 @@ def solve(
     ] = False,
 ) -> None:
     """Solve a case and write tables, shapes and pictures."""
-    from fem.show.console import print_result, progress, second_solves
+    from fem.companion import companions
+    from fem.show.console import print_result, progress
 
     with _plain_errors():
         from fem import Case
@@ -86,8 +87,8 @@ def solve(
         loaded = Case.load(case)
         models = _chosen(model, mesh_error)
         folder = _make_folder(out or Path("results") / case.stem)
-        notes = second_solves(loaded, models, mesh_error)
-        with progress(models, steps_of(loaded), notes) as report:
+        seconds = companions(loaded, models, mesh_error)
+        with progress(models, steps_of(loaded), seconds) as report:
             result = solve_case(
                 loaded, models, resolution, full=full, mesh_error=mesh_error, report=report
             )
@@ -95,7 +96,7 @@ def solve(
         save_pictures(result, folder)
     print_result(result, folder)
     typer.echo(CAUTION)
-    if not result.reached:
+    if not result.reached or result.interrupted:
         raise typer.Exit(UNREACHED)
 
 
@@ -126,9 +127,9 @@ def mesh(
     """Write the mesh that a case is solved on."""
     with _plain_errors():
         from fem import Case
-        from fem.fe.body import write_mesh
+        from fem.fe.body import meshed_case, write_mesh
 
-        loaded = Case.load(case)
+        loaded = meshed_case(Case.load(case), resolution, full)
         counts = write_mesh(loaded, resolution, 1 if full else loaded.sectors, output)
     typer.echo(
         f"{output}: {counts.radial} x {counts.around} x {counts.axial} cells "

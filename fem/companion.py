@@ -7,12 +7,16 @@
 - Friction. A thread that glides with friction lies between one that glides without and one that is
   bonded: the same case with bonded threads gives the other end of the bracket.
 
+The fast model has neither: it has no mesh, and its threads are uniform, so that held or not is one.
+
 Source: two meshes: common practice, no source. The bracket: of the two, one thread slides without
 resistance and the other not at all.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fem.case import Case
@@ -21,6 +25,39 @@ from fem.result import Run
 MESH_ERROR = "mesh_error"
 IF_BONDED = "if_bonded"
 
+
+@dataclass(frozen=True)
+class Companion:
+    """A second solve of the FE model: what it is for and how it is compared.
+
+    Attributes
+    ----------
+    column
+        Its columns are ``<measure>.<column>``.
+    purpose
+        What it tells.
+    how
+        How the model is solved, as words that follow "the FE model".
+    figure
+        From the values of a measure in the run and in the second solve to that of its column.
+    """
+
+    column: str
+    purpose: str
+    how: str
+    figure: Callable[[float, float], float]
+
+    @property
+    def solve(self) -> str:
+        """Its name in reports of progress."""
+        return f"fe.{self.column}"
+
+
+COARSER_MESH = Companion(
+    MESH_ERROR, "mesh error", "on a coarser mesh", lambda value, other: abs(value - other)
+)
+BONDED_THREADS = Companion(IF_BONDED, "friction", "with bonded threads", lambda _, other: other)
+
 NOT_MEASURED = {
     *("model", "step", "demanded", "stable", "limit"),
     *("energy_gap", "newton_iterations"),
@@ -28,34 +65,55 @@ NOT_MEASURED = {
 """Columns of the step table that are not compared."""
 
 
-def with_bonded_threads(case: Case) -> Case | None:
-    """Return the case with bonded threads in place of those with friction, if it has any."""
+def companions(case: Case, models: Sequence[str], mesh_error: bool) -> list[Companion]:
+    """Return what the FE model is solved for again, in this order."""
+    if "fe" not in models:
+        return []
+    friction = any(family.friction is not None for family in case.threads)
+    return [BONDED_THREADS] * friction + [COARSER_MESH] * mesh_error
+
+
+def with_bonded_threads(case: Case) -> Case:
+    """Return the case with bonded threads in place of those with friction."""
     changes: dict[str, Any] = {}
     for number, family in enumerate(case.threads):
         if family.friction is not None:
             changes[f"threads__{number}__hold"] = "bonded"
             changes[f"threads__{number}__friction"] = None
-    return case.changed(**changes) if changes else None
+    return case.changed(**changes)
 
 
-def add_mesh_error(run: Run, coarser: Run) -> None:
-    """Put the columns ``<measure>.mesh_error`` into the rows that both runs have."""
-    for row, other in _pairs(run, coarser):
-        row |= {f"{name}.{MESH_ERROR}": abs(row[name] - other[name]) for name in _measures(row)}
+def compare(run: Run, companion: Companion, other: Run) -> None:
+    """Put the columns of a second solve into the rows that both reached; note why it has fewer."""
+    rows, others = _demanded(run), _demanded(other)
+    for row, second in zip(rows, others, strict=False):
+        names = [name for name in row if name in second and name not in NOT_MEASURED]
+        row |= {
+            f"{name}.{companion.column}": companion.figure(row[name], second[name])
+            for name in names
+        }
+    if len(others) < len(rows) and not other.interrupted:
+        run.shortfalls.append(_ended(companion, len(others), other.reason))
 
 
-def add_bonded(run: Run, bonded: Run) -> None:
-    """Put the columns ``<measure>.if_bonded`` into the rows that both runs have."""
-    for row, other in _pairs(run, bonded):
-        row |= {f"{name}.{IF_BONDED}": other[name] for name in _measures(row)}
+def without_rest(companion: Companion, failure: ArithmeticError) -> str:
+    """Return that a second solve has not even a first row, in one sentence."""
+    return _ended(companion, 0, str(failure))
 
 
-def _pairs(run: Run, other: Run) -> Any:
-    """Return pairs of rows for the demanded values that both runs reached."""
-    demanded = [[row for row in one.rows if row["demanded"]] for one in (run, other)]
-    return zip(*demanded, strict=False)
+def broken_off(run: Run, companion: Companion) -> Run:
+    """Return the run as one whose second solve the user broke off."""
+    said = f"{companion.purpose}: interrupted while the FE model {companion.how} was solved"
+    return replace(run, interrupted=True, shortfalls=[*run.shortfalls, said])
 
 
-def _measures(row: dict[str, Any]) -> list[str]:
-    names = [name for name in row if name not in NOT_MEASURED]
-    return [name for name in names if not name.endswith((MESH_ERROR, IF_BONDED))]
+def _ended(companion: Companion, rows: int, reason: str) -> str:
+    """Return where and why a second solve ended that has so many demanded rows, rest included."""
+    end = f"ended after step {rows - 1}" if rows > 1 else "ended before step 1"
+    if not rows:
+        end = "has no solution even at rest"
+    return f"{companion.purpose}: the FE model {companion.how} {end}: {reason}"
+
+
+def _demanded(run: Run) -> list[dict[str, Any]]:
+    return [row for row in run.rows if row["demanded"]]

@@ -30,6 +30,7 @@ Source: critical-point line search: P. R. Brune et al., SIAM Review 57(4), 535 (
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -101,7 +102,19 @@ class Model(Protocol):
         """Wind in only `share` of what threads are too short by; all of it unless called."""
 
     def settle(self, x: Array) -> bool:
-        """Bring what is no part of x into its own balance; return whether that moved it."""
+        """Lay threads that may move sideways along the shortest paths; return whether they moved.
+
+        Their paths are no part of x.
+        """
+
+    def paths(self) -> Sequence[Array]:
+        """Return where these threads lie."""
+
+    def lay(self, paths: Sequence[Array] | None = None) -> None:
+        """Lay these threads along `paths`, or along those that they have at rest."""
+
+    def wall_stretch(self, x: Array) -> float:
+        """Return the largest principal stretch in the wall."""
 
 
 class DivergedError(ArithmeticError):

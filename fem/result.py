@@ -20,7 +20,9 @@ from fem.shape import Shape, whole_tube
 if TYPE_CHECKING:
     import pandas
 
-HISTORY = ["step", "pressure_kPa", "energy_gap", "newton_iterations", "stable", "limit"]
+HISTORY = [
+    *("step", "pressure_kPa", "demanded", "energy_gap", "newton_iterations", "stable", "limit"),
+]
 """Columns of the step table that tell how the solver went."""
 
 PACKAGES = [
@@ -49,13 +51,15 @@ class Run:
     mesh
         Counts of the mesh; empty for the fast model.
     interrupted
-        Whether the user broke it off.
+        Whether the user broke off its solve or one of its second solves.
     limit
         Where the tube balloons, in one clause; empty if the path shows no such point.
     balance
         Figures that ought to be nil, each without dimension.
     shapes
         Shape at each step; none for the fast model.
+    shortfalls
+        Why second solves have fewer demanded rows, a sentence each; empty if they have not.
     """
 
     model: str
@@ -68,6 +72,7 @@ class Run:
     limit: str = ""
     mesh: dict[str, Any] = field(default_factory=dict)
     shapes: list[Shape] = field(default_factory=list)
+    shortfalls: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -83,13 +88,22 @@ class Result:
         return all(run.reached for run in self.runs)
 
     @property
+    def interrupted(self) -> bool:
+        """Whether the user broke it off, be it in a second solve."""
+        return any(run.interrupted for run in self.runs)
+
+    @property
     def rows(self) -> list[dict[str, Any]]:
         """The step table: a row per model and step, the units in the names of the columns."""
         return [row for run in self.runs for row in run.rows]
 
     @property
     def steps(self) -> pandas.DataFrame:
-        """The step table as a data frame."""
+        """The step table as a data frame, NaN where a row has no such figure.
+
+        The columns of second solves, ``<measure>.mesh_error`` and ``<measure>.if_bonded``, belong
+        to the rows of the FE model only.
+        """
         import pandas
 
         return pandas.DataFrame(self.rows)
@@ -111,6 +125,8 @@ class Result:
                     "model": run.model,
                     "reached": run.reached,
                     "reason": run.reason,
+                    "interrupted": run.interrupted,
+                    "shortfalls": run.shortfalls,
                     "limit": run.limit,
                     "wall_time_s": round(run.seconds, 3),
                     "mesh": run.mesh,

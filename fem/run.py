@@ -5,10 +5,19 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, Protocol
+from functools import partial
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from fem.case import Case
-from fem.companion import add_bonded, add_mesh_error, with_bonded_threads
+from fem.companion import (
+    COARSER_MESH,
+    Companion,
+    broken_off,
+    companions,
+    compare,
+    with_bonded_threads,
+    without_rest,
+)
 from fem.complaint import InputError
 from fem.loading import AXIAL, PRESSURE, TWIST
 from fem.measure import Reactions, Snapshot, measures
@@ -19,16 +28,15 @@ if TYPE_CHECKING:
     from fem.arrays import Array
     from fem.newton import Model
     from fem.shape import Shape
-    from fem.state import State
+    from fem.state import PathEndError, State
 
 MODELS = ("fe", "fast")
 
-TEARS = 8.0
-"""Stretch beyond which no rubber holds: the softest silicones break at 7 to 10 (makers' data
-sheets give an elongation of 700 to 900 %; from memory)."""
-
 Report = Callable[[str, int, int], None]
-"""Is told the model, the steps done and the steps in all."""
+"""Is told what is solved, the steps done and the steps in all.
+
+What is solved is a model by its name or, as ``"fe.mesh_error"``, the FE model for the second time.
+"""
 
 
 if TYPE_CHECKING:
@@ -76,8 +84,9 @@ def solve(
     report
         Called after each step.
 
-    A case whose threads have friction is solved with bonded threads as well, for the columns
-    ``<measure>.if_bonded``.
+    If threads have friction, the FE model is solved with bonded threads as well, for the columns
+    ``<measure>.if_bonded``. Second solves add columns to the rows of the FE model only; whatever
+    becomes of them, its run is kept.
 
     Raises
     ------
@@ -90,21 +99,17 @@ def solve(
     unknown = [name for name in names if name not in MODELS]
     if unknown or not names:
         raise InputError(f"models {names}: allowed are {', '.join(MODELS)}, one at least")
-    bonded, second_mesh = with_bonded_threads(case), ""
-    if mesh_error and "fe" in names:
-        from fem.fe.body import coarser
-
-        second_mesh = coarser(case, resolution)  # refused now rather than after the work
+    asked = companions(case, names, mesh_error)
+    # a mesh that cannot be coarser is refused now rather than after the work
+    seconds = [_second_solve(companion, case, resolution, full) for companion in asked]
     runs: list[Run] = []
     for name in names:
-        run = _run(case, name, resolution, full, report)
+        run = _run(case, partial(build, case, name, resolution, full), report)
+        if name == "fe" and not run.interrupted:
+            run = _with_seconds(run, seconds, report)
         runs.append(run)
         if run.interrupted:
             break
-        if bonded and name == "fe":  # the fast model's threads are uniform: held or not is one
-            add_bonded(run, _run(bonded, name, resolution, full, None))
-        if mesh_error and name == "fe":
-            add_mesh_error(run, _run(case, name, second_mesh, full, None))
     return Result(case, runs)
 
 
@@ -121,11 +126,53 @@ def build(case: Case, model: str, resolution: str = "standard", full: bool = Fal
     raise InputError(f'model "{model}": allowed are {", ".join(MODELS)}')
 
 
-def _run(case: Case, name: str, resolution: str, full: bool, report: Report | None) -> Run:
+class SecondSolve(NamedTuple):
+    """A second solve of the FE model: what for, of which case, and how its model is built."""
+
+    companion: Companion
+    case: Case
+    build: Callable[[], Body]
+
+
+def _second_solve(companion: Companion, case: Case, resolution: str, full: bool) -> SecondSolve:
+    from fem.fe.body import coarser, meshed_case
+    from fem.fe.model import FEModel
+
+    if companion is COARSER_MESH:
+        meshed = meshed_case(case, resolution, full)  # both meshes hold the same threads
+        counts = coarser(meshed, resolution)
+        make = partial(FEModel, case, counts, full=full, meshed=meshed)
+        return SecondSolve(companion, case, make)
+    bonded = with_bonded_threads(case)
+    return SecondSolve(companion, bonded, partial(build, bonded, "fe", resolution, full))
+
+
+def _with_seconds(run: Run, seconds: Sequence[SecondSolve], report: Report | None) -> Run:
+    """Return the run of the FE model with what its second solves tell, up to an interruption."""
+    for companion, case, make in seconds:
+        try:
+            other = _run(case, make, _renamed(report, companion.solve))
+        except ArithmeticError as failure:
+            run.shortfalls.append(without_rest(companion, failure))
+            continue
+        except KeyboardInterrupt:  # before the first row of the second solve
+            return broken_off(run, companion)
+        compare(run, companion, other)
+        if other.interrupted:
+            return broken_off(run, companion)
+    return run
+
+
+def _renamed(report: Report | None, solve: str) -> Report | None:
+    """Return the report of a solve that is told under another name than its model's."""
+    return report and (lambda _, done, steps: report(solve, done, steps))
+
+
+def _run(case: Case, make: Callable[[], Body], report: Report | None) -> Run:
     from fem.balance import check_balance
 
     began = time.perf_counter()
-    model = build(case, name, resolution, full)
+    model = make()
     track = Track(case, model, report)
     reason, interrupted = track.follow()
     return Run(
@@ -164,15 +211,15 @@ class Track:
     def follow(self) -> tuple[str, bool]:
         """Walk the whole path; return why it ends early, in one sentence, and if by the user."""
         from fem.path import follow
-        from fem.state import LimitPointError, NoEquilibriumError
+        from fem.state import LimitPointError, PathEndError
 
         try:
             for state in follow(self.model, loading_of(self.case), stages_of(self.case)):
                 self._keep(state)
         except LimitPointError as end:
-            return self.limit if self.states else self._stuck(end.state), False
-        except NoEquilibriumError as failure:
-            return self._stuck(failure.state), False
+            return self.limit if self.states else self._stuck(end), False
+        except PathEndError as end:
+            return self._stuck(end), False
         except KeyboardInterrupt:
             if not self.states:
                 raise
@@ -181,6 +228,7 @@ class Track:
 
     def _keep(self, state: State) -> None:
         """Measure a state and report it."""
+        self.model.lay(state.paths)
         reactions = self.model.reactions(state.x, state.loads)
         snapshot = self.model.snapshot(state.x)
         shape = self.model.shape(state.x, state.pressure)
@@ -205,7 +253,7 @@ class Track:
         row = {
             "model": self.model.name,
             "step": len(self.rows),
-            "pressure_kPa": state.pressure * 1e3,
+            "pressure_kPa": round(state.pressure * 1e3, 9),  # 3.0, not 2.9999999999999996
             "demanded": state.asked or len(self.states) == 1,
             "volume_mm3": float(state.coordinates[PRESSURE]),
         }
@@ -222,18 +270,24 @@ class Track:
             "limit": state.limit,
         }
 
-    def _stuck(self, last: State) -> str:
+    def _stuck(self, end: PathEndError) -> str:
         """Keep the last good state; return why there is no further one."""
-        if not self.states:
-            self._keep(replace(last, limit=False))
-            self.rows[-1]["demanded"] = False  # it is only where the way there ended
-            return f"the loads on the free end have no equilibrium beyond {self._place()}"
+        from fem.path import TEARS
+        from fem.state import RubberLimitError
+
+        last, torn = end.state, isinstance(end, RubberLimitError)
+        tears = f"the wall would be stretched more than {TEARS:g} times"
+        if not self.states:  # this is only where the way to the beginning ended
+            self._keep(replace(last, limit=False, work=0.0, traffic=0.0))
+            self.rows[-1]["demanded"] = False
+            reason = f"the loads on the free end have no equilibrium beyond {self._place()}"
+            return f"{reason}: {tears}" if torn else reason
         if last.traffic > self.states[-1].traffic:
             self._keep(last)
         else:
             self.rows[-1]["newton_iterations"] += last.iterations
-        if (stretch := self.rows[-1]["wall_stretch_max"]) > TEARS:
-            return f"rubber limit at {self._place()}: the wall is stretched {stretch:.3g} times"
+        if torn:
+            return f"rubber limit at {self._place()}: beyond, {tears}"
         asked = sum(state.asked for state in self.states) + 1
         reason = (
             f"no equilibrium was found beyond {self._place()} "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,6 +40,8 @@ class State:
         Whether it was asked for.
     rest
         Whether it is the state of rest.
+    paths
+        Where threads lie that may move sideways, as the model has them.
     """
 
     x: Array
@@ -56,6 +59,7 @@ class State:
     limit: bool = False
     asked: bool = False
     rest: bool = False
+    paths: Sequence[Array] = ()
 
     @property
     def pressure(self) -> float:
@@ -100,6 +104,10 @@ class PathEndError(Exception):
 
 class NoEquilibriumError(PathEndError):
     """No equilibrium is found any further."""
+
+
+class RubberLimitError(PathEndError):
+    """The wall would be stretched further than rubber bears."""
 
 
 class LimitPointError(PathEndError):

@@ -12,6 +12,7 @@ import pytest
 
 from fem.cli import main
 from fem.rubber.library import materials
+from fem.run import solve
 
 COMMAND = Path(sys.executable).with_name("tubewright")
 
@@ -86,12 +87,49 @@ def test_mesh_error_is_asked_for_told_and_written(make_case, tmp_path):
     arguments = ("solve", file, "--model", "fe", "--resolution", "1x1x4", "--out", tmp_path / "out")
     done = run(*arguments, "--mesh-error", timeout=120)
     assert done.returncode == 0
-    assert "solved again on a mesh of twice the size" in done.stderr
+    assert "mesh error: the FE model is then solved again on a coarser mesh" in done.stderr
+    assert re.search(r"FE model on a coarser mesh .* 1/1", done.stderr)
     assert "±" in done.stdout
     assert "twist_deg.mesh_error" in (tmp_path / "out" / "steps.csv").read_text(encoding="utf-8")
     plain = run(*arguments, timeout=120)
     assert "solved again" not in plain.stderr
     assert "±" not in plain.stdout
+
+
+def test_an_interrupted_second_solve_is_said_and_written(make_case, tmp_path, monkeypatch, capsys):
+    def interrupted(*arguments, report, **options):
+        def interrupt(name, done, steps):
+            report(name, done, steps)
+            if (name, done) == ("fe.mesh_error", 0):
+                raise KeyboardInterrupt
+
+        return solve(*arguments, report=interrupt, **options)
+
+    file, out = tmp_path / "wrist.toml", tmp_path / "out"
+    make_case(pressure__steps=1).save(file)
+    monkeypatch.setattr("fem.solve", interrupted)
+    arguments = ["solve", str(file), "--mesh-error", "--resolution", "1x1x4", "--out", str(out)]
+    monkeypatch.setattr(sys, "argv", ["tubewright", *arguments])
+    with pytest.raises(SystemExit) as end:
+        main()
+    assert end.value.code == 3
+    told = " ".join(capsys.readouterr().out.split())
+    assert "mesh error: interrupted while the FE model on a coarser mesh was solved" in told
+    assert "FE: reached" in told and "nan" not in told
+    assert len((out / "steps.csv").read_text(encoding="utf-8").splitlines()) == 3
+
+
+def test_the_coarse_mesh_is_written_as_it_is_solved_on(make_case, tmp_path):
+    """With 31 and 12 threads a sector is the whole tube, unless they are regrouped."""
+    file = tmp_path / "wrist.toml"
+    make_case(threads__0__count=31).save(file)
+    counts = []
+    for options in ((), ("--full",)):
+        arguments = ("mesh", file, "-o", tmp_path / "a.msh", "--resolution", "coarse")
+        told = run(*arguments, *options).stdout
+        counts.append(int(re.search(r"1 x ([0-9]+) x 20 cells", told)[1]))
+    sector, whole = counts
+    assert sector < whole / 5
 
 
 def test_materials_are_told_with_constants_and_how_a_case_names_one():

@@ -9,8 +9,8 @@ from scipy.optimize import brentq
 from fem.balance import energy_gap
 from fem.loading import AXIAL, PRESSURE, TWIST, ClosedGas, Stage, dead, held, spring
 from fem.newton import TOLERANCE, Border, correct
-from fem.path import BEYOND, CUT, SMALLEST_STEP, START, follow
-from fem.state import LimitPointError, NoEquilibriumError
+from fem.path import BEYOND, CUT, SMALLEST_STEP, START, TEARS, follow
+from fem.state import LimitPointError, NoEquilibriumError, RubberLimitError
 from tests.toys import Linear, Softening, Stiffening, Toy, loading, quadratic, through
 
 
@@ -466,7 +466,7 @@ def test_newton_alone_would_take_the_far_branch():
     assert trial.x[0] > 5
 
 
-def test_load_that_only_tends_to_a_bound_ends_the_path():
+def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
     """It carries x/(1 + x): 1 is never reached, and no limit point is met."""
 
     class Bounded(Toy):
@@ -479,10 +479,13 @@ def test_load_that_only_tends_to_a_bound_ends_the_path():
         def stiffness(self, x):
             return 1 / (1 + x) ** 2
 
-    states, failure = up_to_its_end(pushed(Bounded(), 0.5, 1.5), LimitPointError)
-    assert failure.state.pressure == pytest.approx(1.0, abs=1e-3)
-    assert failure.state.pressure < 1
-    assert states[-1].limit and not states[-1].asked
+        def wall_stretch(self, x):
+            return float(1 + x[0])
+
+    states, failure = up_to_its_end(pushed(Bounded(), 0.5, 1.5), RubberLimitError)
+    assert failure.state.x[0] < TEARS - 1
+    assert failure.state.x[0] == pytest.approx(TEARS - 1, rel=0.02)
+    assert all(state.asked for state in states[1:])
 
 
 def test_state_that_is_no_minimum_is_flagged():

@@ -15,9 +15,10 @@ from PIL import Image
 
 import fem.show.render as rendering
 from fem.case import Case
+from fem.companion import companions
 from fem.result import Result
-from fem.run import solve
-from fem.show.console import print_result
+from fem.run import MODELS, solve
+from fem.show.console import print_result, progress
 from fem.show.curves import draw_curves, plot_curves
 from fem.show.page import compose
 from fem.show.render import ELEVATION, Layer, View, project, render
@@ -439,6 +440,13 @@ def test_families_are_told_when_they_tighten(make_case, say, changes, text):
     assert text in flat(say(solve(make_case(**changes), "fast")))
 
 
+def test_slack_threads_of_a_run_that_ended_at_rest_are_not_slack_throughout(make_case, say):
+    solved = solve(make_case(threads__0__slack="90 %", pressure__steps=1), "fast")
+    said = flat(say(Result(solved.case, [cut(solved.runs[0], 0)])))
+    assert "threads A: slack before inflation" in said
+    assert "throughout" not in said
+
+
 def test_tightening_is_found_between_two_steps(cases_folder, say):
     solved = solve(Case.load(cases_folder / "seedling_lifter.toml"), "fast")
     rows = solved.runs[0].rows
@@ -460,6 +468,37 @@ def test_mesh_error_stands_beside_its_value(make_case, say):
     ]:
         (line,) = cells(lines, title)
         assert line[1:4] == [f"{row[name]:{form}}", "±", f"{row[f'{name}.mesh_error']:{form}}"]
+
+
+def test_bounds_are_those_of_the_last_step_that_all_solves_reach(result, say):
+    first, second, third = result.runs[0].rows
+    rows = [
+        {**first, "twist_deg.mesh_error": 0.0, "twist_deg.if_bonded": 0.0},
+        {**second, "twist_deg.mesh_error": 0.25, "twist_deg.if_bonded": 9.0},
+        {**third, "twist_deg.mesh_error": 0.5},
+    ]
+    shortfall = "friction: the FE model with bonded threads ended after step 1: stuck"
+    lines = say(one(result, rows=rows, shortfalls=[shortfall]))
+    assert "FE at 7.5 kPa, the last step that all solves reach" in lines
+    (twist,) = cells(lines, "twist")
+    assert twist[2:5] == ["9.00", "±", "0.25"]
+    assert shortfall in flat(lines)
+
+
+def test_each_solve_has_a_bar_in_the_order_of_the_work(make_case, capsys):
+    case = make_case(threads__0__hold="gliding", threads__0__friction=0.2)
+    seconds = companions(case, MODELS, mesh_error=True)
+    with progress(MODELS, 5, seconds) as report:
+        for done, second in enumerate(seconds, 2):
+            report(second.solve, done, 5)
+    lines = capsys.readouterr().err.splitlines()
+    notes, bars = lines[:2], lines[2:]
+    assert all("is then solved again" in note for note in notes)
+    names = ["FE model", "FE model with bonded threads", "FE model on a coarser mesh"]
+    for line, name, done in zip(bars, [*names, "fast model"], [0, 2, 3, 0], strict=True):
+        assert line.startswith(f"{name} ")
+        assert f"{done}/5" in line
+    assert not companions(case, ["fast"], mesh_error=True)
 
 
 def test_friction_is_a_bracket_with_its_capstan_ratio(make_case, say):

@@ -66,6 +66,15 @@ class Toy:
     def settle(self, x):
         return False
 
+    def paths(self):
+        return ()
+
+    def lay(self, paths=None):
+        pass
+
+    def wall_stretch(self, x):
+        return 1.0
+
 
 class Linear(Toy):
     def energy(self, x):

@@ -110,7 +110,7 @@ def test_solved_case_lies_at_the_minimum() -> None:
     checks = []
     for threads in model.threads:
         face = DeformedFace(threads.face, displacement)
-        z, path = threads._knots, threads._paths[0]
+        z, path = threads._knots, threads.paths[0]
 
         def long(shift: float, z=z, path=path, face=face) -> float:
             x, _ = face.at(path + shift * np.sin(math.pi * z / L), z)

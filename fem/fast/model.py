@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -76,6 +77,17 @@ class FastModel:
         """Return that nothing is left to be moved."""
         return False
 
+    def paths(self) -> Sequence[Array]:
+        """Return none: threads on a straight tube have no reason to move sideways."""
+        return ()
+
+    def lay(self, paths: Sequence[Array] | None = None) -> None:
+        """Do nothing."""
+
+    def wall_stretch(self, x: Array) -> float:
+        """Return the largest principal stretch in the wall."""
+        return float(np.linalg.norm(self._gradients(self.kinematic(x)), ord=2, axis=(1, 2)).max())
+
     def error(self, residual: Array) -> float:
         """Return the largest out-of-balance force, without dimension."""
         return float(np.abs(residual).max() / self.case.force_scale)
@@ -102,7 +114,7 @@ class FastModel:
             outer_z=np.array([tube.length / 2]),
             outer_growth=np.array([np.sqrt(rho) - tube.B]),
             bore_stretch=float(y[0] / tube.A),
-            wall_stretch=float(np.linalg.norm(F, ord=2, axis=(1, 2)).max()),
+            wall_stretch=self.wall_stretch(x),
             wall_invariant=float((F**2).sum(axis=(1, 2)).max()),
             threads=[self._links(family, y, rho) for family in self.case.threads],
         )

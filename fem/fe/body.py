@@ -20,6 +20,7 @@ from mpi4py import MPI
 from fem.arrays import Array, Index
 from fem.case import Case
 from fem.complaint import InputError
+from fem.fe.regroup import regrouped
 from meshes.tube import GROUPS, Cells, TubeShape, tube
 
 RESOLUTIONS = {"coarse": Cells(1, 1, 20), "standard": Cells(1, 3, 40), "fine": Cells(2, 4, 80)}
@@ -93,8 +94,13 @@ def resolve(case: Case, resolution: str, sectors: int) -> Cells:
     return Cells(base.radial, around * merged, max(2, axial))
 
 
+def meshed_case(case: Case, resolution: str, full: bool = False) -> Case:
+    """Return the case as it is meshed: on a sector of the coarse mesh its threads regrouped."""
+    return regrouped(case) if resolution == "coarse" and not full else case
+
+
 def coarser(case: Case, resolution: str) -> str:
-    """Return the counts of a mesh of twice the cell size.
+    """Return the counts of a mesh of twice the cell size, for a case as it is meshed.
 
     Raises
     ------

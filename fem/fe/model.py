@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -11,12 +12,11 @@ from dolfinx.mesh import CellType
 from fem.arrays import Array
 from fem.case import Case
 from fem.fe.assembly import Stiffness, System, pull_hessian
-from fem.fe.body import mesh_tube
+from fem.fe.body import mesh_tube, meshed_case
 from fem.fe.broken import DISPLACEMENTS, NODES, PRESSURES, BrokenField
 from fem.fe.lowrank import LowRankUpdate
 from fem.fe.motion import Motion
 from fem.fe.outer import OuterFace
-from fem.fe.regroup import regrouped
 from fem.fe.threads import ImmersedFamily
 from fem.fe.wall import WallStrain, bore_push, enclosed_volume, stored_energy
 from fem.loading import AXIAL, PRESSURE
@@ -36,13 +36,23 @@ class FEModel:
         See :func:`fem.fe.body.resolve`.
     full
         Mesh the full tube instead of one sector.
+    meshed
+        The case with its threads as they are meshed, if not that of
+        :func:`fem.fe.body.meshed_case`.
     """
 
     name = "fe"
 
-    def __init__(self, case: Case, resolution: str = "standard", *, full: bool = False) -> None:
+    def __init__(
+        self,
+        case: Case,
+        resolution: str = "standard",
+        *,
+        full: bool = False,
+        meshed: Case | None = None,
+    ) -> None:
         self.case = case
-        meshed = regrouped(case) if resolution == "coarse" and not full else case
+        meshed = meshed or meshed_case(case, resolution, full)
         self.body = mesh_tube(meshed, resolution, 1 if full else meshed.sectors)
         self.copies = self.body.sectors
         radius = case.tube.outer_radius
@@ -55,6 +65,8 @@ class FEModel:
             ImmersedFamily(family, face, own)
             for family, own in zip(meshed.threads, case.threads, strict=True)
         ]
+        self._movable = [threads for threads in self.threads if threads.movable]
+        self._helices = self.paths()
         self.system = System(self.motion)
         self.push = bore_push(self.field)
         self._state: tuple[Any, Array, Array] = (None, np.empty(0), np.empty(0))  # in the forms
@@ -171,7 +183,23 @@ class FEModel:
     def settle(self, x: Array) -> bool:
         """Lay threads that may move sideways along the shortest path; return whether they moved."""
         _, displacement = self._set(x)
-        return any([family.settle(displacement) for family in self.threads])
+        return any([family.settle(displacement) for family in self._movable])
+
+    def paths(self) -> list[Array]:
+        """Return where threads lie, in the order of the families that may move sideways."""
+        return [family.paths for family in self._movable]
+
+    def lay(self, paths: Sequence[Array] | None = None) -> None:
+        """Lay these threads along `paths`, or along the helices that they have at rest."""
+        for family, along in zip(
+            self._movable, self._helices if paths is None else paths, strict=True
+        ):
+            family.lay(along)
+
+    def wall_stretch(self, x: Array) -> float:
+        """Return the largest principal stretch in the wall."""
+        self._set(x)
+        return float(self.strain.stretch().max())
 
     def error(self, residual: Array) -> float:
         """Return the largest out-of-balance force or volume strain, without dimension."""
@@ -209,7 +237,7 @@ class FEModel:
             outer_z=self.body.nodes[self._outer, 2],
             outer_growth=radius[self._outer] - self.case.tube.outer_radius,
             bore_stretch=float(radius[self._mid_bore].mean() / self.case.tube.bore_radius),
-            wall_stretch=float(self.strain.stretch().max()),
+            wall_stretch=self.wall_stretch(x),
             wall_invariant=float(self.strain.first_invariant().max()),
             threads=[threads.links(displacement) for threads in self.threads],
         )

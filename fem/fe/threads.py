@@ -145,6 +145,10 @@ class ImmersedFamily:
         Number of the link that each passage belongs to, shape (passages,).
     gliding
         Whether a link is a whole thread.
+    movable
+        Whether the threads may move sideways.
+    paths
+        Azimuths of each thread's knots, shape (threads, knots), rad, at rest.
     """
 
     def __init__(
@@ -158,16 +162,18 @@ class ImmersedFamily:
         self._own = stands_for or family
         self._per_own = self._own.stiffness / family.stiffness  # tension of one of its own threads
         self.gliding = family.hold != "bonded"
-        self._knots, self._paths = helices(family, face)
-        self._lay()
+        self.movable = family.hold == "free path"
+        self._knots, helix = helices(family, face)
+        self.lay(helix)
         # the threads keep their length where they move sideways later
         self._helix = np.bincount(self.link, self.rest)
         self._natural = family.natural(self._helix)
 
-    def _lay(self) -> None:
-        """Lay the threads along their paths."""
+    def lay(self, paths: Array) -> None:
+        """Lay the threads along paths through the same knots."""
+        self.paths = paths
         face, body = self.face, self.face.body
-        self.passages = passages = cut_paths(self._knots, self._paths, face)
+        self.passages = passages = cut_paths(self._knots, paths, face)
         self.link = passages.thread if self.gliding else np.arange(len(passages.thread))
         gauss, weights = np.polynomial.legendre.leggauss(POINTS)
         rise, turn = np.diff(passages.z, axis=1), np.diff(passages.theta, axis=1)
@@ -193,15 +199,12 @@ class ImmersedFamily:
         self._natural = self.family.tightened(share).natural(self._helix)
 
     def settle(self, displacement: Array) -> bool:
-        """Lay threads that may move sideways along the shortest path; return whether they moved."""
-        if self.family.hold != "free path":
-            return False
+        """Lay the threads along the shortest paths; return whether they moved."""
         face = DeformedFace(self.face, displacement)
-        paths = np.array([shortest_path(face, self._knots, path) for path in self._paths])
-        moved = np.abs(paths - self._paths).max() > SETTLED
+        paths = np.array([shortest_path(face, self._knots, path) for path in self.paths])
+        moved = np.abs(paths - self.paths).max() > SETTLED
         if moved:
-            self._paths = paths
-            self._lay()
+            self.lay(paths)
         return bool(moved)
 
     def stretch(self, displacement: Array) -> tuple[Array, Array]:

@@ -17,16 +17,25 @@ SHARE = "taut"
 
 
 def bounded_row(run: Run) -> dict[str, Any] | None:
-    """Return the last row that a second solve reached as well, None where there was no other."""
-    ends = f".{MESH_ERROR}", f".{IF_BONDED}"
-    rows = [row for row in demanded(run) if any(name.endswith(ends) for name in row)]
+    """Return the last row that all second solves reached; None if there was none, or no such row.
+
+    A second solve that has no row at all does not count.
+    """
+    known = [(row, _bounds(row)) for row in demanded(run)]
+    told = set().union(*(bounds for _, bounds in known))
+    rows = [row for row, bounds in known if bounds and bounds == told]
     return rows[-1] if rows else None
+
+
+def _bounds(row: dict[str, Any]) -> set[str]:
+    """Return which second solves have columns in a row."""
+    return {name.rpartition(".")[2] for name in row} & {MESH_ERROR, IF_BONDED}
 
 
 def bounds_table(row: dict[str, Any], case: Case) -> Table:
     """Return a row to each measure of a step: its value, mesh error, value with bonded threads."""
-    friction = any(name.endswith(IF_BONDED) for name in row)
-    mesh_error = any(name.endswith(MESH_ERROR) for name in row)
+    bounds = _bounds(row)
+    friction, mesh_error = IF_BONDED in bounds, MESH_ERROR in bounds
     table = plain_table()
     table.add_column("")
     table.add_column("gliding" if friction else "value", justify="right")

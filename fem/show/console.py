@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from fem.case import Case
+from fem.companion import Companion
 from fem.result import Result, Run
 from fem.run import Report
 from fem.show.bounds import bounded_row, bounds_table
@@ -29,8 +30,13 @@ UNBALANCED = 0.01
 
 
 @contextmanager
-def progress(models: Sequence[str], steps: int, notes: Sequence[str] = ()) -> Iterator[Report]:
-    """Show notes and a bar to each model on standard error; hand out the function to move them."""
+def progress(
+    models: Sequence[str], steps: int, seconds: Sequence[Companion] = ()
+) -> Iterator[Report]:
+    """Show a bar to each solve on standard error; hand out the function that moves them.
+
+    What the FE model is solved for again is said above the bars.
+    """
     with Progress(
         TextColumn("{task.description}"),
         BarColumn(),
@@ -39,26 +45,28 @@ def progress(models: Sequence[str], steps: int, notes: Sequence[str] = ()) -> It
         TimeElapsedColumn(),
         console=Console(stderr=True),
     ) as bars:
-        for note in notes:
+        for second in seconds:
+            note = f"{second.purpose}: the FE model is then solved again {second.how}"
             bars.console.print(note, highlight=False)
-        tasks = {name: bars.add_task(f"{NAMES[name]} model", total=steps) for name in models}
+        tasks = {
+            solve: bars.add_task(words, total=steps)
+            for solve, words in _solves(models, seconds).items()
+        }
 
-        def report(model: str, done: int, _: int) -> None:
-            bars.update(tasks[model], completed=done)
+        def report(solve: str, done: int, _: int) -> None:
+            bars.update(tasks[solve], completed=done)
 
         yield report
 
 
-def second_solves(case: Case, models: Sequence[str], mesh_error: bool) -> list[str]:
-    """Return what the FE model is solved for again, a line each."""
-    if "fe" not in models:
-        return []
-    notes = []
-    if any(family.friction is not None for family in case.threads):
-        notes.append("friction: the FE model is then solved again with bonded threads")
-    if mesh_error:
-        notes.append("mesh error: the FE model is then solved again on a mesh of twice the size")
-    return notes
+def _solves(models: Sequence[str], seconds: Sequence[Companion]) -> dict[str, str]:
+    """Return the words for each solve, by its name in reports, in the order of the work."""
+    solves = {}
+    for model in models:
+        solves[model] = f"{NAMES[model]} model"
+        if model == "fe":
+            solves |= {second.solve: f"FE model {second.how}" for second in seconds}
+    return solves
 
 
 def print_result(result: Result, folder: Path) -> None:

@@ -1,4 +1,4 @@
-"""Sentences on a result: when threads tighten, how much margin is left, what friction may do."""
+"""Sentences on a result: when threads tighten, what margin is left, what second solves lack."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ CLOSE = 0.8
 
 
 def remarks(result: Result) -> list[str]:
-    """Return what is to be said of threads and margins, a line each."""
+    """Return what is to be said of threads, margins and second solves, a line each."""
     case = result.case
     lines = [_spread(run, case) for run in result.runs]
     for family in case.threads:
@@ -29,6 +29,7 @@ def remarks(result: Result) -> list[str]:
         lines.append(f"threads {family.name}: {_by_model(result, states)}")
         lines += [_breaking(run, case, family) for run in result.runs]
     lines += [_locking(run) for run in result.runs]
+    lines += [shortfall for run in result.runs for shortfall in run.shortfalls]
     return [*filter(None, lines), *capstan(case)]
 
 
@@ -61,7 +62,7 @@ def tautness(run: Run, case: Case, family: ThreadFamily) -> str:
             word = _word(rows[number][f"taut.{name}"])
             share = _crossing(rows[number - 1], rows[number], name)
             said.append(f"{word} from {place(run, case, rows[number], rows[number - 1], share)}")
-    return ", ".join(said) or "slack throughout"
+    return ", ".join(said) or ("slack throughout" if len(rows) > 1 else "slack before inflation")
 
 
 def _percent(share: float) -> str:
