@@ -63,7 +63,7 @@ def test_rigid_motion_carries_energy_volume_and_forces_along(full, name):
             scalars.append(family.energy(place - body.nodes))
             total = np.zeros_like(now)
             forces = family.forces(place - body.nodes).reshape(-1, NODES, 3)
-            np.add.at(total, body.connectivity[family.host], forces)
+            np.add.at(total, body.connectivity[family.cells], forces)
             vectors.append(total)
         seen.append((scalars, vectors))
     (before, forces_before), (after, forces_after) = seen

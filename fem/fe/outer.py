@@ -76,17 +76,19 @@ class OuterFace:
             radius, say.
         """
         geometry = self.body.mesh.geometry
-        corners = geometry.x[geometry.dofmaps[0][host]]
         pull_back = geometry.cmaps[0].pull_back
+        reference = np.empty_like(points)
         try:
-            reference = [
-                pull_back(x, corner, tol=1e-9) for x, corner in zip(points, corners, strict=True)
-            ]
+            for cell in np.unique(host):  # all points of a cell at once: a call is costly
+                x, nodes = points[host == cell], geometry.x[geometry.dofmaps[0][cell]]
+                reference[host == cell] = pull_back(x.reshape(-1, 3), nodes, tol=1e-9).reshape(
+                    x.shape
+                )
         except RuntimeError:
             raise ResolutionError(
                 "the wall is too thin for its radius to be meshed: its threads find no cell"
             ) from None
-        table = hexahedron().basix_element.tabulate(1, np.concatenate(reference))[..., 0]
+        table = hexahedron().basix_element.tabulate(1, reference.reshape(-1, 3))[..., 0]
         value, *slopes = (part.reshape(*points.shape[:2], NODES) for part in table)
         by_reference = np.stack(slopes, axis=-1)  # dN/dxi
         nodes = self.body.nodes[self.body.connectivity[host]]

@@ -139,6 +139,8 @@ class ImmersedFamily:
         Where the threads run.
     host
         Cell of each passage, shape (passages,).
+    cells
+        The cells that host any, shape (hosts,), ascending.
     rest
         Length of each passage at rest, shape (passages,), mm.
     link
@@ -181,6 +183,8 @@ class ImmersedFamily:
         self._weights = length * weights / 2  # (passages, points)
         self.rest = self._weights.sum(axis=1)
         self.host, self._back = face.find(passages.theta.mean(axis=1), passages.z.mean(axis=1))
+        self._order = np.argsort(self.host, kind="stable")
+        self.cells, self._starts = np.unique(self.host[self._order], return_index=True)
         z = passages.z[:, :1] + rise * (gauss + 1) / 2
         theta = passages.theta[:, :1] + turn * (gauss + 1) / 2 - self._back[:, None]
         sin, cos = face.radius * turn / length, rise / length
@@ -269,15 +273,17 @@ class ImmersedFamily:
         return (weighted.swapaxes(1, 2) @ direction).reshape(-1, DISPLACEMENTS)
 
     def forces(self, displacement: Array) -> Array:
-        """Return f of eq. (3), shape (passages, 81), N."""
+        """Return f of eq. (3) in each of `cells`, shape (hosts, 81), N."""
         stretch, direction = self.stretch(displacement)
         tension, _ = self.family.tension(self._strain(stretch))
-        return tension[self.link, None] * self._length_gradient(direction)
+        forces = tension[self.link, None] * self._length_gradient(direction)
+        return np.asarray(np.add.reduceat(forces[self._order], self._starts))
 
     def stiffness(self, displacement: Array) -> Array:
-        """Return K of eq. (3), shape (passages, 81, 81), N/mm; of gliding threads the second term.
+        """Return K of eq. (3) in each of `cells`, shape (hosts, 81, 81), N/mm.
 
-        It is written as A'A: one row of A holds G, the others hold B across the thread.
+        Of gliding threads it is the second term only. It is written as A'A: of each passage one row
+        of A holds G, the others hold B across the thread.
         """
         stretch, direction = self.stretch(displacement)
         tension, slope = self.family.tension(self._strain(stretch))
@@ -288,7 +294,12 @@ class ImmersedFamily:
         if not self.gliding:
             along = np.sqrt(slope / self._natural)[:, None] * self._length_gradient(direction)
             rows = np.concatenate([along[:, None, :], rows], axis=1)
-        return rows.swapaxes(1, 2) @ rows
+        stiffness = np.zeros((len(self.cells), DISPLACEMENTS, DISPLACEMENTS))
+        for cell, passages in enumerate(np.split(self._order, self._starts[1:])):
+            A = rows[passages[tension[self.link[passages]] > 0]].reshape(-1, DISPLACEMENTS)
+            if len(A):  # slack threads resist nothing
+                stiffness[cell] = A.T @ A
+        return stiffness
 
     def rank_one(self, displacement: Array) -> tuple[Array, Array]:
         """Return the first term of K of gliding threads as factors of its terms of rank one.
