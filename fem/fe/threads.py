@@ -296,7 +296,7 @@ class ImmersedFamily:
             rows = np.concatenate([along[:, None, :], rows], axis=1)
         stiffness = np.zeros((len(self.cells), DISPLACEMENTS, DISPLACEMENTS))
         for cell, passages in enumerate(np.split(self._order, self._starts[1:])):
-            A = rows[passages[tension[self.link[passages]] > 0]].reshape(-1, DISPLACEMENTS)
+            A = rows[passages[slope[self.link[passages]] > 0]].reshape(-1, DISPLACEMENTS)
             if len(A):  # slack threads resist nothing
                 stiffness[cell] = A.T @ A
         return stiffness
