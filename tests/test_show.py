@@ -543,6 +543,14 @@ def test_margins_are_told_where_little_is_left(result, say, column, value, text)
     assert "locks" not in calm and "breaking" not in calm and "BREAK" not in calm
 
 
+def test_narrow_bore_is_told(result, say):
+    rows = result.runs[0].rows
+    narrow = {**rows[-1], "bore_stretch": 0.21}
+    said = flat(say(one(result, rows=[*rows[:-1], narrow])))
+    assert f"bore narrowed to 0.21 of its radius at {narrow['pressure_kPa']:.3g} kPa" in said
+    assert "narrowed" not in flat(say(result))
+
+
 def test_rubber_beyond_what_is_known_of_it_is_told(result, make_case, say):
     rubber = {"material": "platinum-cure silicone, Shore 00-30"}
     known = replace(result, case=make_case(rubber=rubber))

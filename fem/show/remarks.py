@@ -16,6 +16,9 @@ JUST_TAUT = 1e-9
 HALF, WHOLE = 0.5, 0.99
 """A family is taut if at least half of its length is, and wholly so if this share is."""
 
+NARROW = 0.3
+"""It is told if the bore at half length narrows to less than this share of its radius."""
+
 CLOSE = 0.8
 """It is told if more than this share of a margin is used up."""
 
@@ -29,6 +32,7 @@ def remarks(result: Result) -> list[str]:
         lines.append(f"threads {family.name}: {_by_model(result, states)}")
         lines += [_breaking(run, case, family) for run in result.runs]
     lines += [_locking(run) for run in result.runs]
+    lines += [_narrowing(run, case) for run in result.runs]
     lines += [shortfall for run in result.runs for shortfall in run.shortfalls]
     return [*filter(None, lines), *capstan(case)]
 
@@ -108,6 +112,17 @@ def _locking(run: Run) -> str:
     if used <= CLOSE:
         return ""
     return f"rubber: strained to {_percent(used)} of where it locks ({NAMES[run.model]})"
+
+
+def _narrowing(run: Run, case: Case) -> str:
+    """Return where the bore is narrowest, if a real tube would have folded; empty if not."""
+    row = min(on_path(run), key=lambda row: row["bore_stretch"])
+    if row["bore_stretch"] >= NARROW:
+        return ""
+    return (
+        f"bore narrowed to {row['bore_stretch']:.2g} of its radius at "
+        f"{place(run, case, row)} ({NAMES[run.model]}); a real tube would have folded"
+    )
 
 
 def _spread(run: Run, case: Case) -> str:
