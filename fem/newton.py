@@ -108,7 +108,7 @@ class Model(Protocol):
         """
 
     def paths(self) -> Sequence[Array]:
-        """Return where these threads lie."""
+        """Return where these threads lie: azimuths by family, shape (threads, knots), rad."""
 
     def lay(self, paths: Sequence[Array] | None = None) -> None:
         """Lay these threads along `paths`, or along those that they have at rest."""

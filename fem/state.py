@@ -41,7 +41,8 @@ class State:
     rest
         Whether it is the state of rest.
     paths
-        Where threads lie that may move sideways, as the model has them.
+        Where threads lie that may move sideways: of each such family the azimuths of its knots at
+        rest, shape (threads, knots), rad.
     """
 
     x: Array

@@ -32,9 +32,9 @@ SLENDERNESS = 60 / 5.75
 FEWEST_AROUND = 12
 """A tube with fewer threads is meshed as if it had so many: a cell spans 30 deg at most.
 
-On the coarse mesh, one with more as well: a cell may host several threads. By trial on 13 random
-cases, twice as many cells round it change twist and displacement by less than 1e-3 of their values
-or of what the cells along the axis leave uncertain.
+On the coarse mesh, one with more as well: a cell may host several threads. By trial on the
+ready case and 13 random ones, twice as many cells round it change twist and displacement by 0.5 %
+at most, and do not bring them nearer to those of finer meshes.
 """
 
 THINNEST = 1e-3

@@ -193,7 +193,8 @@ class FEModel:
         for family, along in zip(
             self._movable, self._helices if paths is None else paths, strict=True
         ):
-            family.lay(along)
+            if along is not family.paths:  # as they mostly are, and laying them is costly
+                family.lay(along)
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""
