@@ -14,7 +14,9 @@ from fem.fe.body import resolve
 from fem.fe.regroup import regrouped
 from fem.loading import PRESSURE
 from fem.newton import DivergedError, correct
-from fem.run import MODELS, solve
+from fem.path import follow
+from fem.run import MODELS, build, solve
+from fem.stages import loading_of, stages_of
 
 MESH = "1x1x4"
 LEADING = ["model", "step", "pressure_kPa", "demanded", "volume_mm3", "twist_deg"]
@@ -407,3 +409,29 @@ def test_second_solves_that_reach_as_far_as_the_run_lack_nothing(make_case):
     assert not any(has(row, name) for row in fast.rows for name in SECONDS)
     errors = result.steps["twist_deg.mesh_error"]
     assert errors[result.steps["model"] == "fast"].isna().all()
+
+
+def test_dead_load_that_tears_the_tube_keeps_a_sane_state(make_case):
+    (run,) = solve(make_case(threads=[], end={"force": "5000 N"}), "fast").runs
+    (row,) = run.rows
+    assert not run.reached and "no equilibrium" in run.reason and "8 times" in run.reason
+    assert not row["demanded"] and row["energy_gap"] == 0.0
+    assert 7.5 < row["wall_stretch_max"] <= 8.0
+
+
+@pytest.mark.parametrize("added", ["300 mL", "10 L"])
+def test_work_is_kept_in_account_however_much_is_demanded(make_case, added):
+    case = make_case(threads=[], pressure=None, volume={"added": added, "steps": 1})
+    (run,) = solve(case, "fast").runs
+    assert any(row["limit"] for row in run.rows)
+    assert max(row["energy_gap"] for row in run.rows) < 2e-3
+
+
+def test_free_paths_begin_anew_with_every_walk(make_case):
+    case = make_case(pressure={"end": "6 kPa", "steps": 1}, threads__0__hold="free path")
+    model = build(case, "fe", "1x1x4")
+    ends = [list(follow(model, loading_of(case), stages_of(case)))[-1] for _ in range(2)]
+    assert np.array_equal(ends[0].x, ends[1].x)
+    assert np.array_equal(ends[0].paths[0], ends[1].paths[0])
+    model.lay()
+    assert np.abs(model.paths()[0] - ends[0].paths[0]).max() > 1e-3, "else the walk moved nothing"
