@@ -30,7 +30,6 @@ Source: critical-point line search: P. R. Brune et al., SIAM Review 57(4), 535 (
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -51,9 +50,6 @@ SEARCH = 0.1
 A residual is cheap beside a tangent. Where a thread is barely taut the error of plain Newton steps,
 which meet a double root in its toe, only falls by 4; the search goes on to nearly twice the step.
 """
-
-MOST_SETTLINGS = 20
-"""A state whose threads still move sideways after so many rounds is given up."""
 
 REUSE = 0.05
 """A step that leaves at most this share of the error is followed by one with the same factors.
@@ -100,18 +96,6 @@ class Model(Protocol):
 
     def tighten(self, share: float) -> None:
         """Wind in only `share` of what threads are too short by; all of it unless called."""
-
-    def settle(self, x: Array) -> bool:
-        """Lay threads that may move sideways along the shortest paths; return whether they moved.
-
-        Their paths are no part of x.
-        """
-
-    def paths(self) -> Sequence[Array]:
-        """Return where these threads lie: azimuths by family, shape (threads, knots), rad."""
-
-    def lay(self, paths: Sequence[Array] | None = None) -> None:
-        """Lay these threads along `paths`, or along those that they have at rest."""
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""
@@ -213,6 +197,7 @@ class Border:
         return self._factors.negative - int((np.linalg.eigvalsh(symmetric) < 0).sum())
 
 
+@np.errstate(all="ignore")  # a trial state may be impossible: that shows as nan and is handled
 def correct(model: Model, loading: Loading, x: Array, loads: Array) -> tuple[Trial, int]:
     """Return the equilibrium that Newton's method finds from `x` and `loads`, and its iterations.
 
@@ -221,20 +206,6 @@ def correct(model: Model, loading: Loading, x: Array, loads: Array) -> tuple[Tri
     DivergedError
         If it finds none.
     """
-    spent = 0
-    for _ in range(MOST_SETTLINGS):
-        trial, iterations = _converge(model, loading, x, loads, spent)
-        spent += iterations
-        if not model.settle(trial.x):
-            return trial, spent
-        x, loads = trial.x, trial.loads
-    raise DivergedError(spent, "threads do not settle")
-
-
-@np.errstate(all="ignore")  # a trial state may be impossible: that shows as nan and is handled
-def _converge(
-    model: Model, loading: Loading, x: Array, loads: Array, spent: int
-) -> tuple[Trial, int]:
     trial, before = look(model, loading, x, loads), np.inf
     border = None
     for iteration in range(3 * MOST_ITERATIONS + 1):
@@ -249,10 +220,10 @@ def _converge(
             gaps = loading.gaps(trial.loads, trial.coordinates)
             direction, change = border.solve(-trial.residual, -gaps)
         except ArithmeticError as failure:
-            raise DivergedError(spent + iteration, str(failure)) from failure
+            raise DivergedError(iteration, str(failure)) from failure
         before = trial.error
         trial = _search(model, loading, trial, direction, change)
-    raise DivergedError(spent + iteration)
+    raise DivergedError(iteration)
 
 
 def _search(

@@ -128,8 +128,6 @@ def follow(
         If there is no equilibrium at the start, or it has no tangent.
     """
     state = None
-    if start is None:
-        model.lay()
     x, loads = _set_up(model, loading) if start is None else start, np.zeros(3)
     for stage in stages:
         loading = loading.driving(stage.pair, stage.device)
@@ -295,7 +293,6 @@ class _Walk:
         """
         if self._spent > PATIENCE:
             raise NoEquilibriumError(self._counted(self.state))
-        self.model.lay(self.state.paths)
         x, loads = guess or predict(self.state, self.before, aim)
         control = control.at(aim)
         try:
@@ -353,7 +350,6 @@ def _on_path(model: Model, asked: Loading, control: Loading, trial: Trial) -> St
         coordinate_slope=trial.directions.T @ slope,
         stable=border.negative(asked, trial) == 0,
         energy=model.energy(trial.x),
-        paths=model.paths(),
     )
 
 

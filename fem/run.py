@@ -228,7 +228,6 @@ class Track:
 
     def _keep(self, state: State) -> None:
         """Measure a state and report it."""
-        self.model.lay(state.paths)
         reactions = self.model.reactions(state.x, state.loads)
         snapshot = self.model.snapshot(state.x)
         shape = self.model.shape(state.x, state.pressure)

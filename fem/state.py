@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -40,9 +39,6 @@ class State:
         Whether it was asked for.
     rest
         Whether it is the state of rest.
-    paths
-        Where threads lie that may move sideways: of each such family the azimuths of its knots at
-        rest, shape (threads, knots), rad.
     """
 
     x: Array
@@ -60,7 +56,6 @@ class State:
     limit: bool = False
     asked: bool = False
     rest: bool = False
-    paths: Sequence[Array] = ()
 
     @property
     def pressure(self) -> float:

@@ -250,38 +250,6 @@ def test_corrector_gives_up_where_there_is_no_equilibrium():
     assert failure.value.iterations == model.tangents <= MOST_ITERATIONS
 
 
-def test_corrector_goes_on_until_all_has_settled():
-    """What is no part of x moves twice, and with it the equilibrium."""
-
-    class Settling(Linear):
-        rest_length, moves = 0.0, 0
-
-        def internal(self, x):
-            return 2.0 * (x - self.rest_length)
-
-        def settle(self, x):
-            if self.moves == 2:
-                return False
-            self.moves += 1
-            self.rest_length += 0.25
-            return True
-
-    closed, loads = push(1.0)
-    trial, iterations = correct(Settling(), closed, np.zeros(1), loads)
-    assert trial.x == 0.5 + 2 * 0.25
-    assert iterations == 3  # one to each place
-
-
-def test_corrector_gives_up_on_what_never_settles():
-    class Restless(Linear):
-        def settle(self, x):
-            return True
-
-    closed, loads = push(1.0)
-    with pytest.raises(DivergedError):
-        correct(Restless(), closed, np.zeros(1), loads)
-
-
 @pytest.mark.parametrize("pair", [PRESSURE, AXIAL, TWIST])
 def test_trial_tells_how_far_it_is_from_equilibrium(pair):
     model, devices = quadratic(), [dead(), dead(), dead()]

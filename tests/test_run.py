@@ -14,9 +14,7 @@ from fem.fe.body import resolve
 from fem.fe.regroup import regrouped
 from fem.loading import PRESSURE
 from fem.newton import DivergedError, correct
-from fem.path import follow
-from fem.run import MODELS, build, solve
-from fem.stages import loading_of, stages_of
+from fem.run import MODELS, solve
 
 MESH = "1x1x4"
 LEADING = ["model", "step", "pressure_kPa", "demanded", "volume_mm3", "twist_deg"]
@@ -425,13 +423,3 @@ def test_work_is_kept_in_account_however_much_is_demanded(make_case, added):
     (run,) = solve(case, "fast").runs
     assert any(row["limit"] for row in run.rows)
     assert max(row["energy_gap"] for row in run.rows) < 2e-3
-
-
-def test_free_paths_begin_anew_with_every_walk(make_case):
-    case = make_case(pressure={"end": "6 kPa", "steps": 1}, threads__0__hold="free path")
-    model = build(case, "fe", "1x1x4")
-    ends = [list(follow(model, loading_of(case), stages_of(case)))[-1] for _ in range(2)]
-    assert np.array_equal(ends[0].x, ends[1].x)
-    assert np.array_equal(ends[0].paths[0], ends[1].paths[0])
-    model.lay()
-    assert np.abs(model.paths()[0] - ends[0].paths[0]).max() > 1e-3, "else the walk moved nothing"

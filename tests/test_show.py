@@ -551,6 +551,16 @@ def test_narrow_bore_is_told(result, say):
     assert "narrowed" not in flat(say(result))
 
 
+@pytest.mark.parametrize("hold", ["free path", "gliding"])
+def test_limit_is_told_to_be_that_of_threads_that_slip(result, say, hold):
+    case = result.case.changed(threads__1__hold=hold)
+    run = replace(result.runs[0], limit="balloon limit at 8 kPa")
+    fast, fe = (replace(run, model=model) for model in ("fast", "fe"))
+    told = "threads B slip" in flat(say(replace(result, case=case, runs=[fe])))
+    assert told == (hold == "free path")
+    assert "slip" not in flat(say(replace(result, case=case, runs=[fast])))
+
+
 def test_rubber_beyond_what_is_known_of_it_is_told(result, make_case, say):
     rubber = {"material": "platinum-cure silicone, Shore 00-30"}
     known = replace(result, case=make_case(rubber=rubber))

@@ -63,15 +63,6 @@ class Toy:
     def tighten(self, share):
         pass
 
-    def settle(self, x):
-        return False
-
-    def paths(self):
-        return ()
-
-    def lay(self, paths=None):
-        pass
-
     def wall_stretch(self, x):
         return 1.0
 

@@ -188,7 +188,7 @@ def middle(model: Any, x: Any, share: float = 0.5) -> Middle:
     pull = []
     for threads in model.threads:
         tension = threads.tension(displacement)
-        at = threads.passages.z.mean(axis=1)
+        at = threads.z.mean(axis=1)
         mine = (at > low) & (at < high)
         mean = tension[mine] @ threads.rest[mine] / threads.rest[mine].sum()
         pull.append(threads.family.count * float(mean))

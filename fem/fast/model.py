@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -72,17 +71,6 @@ class FastModel:
     def tighten(self, share: float) -> None:
         """Wind in only `share` of what threads are too short by."""
         self.tube.families = [family.tightened(share) for family in self.case.threads]
-
-    def settle(self, x: Array) -> bool:
-        """Return that nothing is left to be moved."""
-        return False
-
-    def paths(self) -> Sequence[Array]:
-        """Return none: threads on a straight tube have no reason to move sideways."""
-        return ()
-
-    def lay(self, paths: Sequence[Array] | None = None) -> None:
-        """Do nothing."""
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""

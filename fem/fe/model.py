@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -65,8 +64,6 @@ class FEModel:
             ImmersedFamily(family, face, own)
             for family, own in zip(meshed.threads, case.threads, strict=True)
         ]
-        self._movable = [threads for threads in self.threads if threads.movable]
-        self._helices = self.paths()
         self.system = System(self.motion)
         self.push = bore_push(self.field)
         self._state: tuple[Any, Array, Array] = (None, np.empty(0), np.empty(0))  # in the forms
@@ -163,38 +160,20 @@ class FEModel:
         tangent = self.motion.tangent(q)
         columns, weights = [np.zeros((len(self.rest()), 0))], [np.zeros(0)]
         for family in self.threads:
-            if not family.gliding:
-                continue
-            gradient, weight = family.rank_one(displacement)
-            taut = weight > 0  # a slack thread adds nothing
-            pulled = self.motion.pull(tangent, gradient[..., None], family.host)[..., 0]
-            column = np.zeros((len(self.rest()), len(weight)))
-            column[: self.motion.size] = self.motion.gather_by(pulled, family.host, family.link)
-            columns.append(self.copies * column[:, taut])
-            weights.append(weight[taut] / self.copies)
+            terms = family.rank_one(displacement) if family.gliding else []
+            for gradient, weight in terms:
+                taut = weight > 0  # a slack thread adds nothing
+                pulled = self.motion.pull(tangent, gradient[..., None], family.host)[..., 0]
+                column = np.zeros((len(self.rest()), len(weight)))
+                column[: self.motion.size] = self.motion.gather_by(pulled, family.host, family.link)
+                columns.append(self.copies * column[:, taut])
+                weights.append(weight[taut] / self.copies)
         return np.column_stack(columns), np.concatenate(weights)
 
     def tighten(self, share: float) -> None:
         """Wind in only `share` of what threads are too short by."""
         for family in self.threads:
             family.tighten(share)
-
-    def settle(self, x: Array) -> bool:
-        """Lay threads that may move sideways along the shortest path; return whether they moved."""
-        _, displacement = self._set(x)
-        return any([family.settle(displacement) for family in self._movable])
-
-    def paths(self) -> list[Array]:
-        """Return where threads lie, in the order of the families that may move sideways."""
-        return [family.paths for family in self._movable]
-
-    def lay(self, paths: Sequence[Array] | None = None) -> None:
-        """Lay these threads along `paths`, or along the helices that they have at rest."""
-        for family, along in zip(
-            self._movable, self._helices if paths is None else paths, strict=True
-        ):
-            if along is not family.paths:  # as they mostly are, and laying them is costly
-                family.lay(along)
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""

@@ -33,6 +33,7 @@ def remarks(result: Result) -> list[str]:
         lines += [_breaking(run, case, family) for run in result.runs]
     lines += [_locking(run) for run in result.runs]
     lines += [_narrowing(run, case) for run in result.runs]
+    lines += [_necking(run, case) for run in result.runs]
     lines += [shortfall for run in result.runs for shortfall in run.shortfalls]
     return [*filter(None, lines), *capstan(case)]
 
@@ -122,6 +123,17 @@ def _narrowing(run: Run, case: Case) -> str:
     return (
         f"bore narrowed to {row['bore_stretch']:.2g} of its radius at "
         f"{place(run, case, row)} ({NAMES[run.model]}); a real tube would have folded"
+    )
+
+
+def _necking(run: Run, case: Case) -> str:
+    """Return that threads may have caused the limit by moving sideways; empty if none could."""
+    free = [family.name for family in case.threads if family.hold == "free path"]
+    if not run.limit or not free or run.model == "fast":
+        return ""
+    return (
+        f"threads {', '.join(free)} slip from where the tube is wide to where it is narrow: they "
+        f"may have made the limit, and bear more if held on their helices ({NAMES[run.model]})"
     )
 
 
