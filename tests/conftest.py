@@ -10,6 +10,7 @@ from hypothesis import settings
 
 import fem.fe  # noqa: F401 - the solver's wheel wants to come before any test imports dolfinx
 from fem.case import Case, CaseError
+from fem.run import solve
 
 # The same examples on every run, and no limit to the time of one: a busy machine fails no test.
 settings.register_profile("steady", derandomize=True, deadline=None)
@@ -53,6 +54,12 @@ def make_case():
         return ready.changed(**changes)
 
     return make
+
+
+@pytest.fixture(scope="session")
+def result(make_case):
+    """Return what both models find for the ready case in two steps, on a coarse mesh."""
+    return solve(make_case(pressure__steps=2), resolution="1x1x6")
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ from fem.show.curves import plot_curves
 from fem.show.panels import strips
 from fem.show.parts import besides, beyond, demanded, driven, moved, on_path
 from fem.show.stage import family_text, set_scene
-from tests.test_show import check_lettering
+from tests.shown import check_lettering
 
 MOVE = {"displacement": "-3 mm", "steps": 4}
 COARSE = "1x1x6"
