@@ -10,7 +10,7 @@ export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test slow lint types benchmark schema pictures lock clean again
+.PHONY: help setup demo test slow exhaustive lint types benchmark schema pictures lock clean again
 
 help:  ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-10s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -33,6 +33,9 @@ test: lint types  ## style, types, then the quick tests and validations
 
 slow: $(READY)  ## the tests and validations that take longer
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m slow
+
+exhaustive: $(READY)  ## random cases by the hundred, some 15 minutes
+	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m exhaustive
 
 lint: $(READY)  ## style: ruff check and ruff format --check
 	@$(BIN)/ruff check .

@@ -38,6 +38,7 @@ from fem.state import (
     PathEndError,
     RubberLimitError,
     State,
+    WindingError,
     predict,
     where_load_is,
     where_load_turns,
@@ -91,6 +92,10 @@ BEYOND, BEYOND_SHARE = 3, 0.08
 """States beyond a limit point, and their distance as a share of the way that led to it."""
 
 
+class BuckledError(ArithmeticError):
+    """The tube is unstable as its threads are wound in."""
+
+
 class TornError(ArithmeticError):
     """At the end of a step the rubber would be torn."""
 
@@ -122,7 +127,7 @@ def follow(
 
     Raises
     ------
-    NoEquilibriumError, RubberLimitError, LimitPointError
+    WindingError, NoEquilibriumError, RubberLimitError, LimitPointError
         Where the path ends before the last demanded value.
     ArithmeticError
         If there is no equilibrium at the start, or it has no tangent.
@@ -358,24 +363,37 @@ def _set_up(model: Model, loading: Loading) -> Array:
 
     Raises
     ------
-    DivergedError
+    WindingError
         If they cannot be wound in as far as they should.
     """
-    x, slope, done, step = model.rest(), 0.0 * model.rest(), 0.0, 1.0
+    trial = look(model, loading, model.rest(), np.zeros(3))
+    slope, done, step = 0.0 * trial.x, 0.0, 1.0
     while done < 1.0:
         share = _toward(1.0, done, step)
         model.tighten(share)
+        guess = trial.x + (share - done) * slope
         try:
-            trial, iterations = correct(model, loading, x + (share - done) * slope, np.zeros(3))
-        except DivergedError:
+            found, iterations = _wound_in(model, loading, guess)
+        except ArithmeticError as failure:
             step *= CUT
             if step < SMALLEST_STEP:
-                raise
+                model.tighten(done)
+                state = _on_path(model, loading, loading, trial)
+                raise WindingError(state, done, isinstance(failure, BuckledError)) from failure
         else:
-            slope = (trial.x - x) / (share - done)
-            x, done = trial.x, share
+            slope = (found.x - trial.x) / (share - done)
+            trial, done = found, share
             step *= _growth(iterations)
-    return x
+    return trial.x
+
+
+def _wound_in(model: Model, loading: Loading, guess: Array) -> tuple[Trial, int]:
+    """Return the equilibrium near `guess`, and its iterations, if it is stable."""
+    found, iterations = correct(model, loading, guess, np.zeros(3))
+    moved = not np.array_equal(found.x, model.rest())
+    if moved and Border(model, loading, found).negative(loading, found):
+        raise BuckledError("the tube buckles")
+    return found, iterations
 
 
 def _leave_rest(model: Model, loading: Loading, rest: State, value: float) -> State:

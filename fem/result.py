@@ -7,6 +7,7 @@ import json
 import math
 import platform
 import re
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
@@ -30,6 +31,13 @@ PACKAGES = [
     *("petsc4py", "numpy", "scipy", "gmsh", "pyvista"),
 ]
 """Distributions whose versions are written down, where they are installed."""
+
+
+Report = Callable[[str, int, int], None]
+"""Is told what is solved, the steps done and the steps in all.
+
+What is solved is a model by its name or, as ``"fe.mesh_error"``, the FE model for the second time.
+"""
 
 
 @dataclass(frozen=True)

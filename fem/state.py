@@ -102,6 +102,22 @@ class NoEquilibriumError(PathEndError):
     """No equilibrium is found any further."""
 
 
+class WindingError(PathEndError):
+    """Threads that are too short cannot be wound in all the way.
+
+    Attributes
+    ----------
+    share
+        The share of what they lack that is wound in at the last good state.
+    buckles
+        Whether the tube becomes unstable beyond, rather than that nothing is found there.
+    """
+
+    def __init__(self, state: State, share: float, buckles: bool) -> None:
+        super().__init__(state)
+        self.share, self.buckles = share, buckles
+
+
 class RubberLimitError(PathEndError):
     """The wall would be stretched further than rubber bears."""
 

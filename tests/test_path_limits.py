@@ -1,4 +1,4 @@
-"""Where the equilibrium path ends: broken models, limit points, torn walls."""
+"""Where the equilibrium path ends: broken models, limit points, torn walls, threads too short."""
 
 import numpy as np
 import pytest
@@ -8,7 +8,7 @@ from fem.balance import energy_gap
 from fem.loading import AXIAL, PRESSURE, TWIST, dead, held, spring
 from fem.newton import TOLERANCE, correct
 from fem.path import BEYOND, CUT, SMALLEST_STEP, TEARS, follow
-from fem.state import LimitPointError, NoEquilibriumError, RubberLimitError
+from fem.state import LimitPointError, NoEquilibriumError, RubberLimitError, WindingError
 from tests.toys import Linear, Softening, Toy, loading, through
 from tests.walks import pushed, up_to_its_end
 
@@ -211,3 +211,57 @@ def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
     assert failure.state.x[0] < TEARS - 1
     assert failure.state.x[0] == pytest.approx(TEARS - 1, rel=0.02)
     assert all(state.asked for state in states[1:])
+
+
+# --- winding in ---------------------------------------------------------------------------------
+
+
+class Wound(Linear):
+    """Threads draw x to the share wound in; a second unknown stays 0."""
+
+    size, share = 2, 0.0
+
+    def energy(self, x):
+        return float((x[0] - self.share) ** 2 + self.sideways() * x[1] ** 2 / 2)
+
+    def tighten(self, share):
+        self.share = share
+
+    def sideways(self):
+        return 1.0
+
+    def internal(self, x):
+        return np.array([2.0 * (x[0] - self.share), self.sideways() * x[1]])
+
+    def stiffness(self, x):
+        return np.diag([2.0, self.sideways()])
+
+
+class Column(Wound):
+    """It buckles to that side once more than 0.6 is wound in."""
+
+    def sideways(self):
+        return 0.6 - self.share
+
+
+class Knot(Wound):
+    """No more than 0.6 can be wound in."""
+
+    def internal(self, x):
+        return super().internal(x) if self.share <= 0.6 else np.full(2, np.nan)
+
+
+@pytest.mark.parametrize(("model", "buckles"), [(Column, True), (Knot, False)])
+def test_threads_are_wound_in_as_far_as_they_can_be(model, buckles):
+    with pytest.raises(WindingError) as end:
+        list(follow(model(), loading(), [through(1.0)]))
+    assert end.value.buckles == buckles
+    assert 0.6 - 4 * SMALLEST_STEP < end.value.share <= 0.6
+    assert end.value.state.x[0] == pytest.approx(end.value.share, rel=1e-8)
+    assert end.value.state.stable
+
+
+def test_threads_are_wound_in_at_once_where_they_can_be():
+    model = Wound()
+    first, *_ = follow(model, loading(), [through(1.0)])
+    assert first.x[0] == model.share == 1.0

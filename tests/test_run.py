@@ -417,6 +417,20 @@ def test_dead_load_that_tears_the_tube_keeps_a_sane_state(make_case):
     assert 7.5 < row["wall_stretch_max"] <= 8.0
 
 
+def test_threads_that_buckle_the_tube_as_they_are_wound_in(make_case):
+    families = [
+        {"name": name, "count": 12, "angle": f"{sign}70 deg", "stiffness": "200 N"}
+        | {"slack": f"cut at {sign}65 deg"}
+        for name, sign in (("A", ""), ("B", "-"))
+    ]
+    (run,) = solve(make_case(threads=families), "fe", MESH).runs
+    (row,) = run.rows
+    assert re.match(
+        r"the threads are too short .* 7\d.* % of what they lack .* buckles$", run.reason
+    )
+    assert not run.reached and not row["demanded"] and row["stable"]
+
+
 @pytest.mark.parametrize("added", ["300 mL", "10 L"])
 def test_work_is_kept_in_account_however_much_is_demanded(make_case, added):
     case = make_case(threads=[], pressure=None, volume={"added": added, "steps": 1})

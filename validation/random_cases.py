@@ -6,6 +6,7 @@ rule for the slack, pressures up to three times the limit of the bare neo-Hookea
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -49,7 +50,7 @@ def slack(random: Random, angle: float) -> str:
     return rules[random.integers(len(rules))]
 
 
-def family(random: Random, name: str) -> dict[str, Any]:
+def family(random: Random, name: str, holds: Sequence[str]) -> dict[str, Any]:
     """Return a random family of threads."""
     angle = random.uniform(-80, 80)
     return {
@@ -57,22 +58,25 @@ def family(random: Random, name: str) -> dict[str, Any]:
         "count": int(random.integers(3, 49)),
         "angle": f"{angle} deg",
         "stiffness": f"{10 ** random.uniform(1, 4)} N",
-        "hold": ["bonded", "gliding"][random.integers(2)],
+        "hold": holds[random.integers(len(holds))],
         "slack": slack(random, angle),
     }
 
 
-def random_case(seed: int) -> Case:
-    """Return the case of a seed: the first valid one that its random numbers make."""
+def random_case(seed: int, holds: Sequence[str] = ("bonded", "gliding")) -> Case:
+    """Return the case of a seed: the first valid one that its random numbers make.
+
+    `holds` are the ways its threads may be held.
+    """
     random = np.random.default_rng(seed)
     while True:
         try:
-            return _draw(random, f"random case {seed}")
+            return _draw(random, f"random case {seed}", holds)
         except CaseError:
             continue
 
 
-def _draw(random: Random, title: str) -> Case:
+def _draw(random: Random, title: str, holds: Sequence[str]) -> Case:
     bore = random.uniform(2, 15)
     ratio = random.uniform(0.1, 0.6)
     data = {
@@ -83,7 +87,7 @@ def _draw(random: Random, title: str) -> Case:
             "length": f"{bore * random.uniform(5, 20)} mm",
         },
         "rubber": rubber(random),
-        "threads": [family(random, name) for name in "ABC"[: random.integers(1, 4)]],
+        "threads": [family(random, name, holds) for name in "ABC"[: random.integers(1, 4)]],
         "pressure": {"end": "1 kPa", "steps": int(random.integers(2, 6))},
     }
     case = Case.parse(data)

@@ -11,8 +11,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from fem.case import Case
 from fem.companion import Companion
-from fem.result import Result, Run
-from fem.run import Report
+from fem.result import Report, Result, Run
 from fem.show.bounds import bounded_row, bounds_table
 from fem.show.parts import NAMES, besides, demanded, family_words, on_path, outcome
 from fem.show.remarks import overstretched, remarks
