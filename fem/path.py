@@ -85,6 +85,9 @@ The softest silicones break at 7 to 10 (makers' data sheets give an elongation o
 memory).
 """
 
+A_LITTLE = 0.03
+"""How far beyond its end the path is asked for its stability, as a share of the first step."""
+
 HAIR = 1e-6
 """How far beyond rest its slope is taken, as a share of the first step."""
 
@@ -176,7 +179,7 @@ class _Walk:
     def _reach(self, value: float) -> Iterator[State]:
         """Go on to `value`; yield limit points on the way."""
         step = START * self._way_from_rest() if self.state.rest else value - self.state.parameter
-        smallest, may_end = SMALLEST_STEP * abs(step), self.loading.by_dead_load
+        first, may_end = step, self.loading.by_dead_load
         while self.state.parameter != value:
             aim = _toward(value, self.state.parameter, step)
             if may_end and self._limit_ahead(aim):
@@ -191,8 +194,8 @@ class _Walk:
                     yield from self._by_coordinate(value)
                     return
                 step = _cut(failure) * (aim - self.state.parameter)
-                if abs(step) < smallest:
-                    raise self._end(failure) from failure
+                if abs(step) < SMALLEST_STEP * abs(first):
+                    raise self._end(failure, first) from failure
                 continue
             if limit:
                 yield limit
@@ -209,7 +212,7 @@ class _Walk:
         step = CUT * (value - self.state.loads[pair]) / self.state.load_slope[pair]
         if way:
             step = float(np.clip(step, -abs(way) / 2, abs(way) / 2))
-        smallest = SMALLEST_STEP * abs(step)
+        first = step
         while True:
             try:
                 state, growth = self._solve(control, self.state.parameter + step)
@@ -220,8 +223,8 @@ class _Walk:
                     return
             except ArithmeticError as failure:
                 step *= _cut(failure)
-                if abs(step) < smallest:
-                    raise self._end(failure) from failure
+                if abs(step) < SMALLEST_STEP * abs(first):
+                    raise self._end(failure, first) from failure
                 continue
             self.before, self.state = self.state, end
             if limit:
@@ -239,13 +242,16 @@ class _Walk:
         self.state, self.before = state, here.by_load(pair)
 
     def _beyond(self, control: Loading, limit: State) -> Iterator[State]:
-        """Yield some states beyond a limit point, as far as they are found."""
+        """Yield some states beyond a limit point, at most BEYOND, as far as they are found."""
         step = BEYOND_SHARE * (limit.parameter - self._origin)
         for _ in range(BEYOND):
             try:
                 state, _ = self._solve(control, self.state.parameter + step)
-            except (ArithmeticError, NoEquilibriumError):
+            except NoEquilibriumError:
                 return
+            except ArithmeticError:
+                step *= CUT
+                continue
             self.before, self.state = self.state, state
             yield self._counted(state)
 
@@ -297,7 +303,7 @@ class _Walk:
             If it is not found, torn, or the work on the way to it is not stored.
         """
         if self._spent > PATIENCE:
-            raise NoEquilibriumError(self._counted(self.state))
+            raise NoEquilibriumError(self._counted(self.state), not self.state.stable)
         x, loads = guess or predict(self.state, self.before, aim)
         control = control.at(aim)
         try:
@@ -328,10 +334,22 @@ class _Walk:
             raise UnstoredError(state, allowed, missing)
         return replace(state, work=self.state.work + float(work.sum()), traffic=traffic)
 
-    def _end(self, failure: ArithmeticError) -> PathEndError:
-        """Return that the path ends here, where every further step failed, the last like this."""
-        end = RubberLimitError if isinstance(failure, TornError) else NoEquilibriumError
-        return end(self._counted(self.state))
+    def _end(self, failure: ArithmeticError, step: float) -> PathEndError:
+        """Return that the path ends here, where every step of `step` or less failed."""
+        last = self._counted(self.state)
+        if isinstance(failure, TornError):
+            return RubberLimitError(last)
+        return NoEquilibriumError(last, not last.stable or self._unstable_at(A_LITTLE * step))
+
+    @np.errstate(all="ignore")  # what is foretold may be impossible
+    def _unstable_at(self, way: float) -> bool:
+        """Return whether the state that is foretold so much further on is unstable."""
+        foretold = predict(self.state, None, self.state.parameter + way)
+        try:
+            trial = look(self.model, self.loading, *foretold)
+            return Border(self.model, self.loading, trial).negative(self.loading, trial) > 0
+        except ArithmeticError:
+            return False
 
     def _counted(self, state: State) -> State:
         """Return a state with the iterations since the last one counted."""

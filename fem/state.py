@@ -99,7 +99,17 @@ class PathEndError(Exception):
 
 
 class NoEquilibriumError(PathEndError):
-    """No equilibrium is found any further."""
+    """No equilibrium is found any further.
+
+    Attributes
+    ----------
+    buckles
+        Whether the tube is unstable there or just beyond.
+    """
+
+    def __init__(self, state: State, buckles: bool = False) -> None:
+        super().__init__(state)
+        self.buckles = buckles
 
 
 class WindingError(PathEndError):

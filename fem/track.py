@@ -15,7 +15,14 @@ from fem.path import TEARS, follow
 from fem.result import Report
 from fem.shape import Shape
 from fem.stages import air_let_in, loading_of, stages_of, steps_of
-from fem.state import LimitPointError, PathEndError, RubberLimitError, State, WindingError
+from fem.state import (
+    LimitPointError,
+    NoEquilibriumError,
+    PathEndError,
+    RubberLimitError,
+    State,
+    WindingError,
+)
 
 
 class Body(Model, Protocol):
@@ -119,7 +126,7 @@ class Track:
         if not self.states:  # this is only where the way to the beginning ended
             self._keep_undemanded(replace(last, limit=False, work=0.0, traffic=0.0))
             reason = f"the loads on the free end have no equilibrium beyond {self._place()}"
-            return f"{reason}: {tears}" if torn else reason
+            return f"{reason}: {tears}" if torn else reason + _buckling(end)
         if last.traffic > self.states[-1].traffic:
             self._keep(last)
         else:
@@ -131,7 +138,9 @@ class Track:
             f"no equilibrium was found beyond {self._place()} "
             f"on the way to step {asked} of {steps_of(self.case)}"
         )
-        return reason + ("" if len(self.states) > 1 else "; try smaller loads or more steps")
+        if len(self.states) == 1:
+            reason += "; try smaller loads or more steps"
+        return reason + _buckling(end)
 
     def _keep_undemanded(self, first: State) -> None:
         """Keep the state where the way to the demanded beginning ended."""
@@ -145,6 +154,13 @@ class Track:
             f"{row['pressure_kPa']:.4g} kPa, {row['displacement_mm']:.3f} mm, "
             f"{row['twist_deg']:.1f} deg"
         )
+
+
+def _buckling(end: PathEndError) -> str:
+    """Return that the tube buckles at the end of its path, if it does."""
+    limit = isinstance(end, LimitPointError)
+    found = limit or (isinstance(end, NoEquilibriumError) and end.buckles)
+    return ": it loses its stability there (it buckles or snaps)" if found else ""
 
 
 def _too_short(end: WindingError) -> str:

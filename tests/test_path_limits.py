@@ -79,6 +79,30 @@ def test_broken_model_ends_the_path_at_the_last_good_state(broken, device):
     assert last.pressure == pytest.approx(2 * last.x[0], abs=TOLERANCE)
     assert [state.asked for state in states] == [False, True]
     assert str(last.pressure) in str(failure)
+    assert not failure.buckles
+
+
+class Folding(Toy):
+    """Held at x, a second unknown y with y exp(-y) = x follows up to x = 1/e and then snaps."""
+
+    size = 2
+
+    def energy(self, x):
+        return float(2 * x[0] ** 2 + 1 - (1 + x[1]) * np.exp(-x[1]) - x[0] * x[1])
+
+    def internal(self, x):
+        return np.array([4 * x[0] - x[1], x[1] * np.exp(-x[1]) - x[0]])
+
+    def stiffness(self, x):
+        return np.array([[4.0, -1.0], [-1.0, (1 - x[1]) * np.exp(-x[1])]])
+
+
+def test_path_that_ends_at_a_fold_is_told_to_lose_its_stability():
+    _, failure = up_to_its_end(
+        follow(Folding(), loading(), [through(0.2, 0.5, device=held())]), NoEquilibriumError
+    )
+    assert failure.buckles and failure.state.stable
+    assert failure.state.x[0] == pytest.approx(np.exp(-1), rel=1e-2)
 
 
 def test_model_without_a_tangent_at_rest_is_an_arithmetic_error():

@@ -1,12 +1,12 @@
 """Random but valid cases: every one ends in a way that is said, and its figures are sane.
 
 Common practice, no source: fuzzing. A case is reached, or ends at a limit that was found (a balloon
-limit, the stretch that no rubber bears, threads that buckle the tube as they are wound in), or says
-that no equilibrium was found; that may be so of 1 % of the 300 seeds.
+limit, the stretch that no rubber bears, a tube that buckles or snaps, as its threads are wound in
+or later), or says that no equilibrium was found; that may be so of 1 % of the 300 seeds.
 
-STUCK are those of the FE model on the coarse mesh. 196 and 241 are long bare tubes that balloon to
-5.5 and 7.4 times their radius with threads just taut, where cells of the mesh turn inside out; 117
-has three threads of a stiffness of 5 kN that are too short by 18 % and cut into a thin wall.
+STUCK are those of the FE model on the coarse mesh. 196 is a long tube that balloons to 5.6 times
+its radius, where cells of the mesh turn inside out; 117 has three threads of a stiffness of 5 kN
+that are too short by 18 % and cut into a thin wall.
 """
 
 import math
@@ -16,7 +16,7 @@ import pytest
 from fem.run import solve
 from validation.random_cases import random_case
 
-STUCK = {117, 196, 241}
+STUCK = {117, 196}
 FREE_STUCK: set[int] = set()
 
 
@@ -30,8 +30,8 @@ def check(seed: int, model: str, *, free: bool = False) -> bool:
     if run.reached:
         assert run.rows[-1]["demanded"] and not run.reason, f"seed {seed}"
         return False
-    ends = ("balloon limit at", "rubber limit at", "the threads are too short")
-    found = run.reason.startswith(ends) and "no equilibrium" not in run.reason
+    ends = ("balloon limit at", "rubber limit at", "buckles")
+    found = any(end in run.reason for end in ends)
     assert found or "no equilibrium was found" in run.reason, f"seed {seed}: {run.reason}"
     return not found
 
