@@ -14,7 +14,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from fem.arrays import Array
 from fem.case import Case
-from fem.newton import look
+from fem.newton import Border, look
 from fem.path import follow
 from fem.run import build
 from fem.stages import loading_of, stages_of
@@ -73,6 +73,41 @@ def test_residual(benchmark: BenchmarkFixture, loaded: tuple[Any, Array, Array])
 def test_tangent(benchmark: BenchmarkFixture, loaded: tuple[Any, Array, Array]) -> None:
     model, x, loads = loaded
     benchmark(lambda: model.tangent(x.copy(), loads))
+
+
+def held(how: str) -> dict[str, Any]:
+    """Return the changes that hold both families in one way."""
+    return {"threads__0__hold": how, "threads__1__hold": how}
+
+
+OPTIONS: dict[str, dict[str, Any]] = {
+    "bonded": {},
+    "gliding": held("gliding"),
+    "free path": held("free path"),
+    "slack": {"threads__0__slack": "1 %", "threads__1__slack": "1 %"},
+    "ends held": {"end": {"axial": "held", "twist": "held"}},
+    "spring": {"end": {"axial_spring": "1 N/mm", "twist_spring": "10 N mm/rad"}},
+    "volume": {"pressure": None, "volume": {"added": "0.5 mL", "steps": 1}},
+    "gas": {"pressure": None, "gas": {"mass": "0.5 mg", "steps": 1}},
+}
+
+
+@pytest.mark.benchmark(group="one Newton iteration, by option")
+@pytest.mark.parametrize("option", OPTIONS)
+def test_iteration(benchmark: BenchmarkFixture, wrist: Case, option: str) -> None:
+    case = wrist.changed(pressure__end="3 kPa", pressure__steps=1).changed(**OPTIONS[option])
+    model = build(case, "fe", "standard")
+    loading = loading_of(case)
+    stages = stages_of(case)
+    loading = loading.driving(stages[-1].pair, stages[-1].device)
+    *_, state = follow(model, loading_of(case), stages)
+
+    def iteration() -> None:
+        trial = look(model, loading, state.x.copy(), state.loads)
+        gaps = loading.gaps(trial.loads, trial.coordinates)
+        Border(model, loading, trial).solve(-trial.residual, -gaps)
+
+    benchmark(iteration)
 
 
 @pytest.mark.benchmark(group="command")
