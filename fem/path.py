@@ -31,28 +31,20 @@ import numpy as np
 
 from fem.arrays import Array
 from fem.loading import PRESSURE, Loading, Stage, held
-from fem.newton import Border, DivergedError, Model, Trial, correct, look
+from fem.newton import Border, DivergedError, Model, correct, look
+from fem.pace import CUT, SMALLEST_STEP, growth, toward
+from fem.start import leave_rest, on_path, set_up
 from fem.state import (
     LimitPointError,
     NoEquilibriumError,
     PathEndError,
     RubberLimitError,
     State,
-    WindingError,
     predict,
     where_load_is,
     where_load_turns,
 )
 from fem.work import step_work
-
-CUT = 0.25
-"""A failed step is cut to a quarter."""
-
-EASY, FAIR = 6, 12
-"""A step of so many iterations lets the next be four times, or twice, as long."""
-
-SMALLEST_STEP = 1e-3
-"""The path ends where a step this share of the demanded one does not converge."""
 
 STORED = 7e-4
 """Greatest share of all the work so far that may be missing in the energy after one step."""
@@ -88,15 +80,8 @@ memory).
 A_LITTLE = 0.03
 """How far beyond its end the path is asked for its stability, as a share of the first step."""
 
-HAIR = 1e-6
-"""How far beyond rest its slope is taken, as a share of the first step."""
-
 BEYOND, BEYOND_SHARE = 3, 0.08
 """States beyond a limit point, and their distance as a share of the way that led to it."""
-
-
-class BuckledError(ArithmeticError):
-    """The tube is unstable as its threads are wound in."""
 
 
 class TornError(ArithmeticError):
@@ -136,15 +121,15 @@ def follow(
         If there is no equilibrium at the start, or it has no tangent.
     """
     state = None
-    x, loads = _set_up(model, loading) if start is None else start, np.zeros(3)
+    x, loads = set_up(model, loading) if start is None else start, np.zeros(3)
     for stage in stages:
         loading = loading.driving(stage.pair, stage.device)
         loading = loading.at(loading.relation(loads, model.coordinates(x)))
         trial, _ = correct(model, loading, x, loads)
         values = stage.values(loading.drive.value)
-        first = _on_path(model, loading, loading, trial)
+        first = on_path(model, loading, loading, trial)
         if state is None and start is None and np.array_equal(trial.x, model.rest()):
-            first = _leave_rest(model, loading, first, values[0])
+            first = leave_rest(model, loading, first, values[0])
         if state is not None:
             first = replace(first, work=state.work, traffic=state.traffic)
         elif stage.shown:
@@ -181,7 +166,7 @@ class _Walk:
         step = START * self._way_from_rest() if self.state.rest else value - self.state.parameter
         first, may_end = step, self.loading.by_dead_load
         while self.state.parameter != value:
-            aim = _toward(value, self.state.parameter, step)
+            aim = toward(value, self.state.parameter, step)
             if may_end and self._limit_ahead(aim):
                 yield from self._by_coordinate(value)
                 return
@@ -314,8 +299,8 @@ class _Walk:
         self._spent += iterations
         if self.model.wall_stretch(trial.x) > TEARS:
             raise TornError("the rubber is torn")
-        state = _on_path(self.model, self.loading, control, trial)
-        return self._booked(state), _growth(iterations)
+        state = on_path(self.model, self.loading, control, trial)
+        return self._booked(state), growth(iterations)
 
     def _way_from_rest(self) -> float:
         """Return the way from rest to the demanded value, as far as it is not vast."""
@@ -357,93 +342,6 @@ class _Walk:
         return replace(state, iterations=spent)
 
 
-@np.errstate(all="ignore")  # what is not finite is refused below
-def _on_path(model: Model, asked: Loading, control: Loading, trial: Trial) -> State:
-    border = Border(model, control, trial)
-    slope, load_slope = border.solve(np.zeros_like(trial.x), np.eye(3)[control.driven])
-    if not np.isfinite(slope).all():
-        raise ArithmeticError("the path has no direction")
-    return State(
-        x=trial.x,
-        loads=trial.loads,
-        coordinates=trial.coordinates,
-        parameter=control.drive.value,
-        slope=slope,
-        load_slope=load_slope,
-        coordinate_slope=trial.directions.T @ slope,
-        stable=border.negative(asked, trial) == 0,
-        energy=model.energy(trial.x),
-    )
-
-
-def _set_up(model: Model, loading: Loading) -> Array:
-    """Return the state at rest; threads that are too short are wound in step by step.
-
-    Raises
-    ------
-    WindingError
-        If they cannot be wound in as far as they should.
-    """
-    trial = look(model, loading, model.rest(), np.zeros(3))
-    slope, done, step = 0.0 * trial.x, 0.0, 1.0
-    while done < 1.0:
-        share = _toward(1.0, done, step)
-        model.tighten(share)
-        guess = trial.x + (share - done) * slope
-        try:
-            found, iterations = _wound_in(model, loading, guess)
-        except ArithmeticError as failure:
-            step *= CUT
-            if step < SMALLEST_STEP:
-                model.tighten(done)
-                state = _on_path(model, loading, loading, trial)
-                raise WindingError(state, done, isinstance(failure, BuckledError)) from failure
-        else:
-            slope = (found.x - trial.x) / (share - done)
-            trial, done = found, share
-            step *= _growth(iterations)
-    return trial.x
-
-
-def _wound_in(model: Model, loading: Loading, guess: Array) -> tuple[Trial, int]:
-    """Return the equilibrium near `guess`, and its iterations, if it is stable."""
-    found, iterations = correct(model, loading, guess, np.zeros(3))
-    moved = not np.array_equal(found.x, model.rest())
-    if moved and Border(model, loading, found).negative(loading, found):
-        raise BuckledError("the tube buckles")
-    return found, iterations
-
-
-def _leave_rest(model: Model, loading: Loading, rest: State, value: float) -> State:
-    """Return the state of rest with the slopes of the path a hair beyond it.
-
-    At rest itself the tangent is that of threads just taut, for Newton's method; on the path they
-    begin with nothing, in their toe.
-    """
-    way = HAIR * (value - rest.parameter)
-    loads = rest.loads + way * rest.load_slope
-    hair = look(model, loading, rest.x + way * rest.slope, loads)
-    beyond = _on_path(model, loading, loading.at(rest.parameter + way), hair)
-    return replace(
-        rest,
-        slope=beyond.slope,
-        load_slope=beyond.load_slope,
-        coordinate_slope=beyond.coordinate_slope,
-        stable=beyond.stable,
-        rest=True,
-    )
-
-
-def _growth(iterations: int) -> float:
-    """Return by what a step is multiplied after one of so many iterations."""
-    return 4.0 if iterations <= EASY else 2.0 if iterations <= FAIR else 1.0
-
-
 def _cut(failure: ArithmeticError) -> float:
     """Return by what a step that failed is multiplied."""
     return failure.cut if isinstance(failure, UnstoredError) else CUT
-
-
-def _toward(target: float, here: float, step: float) -> float:
-    """Return `here` + `step`, or `target` itself where that is as near."""
-    return target if abs(step) >= (1 - 1e-9) * abs(target - here) else here + step

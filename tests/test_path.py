@@ -8,7 +8,8 @@ import pytest
 from fem.balance import energy_gap
 from fem.loading import AXIAL, PRESSURE, Stage, dead, held, spring
 from fem.newton import TOLERANCE, Border, correct
-from fem.path import CUT, START, follow
+from fem.pace import CUT
+from fem.path import START, follow
 from fem.state import NoEquilibriumError
 from tests.toys import Linear, Stiffening, Toy, loading, quadratic, through
 from tests.walks import pushed

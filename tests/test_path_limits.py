@@ -7,7 +7,8 @@ from scipy.optimize import brentq
 from fem.balance import energy_gap
 from fem.loading import AXIAL, PRESSURE, TWIST, dead, held, spring
 from fem.newton import TOLERANCE, correct
-from fem.path import BEYOND, CUT, SMALLEST_STEP, TEARS, follow
+from fem.pace import CUT, SMALLEST_STEP
+from fem.path import BEYOND, TEARS, follow
 from fem.state import LimitPointError, NoEquilibriumError, RubberLimitError, WindingError
 from tests.toys import Linear, Softening, Toy, loading, through
 from tests.walks import pushed, up_to_its_end
