@@ -12,7 +12,7 @@ SMALLEST_STEP = 1e-3
 """The path ends where a step this share of the demanded one does not converge."""
 
 
-def growth(iterations: int) -> float:
+def growth_after(iterations: int) -> float:
     """Return by what a step is multiplied after one of so many iterations."""
     return 4.0 if iterations <= EASY else 2.0 if iterations <= FAIR else 1.0
 

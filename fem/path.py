@@ -32,7 +32,7 @@ import numpy as np
 from fem.arrays import Array
 from fem.loading import PRESSURE, Loading, Stage, held
 from fem.newton import Border, DivergedError, Model, correct, look
-from fem.pace import CUT, SMALLEST_STEP, growth, toward
+from fem.pace import CUT, SMALLEST_STEP, growth_after, toward
 from fem.start import leave_rest, on_path, set_up
 from fem.state import (
     LimitPointError,
@@ -69,6 +69,9 @@ Found by trial: on 60 random cases it saves a tenth of the iterations.
 
 PATIENCE = 1500
 """So many Newton iterations on the way to one demanded value are the most."""
+
+SNAP = 10
+"""A step is one to another branch if it sets so many times more free than may be missing."""
 
 TEARS = 8.0
 """Stretch of the wall beyond which the path ends: no rubber holds.
@@ -150,6 +153,7 @@ class _Walk:
         self._origin = start.coordinates[loading.driven]
         self._target = start.parameter
         self._spent = 0
+        self._snapped = False  # on the last trials to go on from here
 
     state: State
     before: State | None
@@ -300,7 +304,7 @@ class _Walk:
         if self.model.wall_stretch(trial.x) > TEARS:
             raise TornError("the rubber is torn")
         state = on_path(self.model, self.loading, control, trial)
-        return self._booked(state), growth(iterations)
+        return self._booked(state), growth_after(iterations)
 
     def _way_from_rest(self) -> float:
         """Return the way from rest to the demanded value, as far as it is not vast."""
@@ -311,12 +315,15 @@ class _Walk:
         """Return a new state with the work on the way to it."""
         work = step_work(self.state, state, self.loading.coordinate_scale)
         traffic = self.state.traffic + float(np.abs(work).sum())
-        missing = abs(state.energy - self.state.energy - work.sum())
+        gained = state.energy - self.state.energy - float(work.sum())
+        missing = abs(gained)
         allowed = self._stored * traffic + ROUND_OFF * abs(state.energy)
         if self.state.rest:  # more work is to come, at least in proportion, before one looks
             allowed *= self._way_from_rest() / (state.parameter - self.state.parameter)
         if not missing <= allowed:
+            self._snapped |= gained < -SNAP * allowed
             raise UnstoredError(state, allowed, missing)
+        self._snapped = False
         return replace(state, work=self.state.work + float(work.sum()), traffic=traffic)
 
     def _end(self, failure: ArithmeticError, step: float) -> PathEndError:
@@ -324,7 +331,9 @@ class _Walk:
         last = self._counted(self.state)
         if isinstance(failure, TornError):
             return RubberLimitError(last)
-        return NoEquilibriumError(last, not last.stable or self._unstable_at(A_LITTLE * step))
+        return NoEquilibriumError(
+            last, not last.stable or self._snapped or self._unstable_at(A_LITTLE * step)
+        )
 
     @np.errstate(all="ignore")  # what is foretold may be impossible
     def _unstable_at(self, way: float) -> bool:

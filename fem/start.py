@@ -9,7 +9,7 @@ import numpy as np
 from fem.arrays import Array
 from fem.loading import Loading
 from fem.newton import Border, Model, Trial, correct, look
-from fem.pace import CUT, SMALLEST_STEP, growth, toward
+from fem.pace import CUT, SMALLEST_STEP, growth_after, toward
 from fem.state import State, WindingError
 
 HAIR = 1e-6
@@ -80,7 +80,7 @@ def set_up(model: Model, loading: Loading) -> Array:
         else:
             slope = (found.x - trial.x) / (share - done)
             trial, done = found, share
-            step *= growth(iterations)
+            step *= growth_after(iterations)
     return trial.x
 
 

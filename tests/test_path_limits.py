@@ -106,6 +106,30 @@ def test_path_that_ends_at_a_fold_is_told_to_lose_its_stability():
     assert failure.state.x[0] == pytest.approx(np.exp(-1), rel=1e-2)
 
 
+class Snapping(Folding):
+    """With 0.3 y + sin y = x it snaps at x = 1.5 from y = 1.9 to 6."""
+
+    def energy(self, x):
+        return float(2 * x[0] ** 2 + 0.15 * x[1] ** 2 + 1 - np.cos(x[1]) - x[0] * x[1])
+
+    def internal(self, x):
+        return np.array([4 * x[0] - x[1], 0.3 * x[1] + np.sin(x[1]) - x[0]])
+
+    def stiffness(self, x):
+        return np.array([[4.0, -1.0], [-1.0, 0.3 + np.cos(x[1])]])
+
+
+def test_path_that_goes_on_elsewhere_only_is_told_to_snap(monkeypatch):
+    monkeypatch.setattr("fem.path.A_LITTLE", 0.0)  # the fold itself is not looked for
+    monkeypatch.setattr("fem.path.SMALLEST_STEP", 0.02)  # while there are steps that lead beyond
+    _, failure = up_to_its_end(
+        follow(Snapping(), loading(), [through(0.5, 2.0, device=held())]), NoEquilibriumError
+    )
+    assert failure.buckles and failure.state.stable
+    top = np.arccos(-0.3)
+    assert failure.state.x[0] == pytest.approx(0.3 * top + np.sin(top), rel=0.1)
+
+
 def test_model_without_a_tangent_at_rest_is_an_arithmetic_error():
     class Loose(Linear):
         def stiffness(self, x):
