@@ -18,6 +18,9 @@ the demanded load, is handed over to its coordinate (the volume, for the pressur
 load is met after all, it goes on as before; if the stiffness vanishes, that state is found and
 yielded, the curve is drawn a little way beyond, and the path ends.
 
+Buckling. Where stability is lost otherwise, no step leads on: the last stable state is approached,
+and the path ends. Beyond, the real tube would go another way than the one followed.
+
 Source: textbook continuation, e.g. M. A. Crisfield, Non-linear Finite Element Analysis of Solids
 and Structures 1 (1991), ch. 9 (from memory); the use of work is our own.
 """
@@ -33,7 +36,7 @@ from fem.arrays import Array
 from fem.loading import PRESSURE, Loading, Stage, held
 from fem.newton import Border, DivergedError, Model, correct, look
 from fem.pace import CUT, SMALLEST_STEP, growth_after, toward
-from fem.start import leave_rest, on_path, set_up
+from fem.start import BuckledError, leave_rest, on_path, set_up
 from fem.state import (
     LimitPointError,
     NoEquilibriumError,
@@ -289,7 +292,8 @@ class _Walk:
         Raises
         ------
         ArithmeticError
-            If it is not found, torn, or the work on the way to it is not stored.
+            If it is not found, torn, unstable though no load has its extreme on the way, or the
+            work on the way to it is not stored.
         """
         if self._spent > PATIENCE:
             raise NoEquilibriumError(self._counted(self.state), not self.state.stable)
@@ -303,8 +307,14 @@ class _Walk:
         self._spent += iterations
         if self.model.wall_stretch(trial.x) > TEARS:
             raise TornError("the rubber is torn")
-        state = on_path(self.model, self.loading, control, trial)
-        return self._booked(state), growth_after(iterations)
+        state = self._booked(on_path(self.model, self.loading, control, trial))
+        if self.state.stable and not state.stable and not self._turned(state):
+            raise BuckledError("the tube buckles")
+        return state, growth_after(iterations)
+
+    def _turned(self, state: State) -> bool:
+        """Return whether the load of a pair driven by a dead load is beyond its extreme."""
+        return self.loading.by_dead_load and state.stiffness(self.loading.driven) <= 0
 
     def _way_from_rest(self) -> float:
         """Return the way from rest to the demanded value, as far as it is not vast."""
@@ -331,9 +341,8 @@ class _Walk:
         last = self._counted(self.state)
         if isinstance(failure, TornError):
             return RubberLimitError(last)
-        return NoEquilibriumError(
-            last, not last.stable or self._snapped or self._unstable_at(A_LITTLE * step)
-        )
+        buckles = isinstance(failure, BuckledError) or not last.stable or self._snapped
+        return NoEquilibriumError(last, buckles or self._unstable_at(A_LITTLE * step))
 
     @np.errstate(all="ignore")  # what is foretold may be impossible
     def _unstable_at(self, way: float) -> bool:

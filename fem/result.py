@@ -40,6 +40,15 @@ What is solved is a model by its name or, as ``"fe.mesh_error"``, the FE model f
 """
 
 
+WIDENED = 1.05
+"""A bore whose radius at half length has grown by less than this has not ballooned."""
+
+
+def limit_name(row: dict[str, Any]) -> str:
+    """Return what the extreme of the pressure in a row is called; it need not be a balloon's."""
+    return "balloon limit" if row["bore_stretch"] > WIDENED else "pressure limit"
+
+
 @dataclass(frozen=True)
 class Run:
     """What one model made of a case.

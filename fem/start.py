@@ -17,7 +17,7 @@ HAIR = 1e-6
 
 
 class BuckledError(ArithmeticError):
-    """The tube is unstable as its threads are wound in."""
+    """The tube is unstable at the end of a step."""
 
 
 @np.errstate(all="ignore")  # what is not finite is refused below

@@ -12,7 +12,7 @@ from fem.loading import AXIAL, PRESSURE, TWIST
 from fem.measure import Reactions, Snapshot, measures
 from fem.newton import Model
 from fem.path import TEARS, follow
-from fem.result import Report
+from fem.result import Report, limit_name
 from fem.shape import Shape
 from fem.stages import air_let_in, loading_of, stages_of, steps_of
 from fem.state import (
@@ -88,8 +88,8 @@ class Track:
         if state.limit and not self.limit:
             row = self.rows[-1]
             self.limit = (
-                f"balloon limit at {row['pressure_kPa']:.4g} kPa, twist {row['twist_deg']:.1f} deg,"
-                f" bore stretch {row['bore_stretch']:.3f}"
+                f"{limit_name(row)} at {row['pressure_kPa']:.4g} kPa, "
+                f"twist {row['twist_deg']:.1f} deg, bore stretch {row['bore_stretch']:.3f}"
             )
         if self._report:
             done = sum(state.asked for state in self.states)
@@ -126,7 +126,9 @@ class Track:
         if not self.states:  # this is only where the way to the beginning ended
             self._keep_undemanded(replace(last, limit=False, work=0.0, traffic=0.0))
             reason = f"the loads on the free end have no equilibrium beyond {self._place()}"
-            return f"{reason}: {tears}" if torn else reason + _buckling(end)
+            if torn:
+                return f"{reason}: {tears}"
+            return f"{reason}: there the tube buckles or snaps" if _buckles(end) else reason
         if last.traffic > self.states[-1].traffic:
             self._keep(last)
         else:
@@ -134,13 +136,13 @@ class Track:
         if torn:
             return f"rubber limit at {self._place()}: beyond, {tears}"
         asked = sum(state.asked for state in self.states) + 1
-        reason = (
-            f"no equilibrium was found beyond {self._place()} "
-            f"on the way to step {asked} of {steps_of(self.case)}"
-        )
+        way = f"{self._place()} on the way to step {asked} of {steps_of(self.case)}"
+        if _buckles(end):
+            return f"stability is lost at {way}: the tube buckles, wrinkles or snaps"
+        reason = f"no equilibrium was found beyond {way}"
         if len(self.states) == 1:
             reason += "; try smaller loads or more steps"
-        return reason + _buckling(end)
+        return reason
 
     def _keep_undemanded(self, first: State) -> None:
         """Keep the state where the way to the demanded beginning ended."""
@@ -156,11 +158,11 @@ class Track:
         )
 
 
-def _buckling(end: PathEndError) -> str:
-    """Return that the tube buckles at the end of its path, if it does."""
-    limit = isinstance(end, LimitPointError)
-    found = limit or (isinstance(end, NoEquilibriumError) and end.buckles)
-    return ": it loses its stability there (it buckles or snaps)" if found else ""
+def _buckles(end: PathEndError) -> bool:
+    """Return whether the tube loses its stability at the end of its path."""
+    if isinstance(end, NoEquilibriumError):
+        return end.buckles
+    return isinstance(end, LimitPointError)
 
 
 def _too_short(end: WindingError) -> str:

@@ -8,11 +8,11 @@ import pytest
 from fem.balance import energy_gap
 from fem.loading import AXIAL, PRESSURE, Stage, dead, held, spring
 from fem.newton import TOLERANCE, Border, correct
-from fem.pace import CUT
+from fem.pace import CUT, SMALLEST_STEP
 from fem.path import START, follow
 from fem.state import NoEquilibriumError
 from tests.toys import Linear, Stiffening, Toy, loading, quadratic, through
-from tests.walks import pushed
+from tests.walks import pushed, up_to_its_end
 
 
 class Kinked(Toy):
@@ -90,10 +90,34 @@ def test_same_load_again_costs_nothing():
     assert (again.pressure, again.x, again.iterations) == (once.pressure, once.x, 0)
 
 
+@pytest.mark.parametrize("device", [dead(), held(), spring(0.5)], ids=["dead", "held", "spring"])
+def test_path_ends_where_the_model_buckles(device):
+    states, failure = up_to_its_end(
+        follow(Buckling(), loading(), [through(0.5, 0.9, 3.0, device=device)]), NoEquilibriumError
+    )
+    assert all(state.stable for state in states) and failure.buckles
+    assert failure.state.stable
+    assert 1 - 4 * SMALLEST_STEP < failure.state.x[0] <= 1.0
+
+
 def test_state_that_is_no_minimum_is_flagged():
-    states = list(pushed(Buckling(), 0.5, 0.9, 1.5, 2.0))
-    assert [state.stable for state in states] == [True, True, True, False, False]
-    assert [state.x[0] for state in states] == pytest.approx([0, 0.5, 0.9, 1.5, 2.0], abs=TOLERANCE)
+    class Toppling(Linear):
+        """A second unknown is held by nothing from the start."""
+
+        size = 2
+
+        def energy(self, x):
+            return float(x[0] ** 2 - x[1] ** 2)
+
+        def internal(self, x):
+            return np.array([2.0, -2.0]) * x
+
+        def stiffness(self, x):
+            return np.diag([2.0, -2.0])
+
+    states = list(pushed(Toppling(), 0.5, 2.0))
+    assert [state.stable for state in states] == [False, False, False]
+    assert [state.x[0] for state in states] == pytest.approx([0, 0.25, 1.0], abs=TOLERANCE)
 
 
 def test_stage_that_is_not_shown_leads_to_one_that_is():
@@ -253,7 +277,7 @@ def counted(monkeypatch):
         (Linear(), [1.0, 3.0]),
         (Stiffening(), [0.5, 30.0, 0.0]),
         (Kinked(), [0.9, 1.1, 800.0]),
-        (Buckling(), [0.5, 2.0]),
+        (Buckling(), [0.5, 0.9]),
     ],
     ids=lambda value: type(value).__name__,
 )

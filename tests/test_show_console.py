@@ -9,7 +9,7 @@ import pytest
 
 from fem.case import Case
 from fem.companion import companions
-from fem.result import Result
+from fem.result import Result, limit_name
 from fem.run import MODELS, solve
 from fem.show.console import print_result, progress
 from tests.shown import cut
@@ -251,3 +251,8 @@ def test_rubber_beyond_what_is_known_of_it_is_told(result, make_case, say):
     rows = [dict(row, wall_stretch_max=2.5) for row in result.runs[0].rows]
     assert "wall stretch 2.5 is BEYOND 2," in flat(say(one(known, rows=rows)))
     assert "BEYOND" not in flat(say(known))
+
+
+@pytest.mark.parametrize(("bore", "name"), [(1.7, "balloon limit"), (0.98, "pressure limit")])
+def test_limit_is_a_balloon_only_where_the_bore_widens(bore, name):
+    assert limit_name({"bore_stretch": bore}) == name

@@ -16,7 +16,7 @@ from matplotlib.ticker import MaxNLocator
 
 from fem.case import Case
 from fem.companion import IF_BONDED, MESH_ERROR
-from fem.result import Result, Run
+from fem.result import Result, Run, limit_name
 from fem.show.panels import LABELS, Panel, Strip, strips
 from fem.show.parts import Rows, beyond, ends_at_limit, place
 from fem.show.style import DPI, INK, TITLE_SIZE, title_lines, wrap
@@ -260,7 +260,7 @@ def _run_handles(run: Run, case: Case) -> Iterator[Line2D]:
     yield Line2D([], [], color=style.color, label=label, **line)
     limit = next((row for row in run.rows if row["limit"]), None)
     if limit:
-        label = f"{style.label}: balloon limit, {limit['pressure_kPa']:.4g} kPa"
+        label = f"{style.label}: {limit_name(limit)}, {limit['pressure_kPa']:.4g} kPa"
         yield Line2D([], [], label=label, **_limit_marker(style))
     if _stops(run):
         label = f"{style.label} stops at {place(run, case, run.rows[-1])}"
@@ -290,7 +290,7 @@ def _note(run: Run) -> str:
     if ends_at_limit(run):
         limit = next(row for row in run.rows if row["limit"])
         reason = (
-            f"balloon limit at {limit['pressure_kPa']:.4g} kPa, where the bore is stretched to "
-            f"{limit['bore_stretch']:.3g} times its radius; more pressure has no equilibrium"
+            f"{limit_name(limit)} at {limit['pressure_kPa']:.4g} kPa, where the bore is stretched "
+            f"to {limit['bore_stretch']:.3g} times its radius; more pressure has no equilibrium"
         )
     return "\n".join(wrap(f"{STYLES[run.model].label}: {reason}.", 150, lines=1))

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from fem.case import Case
-from fem.result import Run
+from fem.result import Run, limit_name
 from fem.thread import ThreadFamily
 
 type Rows = list[dict[str, Any]]
@@ -82,7 +82,7 @@ def outcome(run: Run) -> str:
         return "reached"
     limit = next((row for row in run.rows if row["limit"]), None)
     if ends_at_limit(run) and limit:
-        return f"not reached, balloon limit at {limit['pressure_kPa']:.4g} kPa"
+        return f"not reached, {limit_name(limit)} at {limit['pressure_kPa']:.4g} kPa"
     return f"not reached, {run.reason}"
 
 

@@ -13,7 +13,7 @@ from matplotlib.colors import ListedColormap, Normalize
 
 from fem.arrays import Array
 from fem.case import Case
-from fem.result import Result
+from fem.result import Result, limit_name
 from fem.shape import Shape
 from fem.show.parts import driven, family_words, moved, on_path, outcome
 from fem.show.render import View, project
@@ -180,7 +180,7 @@ def _caption(row: dict[str, Any], case: Case) -> list[str]:
     """Return the lines below a tube: where on the path, how it moved, who hangs slack."""
     if all(abs(row[name]) < AT_REST for name in ("pressure_kPa", "twist_deg", "displacement_mm")):
         return ["at rest"]
-    kind = "balloon limit," if row["limit"] else "at"
+    kind = f"{limit_name(row)}," if row["limit"] else "at"
     where = f"{kind} {figures(row['pressure_kPa'])} kPa" if row["step"] else "before inflation"
     slack = [family.name for family in case.threads if row[f"taut.{family.name}"] < SLACK_SHARE]
     return [
