@@ -18,16 +18,16 @@ WALL = 0
 
 @dataclass(frozen=True)
 class ThreadCurves:
-    """The threads of one family in a body, as straight links between cell faces.
+    """The threads of one family in a body, as straight pieces, a few to each cell that they pass.
 
     Attributes
     ----------
     name
         Name of the family.
     rest, ends
-        Ends of the links at rest and now, shape (links, 2, 3), mm.
+        Ends of the pieces at rest and now, shape (pieces, 2, 3), mm.
     tension
-        Tension of the links (N), shape (links,).
+        Tension of the pieces (N), shape (pieces,).
     """
 
     name: str

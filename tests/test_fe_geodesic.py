@@ -107,4 +107,4 @@ def test_free_threads_are_the_same_in_a_sector_and_in_the_full_tube(family, angl
         positions.append(free.positions(at)[free.thread == 0])
     assert energies[0] == pytest.approx(energies[1], rel=1e-9)
     assert close(positions[0], positions[1], 1e-9)
-    assert close(positions[0][:-1, 1], positions[0][1:, 0], 1e-9), "one goes on from the other"
+    assert close(positions[0][:-1, -1], positions[0][1:, 0], 1e-9), "one goes on from the other"

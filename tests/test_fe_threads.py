@@ -173,9 +173,11 @@ def test_links_are_the_helices_cut_up(threads, angle, full):
     for number in range(24 // body.sectors):
         mine = thread == number
         assert family.rest[mine].sum() == pytest.approx(law.length(L), rel=ROUND_OFF)
-        assert close(ends[mine][:-1, 1], ends[mine][1:, 0], ROUND_OFF)  # one goes on from the other
+        assert close(
+            ends[mine][:-1, -1], ends[mine][1:, 0], ROUND_OFF
+        )  # one goes on from the other
         z = ends[mine][..., 2]
-        assert (z[0, 0], z[-1, 1]) == pytest.approx((0.0, L), abs=1e-9)
+        assert (z[0, 0], z[-1, -1]) == pytest.approx((0.0, L), abs=1e-9)
         theta = 2 * np.pi * number / 24 + law.turn_rate(B) * z
         curve = np.stack([B * np.cos(theta), B * np.sin(theta), z], axis=-1)
         # a point off the mesh's parabola is found in its cell by iteration to 1e-12 of the cell
@@ -190,7 +192,7 @@ def test_links_stay_together_where_a_sector_ends(threads, make_case, make_model,
     q[-2:] = 3.0 * B, 4.0
     ends, thread = family.positions(motion.displacement(q)), family.thread
     on = thread[:-1] == thread[1:]
-    assert close(ends[:-1, 1][on], ends[1:, 0][on], 1e-9)  # the iteration above
+    assert close(ends[:-1, -1][on], ends[1:, 0][on], 1e-9)  # the iteration above
     assert on.sum() > body.cells.axial  # some links end at a cut face
 
 

@@ -115,7 +115,7 @@ def test_solved_case_lies_at_the_minimum() -> None:
     for threads in checked.model.threads:
         name, first = threads.family.name, threads.thread == 0
         ends = threads.positions(displacement)[first]
-        x, y, z = np.vstack([ends[:, 0], ends[-1:, 1]]).T
+        x, y, z = np.vstack([ends[:, 0], ends[-1:, -1]]).T
         radius, found = np.hypot(x, y), np.unwrap(np.arctan2(y, x))
         helix = found - np.append(threads.course(displacement).shift[first, 0], 0.0)
 

@@ -150,8 +150,8 @@ def test_fe_thread_engages_where_its_path_is_long_enough(hold: str) -> None:
     (threads,), shares, lengths = path.model.threads, [], []
     for state in path.states:
         displacement = path.model.motion.displacement(state.x[: path.model.motion.size])
-        ends = threads.positions(displacement)
-        lengths.append(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum())
+        steps = np.diff(threads.positions(displacement), axis=1)
+        lengths.append(np.linalg.norm(steps, axis=2).sum())
         shares.append(path.model.snapshot(state.x).threads[0].taut_share)
     assert shares[0] == 0 and shares[-1] > 0.5
     assert shares == sorted(shares)

@@ -44,6 +44,9 @@ from fem.thread import ThreadFamily
 POINTS = 3
 """Gauss points in a passage."""
 
+PIECES = 2
+"""Straight pieces that a passage is drawn in."""
+
 
 class ImmersedFamily:
     """The threads of one family in a body.
@@ -99,8 +102,11 @@ class ImmersedFamily:
         self._nodes = face.body.connectivity[self.host]
         self._at = self._points(passages, face)
         self.rest = self._at.weights.sum(axis=1)
-        self._ends = face.at(passages.theta - self._back[:, None], passages.z)
-        self._at_ends, _ = face.basis(self.host, self._ends)
+        share = np.linspace(0.0, 1.0, PIECES + 1)
+        self._between = np.stack([1 - share, share])  # from the ends of a passage to its stations
+        theta = passages.theta @ self._between - self._back[:, None]
+        self._stations = face.at(theta, passages.z @ self._between)
+        self._at_stations, _ = face.basis(self.host, self._stations)
 
     def _points(self, passages: Passages, face: OuterFace) -> Points:
         gauss, weights = np.polynomial.legendre.leggauss(POINTS)
@@ -150,18 +156,20 @@ class ImmersedFamily:
         )
 
     def curves(self, displacement: Array) -> ThreadCurves:
-        """Return the passages as straight lines for pictures."""
-        return ThreadCurves(
-            self.family.name,
-            rest=self.positions(np.zeros_like(displacement)),
-            ends=self.positions(displacement),
-            tension=self.tension(displacement),
-        )
+        """Return the passages in straight pieces for pictures."""
+        rest, now = self.positions(np.zeros_like(displacement)), self.positions(displacement)
+        rest, now = (np.stack([x[:, :-1], x[:, 1:]], axis=2).reshape(-1, 2, 3) for x in (rest, now))
+        tension = np.repeat(self.tension(displacement), PIECES)
+        return ThreadCurves(self.family.name, rest=rest, ends=now, tension=tension)
 
     def positions(self, displacement: Array) -> Array:
-        """Return the current ends of each passage, not turned back, shape (passages, 2, 3), mm."""
-        x, y, z = np.moveaxis(self._ends + self._at_ends @ displacement[self._nodes], -1, 0)
-        turn = self._back[:, None] + self.course(displacement).shift
+        """Return where stations along each passage are now, from end to end, not turned back.
+
+        Shape (passages, PIECES + 1, 3), mm.
+        """
+        moved = self._stations + self._at_stations @ displacement[self._nodes]
+        x, y, z = np.moveaxis(moved, -1, 0)
+        turn = self._back[:, None] + self.course(displacement).shift @ self._between
         cos, sin = np.cos(turn), np.sin(turn)
         return np.stack([cos * x - sin * y, sin * x + cos * y, z], axis=-1)
 
