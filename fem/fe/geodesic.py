@@ -47,8 +47,11 @@ from fem.arrays import Array, Index
 from fem.fe.broken import DISPLACEMENTS
 from fem.fe.course import Course
 
+WOUND = 1e-13
+"""The constant is found where no more than this share of the winding is lacking."""
+
 MOST_ROUNDS = 100
-"""Newton's method for the constant ends well before: it comes near from one side."""
+"""Newton's method for it ends well before: it comes near from one side."""
 
 
 class GeodesicCourse(Course):
@@ -129,6 +132,11 @@ def geodesic_slopes(
         Phi of each thread, shape (threads,), rad.
     thread
         Thread of each passage, shape (passages,).
+
+    Returns
+    -------
+    Array
+        Shape (passages, points); nan if it is not found.
     """
     least = np.full(len(winding), np.inf)
     np.minimum.at(least, thread, radius.min(axis=1))
@@ -141,8 +149,8 @@ def geodesic_slopes(
         tan = least * at / root
         wound = np.bincount(thread, (turns * tan).sum(axis=1))
         rate = np.bincount(thread, (turns * least * radius**2 / root**3).sum(axis=1))
-        step = (np.abs(winding) - wound) / rate
-        if not (step > 1e-14 * (1 + t)).any():
-            break
-        t = t + step
-    return np.asarray(np.sign(winding)[thread, None] * tan)
+        lacking = np.abs(winding) - wound
+        if not (lacking > WOUND * np.abs(winding)).any():
+            return np.asarray(np.sign(winding)[thread, None] * tan)
+        t = t + lacking / rate
+    return np.full_like(tan, np.nan)

@@ -72,8 +72,8 @@ class OuterFace:
         Raises
         ------
         ResolutionError
-            If the points are not found in the cells, as in a wall of less than a thousandth of its
-            radius, say.
+            If the points are not found in the cells: these are too thin, or as in a bore of a
+            fifteenth of the wall on the coarse mesh, too curved.
         """
         geometry = self.body.mesh.geometry
         pull_back = geometry.cmaps[0].pull_back
@@ -85,8 +85,11 @@ class OuterFace:
                     x.shape
                 )
         except RuntimeError:
+            cells = self.body.cells
             raise ResolutionError(
-                "the wall is too thin for its radius to be meshed: its threads find no cell"
+                f"tube: {cells.radial} x {cells.around * self.body.sectors} x {cells.axial} cells "
+                "through the wall, round it and along the axis are so thin, or so curved, that "
+                f"threads on its radius of {self.radius:.4g} mm find no cell; try a finer mesh"
             ) from None
         table = hexahedron().basix_element.tabulate(1, reference.reshape(-1, 3))[..., 0]
         value, *slopes = (part.reshape(*points.shape[:2], NODES) for part in table)
