@@ -228,8 +228,9 @@ def _check_on(tube: Tube, family: ThreadFamily) -> None:
         )
     if family.slack_strain < LEAST_SLACK:
         raise misfit(
-            f"{who} would be stretched to {1 / (1 + family.slack_strain):.3g} times its length "
-            f"to reach the plate; at most {1 / (1 + LEAST_SLACK):.3g} times is allowed: make the "
+            f'{who}: slack = "{family.slack}" at an angle of {math.degrees(family.angle):.4g} deg '
+            f"would stretch it to {1 / (1 + family.slack_strain):.3g} times its length; "
+            f"at most {1 / (1 + LEAST_SLACK):.3g} times is allowed: make the "
             "angle smaller or cut the threads at a greater one"
         )
 

@@ -50,7 +50,7 @@ def test_cut_slack_follows_the_ring(make_case):
 
 
 def test_thread_that_would_be_torn_is_refused(make_case):
-    line = 'threads: family "B" would be stretched to 2.92 times its length to reach the plate; at'
+    line = 'family "B": slack = "cut at 0 deg" at an angle of 70 deg would stretch it to 2.92 times'
     with pytest.raises(CaseError, match=line):
         make_case(threads__1__angle="70 deg", threads__1__slack="cut at 0 deg")
     # cos(36.87 deg) is 4/5

@@ -227,6 +227,14 @@ def test_margins_are_told_where_little_is_left(result, say, column, value, text)
     assert "locks" not in calm and "breaking" not in calm and "BREAK" not in calm
 
 
+@pytest.mark.parametrize(("count", "told"), [(7, True), (6, False)])
+def test_tube_that_is_meshed_whole_is_told(result, say, count, told):
+    mesh = {"sectors_of_the_tube": 1, "threads_meshed": {"A": count, "B": 12}}
+    case = result.case.changed(threads__0__count=count)
+    said = flat(say(replace(one(result, mesh=mesh), case=case)))
+    assert ("the whole tube is meshed" in said) == told
+
+
 def test_narrow_bore_is_told(result, say):
     rows = result.runs[0].rows
     narrow = {**rows[-1], "bore_stretch": 0.21}

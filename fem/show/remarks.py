@@ -26,7 +26,7 @@ CLOSE = 0.8
 def remarks(result: Result) -> list[str]:
     """Return what is to be said of threads, margins and second solves, a line each."""
     case = result.case
-    lines = [_spread(run, case) for run in result.runs]
+    lines = [_spread(run, case) or _whole(run, case) for run in result.runs]
     for family in case.threads:
         states = [tautness(run, case, family) for run in result.runs]
         lines.append(f"threads {family.name}: {_by_model(result, states)}")
@@ -146,6 +146,13 @@ def _spread(run: Run, case: Case) -> str:
         if meshed.get(family.name, family.count) != family.count
     ]
     return f"coarse mesh: {', '.join(changed)}" if changed else ""
+
+
+def _whole(run: Run, case: Case) -> str:
+    """Return that the full tube is meshed for want of equal sectors; empty if it need not be."""
+    if run.mesh.get("sectors_of_the_tube") != 1 or case.sectors > 1:
+        return ""
+    return "the whole tube is meshed, which is slow: the numbers of threads share no divisor"
 
 
 def capstan(case: Case) -> list[str]:
