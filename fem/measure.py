@@ -151,7 +151,8 @@ def measures(snapshot: Snapshot, case: Case) -> dict[str, Any]:
     """Return the measures of a state by column name; the names carry the units.
 
     Margins are the share that is used up, 1 where something gives: `rubber_used` of the strain at
-    which the rubber locks, `thread_used` of the breaking load.
+    which the rubber locks, `thread_used` of the breaking load. The bulge is never negative: at
+    their ends the plates hold the tube's radius, of which the fast model knows nothing.
     """
     tube, rubber = case.tube, case.rubber
     middle = np.abs(snapshot.outer_z - tube.length / 2) < 1e-6 * tube.length
@@ -160,7 +161,7 @@ def measures(snapshot: Snapshot, case: Case) -> dict[str, Any]:
         "displacement_mm": snapshot.displacement,
         "stretch": 1 + snapshot.displacement / tube.length,
         "mid_radius_mm": tube.outer_radius + float(snapshot.outer_growth[middle].mean()),
-        "bulge_mm": float(snapshot.outer_growth.max()),
+        "bulge_mm": float(snapshot.outer_growth.max(initial=0.0)),
         "bore_stretch": snapshot.bore_stretch,
         "wall_stretch_max": snapshot.wall_stretch,
     }

@@ -1,6 +1,7 @@
 """The measures: each against its plain definition."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -182,6 +183,12 @@ def test_mid_radius_is_taken_at_half_length_and_the_bulge_anywhere(case):
     row = measures(snapshot(), case)
     assert row["mid_radius_mm"] == pytest.approx(6.5 + 1.1, rel=1e-15)
     assert row["bulge_mm"] == 2.0
+
+
+def test_a_tube_that_narrows_has_no_bulge(case):
+    narrowed = replace(snapshot(), outer_growth=np.full(5, -0.5))
+    row = measures(narrowed, case)
+    assert (row["mid_radius_mm"], row["bulge_mm"]) == (6.0, 0.0)
 
 
 def test_peak_tension_is_taken_over_one_wall_thickness(case):
