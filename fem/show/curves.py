@@ -40,6 +40,9 @@ TALL, FOOT, HEAD = 2.75, 0.55, 0.3
 ROUND_OFF = 1e-6
 """A curve that stays below this (deg, mm, N or N mm) is nil."""
 
+SHORT_TICKS = (-2, 5)
+"""Powers of ten beyond which a factor is set above the axis; its ticks have room for 6 figures."""
+
 MANY = 40
 """A curve of more steps is marked at so many of them only."""
 
@@ -231,6 +234,7 @@ def _dress(axes: Axes, panel: Panel) -> None:
     axes.set_ylabel(LABELS[panel.up], color=INK)
     axes.xaxis.set_major_locator(MaxNLocator(6))
     axes.yaxis.set_major_locator(MaxNLocator(7, steps=[1, 2, 2.5, 5, 10]))
+    axes.ticklabel_format(axis="y", scilimits=SHORT_TICKS, useMathText=True)
     axes.yaxis.set_label_coords(-0.21, 0.5)
     axes.grid(color=PALE, linewidth=0.6)
     axes.set_axisbelow(True)
