@@ -86,6 +86,7 @@ class ImmersedFamily:
         self._own = stands_for or family
         self._per_own = self._own.stiffness / family.stiffness  # tension of one of its own threads
         self._follow = GeodesicCourse if family.hold == "free path" else Course
+        self._last: tuple[Array | None, Course | None] = (None, None)
         self._place(face)
         self.gliding = family.hold != "bonded"
         self.link = self.thread if self.gliding else np.arange(len(self.thread))
@@ -126,8 +127,15 @@ class ImmersedFamily:
         self._natural = self.family.tightened(share).natural(self._link_rest)
 
     def course(self, displacement: Array) -> Course:
-        """Return how the threads run under nodal displacements, shape (nodes, 3), mm."""
-        return self._follow(self._at, displacement[self._nodes])
+        """Return how the threads run under nodal displacements, shape (nodes, 3), mm.
+
+        Energy, forces and stiffness ask for the same one in turn: the last is kept.
+        """
+        last, course = self._last
+        if course is None or displacement is not last:
+            course = self._follow(self._at, displacement[self._nodes])
+            self._last = (displacement, course)
+        return course
 
     def strain(self, displacement: Array) -> Array:
         """Return the strain of each link, shape (links,), for nodal displacements (nodes, 3)."""
