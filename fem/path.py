@@ -9,8 +9,8 @@ through the last two states with their slopes foretells the next one.
 
 Step. The next demanded value is tried at once; what does not converge is tried with a smaller step,
 and steps grow again after an easy one. A step counts only if the work that the loads do along it,
-judged from its two ends (:mod:`fem.work`), is stored: if not, the path between has been missed, as
-when Newton's method jumps over a limit point to another branch.
+judged from its two ends, is stored (:mod:`fem.account`): if not, the path between has been missed,
+as when Newton's method jumps over a limit point to another branch.
 
 Limit point. Where the load of a pair cannot grow any further, its coordinate still does. A stage
 driven by a dead load that cannot be followed, or whose stiffness dl/dg is about to vanish before
@@ -32,6 +32,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from fem.account import ROUGHLY_STORED, STORED, UnstoredError, book
 from fem.arrays import Array
 from fem.loading import PRESSURE, Loading, Stage, held
 from fem.newton import Border, DivergedError, Model, correct, look
@@ -47,16 +48,6 @@ from fem.state import (
     where_load_is,
     where_load_turns,
 )
-from fem.work import step_work
-
-STORED = 7e-4
-"""Greatest share of all the work so far that may be missing in the energy after one step."""
-
-ROUGHLY_STORED = 0.05
-"""The same for stages that are not shown and kept no account of."""
-
-ROUND_OFF = 1e-9
-"""Share of the stored energy that is not counted as missing."""
 
 START = 1 / 16
 """First step from rest, where threads tighten at once, as a share of the demanded one.
@@ -72,9 +63,6 @@ Found by trial: on 60 random cases it saves a tenth of the iterations.
 
 PATIENCE = 1500
 """So many Newton iterations on the way to one demanded value are the most."""
-
-SNAP = 10
-"""A step is one to another branch if it sets so many times more free than may be missing."""
 
 TEARS = 8.0
 """Stretch of the wall beyond which the path ends: no rubber holds.
@@ -92,23 +80,6 @@ BEYOND, BEYOND_SHARE = 3, 0.08
 
 class TornError(ArithmeticError):
     """At the end of a step the rubber would be torn."""
-
-
-class UnstoredError(ArithmeticError):
-    """The work of a step is not found in the stored energy: the path was left on the way.
-
-    Attributes
-    ----------
-    state
-        The state at its end.
-    cut
-        By what the step should be multiplied; the gap goes with its third power at least.
-    """
-
-    def __init__(self, state: State, allowed: float, missing: float) -> None:
-        super().__init__("the work of a step is not stored")
-        self.state = state
-        self.cut = float(np.clip(0.9 * (allowed / missing) ** (1 / 3), 0.1, 0.6))
 
 
 def follow(
@@ -323,18 +294,16 @@ class _Walk:
 
     def _booked(self, state: State) -> State:
         """Return a new state with the work on the way to it."""
-        work = step_work(self.state, state, self.loading.coordinate_scale)
-        traffic = self.state.traffic + float(np.abs(work).sum())
-        gained = state.energy - self.state.energy - float(work.sum())
-        missing = abs(gained)
-        allowed = self._stored * traffic + ROUND_OFF * abs(state.energy)
+        share = self._stored
         if self.state.rest:  # more work is to come, at least in proportion, before one looks
-            allowed *= self._way_from_rest() / (state.parameter - self.state.parameter)
-        if not missing <= allowed:
-            self._snapped |= gained < -SNAP * allowed
-            raise UnstoredError(state, allowed, missing)
+            share *= self._way_from_rest() / (state.parameter - self.state.parameter)
+        try:
+            booked = book(self.state, state, self.loading.coordinate_scale, share)
+        except UnstoredError as failure:
+            self._snapped |= failure.snaps
+            raise
         self._snapped = False
-        return replace(state, work=self.state.work + float(work.sum()), traffic=traffic)
+        return booked
 
     def _end(self, failure: ArithmeticError, step: float) -> PathEndError:
         """Return that the path ends here, where every step of `step` or less failed."""
