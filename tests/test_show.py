@@ -45,6 +45,17 @@ def test_curves_are_the_steps_of_both_models(result):
             )
 
 
+@pytest.mark.parametrize("size", [1e-5, 4.7e-3, 3.1e-2, 6.3e3, 8.8e4, 2e6])
+def test_ticks_have_room_whatever_their_size(result, size):
+    columns = ("twist_deg", "displacement_mm", "bulge_mm")
+    rows = [
+        row | {name: size * (step - 1) for name in columns}
+        for step, row in enumerate(result.runs[0].rows)
+    ]
+    scaled = replace(result.runs[0], rows=rows)
+    check_lettering(plot_curves(titled(Result(result.case, [scaled]), LONG_TITLE)))
+
+
 def test_models_differ_by_more_than_colour(result):
     fe, fast = plot_curves(result).legends[0].get_lines()
     assert fe.get_color() != fast.get_color()

@@ -40,8 +40,8 @@ TALL, FOOT, HEAD = 2.75, 0.55, 0.3
 ROUND_OFF = 1e-6
 """A curve that stays below this (deg, mm, N or N mm) is nil."""
 
-SHORT_TICKS = (-2, 5)
-"""Powers of ten beyond which a factor is set above the axis; its ticks have room for 6 figures."""
+SHORT_TICKS = (-2, 4)
+"""Powers of ten from which on a factor is set above the axis: its ticks would reach the label."""
 
 MANY = 40
 """A curve of more steps is marked at so many of them only."""
