@@ -49,7 +49,7 @@ class Track:
     states, reactions, rows, shapes
         What was asked for so far, with limit points and what follows them.
     limit
-        Where the tube balloons, in one clause; empty if it was not seen.
+        Where the pressure has its extreme, in one clause; empty if it was not seen.
     """
 
     def __init__(self, case: Case, model: Body, report: Report | None) -> None:

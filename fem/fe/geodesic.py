@@ -48,7 +48,10 @@ from fem.fe.broken import DISPLACEMENTS
 from fem.fe.course import Course
 
 WOUND = 1e-13
-"""The constant is found where no more than this share of the winding is lacking."""
+"""The constant is found where no more than this share of the winding is lacking.
+
+It is some hundred times the round-off of the sum over a thread's points.
+"""
 
 MOST_ROUNDS = 100
 """Newton's method for it ends well before: it comes near from one side."""

@@ -86,7 +86,7 @@ class ImmersedFamily:
         self._own = stands_for or family
         self._per_own = self._own.stiffness / family.stiffness  # tension of one of its own threads
         self._follow = GeodesicCourse if family.hold == "free path" else Course
-        self._last: tuple[Array | None, Course | None] = (None, None)
+        self._last: tuple[Array, Course] | None = None  # displacement, and what follows from it
         self._place(face)
         self.gliding = family.hold != "bonded"
         self.link = self.thread if self.gliding else np.arange(len(self.thread))
@@ -131,11 +131,9 @@ class ImmersedFamily:
 
         Energy, forces and stiffness ask for the same one in turn: the last is kept.
         """
-        last, course = self._last
-        if course is None or displacement is not last:
-            course = self._follow(self._at, displacement[self._nodes])
-            self._last = (displacement, course)
-        return course
+        if self._last is None or displacement is not self._last[0]:
+            self._last = displacement, self._follow(self._at, displacement[self._nodes])
+        return self._last[1]
 
     def strain(self, displacement: Array) -> Array:
         """Return the strain of each link, shape (links,), for nodal displacements (nodes, 3)."""
