@@ -1,9 +1,15 @@
-"""One checked quantity, and the verdict on a list of them."""
+"""One checked quantity, the verdict on a list of them, and the record from which the book is made.
+
+The functions in the files `test_*.py` compute figures and hand them to :func:`verify`, and to
+:func:`draw` what is worth a picture. Both are recorded; `validation/conftest.py` attaches the
+record to the report of the check, whoever runs it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -20,6 +26,11 @@ class Quantity:
         Greatest allowed difference, as a share of `scale`.
     scale
         What the difference is measured against; the expected figure unless given.
+    by
+        Whose figure it is: ``"FE"`` or ``"fast"``, ``"both"`` of a part that they share; empty
+        where a file holds its own formula against worked numbers.
+    mesh
+        Of the FE model: cells through the wall x round the whole tube x along the axis.
     """
 
     name: str
@@ -28,6 +39,8 @@ class Quantity:
     computed: float
     tolerance: float
     scale: float | None = None
+    by: str = ""
+    mesh: str = ""
 
     @property
     def error(self) -> float:
@@ -42,10 +55,36 @@ class Quantity:
 
     def __str__(self) -> str:
         return (
-            f"{'ok  ' if self.passed else 'FAIL'} {self.name}: expected {self.expected:.9g}, "
-            f"computed {self.computed:.9g}, off by {self.error:.2e} (allowed {self.tolerance:.0e})"
-            f" [{self.source}]"
+            f"{'ok  ' if self.passed else 'FAIL'} {' '.join(filter(None, [self.by, self.name]))}: "
+            f"expected {self.expected:.9g}, computed {self.computed:.9g}, "
+            f"off by {self.error:.2e} (allowed {self.tolerance:.0e}) [{self.source}]"
         )
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Curves of a check, for the page.
+
+    Attributes
+    ----------
+    title, x, y
+        What is shown, and the two axes with their units.
+    curves
+        Abscissae and ordinates by the name of the curve. A name that begins with ``"FE"`` or
+        ``"fast"`` is that of a model's figures, drawn as points; any other is a line.
+    log
+        Whether both axes are logarithmic.
+    """
+
+    title: str
+    x: str
+    y: str
+    curves: Mapping[str, tuple[Sequence[float], Sequence[float]]]
+    log: bool = False
+
+
+RECORD: list[Quantity | Drawing] = []
+"""What the check at hand has come to so far."""
 
 
 def at_most(name: str, source: str, bound: float, computed: float) -> Quantity:
@@ -53,9 +92,27 @@ def at_most(name: str, source: str, bound: float, computed: float) -> Quantity:
     return Quantity(name, source, 0.0, computed, bound, scale=1.0)
 
 
+def found_by(model: Any, quantities: Iterable[Quantity]) -> list[Quantity]:
+    """Return figures of a model, with its name and its mesh."""
+    by, mesh = {"fe": "FE", "fast": "fast"}[model.name], ""
+    if model.mesh:
+        counts = [
+            model.mesh[f"cells_{way}"] for way in ("through_wall", "around_body", "along_axis")
+        ]
+        counts[1] *= model.mesh["sectors_of_the_tube"]
+        mesh = "x".join(map(str, counts))
+    return [replace(quantity, by=by, mesh=mesh) for quantity in quantities]
+
+
+def draw(drawing: Drawing) -> None:
+    """Record curves for the page."""
+    RECORD.append(drawing)
+
+
 def verify(quantities: Iterable[Quantity]) -> None:
-    """Print every quantity and fail with all those that do not pass."""
+    """Print and record every quantity, and fail with all those that do not pass."""
     listed = list(quantities)
+    RECORD.extend(listed)
     print(*listed, sep="\n")
     assert listed, "nothing was checked"
     failed = [str(quantity) for quantity in listed if not quantity.passed]

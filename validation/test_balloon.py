@@ -54,7 +54,7 @@ def until_its_end(
     with pytest.raises(end) as ended:
         for state in follow(built, loading_of(case), stages_of(case)):
             states.append(state)
-    return Walk(built, states), ended.value.state
+    return Walk(built, states, resolution), ended.value.state
 
 
 def blown(length: float = 240.0, **drive: Any) -> Case:

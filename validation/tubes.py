@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from fem.balance import end_gaps, energy_gap
+from fem.balance import check_balance
 from fem.case import Case
 from fem.loading import PRESSURE, Stage, dead
 from fem.path import follow
 from fem.run import build
 from fem.stages import loading_of, stages_of
 from fem.state import State
-from validation.check import Quantity, at_most
+from validation.check import Quantity, at_most, found_by
+from validation.mirror import mirror_checks
 
 GREENHOUSE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
 
@@ -84,18 +85,26 @@ class Walk:
         The model.
     states
         The state at the beginning of the first stage that is shown, and what was asked for.
+    resolution, full
+        How the model was built; see :func:`fem.run.build`.
     """
 
     model: Any
     states: list[State]
+    resolution: str
+    full: bool = False
 
     @property
     def iterations(self) -> int:
         """Newton iterations on the whole path, vain ones and predictors included."""
         return sum(state.iterations for state in self.states)
 
+    def found(self, *quantities: Quantity) -> list[Quantity]:
+        """Return figures of this path, with the name of its model and its mesh."""
+        return found_by(self.model, quantities)
+
     def balance(self, what: str) -> list[Quantity]:
-        """Return the checks that work and energy, thrust and reactions agree, at every state.
+        """Return the checks of balance over all states, and of the last one's mirror image.
 
         The work is integrated by a cubic over each step of the path, which is refused where it is
         off by more than 0.07 % of all the work so far; 0.2 % is the project's bar for the sum. The
@@ -103,20 +112,17 @@ class Walk:
         share of it), by which thrust and reaction differ. The rest is left to Newton.
         """
         model, source = self.model, "energy balance and statics"
-        sectors = model.mesh.get("sectors_of_the_tube", 1)
-        arcs = sectors * model.mesh.get("cells_around_body", math.inf)
+        radius = model.case.tube.outer_radius
+        arcs = model.mesh.get("sectors_of_the_tube", 1) * model.mesh.get(
+            "cells_around_body", np.inf
+        )
         area = (2 * math.pi / arcs) ** 4 / 480 + 1e-5
-        checks = []
-        for state in self.states:
-            carried = model.reactions(state.x, state.loads)
-            force, torque = end_gaps(state, carried, model.case.tube.outer_radius)
-            at = f"{what} at {state.pressure * 1e3:.6g} kPa"
-            checks += [
-                at_most(f"{at}, energy_gap", source, 2e-3, energy_gap(self.states[0], state)),
-                at_most(f"{at}, end_force_gap", source, area, force),
-                at_most(f"{at}, end_torque_gap", source, 1e-6, torque),
-            ]
-        return checks
+        carried = [model.reactions(state.x, state.loads) for state in self.states]
+        gaps = check_balance(self.states, carried, radius)
+        bounds = {"energy_gap": 2e-3, "end_force_gap": area, "end_torque_gap": 1e-6}
+        checks = [at_most(name, source, bound, gaps[name]) for name, bound in bounds.items()]
+        checks += mirror_checks(model, self.states[-1], self.resolution, self.full)
+        return self.found(*(replace(check, name=f"{what}, {check.name}") for check in checks))
 
 
 def walk(
@@ -142,7 +148,7 @@ def walk(
     if loads is not None:
         drive = Through(PRESSURE, dead(), way=tuple(load / 1e3 for load in loads))
         stages = [drive if stage.pair == PRESSURE else stage for stage in stages]
-    return Walk(built, list(follow(built, loading_of(case), stages)))
+    return Walk(built, list(follow(built, loading_of(case), stages)), resolution, full)
 
 
 @dataclass(frozen=True)
