@@ -1,8 +1,8 @@
 """The command `tubewright`: parse, call, print. Heavy imports wait inside the commands.
 
 Exit codes: 0 done; 1 the installation lacks something; 2 the input cannot be used; 3 the last
-demanded step was not reached or the user broke off (what was reached is written all the same), or
-there is no equilibrium even at rest (then nothing is).
+demanded step was not reached, a validated figure is off, or the user broke off (what was reached is
+written all the same), or there is no equilibrium even at rest (then nothing is).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import typer
 from fem import __version__
 from fem.complaint import InputError
 
-USE, UNREACHED = 2, 3
+LACKING, USE, UNREACHED = 1, 2, 3
 CAUTION = (
     "Estimates, not a certificate. Pressurised rubber can burst, hoses and taut threads whip: "
     "shield the device, limit the pressure, wear eye protection, follow local rules."
@@ -138,6 +138,40 @@ def mesh(
 
 
 @app.command()
+def validate(
+    names: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[NAME]...", help="Chapters, such as balloon  [default: all]"),
+    ] = None,
+    whole: Annotated[bool, typer.Option("--whole", help="The slow checks too.")] = False,
+    workers: Annotated[int, typer.Option(min=1, help="Processes.")] = 2,
+    out: Annotated[
+        Path, typer.Option(metavar="DIR", help="Folder for the table and the page.")
+    ] = Path("results/validation"),
+) -> None:
+    """Hold both models against published figures, and write one table and one page."""
+    with _plain_errors():
+        try:
+            from validation.console import print_book, progress
+            from validation.page import page
+            from validation.run import run
+            from validation.table import markdown
+        except ModuleNotFoundError as missing:
+            lack = f"{missing.name} is not installed: pip install 'tubewright[validation]'"
+            _fail(lack, LACKING)
+        folder = _make_folder(out)
+        with progress() as report:
+            book = run(names or (), whole=whole, workers=workers, report=report)
+        (folder / "table.md").write_text(markdown(book), encoding="utf-8")
+        book.table.to_csv(folder / "table.csv", index=False)
+        scope = "All checks were asked for." if whole else "The quick checks were asked for."
+        (folder / "validation.html").write_text(page(book, scope), encoding="utf-8")
+        print_book(book, folder)
+    if not book.passed:
+        raise typer.Exit(UNREACHED)
+
+
+@app.command()
 def materials() -> None:
     """List the rubbers that a case may name."""
     from fem.show.materials import print_materials
@@ -161,7 +195,7 @@ def check_install() -> None:
     from fem.install import check, report
 
     if not report(check()):
-        raise typer.Exit(1)
+        raise typer.Exit(LACKING)
 
 
 @app.callback(invoke_without_command=True)

@@ -1,8 +1,9 @@
-r"""Loads on a long tube of incompressible Mooney-Rivlin rubber, bare or with threads.
+r"""Loads on a long tube of incompressible rubber, bare or with threads.
 
-Independent of the package: stresses come from the deformation gradient as a matrix, the integrals
-by adaptive quadrature from SciPy, and threads by statics, where the package has energies. Formulas
-and source of the tube stand in `test_thick_tube.py`.
+Independent of the package: stresses come from the deformation gradient as a matrix, of Ogden's
+rubber by its principal values, the integrals by adaptive quadrature from SciPy, and threads by
+statics, where the package has energies. Formulas and source of the tube stand in
+`test_thick_tube.py`.
 
 Threads that pull with n T altogether, on the current outer radius b at the current angle psi to
 the axis, tan(psi) = b (tan(alpha)/B + twist)/stretch, press on the wall with their curvature
@@ -29,15 +30,68 @@ import numpy as np
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+type Law = Callable[[Any], Any]
+"""Stress (MPa) of a left Cauchy-Green matrix, apart from the indeterminate mean stress."""
+
+
+def mooney_rivlin(c1: float, c2: float = 0.0) -> Law:
+    """Return the law of W = C1 (I1 - 3) + C2 (I2 - 3); neo-Hookean where C2 is nil."""
+    return lambda left: 2 * c1 * left - 2 * c2 * np.linalg.inv(left)
+
+
+def yeoh(c1: float, c2: float, c3: float) -> Law:
+    """Return the law of W = C1 j + C2 j^2 + C3 j^3 with j = I1 - 3."""
+
+    def stress(left: Any) -> Any:
+        j = np.trace(left) - 3
+        return 2 * (c1 + 2 * c2 * j + 3 * c3 * j**2) * left
+
+    return stress
+
+
+def gent(mu: float, limit: float) -> Law:
+    """Return the law of W = -mu Jm/2 ln(1 - (I1 - 3)/Jm)."""
+    return lambda left: mu * limit / (limit + 3 - np.trace(left)) * left
+
+
+def ogden(*terms: tuple[float, float]) -> Law:
+    """Return the law of W = sum mu/alpha (l1^alpha + l2^alpha + l3^alpha - 3)."""
+
+    def stress(left: Any) -> Any:
+        squared, axes = np.linalg.eigh(left)
+        principal = sum(mu * squared ** (alpha / 2) for mu, alpha in terms)
+        return axes * principal @ axes.T
+
+    return stress
+
+
+def law_of(rubber: Any) -> Law:
+    """Return the law of a case's rubber."""
+    match rubber.law:
+        case "neo-Hookean":
+            return mooney_rivlin(rubber.shear_modulus / 2)
+        case "Mooney-Rivlin":
+            return mooney_rivlin(rubber.c1, rubber.c2)
+        case "Yeoh":
+            return yeoh(rubber.c1, rubber.c2, rubber.c3)
+        case "Gent":
+            return gent(rubber.shear_modulus, rubber.limit)
+        case _:
+            return ogden(*((term.modulus, term.exponent) for term in rubber.terms))
+
 
 @dataclass(frozen=True)
 class ExactTube:
-    """A tube with reference radii A and B (mm) and W = C1 (I1 - 3) + C2 (I2 - 3) (MPa)."""
+    """A tube with radii A and B at rest (mm), of rubber of a `law`."""
 
     A: float
     B: float
-    C1: float
-    C2: float = 0.0
+    law: Law
+
+    @classmethod
+    def of(cls, case: Any) -> Self:
+        """Return the one of a case."""
+        return cls(case.tube.bore_radius, case.tube.outer_radius, law_of(case.rubber))
 
     def loads(self, a: float, stretch: float, twist: float = 0.0) -> tuple[float, float, float]:
         """Return pressure (MPa), axial force (N) and torque (N mm) at bore radius a."""
@@ -65,8 +119,7 @@ class ExactTube:
     def _stress(self, R: float, r: float, stretch: float, twist: float) -> Any:
         """Return the stress in (r, theta, z), apart from the indeterminate mean stress."""
         F = np.array([[R / (r * stretch), 0, 0], [0, r / R, r * twist], [0, 0, stretch]])
-        left = F @ F.T
-        return 2 * self.C1 * left - 2 * self.C2 * np.linalg.inv(left)
+        return self.law(F @ F.T)
 
 
 @dataclass(frozen=True)
@@ -108,13 +161,11 @@ class ExactActuator:
     @classmethod
     def of(cls, case: Any) -> Self:
         """Return the one of a case."""
-        size, rubber = case.tube, case.rubber
-        c1, c2 = (rubber.c1, rubber.c2) if hasattr(rubber, "c1") else (rubber.shear_modulus / 2, 0)
         families = [
             ExactThreads(f.angle, f.count * f.stiffness, f.toe, f.slack_strain)
             for f in case.threads
         ]
-        return cls(ExactTube(size.bore_radius, size.outer_radius, c1, c2), tuple(families))
+        return cls(ExactTube.of(case), tuple(families))
 
     def courses(self, a: float, stretch: float, twist: float) -> list[tuple[float, float]]:
         """Return the path ratio and the current angle (rad) of each family."""

@@ -44,7 +44,7 @@ def mirror_checks(model: Any, state: State, resolution: str, full: bool) -> list
     Newton's method leaves 1e-8 of a force scale, worth up to 1e-6 of the radius where the tube is
     soft; a wrong sign or a wrong phase of the threads moves it by 1e-2 and more.
     """
-    image = build(mirrored(model.case), model.name, resolution, full)
+    image: Any = build(mirrored(model.case), model.name, resolution, full)
     start = _image(model, image, state.x)
     loads = state.loads.copy()
     loads[TWIST] *= -1

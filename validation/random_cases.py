@@ -58,7 +58,7 @@ def family(random: Random, name: str, holds: Sequence[str]) -> dict[str, Any]:
         "count": int(random.integers(3, 49)),
         "angle": f"{angle} deg",
         "stiffness": f"{10 ** random.uniform(1, 4)} N",
-        "hold": holds[random.integers(len(holds))],
+        "hold": holds[int(random.integers(len(holds)))],
         "slack": slack(random, angle),
     }
 

@@ -1,9 +1,16 @@
 """Random but valid cases: every one ends in a way that is said, and its figures are sane.
 
-Common practice, no source: fuzzing. A case is reached, or ends at a limit that was found (a balloon
+@misc{fuzzing,
+  title = {Random but valid input},
+  note = {common practice, no source},
+}
+
+A case is reached, or ends at a limit that was found (a balloon
 or another limit of the pressure, the stretch that no rubber bears, a tube that buckles or snaps, as
 its threads are wound in or later), or says that no equilibrium was found; that may be so of 1 % of
 the 300 seeds. No state that was asked for is unstable.
+
+Tolerances. 0.2 % of the work, the project's bar for what may be missing in the account of energy.
 
 STUCK are those of the FE model on the coarse mesh. 196 is a long tube that balloons to 5.6 times
 its radius, where cells of the mesh turn inside out; 117 has three threads of a stiffness of 5 kN
@@ -11,10 +18,12 @@ that are too short by 18 % and cut into a thin wall.
 """
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from fem.run import solve
+from validation.check import at_most, verify
 from validation.random_cases import random_case
 
 STUCK = {117, 196}
@@ -27,7 +36,10 @@ def check(seed: int, model: str, *, free: bool = False) -> bool:
     (run,) = solve(case, model, "coarse").runs
     figures = [value for row in run.rows for value in row.values() if isinstance(value, float)]
     assert all(map(math.isfinite, figures)), f"seed {seed}"
-    assert max(row["energy_gap"] for row in run.rows) < 2e-3, f"seed {seed}"
+    gap = max(row["energy_gap"] for row in run.rows)
+    by, mesh = ("FE", "coarse") if model == "fe" else ("fast", "")
+    said = f"seed {seed}{', free path' if free else ''}, energy_gap"
+    verify([replace(at_most(said, "fuzzing", 2e-3, gap), by=by, mesh=mesh)])
     assert all(row["stable"] for row in run.rows if row["demanded"]), f"seed {seed}"
     if run.reached:
         assert run.rows[-1]["demanded"] and not run.reason, f"seed {seed}"

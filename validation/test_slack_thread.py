@@ -1,12 +1,22 @@
 r"""Slack: a thread longer than its helix does nothing until it engages; one cut too short pulls.
 
-Source: right triangles, elementary: a thread cut just taut at the helix angle alpha_c and wound at
+@misc{triangle,
+  title = {Right triangles},
+  note = {derived here, elementary},
+}
+
+@misc{statics,
+  title = {Statics of tube and threads, eqs. (1) and (2) of validation/exact.py},
+  note = {derived here},
+}
+
+A thread cut just taut at the helix angle alpha_c and wound at
 alpha has the slack
 
 .. math:: s = \frac{\cos\alpha}{\cos\alpha_c} - 1, \qquad (1)
 
 and where its path on the tube is m times that at rest its strain is e = m/(1 + s) - 1; it engages
-at m = 1 + s. Statics of tube and threads: eqs. (1) and (2) of `exact.py`, derived here.
+at m = 1 + s.
 
 Worked numbers: L = 100, R = 8 mm: at 60 deg the thread is 200 mm long and the ring has turned by
 21.65063509 rad, at 30 deg 115.47005384 mm and 7.21687836 rad; cut at 60 and wound at 55 deg,
@@ -50,7 +60,7 @@ def test_worked_numbers() -> None:
     (at_30, turn_30), (at_60, turn_60) = wound(30), wound(60)
     (at_55, turn_55), (at_65, _) = wound(55, 60), wound(65, 60)
     verify(
-        Quantity(name, TRIANGLE, expected, computed, 1e-8, max(abs(expected), 1.0))
+        Quantity(name, TRIANGLE, expected, computed, 1e-8, max(abs(expected), 1.0), by="both")
         for name, expected, computed in [
             ("length at 30 deg (mm)", 115.47005384, at_30.length(100.0)),
             ("length at 60 deg (mm)", 200.0, at_60.length(100.0)),
@@ -87,16 +97,17 @@ def test_slack_threads_are_absent(model: str, hold: str, ends: str) -> None:
     threaded, bare = (
         walk(case, [4.0, 8.0, 12.0], model, "1x2x10") for case in loose(hold, ENDS[ends])
     )
-    checks = threaded.balance("with slack threads")
+    setting = f"{hold}, {ends}"
+    checks = threaded.balance(f"{setting}, with slack threads")
     for state, other in zip(threaded.states, bare.states, strict=True):
-        what = f"{model}, {hold}, {ends}, {state.pressure * 1e3:.0f} kPa"
+        what = f"{setting}, {state.pressure * 1e3:.0f} kPa"
         x, loads = state.x, state.loads
         residuals = [p.model.internal(x) - p.model.directions(x) @ loads for p in (threaded, bare)]
         size = np.abs(threaded.model.directions(x) @ loads).max() or 1.0
         tension = max(t.tension.max() for t in threaded.model.snapshot(x).threads)
         energy, bare_energy = (path.model.energy(x) for path in (threaded, bare))
         assert tension == 0.0
-        checks += [
+        checks += threaded.found(
             at_most(
                 f"{what}, forces of the threads",
                 ABSENT,
@@ -106,18 +117,20 @@ def test_slack_threads_are_absent(model: str, hold: str, ends: str) -> None:
             Quantity(
                 f"{what}, energy (N mm)", ABSENT, bare_energy, energy, 1e-12, bare_energy or 1
             ),
-        ]
+        )
         scale = [other.coordinates[PRESSURE], 80.0, 1.0]
-        checks += [
-            Quantity(f"{what}, {name}", ABSENT, e, c, 1e-6, s)
-            for name, e, c, s in zip(
-                ("volume", "shift", "turn"),
-                other.coordinates,
-                state.coordinates,
-                scale,
-                strict=True,
+        checks += threaded.found(
+            *(
+                Quantity(f"{what}, {name}", ABSENT, e, c, 1e-6, s)
+                for name, e, c, s in zip(
+                    ("volume", "shift", "turn"),
+                    other.coordinates,
+                    state.coordinates,
+                    scale,
+                    strict=True,
+                )
             )
-        ]
+        )
     assert (
         threaded.states[-1].coordinates[PRESSURE] > 1.2 * threaded.states[0].coordinates[PRESSURE]
     )
@@ -130,12 +143,13 @@ ENGAGING = [6.0, 9.0, 10.0, 10.5, 11.0, 11.5, 12.0, 13.0, 15.0]
 def test_thread_engages_where_its_path_is_long_enough() -> None:
     case = tube(slack(70, "8 %"), length=80.0)
     path, exact = walk(case, ENGAGING, "fast"), ExactActuator.of(case)
-    checks, ratios = path.balance("fast"), []
+    checks, ratios = path.balance("70 deg, 8 %"), []
     for state in path.states:
         (links,) = path.model.snapshot(state.x).threads
         ((ratio, _),) = exact.courses(*path.model.kinematic(state.x))
         what = f"strain at {state.pressure * 1e3:.1f} kPa"
-        checks.append(Quantity(what, TRIANGLE, ratio / 1.08 - 1, links.mean_strain, 1e-6, 1.0))
+        strain = Quantity(what, TRIANGLE, ratio / 1.08 - 1, links.mean_strain, 1e-6, 1.0)
+        checks += path.found(strain)
         assert (links.mean_tension > 0) == (ratio > 1.08)
         ratios.append(ratio)
     assert ratios[0] < 1.08 < ratios[-1]
@@ -162,7 +176,7 @@ def test_fe_thread_engages_where_its_path_is_long_enough(hold: str) -> None:
         # by their chords, the curves are measured to 1e-3 of their length
         assert ratios[first - 1] < 1.08 + 1e-3
         assert ratios[first] > 1.08 - 1e-3
-    verify(path.balance(hold))
+    verify(path.balance(f"70 deg, 8 %, {hold}"))
 
 
 # --- negative slack -----------------------------------------------------------------------------
@@ -191,12 +205,12 @@ def pretension(what: str, path: Walk, share: float) -> list[Quantity]:
         pressure, force, torque = exact.loads(*place, pulls)
         size = sum(pulls) + abs(state.loads[AXIAL])
         at = f"{what}, {state.pressure * 1e3:.0f} kPa"
-        checks += [
+        checks += path.found(
             Quantity(f"{at}, P (MPa)", STATICS, pressure, state.pressure, share, MU),
             Quantity(f"{at}, F (N)", STATICS, force, 0.0, share, size),
             Quantity(f"{at}, M (N mm)", STATICS, torque, 0.0, share, size * B),
             at_most(f"{at}, threads that are slack", STATICS, 0, sum(p <= 0 for p in pulls)),
-        ]
+        )
     return checks
 
 
@@ -211,10 +225,10 @@ def test_short_threads_pull_at_rest(threads: str) -> None:
         assert first.stable
     verify(
         [
-            *pretension(f"fast, {threads}", fast, 1e-6),
-            *pretension(f"FE, {threads}", fe, 2e-3),
-            *fast.balance("fast"),
-            *fe.balance("FE"),
+            *pretension(threads, fast, 1e-6),
+            *pretension(threads, fe, 2e-3),
+            *fast.balance(threads),
+            *fe.balance(threads),
         ]
     )
 
@@ -230,8 +244,8 @@ def test_short_threads_on_a_blocked_tube_keep_their_strain() -> None:
     expected = ratio - 1
     tension = 0.5 * (expected - 1e-3 / 2)
     verify(
-        [
-            Quantity("strain", TRIANGLE, expected, links.mean_strain, 1e-4),
-            Quantity("tension (N)", TRIANGLE, tension, links.mean_tension, 1e-4),
-        ]
+        path.found(
+            Quantity("blocked, strain", TRIANGLE, expected, links.mean_strain, 1e-4),
+            Quantity("blocked, tension (N)", TRIANGLE, tension, links.mean_tension, 1e-4),
+        )
     )

@@ -1,8 +1,12 @@
 r"""What symmetry asks of both models, whatever the figures.
 
-Source: none; mirror symmetry and the rotation group, common practice. Mirror at a plane through the
-axis: helix angles change sign, and of the measures those that turn about the axis do with them, the
-twist phi of the free end and the torques M of the rings,
+@misc{symmetry,
+  title = {Mirror symmetry and the rotation group},
+  note = {common practice, no source},
+}
+
+Mirror at a plane through the axis: helix angles change sign, and of the measures those that turn
+about the axis do with them, the twist phi of the free end and the torques M of the rings,
 
 .. math:: (\alpha, \beta) \to (-\alpha, -\beta): \quad
           \phi, M \to -\phi, -M, \quad w, r, V, T \text{ unchanged}. \qquad (1)
@@ -64,7 +68,7 @@ def test_mirror(model: str) -> None:
     left, _ = figures(model, *pair(-20, 35))
     turning = ["twist_deg", "ring_torque_Nmm.A", "ring_torque_Nmm.B"]
     mirrored = left | {name: -left[name] for name in turning}
-    verify([*same(f"{model}, mirrored", right, mirrored), *path.balance(model)])
+    verify([*path.found(*same("mirrored", right, mirrored)), *path.balance("20 and -35 deg")])
 
 
 @pytest.mark.parametrize("model", ["fe", "fast"])
@@ -72,7 +76,8 @@ def test_order_of_the_families(model: str) -> None:
     first, second = pair(20, -35)
     listed, path = figures(model, first, second)
     turned, _ = figures(model, second, first)
-    verify([*same(f"{model}, listed the other way", listed, turned), *path.balance(model)])
+    rows = path.found(*same("listed the other way", listed, turned))
+    verify([*rows, *path.balance("20 and -35 deg, listed")])
 
 
 @pytest.mark.parametrize("model", ["fe", "fast"])
@@ -81,11 +86,19 @@ def test_balanced_families_do_not_turn(model: str) -> None:
     alone, _ = figures(model, family(30, 12, 200.0, 1e-3))
     verify(
         [
-            Quantity(
-                f"{model}, twist (deg)", SOURCE, 0.0, row["twist_deg"], 1e-6, alone["twist_deg"]
+            *path.found(
+                Quantity(
+                    "+-30 deg, twist (deg)", SOURCE, 0.0, row["twist_deg"], 1e-6, alone["twist_deg"]
+                ),
+                Quantity(
+                    "+-30 deg, tension of B (N)",
+                    SOURCE,
+                    row["tension_N.A"],
+                    row["tension_N.B"],
+                    1e-6,
+                ),
             ),
-            Quantity(f"{model}, tension", SOURCE, row["tension_N.A"], row["tension_N.B"], 1e-6),
-            *path.balance(model),
+            *path.balance("+-30 deg"),
         ]
     )
 
@@ -95,7 +108,7 @@ def test_sector_is_the_full_tube() -> None:
     full, full_path = figures("fe", *pair(20, -35, 6), resolution="1x2x8", full=True)
     verify(
         [
-            *same("full tube", sector, full),
+            *full_path.found(*same("full tube against its sector", sector, full)),
             *path.balance("sector"),
             *full_path.balance("full tube"),
         ]

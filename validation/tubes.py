@@ -11,6 +11,7 @@ import numpy as np
 
 from fem.balance import check_balance
 from fem.case import Case
+from fem.fast.thick_tube import ThickTube
 from fem.loading import PRESSURE, Stage, dead
 from fem.path import follow
 from fem.run import build
@@ -29,6 +30,21 @@ MU = 0.1
 
 NEO_HOOKEAN = {"law": "neo-Hookean", "shear_modulus": "100 kPa"}
 MOONEY_RIVLIN = {"law": "Mooney-Rivlin", "c1": "40 kPa", "c2": "10 kPa"}
+RUBBERS: dict[str, Any] = {
+    "neo-Hookean": NEO_HOOKEAN,
+    "Mooney-Rivlin": MOONEY_RIVLIN,
+    "Yeoh": {"law": "Yeoh", "c1": "50 kPa", "c2": "4 kPa", "c3": "-0.1 kPa"},
+    "Gent": {"law": "Gent", "shear_modulus": "100 kPa", "limit": 30.0},
+    "Ogden": {
+        "law": "Ogden",
+        "terms": [
+            {"modulus": "110 kPa", "exponent": 1.3},
+            {"modulus": "1 kPa", "exponent": 5.0},
+            {"modulus": "-20 kPa", "exponent": -2.6},
+        ],
+    },
+}
+"""A rubber of each law, all of a shear modulus of about 100 kPa."""
 
 
 def family(angle: float, count: int, stiffness: float, toe: float, name: str = "A") -> Any:
@@ -149,6 +165,15 @@ def walk(
         drive = Through(PRESSURE, dead(), way=tuple(load / 1e3 for load in loads))
         stages = [drive if stage.pair == PRESSURE else stage for stage in stages]
     return Walk(built, list(follow(built, loading_of(case), stages)), resolution, full)
+
+
+def fast_loads(wall: ThickTube, a: float, stretch: float, twist: float = 0.0) -> tuple[float, ...]:
+    """Return pressure, force and torque as the fast model has them, from its energy and volume."""
+    y = np.array([a, stretch, twist])
+    stored, volume = wall.energy(y).gradient, wall.volume(y).gradient
+    pressure = stored[0] / volume[0]
+    force, torque = (stored - pressure * volume)[1:] / wall.length
+    return float(pressure), float(force), float(torque)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,120 @@
+"""The book of validations: what is recorded, how it is told, and how a failure shows."""
+
+import math
+
+import pytest
+
+from fem.complaint import InputError
+from validation.book import READINGS, Book, Check, chapters
+from validation.check import RECORD, Drawing, Quantity, at_most, draw, verify
+from validation.page import page, picture, typeset
+from validation.run import run
+from validation.table import markdown
+
+FE = Quantity("twist (deg)", "X 1900", 2.0, 2.02, 0.02, by="FE", mesh="1x24x40")
+FAST = Quantity("twist (deg)", "X 1900", 2.0, 2.0, 1e-6, by="fast")
+OWN = Quantity("worked", "X 1900", 1.0, 1.0, 1e-8)
+SHARED = Quantity("slack", "X 1900", 0.1, 0.1, 1e-8, by="both")
+OFF = Quantity("tension (N)", "X 1900", 1.0, 1.5, 0.1, by="FE")
+
+
+def book(*quantities, failure="", **more):
+    checks = [Check("helix", "test_a", 0.5, failure, list(quantities), **more)]
+    return Book(checks)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "passes"),
+    [
+        (Quantity("q", "s", 2.0, 2.02, 0.011), True),
+        (Quantity("q", "s", 2.0, 2.02, 0.009), False),
+        (Quantity("q", "s", -2.0, -2.02, 0.011), True),
+        (Quantity("q", "s", 0.0, 0.1, 0.2, scale=1.0), True),
+        (Quantity("q", "s", 0.0, math.nan, 1e9, scale=1.0), False),
+        (at_most("q", "s", 0.1, 0.11), False),
+    ],
+)
+def test_quantity_passes_within_its_tolerance(quantity, passes):
+    assert quantity.passed == passes
+
+
+def test_every_quantity_is_recorded_and_every_failure_told(capsys):
+    RECORD.clear()
+    draw(Drawing("t", "x", "y", {"exact": ([0.0], [0.0])}))
+    bad = [OFF, Quantity("other", "s", 1.0, 9.0, 0.1)]
+    with pytest.raises(AssertionError, match=r"2 of 3 quantities(.|\n)*tension(.|\n)*other"):
+        verify([bad[0], FE, bad[1]])
+    assert [q for q in RECORD if isinstance(q, Quantity)] == [bad[0], FE, bad[1]]
+    assert "ok   FE twist" in capsys.readouterr().out
+    RECORD.clear()
+
+
+def test_nothing_checked_is_a_failure():
+    with pytest.raises(AssertionError, match="nothing"):
+        verify([])
+
+
+def test_models_stand_side_by_side():
+    table = book(FE, FAST, OWN, SHARED).table
+    assert list(table.quantity) == ["twist (deg)", "worked", "slack"]
+    twist, worked, slack = table.to_dict("records")
+    assert (twist["FE"], twist["fast"], twist["mesh"]) == (2.02, 2.0, "1x24x40")
+    assert twist["error.FE"] == pytest.approx(0.01) and twist["tolerance.fast"] == 1e-6
+    assert math.isnan(worked["FE"]) and worked["error"] == 0.0
+    assert slack["FE"] == slack["fast"] == 0.1
+
+
+def test_equal_names_are_kept_apart():
+    again = Quantity("twist (deg)", "X 1900", 2.0, 2.03, 0.02, by="FE")
+    assert list(book(FE, again, FAST).table.FE) == [2.02, 2.03]
+
+
+def test_summary_counts():
+    assert book(FE, FAST, OWN, SHARED).summary() == (
+        "4 figures of 1 chapters were checked (2 of the FE model, 2 of the fast model): "
+        "all are within their tolerances."
+    )
+    assert "1 are off" in book(FE, OFF, failure="off").summary()
+    assert "1 checks broke down" in book(failure="ZeroDivisionError").summary()
+
+
+def test_book_passes_only_if_all_does():
+    assert book(FE).passed
+    assert not book(OFF, failure="off").passed
+    assert not Book([]).passed
+    assert not Book(book(FE).checks, interrupted=True).passed
+
+
+def test_what_is_off_is_marked_in_table_and_page():
+    found = book(FE, OFF, failure="off")
+    (line,) = (line for line in markdown(found).splitlines() if "OFF" in line)
+    assert "tension (N)" in line
+    shown = page(found, "Some.")
+    assert 'class="off"' in shown and "1 off" in shown and "http://" not in shown.split("<svg")[0]
+
+
+def test_check_that_broke_down_is_told():
+    found = book(failure="ZeroDivisionError: what happened")
+    assert "**broke down**: helix, test_a" in markdown(found)
+    assert "what happened" in page(found, "Some.")
+
+
+def test_picture_keeps_its_letters():
+    drawing = Drawing("Twist", "angle (deg)", "twist", {"FE": ([1, 2], [1, 2]), "exact": ([1], [1])})
+    assert "angle (deg)" in picture(drawing)
+    assert "angle (deg)" in picture(Drawing(**(vars(drawing) | {"log": True})))
+
+
+@pytest.mark.parametrize("chapter", chapters().values(), ids=lambda chapter: chapter.name)
+def test_chapter_states_its_sources_and_can_be_typeset(chapter):
+    assert chapter.title.endswith(".")
+    assert chapter.entries
+    for reading in chapter.readings:
+        assert reading.startswith(READINGS), f"{chapter.name}: {reading!r}"
+    assert "Tolerance" in chapter.text
+    typeset(chapter.text, 2)
+
+
+def test_unknown_chapter_is_refused():
+    with pytest.raises(InputError, match="no_such: allowed are .*balloon"):
+        run(["no_such"])

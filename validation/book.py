@@ -1,0 +1,214 @@
+"""The book itself: chapters as their files state them, and the figures that their checks found."""
+
+from __future__ import annotations
+
+import ast
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from validation.check import Drawing, Quantity
+
+if TYPE_CHECKING:
+    import pandas
+
+FOLDER = Path(__file__).parent
+
+READINGS = (
+    "read at the source",
+    "second-hand",
+    "from memory",
+    "derived here",
+    "run here",
+    "common practice, no source",
+)
+"""How the `note` of a BibTeX entry begins: how its figures or formulas came here."""
+
+MODELS = ("FE", "fast")
+
+_ENTRY = re.compile(r"^@\w+\{.*?^\}$\n?", re.MULTILINE | re.DOTALL)
+_NOTE = re.compile(r"^\s*note = \{(.*?)\},?$", re.MULTILINE | re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """What a file of the book says.
+
+    Attributes
+    ----------
+    name
+        Its name without ``test_`` and ``.py``.
+    title
+        One line.
+    entries
+        Its sources, as BibTeX.
+    text
+        Formulas, worked numbers, tolerances and their reasons, as reStructuredText.
+    """
+
+    name: str
+    title: str
+    entries: list[str]
+    text: str
+
+    @classmethod
+    def read(cls, file: Path) -> Chapter:
+        """Return the chapter of a file, which is not run."""
+        docstring = ast.get_docstring(ast.parse(file.read_text(encoding="utf-8"))) or ""
+        title, _, rest = docstring.partition("\n")
+        entries = [entry.strip() for entry in _ENTRY.findall(rest)]
+        text = _ENTRY.sub("", rest).strip()
+        return cls(file.stem.removeprefix("test_"), title.strip(), entries, text)
+
+    @property
+    def readings(self) -> list[str]:
+        """The `note` of each source: how it was read."""
+        notes = [_NOTE.search(entry) for entry in self.entries]
+        return [" ".join(note[1].split()) if note else "" for note in notes]
+
+
+def chapters() -> dict[str, Chapter]:
+    """Return all chapters by their names."""
+    read = [Chapter.read(file) for file in sorted(FOLDER.glob("test_*.py"))]
+    return {chapter.name: chapter for chapter in read}
+
+
+@dataclass(frozen=True)
+class Check:
+    """What became of one function of a chapter.
+
+    Attributes
+    ----------
+    chapter, name
+        The chapter, and the function with its parameters.
+    seconds
+        Wall time.
+    failure
+        Why it failed, empty if it passed.
+    quantities, drawings
+        What it recorded.
+    """
+
+    chapter: str
+    name: str
+    seconds: float
+    failure: str = ""
+    quantities: list[Quantity] = field(default_factory=list)
+    drawings: list[Drawing] = field(default_factory=list)
+
+    @property
+    def broken(self) -> bool:
+        """Whether it failed otherwise than by a quantity that is off."""
+        return bool(self.failure) and all(quantity.passed for quantity in self.quantities)
+
+
+@dataclass(frozen=True)
+class Book:
+    """What all checks that ran have found.
+
+    Attributes
+    ----------
+    checks
+        In the order of the files.
+    interrupted
+        Whether the user broke it off.
+    """
+
+    checks: list[Check]
+    interrupted: bool = False
+
+    @property
+    def quantities(self) -> list[Quantity]:
+        """All figures."""
+        return [quantity for check in self.checks for quantity in check.quantities]
+
+    @property
+    def passed(self) -> bool:
+        """Whether something was checked, to its end, and nothing is off."""
+        ran = bool(self.checks) and not self.interrupted
+        return ran and not any(check.failure for check in self.checks)
+
+    def by_chapter(self) -> dict[str, list[Check]]:
+        """Return the checks of each chapter that has any."""
+        found: dict[str, list[Check]] = {}
+        for check in self.checks:
+            found.setdefault(check.chapter, []).append(check)
+        return found
+
+    @cached_property
+    def table(self) -> pandas.DataFrame:
+        """The table: a row to each quantity, the figures of both models side by side.
+
+        Columns: chapter, source, quantity, expected; FE and fast, the figures of the models (of a
+        part that they share, both; of a file's own formula, neither); error.FE, error.fast, error
+        (of the formula), tolerance alike; mesh; seconds of its check.
+        """
+        import pandas
+
+        rows = [_row(check, quantity) for check in self.checks for quantity in check.quantities]
+        frame = pandas.DataFrame(rows, columns=COLUMNS)
+        return _side_by_side(frame) if rows else frame
+
+    def summary(self) -> str:
+        """Return in one sentence what was held against what, and what came of it."""
+        own = {model: sum(q.by in (model, "both") for q in self.quantities) for model in MODELS}
+        off = sum(not quantity.passed for quantity in self.quantities)
+        broken = sum(check.broken for check in self.checks)
+        verdict = "all are within their tolerances"
+        if off or broken:
+            verdict = f"{off} are off" + (f", and {broken} checks broke down" if broken else "")
+        return (
+            f"{len(self.quantities):,} figures of {len(self.by_chapter())} chapters were checked "
+            f"({own['FE']:,} of the FE model, {own['fast']:,} of the fast model): {verdict}."
+        )
+
+
+COLUMNS = [
+    *("chapter", "check", "source", "quantity", "expected", "FE", "fast"),
+    *("error.FE", "error.fast", "error", "tolerance.FE", "tolerance.fast", "tolerance"),
+    *("mesh", "seconds", "passed"),
+]
+
+
+def _row(check: Check, quantity: Quantity) -> dict[str, object]:
+    row: dict[str, object] = dict.fromkeys(COLUMNS, math.nan)
+    row |= {
+        "chapter": check.chapter,
+        "check": check.name,
+        "source": quantity.source,
+        "quantity": quantity.name,
+        "expected": quantity.expected,
+        "mesh": quantity.mesh,
+        "seconds": check.seconds,
+        "passed": quantity.passed,
+    }
+    for model in _of(quantity):
+        row[model] = quantity.computed
+        row[f"error.{model}"], row[f"tolerance.{model}"] = quantity.error, quantity.tolerance
+    if not quantity.by:
+        row["error"], row["tolerance"] = quantity.error, quantity.tolerance
+    return row
+
+
+def _of(quantity: Quantity) -> Iterator[str]:
+    return (model for model in MODELS if quantity.by in (model, "both"))
+
+
+def _side_by_side(frame: pandas.DataFrame) -> pandas.DataFrame:
+    """Return the table with the figures of both models for one quantity in one row."""
+    same = ["chapter", "source", "quantity", "expected"]
+    whose = frame["FE"].notna() * 2 + frame["fast"].notna()
+    nth = frame.assign(whose=whose).groupby([*same, "whose"], dropna=False).cumcount()
+    rows = frame.groupby([*same, nth], sort=False, dropna=False, as_index=False)
+    merged = rows.agg(
+        {
+            name: "max" if name in ("seconds", "mesh") else "min" if name == "passed" else "first"
+            for name in COLUMNS
+            if name not in same
+        }
+    )
+    return merged[COLUMNS]

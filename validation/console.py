@@ -1,0 +1,74 @@
+"""What a terminal shows of the book: a bar while it runs, a line to each chapter, what is off."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from fem.show.tables import GAP, terminal
+from validation.book import MODELS, Book, Check
+from validation.run import Report
+from validation.table import broken
+
+LAST_LINES = 3
+"""Lines that are shown of why a check broke down; the page has all of them."""
+
+
+@contextmanager
+def progress() -> Iterator[Report]:
+    """Show a bar on standard error; hand out the function that moves it."""
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("checks"),
+        TimeElapsedColumn(),
+        console=Console(stderr=True),
+    ) as bars:
+        task = bars.add_task("collecting", total=None)
+
+        def report(chapter: str, done: int, total: int) -> None:
+            bars.update(task, description=f"{chapter:24}", completed=done, total=total)
+
+        yield report
+
+
+def print_book(book: Book, folder: Path) -> None:
+    """Print a line to each chapter, every figure that is off, the summary, and the files."""
+    console = terminal()
+    table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
+    table.add_column("chapter")
+    for title in ["figures", "FE", "fast", "off", "seconds"]:
+        table.add_column(title, justify="right")
+    for name, checks in book.by_chapter().items():
+        table.add_row(name, *_cells(checks))
+    console.print("FE, fast: the greatest error as a share of its tolerance")
+    console.print(table)
+    for check in book.checks:
+        for quantity in check.quantities:
+            if not quantity.passed:
+                console.print(f"{check.chapter}: {quantity}", markup=False, highlight=False)
+    for check in broken(book):
+        reason = "\n".join(check.failure.strip().splitlines()[-LAST_LINES:])
+        console.print(f"{check.chapter}, {check.name}: {reason}", markup=False, highlight=False)
+    console.print(book.summary())
+    if book.interrupted:
+        console.print("Broken off: not all checks were made.")
+    written = ", ".join(sorted(path.name for path in folder.iterdir()))
+    console.print(f"{folder}: {written}", soft_wrap=True)
+
+
+def _cells(checks: list[Check]) -> list[str]:
+    quantities = [quantity for check in checks for quantity in check.quantities]
+    off = sum(not quantity.passed for quantity in quantities) + sum(c.broken for c in checks)
+    worst = []
+    for model in MODELS:
+        own = [q for q in quantities if q.by in (model, "both") and q.tolerance]
+        worst.append(f"{max(q.error / q.tolerance for q in own):.2f}" if own else "")
+    seconds = sum(check.seconds for check in checks)
+    return [str(len(quantities)), *worst, str(off or ""), f"{seconds:.1f}"]

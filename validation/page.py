@@ -1,0 +1,141 @@
+"""The book as one page that needs nothing else: text with its formulas, pictures, tables."""
+
+from __future__ import annotations
+
+import io
+from importlib.metadata import version
+
+import numpy as np
+from docutils.core import publish_parts
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+
+from fem.show.curves import STYLES
+from fem.show.style import GREY, INK, MARK
+from validation.book import Book, Check, chapters
+from validation.check import Drawing
+from validation.table import HOW_TO_READ, broken, sources, written
+
+LINES = ["#222222", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#6b6b6b"]
+"""Colours of curves that are of neither model; apart for each kind of colour blindness."""
+
+LEAST_SHARE = 1e-6
+"""In the overview a smaller share of the tolerance is drawn here."""
+
+
+def page(book: Book, scope: str) -> str:
+    """Return the page as HTML; `scope` says which checks ran."""
+    known, by_chapter = chapters(), book.by_chapter()
+    shown = []
+    for name, checks in by_chapter.items():
+        rows = book.table[book.table.chapter == name]
+        shown.append(
+            {
+                "chapter": known[name],
+                "sources": sources(known[name]),
+                "text": typeset(known[name].text),
+                "pictures": [picture(d) for check in checks for d in check.drawings],
+                "table": written(rows).to_dict("records"),
+                "off": int((~rows.passed.astype(bool)).sum()) + sum(c.broken for c in checks),
+            }
+        )
+    environment = Environment(
+        loader=PackageLoader("validation", "."), autoescape=True, undefined=StrictUndefined
+    )
+    return environment.get_template("page.html").render(
+        summary=book.summary(),
+        scope=scope,
+        version=version("tubewright"),
+        how_to_read=HOW_TO_READ,
+        overview=overview(by_chapter) if book.quantities else "",
+        shown=shown,
+        broken=list(broken(book)),
+    )
+
+
+def typeset(text: str, strictness: int = 5) -> Markup:
+    """Return reStructuredText as HTML with formulas in MathML.
+
+    Raises
+    ------
+    docutils.utils.SystemMessage
+        If the text has faults of the grade `strictness` (1 to 5) or worse.
+    """
+    settings = {
+        "math_output": "MathML",
+        "report_level": strictness,
+        "halt_level": strictness,
+        "file_insertion_enabled": False,
+        "raw_enabled": False,
+    }
+    source = ".. default-role:: code\n\n" + text
+    parts = publish_parts(source, writer="html5", settings_overrides=settings)
+    return Markup(parts["fragment"])
+
+
+def picture(drawing: Drawing) -> Markup:
+    """Return curves as SVG: figures of the models as points, all else as lines."""
+    figure = Figure(figsize=(5.4, 3.6), layout="constrained")
+    axes = figure.subplots()
+    lines = iter(LINES * len(drawing.curves))
+    for name, (x, y) in drawing.curves.items():
+        model = next((key for key in STYLES if name.lower().startswith(key)), None)
+        if model:
+            style = STYLES[model]
+            axes.plot(x, y, style.marker, color=style.color, markersize=5, label=name)
+        else:
+            axes.plot(x, y, color=next(lines), linewidth=1.4, label=name, zorder=1)
+    axes.set_title(drawing.title, fontsize=10)
+    axes.set(xlabel=drawing.x, ylabel=drawing.y)
+    if drawing.log:
+        axes.set(xscale="log", yscale="log")
+    axes.grid(color="#e4e4e4", linewidth=0.6)
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.legend(frameon=False, fontsize=8)
+    return _svg(figure)
+
+
+def overview(by_chapter: dict[str, list[Check]]) -> Markup:
+    """Return how much of its tolerance each figure takes, a line to each chapter."""
+    figure = Figure(figsize=(9.0, 1.0 + 0.27 * len(by_chapter)), layout="constrained")
+    axes = figure.subplots()
+    for height, checks in enumerate(by_chapter.values()):
+        for offset, (key, by) in enumerate([("fe", "FE"), ("fast", "fast")]):
+            shares = [
+                q.error / q.tolerance if q.tolerance else 2.0 * (q.error > 0)
+                for check in checks
+                for q in check.quantities
+                if q.by in (by, "both")
+            ]
+            style, drawn = STYLES[key], np.maximum(shares, LEAST_SHARE)
+            level = np.full(len(shares), height + 0.15 - 0.3 * offset)
+            axes.plot(
+                drawn,
+                level,
+                style.marker,
+                color=style.color,
+                markersize=3,
+                alpha=0.45,
+                label=style.label if height == 0 else None,
+                markeredgewidth=0,
+            )
+    axes.axvline(1.0, color=MARK, linewidth=1.2, label="allowed")
+    axes.set(xscale="log", xlim=(LEAST_SHARE / 1.5, 3), xlabel="error as a share of its tolerance")
+    axes.set_yticks(range(len(by_chapter)), [name.replace("_", " ") for name in by_chapter])
+    axes.invert_yaxis()
+    axes.grid(axis="x", color="#e4e4e4", linewidth=0.6)
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.tick_params(colors=INK, labelcolor=INK, color=GREY)
+    figure.legend(loc="outside upper right", ncols=3, frameon=False, fontsize=8)
+    return _svg(figure)
+
+
+def _svg(figure: Figure) -> Markup:
+    """Return a figure as an element of a page; its letters stay letters."""
+    file = io.StringIO()
+    with rc_context({"svg.fonttype": "none", "font.family": "sans-serif"}):
+        figure.savefig(file, format="svg", metadata={"Date": None})
+    text = file.getvalue()
+    return Markup(text[text.index("<svg") :])

@@ -1,0 +1,43 @@
+"""The first slope of a path at rest, dx/dP: the limit of tiny pressure, where rubber is Hooke's."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from fem.fast.model import FastModel
+from fem.loading import AXIAL, PRESSURE
+from validation.tubes import Middle, middle
+
+KPA = 1e-3
+"""The pressure (MPa) that all displacements belong to."""
+
+
+def fast_strains(model: FastModel, pull: float = 0.0) -> tuple[float, float, float, float]:
+    """Return eps_z, psi, u(A) and u(B) under 1 kPa and an axial force `pull` (N)."""
+    rest, A, B = model.rest(), model.tube.A, model.tube.B
+    load = model.directions(rest) @ [KPA, pull, 0.0]
+    slope = model.tangent(rest, np.zeros(3)).solve(load)
+    inner, axial, psi = map(float, model.kinematic(slope) - model.kinematic(rest))
+    outer = (A * inner - (B**2 - A**2) * axial / 2) / B  # from b^2 = a^2 + (B^2 - A^2)/lambda
+    return axial, psi, inner, outer
+
+
+def fe_slopes(model: Any) -> tuple[Any, Any]:
+    """Return dx under 1 kPa, and dx under an axial force of 1 N."""
+    rest = model.rest()
+    tangent, directions = model.tangent(rest, np.zeros(3)), model.directions(rest)
+    return KPA * tangent.solve(directions[:, PRESSURE]), tangent.solve(directions[:, AXIAL])
+
+
+def strains(model: Any, slope: Any) -> tuple[float, float, float, float]:
+    """Return eps_z, psi, u(A) and u(B) in the middle of an FE tube moved by `slope`."""
+    found: Middle = middle(model, slope, share=0.2)
+    size = model.case.tube
+    return (
+        found.stretch - 1,
+        found.twist,
+        found.a - size.bore_radius,
+        found.b - size.outer_radius,
+    )

@@ -1,0 +1,59 @@
+r"""A thick cylinder in plane strain, nearly incompressible: the FE model against its exact radius.
+
+@article{macneal1985,
+  author = {R. H. MacNeal and R. L. Harder},
+  title = {A proposed standard set of problems to test finite element accuracy},
+  journal = {Finite Elements in Analysis and Design},
+  volume = {1}, pages = {3--20}, year = {1985},
+  doi = {10.1016/0168-874X(85)90003-4},
+  note = {from memory, figures reproduced by Lame's formula; page not seen},
+}
+
+An element that locks is far too stiff where Poisson's ratio nears 1/2. A cylinder of radii 3 and 9
+with E = 1000 under the inner pressure p = 1 in plane strain grows at its bore, by Lame's formula
+(`test_lame.py`), by
+
+.. math:: u(A) = \frac{(1 + \nu)\, p A}{E (B^2 - A^2)} \left[ (1 - 2\nu) A^2 + B^2 \right].
+          \qquad (1)
+
+Plane strain is the tube with whatever axial force keeps its length.
+
+Worked numbers: u(3) = 5.0399e-3, 5.0602e-3 and 5.0623e-3 for nu = 0.49, 0.499 and 0.4999.
+
+Tolerances. Eq. (1) against the figures: 1e-5, half of their last digit. FE model: 0.3 %; the two
+radii are far apart, so the wall is given six cells.
+"""
+
+import pytest
+
+from fem.run import build
+from validation.check import Quantity, found_by, verify
+from validation.slopes import KPA, fe_slopes, strains
+from validation.tubes import tube
+
+SOURCE = "MacNeal & Harder 1985, from memory, reproduced"
+
+CYLINDER = {0.49: 5.0399e-3, 0.499: 5.0602e-3, 0.4999: 5.0623e-3}
+"""u(3) by nu."""
+
+
+def exact(nu: float) -> float:
+    """Return eq. (1)."""
+    return (1 + nu) * 3 / (1000 * (81 - 9)) * ((1 - 2 * nu) * 9 + 81)
+
+
+@pytest.mark.parametrize("nu", CYLINDER)
+def test_thick_cylinder(nu: float) -> None:
+    law = {
+        "law": "neo-Hookean",
+        "shear_modulus": f"{1000 / (2 * (1 + nu))!r} MPa",
+        "bulk_ratio": 2 * (1 + nu) / (3 * (1 - 2 * nu)),
+    }
+    model = build(tube(rubber=law, length=100.0, radii=(3.0, 9.0)), "fe", "6x1x40")
+    pressed, pulled = fe_slopes(model)
+    longer, _, growth, _ = strains(model, pressed)
+    longer_pulled, _, growth_pulled, _ = strains(model, pulled)
+    held = (growth - longer / longer_pulled * growth_pulled) / KPA
+    seen = Quantity(f"nu = {nu}, u(3)", SOURCE, CYLINDER[nu], held, 3e-3)
+    own = Quantity(f"nu = {nu}, eq. (1)", SOURCE, CYLINDER[nu], exact(nu), 1e-5)
+    verify([own, *found_by(model, [seen])])
