@@ -8,6 +8,9 @@ stores the energy and encloses the volume
               e_i = \frac{m_i}{1 + s_i} - 1, \qquad (1) \\
           V = \pi a^2 \lambda L. \qquad (2)
 
+The integral is taken over ln R, so that a narrow bore, round which the strain changes over its own
+radius, is resolved as well as a wide one.
+
 All functions take arrays of states, shape (..., 3), so that many tubes are one call.
 """
 
@@ -34,8 +37,9 @@ class ThickTube:
         A, B = case.tube.bore_radius, case.tube.outer_radius
         gauss, weights = np.polynomial.legendre.leggauss(GAUSS_POINTS)
         self.A, self.B, self.length = A, B, case.tube.length
-        self.R = (A + B + (B - A) * gauss) / 2
-        self._weights = np.pi * self.length * (B - A) * self.R * weights
+        span = np.log(B / A)
+        self.R = A * np.exp(span * (gauss + 1) / 2)
+        self._weights = np.pi * self.length * span * self.R**2 * weights
 
     def volume(self, y: Array) -> Jet:
         """Return eq. (2) (mm3)."""

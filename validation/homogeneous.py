@@ -1,0 +1,96 @@
+r"""Incompressible rubber strained alike throughout, and long tubes loaded at their end alone.
+
+A unit cube with the stretches l_1 l_2 l_3 = 1 and the energy W(I1, I2), where I1 is the sum of the
+l_i^2 and I2 that of their inverses, is pulled to the stretch l by equal nominal stresses s on n
+pairs of its faces. Their work is stored,
+
+.. math:: n\, s\, dl = dW, \qquad
+          s = \frac{1}{n} \left( W_1 \frac{dI_1}{dl} + W_2 \frac{dI_2}{dl} \right). \qquad (1)
+
+=============  =  ====================  ==============  ================  =========================
+kind           n  stretches             I1              I2                s
+=============  =  ====================  ==============  ================  =========================
+uniaxial       1  l, l^-1/2, l^-1/2     l^2 + 2/l       2 l + l^-2        2 (l - l^-2) (W1 + W2/l)
+equibiaxial    2  l, l, l^-2            2 l^2 + l^-4    l^4 + 2 l^-2      2 (l - l^-5) (W1 + l^2 W2)
+pure shear     1  l, 1, 1/l             l^2 + 1 + l^-2  the same          2 (l - l^-3) (W1 + W2)
+=============  =  ====================  ==============  ================  =========================
+
+Without pressure a tube pulled by a force F is in uniaxial strain, F = s pi (B^2 - A^2), of an FE
+tube the part that its plates, which keep their radius, are far from.
+
+Source: R. S. Rivlin, Phil. Trans. R. Soc. A 241, 379 (1948), doi 10.1098/rsta.1948.0024; from
+memory, derived here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from fem.arrays import Array
+from fem.case import Case
+from fem.loading import AXIAL, Device, dead
+from fem.path import follow
+from fem.run import build
+from fem.stages import loading_of
+from fem.state import State
+from validation.tubes import A, B, Through, Walk, middle, tube
+
+KINDS = ("uniaxial", "equibiaxial", "pure shear")
+
+SECTION = math.pi * (B**2 - A**2)
+"""Section of the wall at rest (mm2)."""
+
+MESH = "1x1x20"
+"""Of the FE tube: twice as many cells along it change the stretch by less than 1e-4."""
+
+
+def stress(rubber: Any, kind: str, stretch: Any) -> Array:
+    """Return the nominal stress s (MPa) of a law at stretches l, shaped as `stretch`."""
+    x = np.asarray(stretch, dtype=float)
+    i1, i2, pull, share = {
+        "uniaxial": (x**2 + 2 / x, 2 * x + x**-2, x - x**-2, 1 / x),
+        "equibiaxial": (2 * x**2 + x**-4, x**4 + 2 * x**-2, x - x**-5, x**2),
+        "pure shear": (x**2 + 1 + x**-2, x**2 + 1 + x**-2, x - x**-3, 1.0),
+    }[kind]
+    first, second = rubber.slopes(i1, i2)
+    return np.asarray(2 * pull * (first + share * second))
+
+
+def walk_end(
+    case: Case, pair: int, device: Device, way: Sequence[float], model: str, resolution: str = MESH
+) -> Walk:
+    """Load or move the free end of a tube without pressure, through the values of `way`.
+
+    Parameters
+    ----------
+    case
+        The case, whose end loads and drive are left out.
+    pair, device
+        `AXIAL` or `TWIST`, and what closes this pair.
+    way
+        Values of the device: N or mm, N mm or rad.
+    model, resolution
+        See :func:`fem.run.build`.
+    """
+    built = build(case, model, resolution)
+    stage = Through(pair, device, way=tuple(map(float, way)))
+    return Walk(built, list(follow(built, loading_of(case), [stage])), resolution)
+
+
+def hang(rubber: Any, stresses: Sequence[float], model: str) -> Walk:
+    """Pull a bare tube of some rubber, as a case has it, by nominal stresses (MPa)."""
+    case = tube(rubber=rubber)
+    return walk_end(case, AXIAL, dead(), [SECTION * s for s in stresses], model)
+
+
+def uniform(path: Walk, state: State) -> tuple[float, float, float]:
+    """Return bore radius (mm), stretch and twist (rad/mm), of an FE tube in its middle half."""
+    if path.model.name == "fe":
+        found = middle(path.model, state.x)
+        return found.a, found.stretch, found.twist
+    a, stretch, twist = map(float, path.model.kinematic(state.x))
+    return a, stretch, twist

@@ -1,0 +1,171 @@
+r"""Helices: their lengths, how a mesh draws and measures them, line load and friction on them.
+
+@misc{helix,
+  title = {Length of a helix, chord of a circle},
+  note = {common practice, no source; elementary geometry, worked here},
+}
+
+@misc{capstan,
+  title = {Friction of a rope on a drum},
+  author = {L. Euler and J. A. Eytelwein},
+  note = {from memory, re-derived; pages not seen},
+}
+
+A thread wound at the angle alpha on a tube of radius R and length L turns by phi and is as long as
+
+.. math:: \tan\alpha = R\phi/L, \qquad \ell = L/\cos\alpha = \sqrt{L^2 + R^2\phi^2}. \qquad (1)
+
+A polygon with m corners to a turn is shorter. Each chord spans the arc 2 pi R/m round the axis, of
+which it keeps the chord 2 R sin(pi/m), and all of the height:
+
+.. math:: \frac{\text{polygon}}{\ell} = \sqrt{\cos^2\alpha
+          + \sin^2\alpha \left( \frac{\sin(\pi/m)}{\pi/m} \right)^2}. \qquad (2)
+
+The curvature of a helix is sin^2(alpha)/R. A thread under the tension T presses on the tube by
+
+.. math:: q = T \sin^2\alpha / R \qquad (3)
+
+for each unit of its length, and pulls at a plate by T cos(alpha) along the axis. With the
+coefficient mu of friction dT/ds = mu q, so that over all its length, with phi the turn,
+
+.. math:: T_2 / T_1 = e^{\mu\phi\sin\alpha}. \qquad (4)
+
+Worked numbers. L = 100, R = 8 mm at 75 deg: phi = 46.65063509 rad, l = 386.37033052 mm (30 and 60
+deg stand in `test_slack_thread.py`). Eq. (2) at 60 deg for m = 8, 16, 32, 64: 0.98093369,
+0.99519401, 0.99879604, 0.99969885. Eq. (3): 0.09375 N/mm for T = 1 N, R = 8 mm, 60 deg. Eq. (4) for
+mu = 0.2: 1.87445609 for phi sin(alpha) = pi, and 8.81592052 for two turns at 60 deg.
+
+What is run. A mesh whose cells the thread leaves by their edges, and which draws it by 2 chords to
+a cell, has 2 chords for each cell round it. As drawn it is the polygon of eq. (2); as measured it
+is the helix: on a mesh that took the polygon for the length at rest, a thread would be strained by
+2 % at m = 8 from the outset. The lengths on a tube strained alike throughout, r -> c r and
+z -> lambda z, are held against
+
+.. math:: \ell(c, \lambda)
+          = \ell \sqrt{\lambda^2 \cos^2\alpha + c^2 \sin^2\alpha}. \qquad (5)
+
+Its displacement is linear, so that any mesh holds it exactly. Eq. (3) is found by virtual work: the
+nodal forces of a thread wound in with the tension T are contracted with the displacement
+r -> r + r/R, which grows the outer radius by 1 mm.
+
+Tolerances. Worked numbers: half a unit of their last digit. All else is exact but for round-off,
+1e-10: that the map from the tube to the cells is good to 1e-9 of a cell (`fem/fe/outer.py`) moves
+the point at which a linear displacement is read, not its derivative.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from fem.arrays import Array
+from fem.fe.model import FEModel
+from validation.check import Quantity, at_most, found_by, verify
+from validation.tubes import B, family, tube
+
+GEOMETRY = "geometry of a helix, elementary"
+CAPSTAN = "Euler and Eytelwein, from memory, re-derived"
+CURVATURE = "curvature of a helix, elementary"
+
+ALPHA = math.radians(60)
+TURNS = 2
+PITCHED = TURNS * 2 * math.pi * B / math.tan(ALPHA)
+"""Length (mm) of a tube on which a thread at 60 deg makes whole turns."""
+
+POLYGON = {8: 0.98093369, 16: 0.99519401, 32: 0.99879604, 64: 0.99969885}
+"""Share of the helix's length, by chords in a turn."""
+
+
+def wound(around: int, **changes: Any) -> FEModel:
+    """Return a tube with one thread to each of its cells round it, at 60 deg."""
+    threads = family(60, around, 1000.0, 1e-3) | changes
+    return FEModel(tube(threads, length=PITCHED), f"1x1x{TURNS * around}")
+
+
+def strained(model: FEModel, growth: float, stretch: float) -> Array:
+    """Return the nodal displacements of r -> growth r, z -> stretch z."""
+    return np.asarray(model.body.nodes * [growth - 1, growth - 1, stretch - 1])
+
+
+def test_lengths_and_turns() -> None:
+    by_angle = tube(family(75, 1, 500.0, 1e-3), length=100.0).threads[0]
+    by_ring = family(75, 1, 500.0, 1e-3) | {
+        "ring_turn": f"{100 / B * math.tan(math.radians(75))!r} rad"
+    }
+    del by_ring["angle"]
+    ringed = tube(by_ring, length=100.0).threads[0]
+    rows = [
+        ("length at 75 deg (mm)", 386.37033052, by_angle.length(100.0)),
+        ("length by the turn of the ring at 75 deg (mm)", 386.37033052, ringed.length(100.0)),
+        ("ring turn at 75 deg (rad)", 46.65063509, by_angle.turn_rate(B) * 100.0),
+        ("angle by the turn of the ring (deg)", 75.0, math.degrees(ringed.angle)),
+    ]
+    verify(Quantity(name, GEOMETRY, e, c, 5e-9, 1.0, by="both") for name, e, c in rows)
+
+
+@pytest.mark.parametrize("chords", POLYGON)
+def test_polygon_and_length_at_rest(chords: int) -> None:
+    model = wound(chords // 2)
+    (threads,) = model.threads
+    at_rest = strained(model, 1.0, 1.0)
+    length = PITCHED / math.cos(ALPHA)
+    corners = threads.positions(at_rest)
+    drawn = np.linalg.norm(np.diff(corners, axis=1), axis=2).sum()
+    assert len(corners) == TURNS * chords // 2  # cells that the thread runs through
+    share = math.hypot(math.cos(ALPHA), math.sin(ALPHA) * np.sinc(1 / chords))
+    worked = Quantity(f"m = {chords}, eq. (2)", GEOMETRY, POLYGON[chords], share, 5e-9, 1.0)
+    checks = [
+        Quantity(f"m = {chords}, polygon/helix", GEOMETRY, POLYGON[chords], drawn / length, 5e-9),
+        Quantity(f"m = {chords}, length at rest (mm)", GEOMETRY, length, threads.rest.sum(), 1e-10),
+        at_most(
+            f"m = {chords}, greatest strain at rest",
+            GEOMETRY,
+            1e-10,
+            float(np.abs(threads.strain(at_rest)).max()),
+        ),
+    ]
+    for growth, stretch in ((1.3, 1.0), (0.8, 1.5), (1.1, 0.9)):
+        share = math.hypot(stretch * math.cos(ALPHA), growth * math.sin(ALPHA))
+        found = threads.course(strained(model, growth, stretch)).length.sum()
+        name = f"m = {chords}, c = {growth}, lambda = {stretch}, length (mm)"
+        checks.append(Quantity(name, GEOMETRY, share * length, float(found), 1e-10))
+    verify([worked, *found_by(model, checks)])
+
+
+@pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
+def test_line_load(hold: str) -> None:
+    """At a strain e past the toe, EA (e - toe/2) = 1 N; the thread is cut too short by it."""
+    strain = 1 / 1000.0 + 1e-3 / 2
+    cut = math.degrees(math.acos(math.cos(ALPHA) * (1 + strain)))
+    model = wound(12, hold=hold, slack=f"cut at {cut!r} deg")
+    (threads,) = model.threads
+    at_rest = strained(model, 1.0, 1.0)
+    forces = threads.forces(at_rest).reshape(len(threads.cells), -1, 3)
+    nodes = model.body.nodes[model.body.connectivity[threads.cells]]
+    outward = (forces * nodes * [1 / B, 1 / B, 0]).sum() / threads.rest.sum()
+    along = (forces * nodes * [0, 0, 1 / PITCHED]).sum()
+    rows = [
+        ("T (N)", 1.0, float(threads.tension(at_rest).mean())),
+        ("q (N/mm)", 0.09375, float(outward)),
+        ("pull on a plate along the axis (N)", 0.5, float(along)),
+    ]
+    checks = [Quantity(f"{hold}, {name}", CURVATURE, e, c, 1e-10) for name, e, c in rows]
+    verify(found_by(model, checks))
+
+
+def test_capstan() -> None:
+    def ratio(turn: float) -> float:
+        glides = family(60, 1, 500.0, 1e-3) | {"hold": "gliding", "friction": 0.2}
+        length = B * turn / math.tan(ALPHA)
+        return tube(glides, length=length).threads[0].capstan_ratio(B, length)
+
+    rows = [
+        ("T2/T1, phi sin(alpha) = pi", 1.87445609, ratio(math.pi / math.sin(ALPHA))),
+        ("T2/T1, two turns at 60 deg", 8.81592052, ratio(4 * math.pi)),
+    ]
+    checks = (Quantity(name, CAPSTAN, e, c, 5e-9, 1.0) for name, e, c in rows)
+    verify(replace(check, by="both") for check in checks)
