@@ -53,9 +53,10 @@ quadrature. Both models with A = R/10 against quadrature, on a tube of 16 R.
 
 Tolerances. Worked numbers: half a unit of the last digit. Quadrature: (A/R)^2 = 4e-8 and those
 digits for (1), 1e-6 for (2) and for lambda - 1. Fast model: 1e-6 of M and 1e-5 of N, of lambda - 1
-and of a, which are differences of greater figures; a hole of R/1000 is worth 1e-6. FE model: M 0.5
-%, N 1 %, lambda - 1 in the middle half 0.5 %; its plates keep it from narrowing at its ends, which
-takes 0.2 % off N."""
+and of a, which are differences of greater figures; a hole of R/1000 is worth 1e-6. FE model: M
+0.5 %, N 1 %, lambda - 1 in the middle half 0.5 %; its plates keep it from narrowing at
+its ends, which takes 0.2 % off N.
+"""
 
 from __future__ import annotations
 

@@ -52,7 +52,8 @@ the pressures where a/A is 1.05 to 1.25 (nearer to the limit 0.1 % of pressure i
 the rubber is compressible by 1/3000 (worth 0.03 %), the rest is left to the mesh. The stretch, held
 against F = 0 at the same a, to 0.5 % of lambda - 1 and 1e-4 for the same compressibility: that of
 1/1000, the default, comes to 1.7e-4 of Ogden's rubber near its limit, that of 1/10000 to 2e-5.
-Twist and torque are nil to round-off, 1e-9 rad and 1e-9 of the thrust times the outer radius."""
+Twist and torque are nil to round-off, 1e-9 rad and 1e-9 of the thrust times the outer radius.
+"""
 
 import numpy as np
 import pytest
