@@ -10,7 +10,7 @@ export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test slow exhaustive lint types benchmark schema pictures lock clean again
+.PHONY: help setup demo test slow exhaustive validation lint types benchmark schema pictures lock clean again
 
 help:  ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-10s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -36,6 +36,9 @@ slow: $(READY)  ## the tests and validations that take longer
 
 exhaustive: $(READY)  ## random cases by the hundred, some 15 minutes
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m exhaustive
+
+validation: $(READY)  ## the whole validation book: renews validation/TABLE.md and README
+	@$(BIN)/python -m validation.renew
 
 lint: $(READY)  ## style: ruff check and ruff format --check
 	@$(BIN)/ruff check .

@@ -153,20 +153,17 @@ def validate(
     with _plain_errors():
         try:
             from validation.console import print_book, progress
-            from validation.page import page
+            from validation.page import write_book
             from validation.run import run
-            from validation.table import markdown
         except ModuleNotFoundError as missing:
-            lack = f"{missing.name} is not installed: pip install 'tubewright[validation]'"
+            lack = (
+                f"{missing.name} is not installed: run make setup, or pip install '.[validation]'"
+            )
             _fail(lack, LACKING)
         folder = _make_folder(out)
         with progress() as report:
             book = run(names or (), whole=whole, workers=workers, report=report)
-        (folder / "table.md").write_text(markdown(book), encoding="utf-8")
-        book.table.to_csv(folder / "table.csv", index=False)
-        scope = "All checks were asked for." if whole else "The quick checks were asked for."
-        (folder / "validation.html").write_text(page(book, scope), encoding="utf-8")
-        print_book(book, folder)
+        print_book(book, write_book(book, folder, whole))
     if not book.passed:
         raise typer.Exit(UNREACHED)
 

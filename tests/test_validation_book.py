@@ -100,7 +100,8 @@ def test_check_that_broke_down_is_told():
 
 
 def test_picture_keeps_its_letters():
-    drawing = Drawing("Twist", "angle (deg)", "twist", {"FE": ([1, 2], [1, 2]), "exact": ([1], [1])})
+    curves = {"FE": ([1, 2], [1, 2]), "exact": ([1], [1])}
+    drawing = Drawing("Twist", "angle (deg)", "twist", curves)
     assert "angle (deg)" in picture(drawing)
     assert "angle (deg)" in picture(Drawing(**(vars(drawing) | {"log": True})))
 
@@ -109,12 +110,12 @@ def test_picture_keeps_its_letters():
 def test_chapter_states_its_sources_and_can_be_typeset(chapter):
     assert chapter.title.endswith(".")
     assert chapter.entries
-    for reading in chapter.readings:
+    for reading in chapter.readings.values():
         assert reading.startswith(READINGS), f"{chapter.name}: {reading!r}"
     assert "Tolerance" in chapter.text
     typeset(chapter.text, 2)
 
 
 def test_unknown_chapter_is_refused():
-    with pytest.raises(InputError, match="no_such: allowed are .*balloon"):
+    with pytest.raises(InputError, match=r"no_such: allowed are .*balloon"):
         run(["no_such"])

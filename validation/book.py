@@ -31,6 +31,7 @@ READINGS = (
 MODELS = ("FE", "fast")
 
 _ENTRY = re.compile(r"^@\w+\{.*?^\}$\n?", re.MULTILINE | re.DOTALL)
+_KEY = re.compile(r"@\w+\{([^,]*),")
 _NOTE = re.compile(r"^\s*note = \{(.*?)\},?$", re.MULTILINE | re.DOTALL)
 
 
@@ -65,10 +66,13 @@ class Chapter:
         return cls(file.stem.removeprefix("test_"), title.strip(), entries, text)
 
     @property
-    def readings(self) -> list[str]:
-        """The `note` of each source: how it was read."""
-        notes = [_NOTE.search(entry) for entry in self.entries]
-        return [" ".join(note[1].split()) if note else "" for note in notes]
+    def readings(self) -> dict[str, str]:
+        """The `note` of each source by its key: how it was read."""
+        found = {}
+        for entry in self.entries:
+            key, note = _KEY.match(entry), _NOTE.search(entry)
+            found[key[1] if key else ""] = " ".join(note[1].split()) if note else ""
+        return found
 
 
 def chapters() -> dict[str, Chapter]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -38,8 +38,8 @@ def progress() -> Iterator[Report]:
         yield report
 
 
-def print_book(book: Book, folder: Path) -> None:
-    """Print a line to each chapter, every figure that is off, the summary, and the files."""
+def print_book(book: Book, files: Sequence[Path]) -> None:
+    """Print a line to each chapter, every figure that is off, the summary, and what was written."""
     console = terminal()
     table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
     table.add_column("chapter")
@@ -59,8 +59,7 @@ def print_book(book: Book, folder: Path) -> None:
     console.print(book.summary())
     if book.interrupted:
         console.print("Broken off: not all checks were made.")
-    written = ", ".join(sorted(path.name for path in folder.iterdir()))
-    console.print(f"{folder}: {written}", soft_wrap=True)
+    console.print(f"written: {', '.join(map(str, files)) or 'nothing'}", soft_wrap=True)
 
 
 def _cells(checks: list[Check]) -> list[str]:

@@ -42,7 +42,8 @@ def mirror_checks(model: Any, state: State, resolution: str, full: bool) -> list
     """Return the checks of the mirror image of `state`.
 
     Newton's method leaves 1e-8 of a force scale, worth up to 1e-6 of the radius where the tube is
-    soft; a wrong sign or a wrong phase of the threads moves it by 1e-2 and more.
+    soft, and as little of the energy; a wrong sign or a wrong phase of the threads moves it by 1e-2
+    and more.
     """
     image: Any = build(mirrored(model.case), model.name, resolution, full)
     start = _image(model, image, state.x)
@@ -60,7 +61,7 @@ def mirror_checks(model: Any, state: State, resolution: str, full: bool) -> list
             SOURCE,
             state.energy,
             image.energy(start + step),
-            1e-7,
+            1e-6,
             stored,
         ),
     ]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 from importlib.metadata import version
+from itertools import cycle
+from pathlib import Path
 
 import numpy as np
 from docutils.core import publish_parts
@@ -16,13 +18,32 @@ from fem.show.curves import STYLES
 from fem.show.style import GREY, INK, MARK
 from validation.book import Book, Check, chapters
 from validation.check import Drawing
-from validation.table import HOW_TO_READ, broken, sources, written
+from validation.table import HOW_TO_READ, broken, markdown, sources, written
 
 LINES = ["#222222", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#6b6b6b"]
 """Colours of curves that are of neither model; apart for each kind of colour blindness."""
 
+FILLS = ("full", "none", "left", "top", "right", "bottom")
+"""How the points of several curves of one model are told apart."""
+
 LEAST_SHARE = 1e-6
 """In the overview a smaller share of the tolerance is drawn here."""
+
+
+def write_book(book: Book, folder: Path, whole: bool) -> list[Path]:
+    """Write table and page into `folder`, and return their files.
+
+    Raises
+    ------
+    OSError
+        If that is impossible.
+    """
+    files = [folder / name for name in ("table.md", "table.csv", "validation.html")]
+    files[0].write_text(markdown(book), encoding="utf-8")
+    book.table.to_csv(files[1], index=False)
+    scope = "All checks were asked for." if whole else "The quick checks were asked for."
+    files[2].write_text(page(book, scope), encoding="utf-8")
+    return files
 
 
 def page(book: Book, scope: str) -> str:
@@ -79,12 +100,13 @@ def picture(drawing: Drawing) -> Markup:
     """Return curves as SVG: figures of the models as points, all else as lines."""
     figure = Figure(figsize=(5.4, 3.6), layout="constrained")
     axes = figure.subplots()
-    lines = iter(LINES * len(drawing.curves))
+    lines, fills = cycle(LINES), {model: cycle(FILLS) for model in STYLES}
     for name, (x, y) in drawing.curves.items():
         model = next((key for key in STYLES if name.lower().startswith(key)), None)
         if model:
-            style = STYLES[model]
-            axes.plot(x, y, style.marker, color=style.color, markersize=5, label=name)
+            marker, color = STYLES[model].marker, STYLES[model].color
+            fill = next(fills[model])
+            axes.plot(x, y, marker, color=color, fillstyle=fill, markersize=5.5, label=name)
         else:
             axes.plot(x, y, color=next(lines), linewidth=1.4, label=name, zorder=1)
     axes.set_title(drawing.title, fontsize=10)

@@ -195,7 +195,9 @@ NECKING = FREE.changed(
 def test_necks_form_where_the_uniform_tube_is_at_its_limit(length: int) -> None:
     case = NECKING.changed(tube__length=f"{length} mm")
     (run,) = solve(case, "fe", "coarse").runs
-    (limit,) = (row["pressure_kPa"] for row in run.rows if row["limit"])
+    # the long tube snaps at its limit, and the path ends there without a state beyond
+    assert not run.reached
+    limit = max(row["pressure_kPa"] for row in run.rows)
     seen = Quantity(f"{length} mm, limit (kPa)", "eq. (2)", 1e3 * uniform_limit(case), limit, 0.02)
     gap = at_most(f"{length} mm, energy_gap", "energy", 2e-3, run.rows[-1]["energy_gap"])
     (held,) = solve(
