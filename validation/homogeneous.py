@@ -36,8 +36,7 @@ from fem.loading import AXIAL, Device, dead
 from fem.path import follow
 from fem.run import build
 from fem.stages import loading_of
-from fem.state import State
-from validation.tubes import A, B, Through, Walk, middle, tube
+from validation.tubes import A, B, Through, Walk, tube
 
 KINDS = ("uniaxial", "equibiaxial", "pure shear")
 
@@ -85,12 +84,3 @@ def hang(rubber: Any, stresses: Sequence[float], model: str) -> Walk:
     """Pull a bare tube of some rubber, as a case has it, by nominal stresses (MPa)."""
     case = tube(rubber=rubber)
     return walk_end(case, AXIAL, dead(), [SECTION * s for s in stresses], model)
-
-
-def uniform(path: Walk, state: State) -> tuple[float, float, float]:
-    """Return bore radius (mm), stretch and twist (rad/mm), of an FE tube in its middle half."""
-    if path.model.name == "fe":
-        found = middle(path.model, state.x)
-        return found.a, found.stretch, found.twist
-    a, stretch, twist = map(float, path.model.kinematic(state.x))
-    return a, stretch, twist

@@ -187,16 +187,9 @@ def places(path: Walk) -> list[Row]:
     """Return (lambda, r/R, R psi) of each state after the first, where no thread is slack."""
     found: list[Row] = []
     for state in path.states[1:]:
-        if path.model.name == "fe":
-            seen = middle(path.model, state.x)
-            pulls, place = seen.pull, (seen.stretch, seen.b / B, seen.twist * B)
-        else:
-            snapshot = path.model.snapshot(state.x)
-            pulls = [links.mean_tension for links in snapshot.threads]
-            _, stretch, twist = map(float, path.model.kinematic(state.x))
-            place = (stretch, 1 + float(snapshot.outer_growth[0]) / B, twist * B)
-        assert min(pulls) > 0
-        found.append(place)
+        seen = middle(path.model, state.x)
+        assert min(seen.pull) > 0
+        found.append((seen.stretch, seen.b / B, seen.twist * B))
     return found
 
 
@@ -256,10 +249,8 @@ def test_membrane_of_one_family(angle: int) -> None:
     )
     load = 1e3 * MU * wall / radius  # kPa, of pbar = 1
     path = walk(case, [0.1 * load, 0.2 * load, 0.3 * load], "fast")
-    x = path.states[-1].x
-    bore, stretch, twist = map(float, path.model.kinematic(x))
-    outer = case.tube.outer_radius + float(path.model.snapshot(x).outer_growth[0])
-    found = (stretch, (bore + outer) / 2 / radius, radius * twist)
+    seen = middle(path.model, path.states[-1].x)
+    found = (seen.stretch, (seen.a + seen.b) / 2 / radius, radius * seen.twist)
     l1, l2, k = LARGE[angle]
     checks = large_rows(angle, found, 3e-4, max(abs(l1 - 1), abs(l2 - 1), abs(k)))
     verify([*path.found(*checks), *path.balance(f"membrane, {angle} deg to pbar = 0.3")])

@@ -111,13 +111,7 @@ def blocked(model: str, *families: Any, resolution: str = "1x2x20") -> tuple[Any
     case = tube(*families).changed(end=BLOCKED)
     path = walk(case, [PRESSURE_BLOCKED / 2, PRESSURE_BLOCKED], model, resolution)
     last = path.states[-1]
-    if model == "fe":
-        pulls = middle(path.model, last.x).pull
-    else:
-        pulls = [
-            links.family.count * links.mean_tension for links in path.model.snapshot(last.x).threads
-        ]
-    return path, (*last.loads[[AXIAL, TWIST]], *pulls)
+    return path, (*last.loads[[AXIAL, TWIST]], *middle(path.model, last.x).pull)
 
 
 def test_worked_numbers() -> None:
@@ -264,7 +258,6 @@ def test_fe_model_obeys_statics(end: str, threads: str) -> None:
     checks = path.balance(f"{end}, {threads}")
     for state in path.states[1:]:
         found = middle(path.model, state.x)
-        place = (found.a, found.stretch, found.twist)
         what = f"{end}, {threads}, {state.pressure * 1e3:.0f} kPa"
-        checks += path.found(*statics(what, case, place, state.loads, [2e-3] * 3, found.pull))
+        checks += path.found(*statics(what, case, found.place, state.loads, [2e-3] * 3, found.pull))
     verify(checks)

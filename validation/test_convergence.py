@@ -158,7 +158,7 @@ def test_number_of_threads() -> None:
         resolution = "1x4x40" if count < 12 else "1x2x40"
         fe, fast = walk(case, [5.0, 10.0], resolution=resolution), walk(case, [5.0, 10.0], "fast")
         found = middle(fe.model, fe.states[-1].x)
-        _, stretch, twist = fast.model.kinematic(fast.states[-1].x)
+        _, stretch, twist = middle(fast.model, fast.states[-1].x).place
         twists.append(found.twist / twist - 1)
         stretches.append((found.stretch - 1) / (stretch - 1) - 1)
         checks += fe.balance(f"{count} threads")

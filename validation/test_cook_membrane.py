@@ -75,8 +75,9 @@ from fem.fe.wall import QUADRATURE, deformation_gradient, stored_energy
 from fem.loading import AXIAL
 from fem.rubber import NeoHookean
 from meshes.tube import Cells
+from validation.blocks import Block, put_together
 from validation.check import Drawing, Quantity, draw, verify
-from validation.solid import LOADED, Block, Solid, put_together
+from validation.solid import LOADED, Solid
 
 PUBLISHED = "Pelteret & McBride 2016, read at the source"
 HYBRID = "commercial code, second-hand"

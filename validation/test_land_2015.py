@@ -61,8 +61,9 @@ import ufl
 
 from fem.fe.wall import stored_energy
 from fem.loading import PRESSURE
+from validation.blocks import Bowl
 from validation.check import Drawing, Quantity, at_most, draw, verify
-from validation.solid import Bowl, Solid, State
+from validation.solid import Solid, State
 
 SOURCE = "Land et al. 2015; figures run here, with other code"
 

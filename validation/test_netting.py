@@ -59,7 +59,7 @@ import pytest
 from scipy.optimize import brentq
 
 from validation.check import Drawing, Quantity, draw, verify
-from validation.tubes import MU, A, B, Walk, family, middle, tube, walk
+from validation.tubes import MU, B, Walk, family, middle, tube, walk
 
 EVANS = "Evans & Gibson 2002, from memory, re-derived"
 PAIRS = "netting of two families, derived here"
@@ -152,14 +152,8 @@ def test_worked_numbers() -> None:
 
 def place_and_pulls(path: Walk) -> tuple[tuple[float, float, float], list[float]]:
     """Return (lambda, r/R, R psi) of the last state, and n T of each family (N)."""
-    x = path.states[-1].x
-    if path.model.name == "fe":
-        found = middle(path.model, x)
-        return (found.stretch, found.b / B, found.twist * B), found.pull
-    a, stretch, twist = path.model.kinematic(x)
-    b = math.sqrt(a**2 + (B**2 - A**2) / stretch)
-    threads = path.model.snapshot(x).threads
-    return (stretch, b / B, twist * B), [k.family.count * k.mean_tension for k in threads]
+    found = middle(path.model, path.states[-1].x)
+    return (found.stretch, found.b / B, found.twist * B), found.pull
 
 
 NEUTRAL_LOADS = [2.0, 5.0, 10.0, 20.0]

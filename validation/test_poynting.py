@@ -70,8 +70,8 @@ from scipy.optimize import brentq, root
 from fem.loading import AXIAL, TWIST, held
 from validation.check import Drawing, Quantity, draw, verify
 from validation.exact import ExactTube, mooney_rivlin
-from validation.homogeneous import uniform, walk_end
-from validation.tubes import MOONEY_RIVLIN, NEO_HOOKEAN, Walk, tube
+from validation.homogeneous import walk_end
+from validation.tubes import MOONEY_RIVLIN, NEO_HOOKEAN, Walk, middle, tube
 
 SOURCE = "Rivlin 1949, from memory, re-derived"
 QUADRATURE = "open tube by quadrature, derived here"
@@ -171,9 +171,9 @@ def test_almost_solid_cylinder(law: str) -> None:
     bore = R / 1000
     grips, free = (twisted(rubber, bore, axial, "fast") for axial in ("held", "free"))
     last = grips.states[-1]
-    lengthened = uniform(free, free.states[-1])[1] - 1
+    lengthened = middle(free.model, free.states[-1].x).stretch - 1
     exact = open_bore(ExactTube(bore, R, mooney_rivlin(c1, c2)), 1.0, PSI) / bore
-    seen = uniform(grips, last)[0] / bore
+    seen = middle(grips.model, last.x).a / bore
     what = f"{law}, A = R/1000"
     checks = grips.found(
         Quantity(f"{what}, M (N mm)", SOURCE, TORQUE, last.loads[TWIST], 1e-6),
@@ -234,7 +234,7 @@ def test_free_tube_lengthens(law: str) -> None:
     checks = []
     for model, share in (("fast", 1e-6), ("fe", 5e-3)):
         path = twisted(rubber, R / 10, "free", model)
-        found = uniform(path, path.states[-1])[1]
+        found = middle(path.model, path.states[-1].x).stretch
         name = f"{law}, A = R/10, free, lambda"
         checks += path.found(Quantity(name, QUADRATURE, stretch, found, share, stretch - 1))
         checks += path.balance(f"{law}, A = R/10, free")

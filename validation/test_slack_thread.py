@@ -196,13 +196,9 @@ def pretension(what: str, path: Walk, share: float) -> list[Quantity]:
     case, model = path.model.case, path.model
     exact, checks = ExactActuator.of(case), []
     for state in path.states:
-        if model.name == "fe":
-            seen = middle(model, state.x)
-            place, pulls = (seen.a, seen.stretch, seen.twist), seen.pull
-        else:
-            place = tuple(model.kinematic(state.x))
-            pulls = exact.pulls(*place)
-        pressure, force, torque = exact.loads(*place, pulls)
+        seen = middle(model, state.x)
+        pulls = seen.pull if model.name == "fe" else exact.pulls(*seen.place)
+        pressure, force, torque = exact.loads(*seen.place, pulls)
         size = sum(pulls) + abs(state.loads[AXIAL])
         at = f"{what}, {state.pressure * 1e3:.0f} kPa"
         checks += path.found(

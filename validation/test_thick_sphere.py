@@ -49,8 +49,9 @@ from scipy.integrate import quad
 from fem.fe.wall import stored_energy
 from fem.loading import PRESSURE
 from fem.rubber import NeoHookean
+from validation.blocks import Bowl
 from validation.check import Drawing, Quantity, at_most, draw, verify
-from validation.solid import Bowl, Solid, State
+from validation.solid import Solid, State
 
 SOURCE = "Green & Zerna 1968, Ogden 1984, from memory, re-derived"
 

@@ -153,18 +153,9 @@ def long_tube(law: str) -> Case:
     return tube(rubber=RUBBERS[law] | {"bulk_ratio": 3000.0}, length=120.0)
 
 
-def uniform(path: Walk, state: State) -> tuple[float, float, float]:
-    """Return (a, lambda, psi) of a state, of an FE tube in its middle tenth."""
-    if path.model.name == "fast":
-        a, stretch, twist = path.model.kinematic(state.x)
-        return float(a), float(stretch), float(twist)
-    seen = middle(path.model, state.x, share=0.1)
-    return seen.a, seen.stretch, seen.twist
-
-
 def own_place(law: str, exact: ExactTube, path: Walk, state: State) -> list[Quantity]:
     """Return the checks of pressure and stretch at the radius that the model has found."""
-    a, stretch, _ = uniform(path, state)
+    a, stretch, _ = middle(path.model, state.x, share=0.1).place
     expected, fe = exact.free_stretch(a), path.model.name == "fe"
     what = f"{law}, {state.pressure * 1e3:.4g} kPa"
     near = 5e-3 * (expected - 1) + 1e-4 if fe else 1e-6
@@ -184,12 +175,14 @@ def own_place(law: str, exact: ExactTube, path: Walk, state: State) -> list[Quan
 
 def worked_places(path: Walk) -> list[Quantity]:
     """Return the checks of a and lambda at the worked pressures that the path has."""
-    reached = {round(state.pressure, 9): uniform(path, state) for state in path.states}
+    reached = {
+        round(state.pressure, 9): middle(path.model, state.x, share=0.1) for state in path.states
+    }
     fe, checks = path.model.name == "fe", []
     for ratio, (stretch, pressure) in FREE.items():
         if pressure not in reached or ratio > (1.25 if fe else 1.5):
             continue
-        a, found, _ = reached[pressure]
+        a, found, _ = reached[pressure].place
         what = f"neo-Hookean, {pressure * 1e3:.7g} kPa"
         near = 5e-3 * (stretch - 1) + 1e-4 if fe else 1e-6
         checks += [
@@ -210,7 +203,7 @@ def test_free_closed_tube(law: str) -> None:
         checks += worked_places(path) if law == "neo-Hookean" else []
         checks += path.balance(law)
         curves[name] = (
-            [uniform(path, state)[0] / A for state in path.states],
+            [middle(path.model, state.x, share=0.1).a / A for state in path.states],
             [state.pressure * 1e3 for state in path.states],
         )
     radii = np.linspace(1.02, 2.5, 50) * A

@@ -65,7 +65,7 @@ from fem.fast.model import FastModel
 from fem.run import build
 from validation.check import Drawing, Quantity, draw, found_by, verify
 from validation.slopes import KPA, fast_strains, fe_slopes, strains
-from validation.tubes import MU, Walk, family, tube, walk
+from validation.tubes import MU, Walk, family, middle, tube, walk
 
 HOOKE = "Hooke's law of a thin tube, derived here"
 
@@ -255,8 +255,6 @@ def test_threads_go_slack(ends: str, angle: int) -> None:
 
 def row_at_end(path: Walk, pressure: float) -> Row:
     """Return (T/pr, e1/q, e2/q, k/q) of the last state, p being `pressure` (MPa)."""
-    model, x = path.model, path.states[-1].x
-    (links,), seen = model.snapshot(x).threads, model.snapshot(x)
-    a, stretch, twist = map(float, model.kinematic(x))
-    found = stretch - 1, twist, a - model.tube.A, float(seen.outer_growth[0])
-    return by_q(model.case, pressure, found, links.family.count * links.mean_tension)
+    seen, size = middle(path.model, path.states[-1].x), path.model.case.tube
+    found = seen.stretch - 1, seen.twist, seen.a - size.bore_radius, seen.b - size.outer_radius
+    return by_q(path.model.case, pressure, found, seen.pull[0])

@@ -178,7 +178,7 @@ def fast_loads(wall: ThickTube, a: float, stretch: float, twist: float = 0.0) ->
 
 @dataclass(frozen=True)
 class Middle:
-    """A uniformly strained tube, as the middle of a long FE tube shows it.
+    """A uniformly strained tube: the fast model's, or the middle of a long FE tube.
 
     Attributes
     ----------
@@ -198,13 +198,20 @@ class Middle:
     twist: float
     pull: list[float]
 
+    @property
+    def place(self) -> tuple[float, float, float]:
+        """(a, stretch, twist), by which `exact.py` knows a state."""
+        return self.a, self.stretch, self.twist
+
 
 def middle(model: Any, x: Any, share: float = 0.5) -> Middle:
-    """Return the middle `share` of the length of an FE tube in the state `x`.
+    """Return the uniform tube of the fast model, or the middle `share` of that of the FE model.
 
-    Stretch and twist are differences between the nodes at its two ends; radii and tensions are
-    means over what lies between.
+    There stretch and twist are differences between the nodes at its two ends; radii and tensions
+    are means over what lies between.
     """
+    if model.name == "fast":
+        return _everywhere(model, x)
     q = x[: model.motion.size]
     radius, turn, height = model.motion.polar(q)
     nodes, size = model.body.nodes, model.case.tube
@@ -230,3 +237,10 @@ def middle(model: Any, x: Any, share: float = 0.5) -> Middle:
         twist=float((turn[last].mean() - turn[first].mean()) / (high - low)),
         pull=pull,
     )
+
+
+def _everywhere(model: Any, x: Any) -> Middle:
+    a, stretch, twist = map(float, model.kinematic(x))
+    seen, outer = model.snapshot(x), model.case.tube.outer_radius
+    pull = [links.family.count * links.mean_tension for links in seen.threads]
+    return Middle(a, outer + float(seen.outer_growth[0]), stretch, twist, pull)
