@@ -69,9 +69,15 @@ def test_equal_names_are_kept_apart():
     assert list(book(FE, again, FAST).table.FE) == [2.02, 2.03]
 
 
+def test_yes_or_no_is_written_among_figures():
+    """Where one model has only such a figure, and the other none, a column has no number at all."""
+    upheld = Quantity("greatest at 60 deg", "X 1900", 1.0, True, 0.0, by="FE")
+    assert "| 1 " in markdown(book(upheld, OWN))
+
+
 def test_summary_counts():
     assert book(FE, FAST, OWN, SHARED).summary() == (
-        "4 figures of 1 chapters were checked (2 of the FE model, 2 of the fast model): "
+        "4 figures of 1 chapter were checked (2 of the FE model, 2 of the fast model): "
         "all are within their tolerances."
     )
     assert "1 are off" in book(FE, OFF, failure="off").summary()

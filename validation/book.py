@@ -154,7 +154,7 @@ class Book:
         import pandas
 
         rows = [_row(check, quantity) for check in self.checks for quantity in check.quantities]
-        frame = pandas.DataFrame(rows, columns=COLUMNS)
+        frame = pandas.DataFrame(rows, columns=COLUMNS).astype(dict.fromkeys(FIGURES, float))
         return _side_by_side(frame) if rows else frame
 
     def summary(self) -> str:
@@ -165,17 +165,19 @@ class Book:
         verdict = "all are within their tolerances"
         if off or broken:
             verdict = f"{off} are off" + (f", and {broken} checks broke down" if broken else "")
+        told = len(self.by_chapter())
         return (
-            f"{len(self.quantities):,} figures of {len(self.by_chapter())} chapters were checked "
+            f"{len(self.quantities):,} figures of {told} "
+            f"chapter{'s' if told != 1 else ''} were checked "
             f"({own['FE']:,} of the FE model, {own['fast']:,} of the fast model): {verdict}."
         )
 
 
-COLUMNS = [
-    *("chapter", "check", "source", "quantity", "expected", "FE", "fast"),
+FIGURES = [
+    *("expected", "FE", "fast"),
     *("error.FE", "error.fast", "error", "tolerance.FE", "tolerance.fast", "tolerance"),
-    *("mesh", "seconds", "passed"),
 ]
+COLUMNS = ["chapter", "check", "source", "quantity", *FIGURES, "mesh", "seconds", "passed"]
 
 
 def _row(check: Check, quantity: Quantity) -> dict[str, object]:
