@@ -24,7 +24,7 @@ def markdown(book: Book) -> str:
         parts.append(f"## {chapter.title.removesuffix('.')}\n")
         parts.append(f"`validation/test_{name}.py`. {sources(chapter)} {count(len(checks))}.\n")
         cells = written(rows).replace(r"\|", r"\|", regex=True)  # a bar would end the cell
-        body = cells.to_markdown(index=False, disable_numparse=True)
+        body = cells.to_markdown(index=False, disable_numparse=True, stralign=None)
         parts.append(body + "\n")
     parts += [f"- **broke down**: {check.chapter}, {check.name}" for check in broken(book)]
     return "\n".join(parts).rstrip() + "\n"
