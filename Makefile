@@ -10,7 +10,7 @@ export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test slow exhaustive validation lint types benchmark schema pictures lock clean again
+.PHONY: help setup demo test slow exhaustive validation mutants lint types benchmark schema pictures lock clean again
 
 help:  ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-10s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -39,6 +39,9 @@ exhaustive: $(READY)  ## random cases by the hundred, some 15 minutes
 
 validation: $(READY)  ## the whole validation book: renews validation/TABLE.md and README
 	@$(BIN)/python -m validation.renew
+
+mutants: $(READY)  ## wrong signs and factors, one by one: each must fail some test
+	@$(BIN)/python tools/mutants.py
 
 lint: $(READY)  ## style: ruff check and ruff format --check
 	@$(BIN)/ruff check .

@@ -149,6 +149,16 @@ def test_ends_are_where_they_are_asked_to_be(make_case, make_model):
         assert np.abs(last.loads[AXIAL:]).min() > 0.5
 
 
+def test_load_beside_a_spring_is_what_both_bear_together(make_case, make_model):
+    both = {"axial_spring": "0.5 N/mm", "twist_spring": "20 N mm/rad"}
+    case = make_case(end=both | {"force": "-1 N", "torque": "5 N mm"})
+    for build in (FastModel, lambda case: make_model(case, "1x1x4")):
+        *_, last = check(build(case), case)
+        shift, turn = last.coordinates[AXIAL:]
+        assert last.loads[AXIAL:] == pytest.approx([-1 - 0.5 * shift, 5 - 20 * turn], abs=1e-6)
+        assert min(abs(shift), abs(turn)) > 0.1
+
+
 def test_drives_put_in_what_is_asked_for(make_case, make_model):
     pushed, let_in = make_case(**PUSHED_IN), make_case(**LET_IN)
     for build in (FastModel, lambda case: make_model(case, "1x1x4")):
