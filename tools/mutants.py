@@ -34,8 +34,11 @@ from rich.progress import track
 ROOT = Path(__file__).parent.parent
 LIST = Path(__file__).with_suffix(".toml")
 
-LONGEST = 900
-"""Seconds after which a mutant counts as noticed: it goes round in circles."""
+LONGEST = 3600
+"""Seconds after which a mutant counts as noticed: it goes round in circles.
+
+All quick tests take some ten minutes in one process, so no survivor is taken for one.
+"""
 
 PYTEST = ["-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:benchmark"]
 NOTICED, UNNOTICED = 1, 0
@@ -152,7 +155,9 @@ def failing(tree: Path, tests: Sequence[str]) -> str:
     if ran.returncode not in (NOTICED, UNNOTICED):
         raise ListError(f"pytest {' '.join(tests)}\n{ran.stdout[-2000:]}{ran.stderr[-2000:]}")
     first = re.search(r"^(?:FAILED|ERROR) (\S+)", ran.stdout, re.MULTILINE)
-    return first[1] if first else ""
+    if ran.returncode == UNNOTICED:
+        return ""
+    return first[1] if first else "a test that pytest does not name"
 
 
 def judged(mutant: Mutant, tree: Path) -> Verdict:
