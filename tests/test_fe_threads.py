@@ -86,6 +86,17 @@ def test_thread_forces_and_stiffness_are_derivatives_of_the_energy(
     assert close(stiffness, stiffness.T, ROUND_OFF)
 
 
+def test_threads_spread_over_another_number_report_the_tension_of_the_own_ones(threads):
+    """36 threads of 200 N stand for 12 of 600 N: each of those pulls three times as hard."""
+    body, spread = threads("20 deg", count=36)
+    own = spread.family.model_copy(update={"count": 12, "stiffness": 600.0})
+    family = ImmersedFamily(spread.family, OuterFace(body, B), stands_for=own)
+    at = ruffled(body, 1.3, 1.2, 2.0)
+    assert family.tension(at) == pytest.approx(3 * spread.tension(at), rel=ROUND_OFF)
+    assert family.links(at).tension == pytest.approx(family.tension(at), rel=ROUND_OFF)
+    assert close(family.forces(at), spread.forces(at), ROUND_OFF)  # the wall feels all of them
+
+
 @pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
 @pytest.mark.parametrize(("slack", "motion"), [("taken up", (0.7, 0.8)), ("50 %", (1.1, 1.2))])
 def test_slack_threads_neither_pull_nor_resist(threads, hold, slack, motion):
