@@ -1,6 +1,7 @@
 """The book of validations: what is recorded, how it is told, and how a failure shows."""
 
 import math
+import sys
 
 import pytest
 
@@ -125,3 +126,14 @@ def test_chapter_states_its_sources_and_can_be_typeset(chapter):
 def test_unknown_chapter_is_refused():
     with pytest.raises(InputError, match=r"no_such: allowed are .*balloon"):
         run(["no_such"])
+
+
+def test_chapter_whose_library_is_missing_is_left_out_and_named(monkeypatch):
+    monkeypatch.setitem(sys.modules, "felupe", None)
+    found = run(["independent_solver"], whole=True)
+    assert found.omitted and not found.passed and not found.by_chapter()
+    line = "left out**: independent_solver, test_bare_tube: FElupe is missing: pip install"
+    assert line in markdown(found)
+    assert "FElupe is missing" in page(found, "Some.")
+    with_others = Book([*book(FE).checks, *found.checks])
+    assert with_others.passed and "1 figures of 1 chapter" in with_others.summary()

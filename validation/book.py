@@ -95,6 +95,8 @@ class Check:
         Why it failed, empty if it passed.
     quantities, drawings
         What it recorded.
+    omission
+        Why it was left out, empty if it ran.
     """
 
     chapter: str
@@ -103,6 +105,7 @@ class Check:
     failure: str = ""
     quantities: list[Quantity] = field(default_factory=list)
     drawings: list[Drawing] = field(default_factory=list)
+    omission: str = ""
 
     @property
     def broken(self) -> bool:
@@ -133,14 +136,20 @@ class Book:
     @property
     def passed(self) -> bool:
         """Whether something was checked, to its end, and nothing is off."""
-        ran = bool(self.checks) and not self.interrupted
+        ran = any(not check.omission for check in self.checks) and not self.interrupted
         return ran and not any(check.failure for check in self.checks)
 
+    @property
+    def omitted(self) -> list[Check]:
+        """What was left out, for want of a library that only it needs."""
+        return [check for check in self.checks if check.omission]
+
     def by_chapter(self) -> dict[str, list[Check]]:
-        """Return the checks of each chapter that has any."""
+        """Return the checks that ran, of each chapter that has any."""
         found: dict[str, list[Check]] = {}
         for check in self.checks:
-            found.setdefault(check.chapter, []).append(check)
+            if not check.omission:
+                found.setdefault(check.chapter, []).append(check)
         return found
 
     @cached_property

@@ -37,7 +37,7 @@ FIRST = 2e-4
 MOST = 12
 """Newton iterations of a step; one that takes half of them or more is not made longer."""
 
-CLOSE = 1e-9
+CLOSE = 1e-7
 """Greatest step of Newton's method at rest (mm)."""
 
 SYMMETRIC: dict[str, Any] = {
@@ -191,15 +191,16 @@ class ConformingTube:
         x, y, z = 3 * self.ring, 3 * self.ring + 1, 3 * self.ring + 2
         values, slopes, twice = self._rest.copy(), np.zeros((len(self._rest), 2)), 0 * self._rest
         values[self._free] = q[:-2]
-        values[x], values[y], values[z] = *(turned - X).T, q[-1]
+        values[x], values[y] = (turned - X).T
+        values[z] = q[-1]
         slopes[x, 0], slopes[y, 0], slopes[z, 1] = -turned[:, 1], turned[:, 0], 1.0
         twice[x], twice[y] = -turned.T
         start = 0
         for part in self.field.fields:
             part.values[:] = values[start : start + part.values.size].reshape(part.values.shape)
             start += part.values.size
-        free = sparse.eye_array(len(values), format="csc")[:, self._free]
-        return sparse.hstack([free, slopes], format="csc"), twice
+        free = sparse.csc_array(sparse.eye_array(len(values)))[:, self._free]
+        return sparse.hstack([free, sparse.csc_array(slopes)], format="csc"), twice
 
     def _assembled(self, pressure: float) -> tuple[Array, Any]:
         """Return r and K of all unknowns of the library, the rings' included."""
@@ -225,26 +226,28 @@ class ConformingTube:
         gap[-1] -= pressure * np.pi * self.radii[0] ** 2
         return gap, (T.T @ stiffness @ T + curving).tocsc()
 
-    def inflated(self, pressure: float) -> Equilibrium:
-        """Return the equilibrium that small steps from rest lead to.
+    def inflated(self, pressures: Sequence[float]) -> list[Equilibrium]:
+        """Return the equilibria at rising pressures (MPa), on the path of small steps from rest.
 
         Raises
         ------
         RuntimeError
-            If they become too small.
+            If the steps become too small.
         """
-        q, reached, step = np.append(self._rest[self._free], [0.0, 0.0]), 0.0, FIRST
-        while reached < pressure:
-            there = min(reached + step, pressure)
-            found, iterations = self._corrected(q, there)
-            if found is None:
-                step /= 4
-            else:
-                q, reached = found, there
-                step *= 1.5 if iterations <= MOST / 2 else 1.0
-            if step < FIRST / 100:
-                raise RuntimeError(f"no equilibrium beyond {reached * 1e3:.3f} kPa")
-        return self._told(q, pressure)
+        q, reached, step, found = np.append(self._rest[self._free], [0.0, 0.0]), 0.0, FIRST, []
+        for pressure in pressures:
+            while reached < pressure:
+                there = min(reached + step, pressure)
+                corrected, iterations = self._corrected(q, there)
+                if corrected is None:
+                    step /= 4
+                else:
+                    q, reached = corrected, there
+                    step *= 1.5 if iterations <= MOST / 2 else 1.0
+                if step < FIRST / 100:
+                    raise RuntimeError(f"no equilibrium beyond {reached * 1e3:.3f} kPa")
+            found.append(self._told(q, pressure))
+        return found
 
     def _corrected(self, q: Array, pressure: float) -> tuple[Array | None, int]:
         """Return the solution of eq. (2) near to q, none if it is not found, and the iterations."""

@@ -13,7 +13,7 @@ from rich.table import Table
 from fem.show.tables import GAP, terminal
 from validation.book import MODELS, Book, Check
 from validation.run import Report
-from validation.table import broken
+from validation.table import broken, left_out
 
 LAST_LINES = 3
 """Lines that are shown of why a check broke down; the page has all of them."""
@@ -56,6 +56,8 @@ def print_book(book: Book, files: Sequence[Path]) -> None:
     for check in broken(book):
         reason = "\n".join(check.failure.strip().splitlines()[-LAST_LINES:])
         console.print(f"{check.chapter}, {check.name}: {reason}", markup=False, highlight=False)
+    for check in book.omitted:
+        console.print(f"left out: {left_out(check)}", markup=False, highlight=False)
     console.print(book.summary())
     if book.interrupted:
         console.print("Broken off: not all checks were made.")

@@ -18,7 +18,7 @@ from fem.show.curves import STYLES
 from fem.show.style import GREY, INK, MARK
 from validation.book import Book, Check, chapters
 from validation.check import Drawing
-from validation.table import HOW_TO_READ, broken, markdown, sources, written
+from validation.table import HOW_TO_READ, broken, left_out, markdown, sources, written
 
 LINES = ["#222222", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#6b6b6b"]
 """Colours of curves that are of neither model; apart for each kind of colour blindness."""
@@ -73,6 +73,7 @@ def page(book: Book, scope: str) -> str:
         overview=overview(by_chapter) if book.quantities else "",
         shown=shown,
         broken=list(broken(book)),
+        omitted=[left_out(check) for check in book.omitted],
     )
 
 

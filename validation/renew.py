@@ -41,15 +41,16 @@ def with_summary(readme: str, summary: str) -> str:
 
 
 def main(workers: int = 2) -> int:
-    """Run the whole book; write nothing where something is off. Return the exit code."""
+    """Run the whole book; write it if nothing is off or left out. Return the exit code."""
     with progress() as report:
         book = run(whole=True, workers=workers, report=report)
-    if book.passed:
+    complete = book.passed and not book.omitted
+    if complete:
         TABLE.write_text(markdown(book), encoding="utf-8")
         readme = README.read_text(encoding="utf-8")
         README.write_text(with_summary(readme, book.summary()), encoding="utf-8")
-    print_book(book, [TABLE, README] if book.passed else [])
-    return 0 if book.passed else 3
+    print_book(book, [TABLE, README] if complete else [])
+    return 0 if complete else 3
 
 
 if __name__ == "__main__":

@@ -91,12 +91,14 @@ class _Gatherer:
         """Keep what a check recorded."""
         if report.when != "call" and not report.failed:
             return
+        skipped = report.longrepr[2] if isinstance(report.longrepr, tuple) else ""
         found: dict[str, Any] = dict(report.user_properties)
         check = Check(
             chapter=_chapter(report.nodeid),
             name=report.nodeid.split("::", 1)[1],
             seconds=report.duration,
             failure=report.longreprtext if report.failed else "",
+            omission=skipped.removeprefix("Skipped: "),
             quantities=[Quantity(**data) for data in found.get(QUANTITIES, [])],
             drawings=[Drawing(**data) for data in found.get(DRAWINGS, [])],
         )

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from validation.book import MODELS, Book, Chapter, chapters
+from validation.book import MODELS, Book, Chapter, Check, chapters
 
 if TYPE_CHECKING:
     import pandas
@@ -27,6 +27,7 @@ def markdown(book: Book) -> str:
         body = cells.to_markdown(index=False, disable_numparse=True, stralign=None)
         parts.append(body + "\n")
     parts += [f"- **broke down**: {check.chapter}, {check.name}" for check in broken(book)]
+    parts += [f"- **left out**: {left_out(check)}" for check in book.omitted]
     return "\n".join(parts).rstrip() + "\n"
 
 
@@ -52,6 +53,11 @@ def sources(chapter: Chapter) -> str:
 def broken(book: Book) -> Iterator[Any]:
     """Return the checks that failed without a figure that is off."""
     return (check for check in book.checks if check.broken)
+
+
+def left_out(check: Check) -> str:
+    """Return what was left out, and why."""
+    return f"{check.chapter}, {check.name}: {check.omission}"
 
 
 def written(rows: pandas.DataFrame) -> pandas.DataFrame:
