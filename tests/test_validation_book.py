@@ -1,12 +1,13 @@
 """The book of validations: what is recorded, how it is told, and how a failure shows."""
 
 import math
+import re
 import sys
 
 import pytest
 
 from fem.complaint import InputError
-from validation.book import READINGS, Book, Check, chapters
+from validation.book import FOLDER, READINGS, Book, Check, chapters
 from validation.check import RECORD, Drawing, Quantity, at_most, draw, verify
 from validation.page import page, picture, typeset
 from validation.run import run
@@ -137,3 +138,19 @@ def test_chapter_whose_library_is_missing_is_left_out_and_named(monkeypatch):
     assert "FElupe is missing" in page(found, "Some.")
     with_others = Book([*book(FE).checks, *found.checks])
     assert with_others.passed and "1 figures of 1 chapter" in with_others.summary()
+
+
+def test_library_of_one_chapter_is_imported_by_one_file():
+    """It is under the GPL: nothing that runs outside its chapter may need it."""
+    root = FOLDER.parent
+    files = [
+        file
+        for folder in ("fem", "meshes", "validation")
+        for file in root.glob(f"{folder}/**/*.py")
+    ]
+    users = [
+        file.name
+        for file in files
+        if re.search(r"^\s*(import|from) felupe", file.read_text(), re.MULTILINE)
+    ]
+    assert users == ["conforming.py"]

@@ -40,6 +40,9 @@ LONGEST = 3600
 All quick tests take some ten minutes in one process, so no survivor is taken for one.
 """
 
+OWN = "tests/test_mutants.py"
+"""A test of this list: it would notice every mutant, whose text no longer stands in its file."""
+
 PYTEST = ["-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:benchmark"]
 NOTICED, UNNOTICED = 1, 0
 """What pytest returns where a test fails, and where none does."""
@@ -143,7 +146,7 @@ def failing(tree: Path, tests: Sequence[str]) -> str:
     single = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     try:
         ran = subprocess.run(
-            [sys.executable, *PYTEST, *tests],
+            [sys.executable, *PYTEST, f"--ignore={OWN}", *tests],
             cwd=tree,
             env=os.environ | own | single,
             capture_output=True,
@@ -161,11 +164,20 @@ def failing(tree: Path, tests: Sequence[str]) -> str:
 
 
 def judged(mutant: Mutant, tree: Path) -> Verdict:
-    """Return what becomes of a mutant in a copy."""
+    """Return what becomes of a mutant in a copy.
+
+    Raises
+    ------
+    ListError
+        If what notices it beyond its own tests fails without it as well.
+    """
     start = time.perf_counter()
     with in_place(mutant, tree):
-        noticed_by = failing(tree, mutant.tests) or failing(tree, [])
-    return Verdict(mutant, noticed_by, time.perf_counter() - start)
+        noticed_by = failing(tree, mutant.tests)
+        beyond = "" if noticed_by else failing(tree, [])
+    if beyond and "::" in beyond and failing(tree, [beyond]):
+        raise ListError(f"{beyond} fails without any mutant")
+    return Verdict(mutant, noticed_by or beyond, time.perf_counter() - start)
 
 
 def verdicts(mutants: Sequence[Mutant], workers: int) -> Iterator[Verdict]:

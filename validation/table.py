@@ -86,7 +86,7 @@ def written(rows: pandas.DataFrame) -> pandas.DataFrame:
 
 def figure(value: float) -> str:
     """Return a figure in seven digits, nothing for one that is not there."""
-    return "" if math.isnan(value) else f"{value:.7g}"
+    return "" if math.isnan(value) else f"{value + 0.0:.7g}"  # no minus before a nought
 
 
 def _of_each(row: dict[Any, Any], name: str) -> str:
