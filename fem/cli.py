@@ -154,16 +154,17 @@ def validate(
         try:
             from validation.console import print_book, progress
             from validation.page import write_book
-            from validation.run import run
+            from validation.run import chosen, run
         except ModuleNotFoundError as missing:
             lack = (
                 f"{missing.name} is not installed: run make setup, or pip install '.[validation]'"
             )
             _fail(lack, LACKING)
+        chapters = chosen(names or ())
         folder = _make_folder(out)
         with progress() as report:
-            book = run(names or (), whole=whole, workers=workers, report=report)
-        print_book(book, write_book(book, folder, whole))
+            book = run(chapters, whole=whole, workers=workers, report=report)
+        print_book(book, write_book(book, folder, whole, names or ()))
     if not book.passed:
         raise typer.Exit(UNREACHED)
 

@@ -62,7 +62,7 @@ def test_models_stand_side_by_side():
     twist, worked, slack = table.to_dict("records")
     assert (twist["FE"], twist["fast"], twist["mesh"]) == (2.02, 2.0, "1x24x40")
     assert twist["error.FE"] == pytest.approx(0.01) and twist["tolerance.fast"] == 1e-6
-    assert math.isnan(worked["FE"]) and worked["error"] == 0.0
+    assert math.isnan(worked["FE"]) and worked["error.formula"] == 0.0 and worked["formula"] == 1.0
     assert slack["FE"] == slack["fast"] == 0.1
 
 
@@ -82,8 +82,12 @@ def test_summary_counts():
         "4 figures of 1 chapter were checked (2 of the FE model, 2 of the fast model): "
         "all are within their tolerances."
     )
-    assert "1 are off" in book(FE, OFF, failure="off").summary()
+    assert "1 are off" in book(FE, OFF, failure="OffError: one").summary()
     assert "1 checks broke down" in book(failure="ZeroDivisionError").summary()
+    later = book(FE, OFF, failure="ZeroDivisionError: after it").summary()
+    assert "1 are off, and 1 checks broke down" in later
+    assert "nothing to check" in Book([]).summary()
+    assert "Broken off" in Book(book(FE).checks, interrupted=True).summary()
 
 
 def test_book_passes_only_if_all_does():
@@ -94,11 +98,27 @@ def test_book_passes_only_if_all_does():
 
 
 def test_what_is_off_is_marked_in_table_and_page():
-    found = book(FE, OFF, failure="off")
+    found = book(FE, OFF, failure="OffError: one")
     (line,) = (line for line in markdown(found).splitlines() if "OFF" in line)
     assert "tension (N)" in line
     shown = page(found, "Some.")
-    assert 'class="off"' in shown and "1 off" in shown and "http://" not in shown.split("<svg")[0]
+    assert 'class="off"' in shown and "1 off" in shown
+    assert not re.search(r"""(src|href)=["']?(https?:)?//""", shown)
+
+
+def test_table_tells_whose_figure_is_off_and_of_what_it_is_a_share():
+    wrong = Quantity("twist (deg)", "X 1900", 2.0, math.nan, 1e-6, by="fast")
+    scaled = Quantity("w (mm)", "X 1900", 0.1, 0.2, 0.01, scale=30.0, by="FE")
+    bound = at_most("gap", "X 1900", 0.5, 0.4)
+    twist, w, gap = markdown(book(FE, wrong, scaled, bound)).splitlines()[-3:]
+    assert "OFF (fast)" in twist and "| nan" in twist
+    assert "1.0e-02 of 30" in w and "OFF" not in w
+    assert "≤ 5.0e-01" in gap and "0.4" in gap
+
+
+def test_share_of_nothing_is_refused():
+    with pytest.raises(ValueError, match="nil: a share of nothing"):
+        Quantity("nil", "X 1900", 0.0, 0.1, 1e-3)
 
 
 def test_check_that_broke_down_is_told():
@@ -154,3 +174,32 @@ def test_library_of_one_chapter_is_imported_by_one_file():
         if re.search(r"^\s*(import|from) felupe", file.read_text(), re.MULTILINE)
     ]
     assert users == ["conforming.py"]
+
+
+CHAPTERS = {
+    "conftest.py": "from validation.conftest import pytest_runtest_call",
+    "test_absent.py": '"""A."""\nimport no_such_library',
+    "test_mute.py": '"""B."""\ndef test_nothing(): pass',
+    "test_two.py": '''"""C."""
+from validation.check import at_most, verify
+def test_second(): verify([at_most("q", "s", 0.1, 0.0)])
+def test_first(): verify([at_most("q", "s", 0.1, 0.2)])
+''',
+}
+
+
+def test_each_way_to_fail_is_told_and_stops_no_other_chapter(tmp_path, monkeypatch):
+    for name, text in CHAPTERS.items():
+        (tmp_path / name).write_text(text)
+    monkeypatch.setattr("validation.book.FOLDER", tmp_path)
+    monkeypatch.setattr("validation.run.FOLDER", tmp_path)
+    monkeypatch.setenv("PYTEST_ADDOPTS", "-k no_such_test")
+    found = run()
+    assert [(check.name, check.broken) for check in found.checks] == [
+        ("import", True),
+        ("test_nothing", True),
+        ("test_second", False),
+        ("test_first", False),
+    ]
+    assert [bool(check.failure) for check in found.checks] == [True, True, False, True]
+    assert not found.passed and not found.interrupted

@@ -222,6 +222,8 @@ def main(
             for mutant in listed()
             if not parts or any(part in mutant.name + mutant.file for part in parts)
         ]
+        if not chosen:
+            raise ListError(f"no mutant has one of {', '.join(parts or [])} in its name or file")
         judging = verdicts(chosen, workers)
         for verdict in track(judging, "judging", len(chosen), console=console):
             found.append(verdict)
@@ -231,7 +233,7 @@ def main(
         raise typer.Exit(2) from None
     survivors = [verdict for verdict in found if not verdict.noticed_by]
     console.print(f"{len(found)} mutants, {len(survivors)} survived")
-    raise typer.Exit(1 if survivors or not found else 0)
+    raise typer.Exit(1 if survivors else 0)
 
 
 if __name__ == "__main__":

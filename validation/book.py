@@ -5,13 +5,12 @@ from __future__ import annotations
 import ast
 import math
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from validation.check import Drawing, Quantity
+from validation.check import Drawing, OffError, Quantity
 
 if TYPE_CHECKING:
     import pandas
@@ -29,6 +28,9 @@ READINGS = (
 """How the `note` of a BibTeX entry begins: how its figures or formulas came here."""
 
 MODELS = ("FE", "fast")
+FORMULA = "formula"
+WHOSE = (*MODELS, FORMULA)
+"""Whose a figure is: a model's, or neither's."""
 
 _ENTRY = re.compile(r"^@\w+\{.*?^\}$\n?", re.MULTILINE | re.DOTALL)
 _KEY = re.compile(r"@\w+\{([^,]*),")
@@ -110,7 +112,7 @@ class Check:
     @property
     def broken(self) -> bool:
         """Whether it failed otherwise than by a quantity that is off."""
-        return bool(self.failure) and all(quantity.passed for quantity in self.quantities)
+        return bool(self.failure) and f"{OffError.__name__}: " not in self.failure
 
 
 @dataclass(frozen=True)
@@ -156,9 +158,11 @@ class Book:
     def table(self) -> pandas.DataFrame:
         """The table: a row to each quantity, the figures of both models side by side.
 
-        Columns: chapter, source, quantity, expected; FE and fast, the figures of the models (of a
-        part that they share, both; of a file's own formula, neither); error.FE, error.fast, error
-        (of the formula), tolerance alike; mesh; seconds of its check.
+        Columns: chapter, check, source, quantity; expected, and scale, of which errors and
+        tolerances are shares; FE and fast, the figures of the models (of a part that they share,
+        both), and formula, that of a file's own formula or of another solver; the error and the
+        tolerance of each; mesh; seconds of its check; bound, whether the figure need only be no
+        greater than its tolerance; passed.
         """
         import pandas
 
@@ -174,6 +178,10 @@ class Book:
         verdict = "all are within their tolerances"
         if off or broken:
             verdict = f"{off} are off" + (f", and {broken} checks broke down" if broken else "")
+        if not self.quantities and not broken:
+            verdict = "there was nothing to check (slow checks run with --whole)"
+        if self.interrupted:
+            verdict += ". Broken off: not all checks were made"
         told = len(self.by_chapter())
         return (
             f"{len(self.quantities):,} figures of {told} "
@@ -183,10 +191,14 @@ class Book:
 
 
 FIGURES = [
-    *("expected", "FE", "fast"),
-    *("error.FE", "error.fast", "error", "tolerance.FE", "tolerance.fast", "tolerance"),
+    *("expected", "scale", *WHOSE),
+    *(f"{what}.{whose}" for what in ("error", "tolerance") for whose in WHOSE),
 ]
-COLUMNS = ["chapter", "check", "source", "quantity", *FIGURES, "mesh", "seconds", "passed"]
+COLUMNS = [
+    *("chapter", "check", "source", "quantity"),
+    *FIGURES,
+    *("mesh", "seconds", "bound", "passed"),
+]
 
 
 def _row(check: Check, quantity: Quantity) -> dict[str, object]:
@@ -197,26 +209,26 @@ def _row(check: Check, quantity: Quantity) -> dict[str, object]:
         "source": quantity.source,
         "quantity": quantity.name,
         "expected": quantity.expected,
+        "scale": abs(quantity.expected if quantity.scale is None else quantity.scale),
         "mesh": quantity.mesh,
         "seconds": check.seconds,
+        "bound": quantity.bound,
         "passed": quantity.passed,
     }
-    for model in _of(quantity):
-        row[model] = quantity.computed
-        row[f"error.{model}"], row[f"tolerance.{model}"] = quantity.error, quantity.tolerance
-    if not quantity.by:
-        row["error"], row["tolerance"] = quantity.error, quantity.tolerance
+    for whose in _of(quantity):
+        row[whose] = quantity.computed
+        row[f"error.{whose}"], row[f"tolerance.{whose}"] = quantity.error, quantity.tolerance
     return row
 
 
-def _of(quantity: Quantity) -> Iterator[str]:
-    return (model for model in MODELS if quantity.by in (model, "both"))
+def _of(quantity: Quantity) -> tuple[str, ...]:
+    return MODELS if quantity.by == "both" else (quantity.by or FORMULA,)
 
 
 def _side_by_side(frame: pandas.DataFrame) -> pandas.DataFrame:
     """Return the table with the figures of both models for one quantity in one row."""
     same = ["chapter", "source", "quantity", "expected"]
-    whose = frame["FE"].notna() * 2 + frame["fast"].notna()
+    whose = frame["tolerance.FE"].notna() * 2 + frame["tolerance.fast"].notna()
     nth = frame.assign(whose=whose).groupby([*same, "whose"], dropna=False).cumcount()
     rows = frame.groupby([*same, nth], sort=False, dropna=False, as_index=False)
     merged = rows.agg(

@@ -31,6 +31,13 @@ class Quantity:
         where a file holds its own formula against worked numbers.
     mesh
         Of the FE model: cells through the wall x round the whole tube x along the axis.
+    bound
+        Whether the figure need only be no greater than the tolerance.
+
+    Raises
+    ------
+    ValueError
+        If nothing is expected and there is no scale to measure the difference by.
     """
 
     name: str
@@ -41,6 +48,12 @@ class Quantity:
     scale: float | None = None
     by: str = ""
     mesh: str = ""
+    bound: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse what has no error."""
+        if not (self.expected if self.scale is None else self.scale):
+            raise ValueError(f"{self.name}: a share of nothing; give it a scale")
 
     @property
     def error(self) -> float:
@@ -57,7 +70,7 @@ class Quantity:
         return (
             f"{'ok  ' if self.passed else 'FAIL'} {' '.join(filter(None, [self.by, self.name]))}: "
             f"expected {self.expected:.9g}, computed {self.computed:.9g}, "
-            f"off by {self.error:.2e} (allowed {self.tolerance:.0e}) [{self.source}]"
+            f"off by {self.error:.2e} (allowed {self.tolerance:.2g}) [{self.source}]"
         )
 
 
@@ -89,7 +102,7 @@ RECORD: list[Quantity | Drawing] = []
 
 def at_most(name: str, source: str, bound: float, computed: float) -> Quantity:
     """Return the check that a figure that cannot be negative is no greater than `bound`."""
-    return Quantity(name, source, 0.0, computed, bound, scale=1.0)
+    return Quantity(name, source, 0.0, computed, bound, scale=1.0, bound=True)
 
 
 def found_by(model: Any, quantities: Iterable[Quantity]) -> list[Quantity]:
@@ -104,16 +117,29 @@ def found_by(model: Any, quantities: Iterable[Quantity]) -> list[Quantity]:
     return [replace(quantity, by=by, mesh=mesh) for quantity in quantities]
 
 
+class OffError(AssertionError):
+    """Figures are off."""
+
+
 def draw(drawing: Drawing) -> None:
     """Record curves for the page."""
     RECORD.append(drawing)
 
 
 def verify(quantities: Iterable[Quantity]) -> None:
-    """Print and record every quantity, and fail with all those that do not pass."""
+    """Print and record every quantity, and fail with all those that do not pass.
+
+    Raises
+    ------
+    OffError
+        If any does not pass.
+    AssertionError
+        If there is none.
+    """
     listed = list(quantities)
     RECORD.extend(listed)
     print(*listed, sep="\n")
-    assert listed, "nothing was checked"
-    failed = [str(quantity) for quantity in listed if not quantity.passed]
-    assert not failed, f"{len(failed)} of {len(listed)} quantities:\n" + "\n".join(failed)
+    if not listed:
+        raise AssertionError("nothing was checked")
+    if failed := [str(quantity) for quantity in listed if not quantity.passed]:
+        raise OffError(f"{len(failed)} of {len(listed)} quantities:\n" + "\n".join(failed))

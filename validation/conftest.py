@@ -18,7 +18,10 @@ QUANTITIES, DRAWINGS = "quantities", "drawings"
 def pytest_runtest_call(item: pytest.Item) -> Iterator[None]:
     RECORD.clear()
     try:
-        return (yield)
+        result = yield
+        if not any(isinstance(entry, Quantity) for entry in RECORD):
+            raise AssertionError("no figure was recorded")
+        return result
     finally:
         for name, kind in ((QUANTITIES, Quantity), (DRAWINGS, Drawing)):
             listed = [_plain(asdict(entry)) for entry in RECORD if isinstance(entry, kind)]

@@ -59,8 +59,6 @@ def print_book(book: Book, files: Sequence[Path]) -> None:
     for check in book.omitted:
         console.print(f"left out: {left_out(check)}", markup=False, highlight=False)
     console.print(book.summary())
-    if book.interrupted:
-        console.print("Broken off: not all checks were made.")
     console.print(f"written: {', '.join(map(str, files)) or 'nothing'}", soft_wrap=True)
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import re
+from collections.abc import Sequence
 from importlib.metadata import version
 from itertools import cycle
 from pathlib import Path
@@ -18,7 +20,7 @@ from fem.show.curves import STYLES
 from fem.show.style import GREY, INK, MARK
 from validation.book import Book, Check, chapters
 from validation.check import Drawing
-from validation.table import HOW_TO_READ, broken, left_out, markdown, sources, written
+from validation.table import HEAD, HOW_TO_READ, broken, left_out, markdown, sources, written
 
 LINES = ["#222222", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#6b6b6b"]
 """Colours of curves that are of neither model; apart for each kind of colour blindness."""
@@ -26,12 +28,12 @@ LINES = ["#222222", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#6b6b6b"]
 FILLS = ("full", "none", "left", "top", "right", "bottom")
 """How the points of several curves of one model are told apart."""
 
-LEAST_SHARE = 1e-6
-"""In the overview a smaller share of the tolerance is drawn here."""
+SHARES = 1e-6, 3.0
+"""Ends of the overview; smaller and greater shares of the tolerance are drawn there."""
 
 
-def write_book(book: Book, folder: Path, whole: bool) -> list[Path]:
-    """Write table and page into `folder`, and return their files.
+def write_book(book: Book, folder: Path, whole: bool, names: Sequence[str] = ()) -> list[Path]:
+    """Write table and page into `folder`, and return their files; `names` were asked for.
 
     Raises
     ------
@@ -41,7 +43,8 @@ def write_book(book: Book, folder: Path, whole: bool) -> list[Path]:
     files = [folder / name for name in ("table.md", "table.csv", "validation.html")]
     files[0].write_text(markdown(book), encoding="utf-8")
     book.table.to_csv(files[1], index=False)
-    scope = "All checks were asked for." if whole else "The quick checks were asked for."
+    of = f" of {', '.join(names)}" if names else ""
+    scope = f"{'All' if whole else 'The quick'} checks{of} were asked for."
     files[2].write_text(page(book, scope), encoding="utf-8")
     return files
 
@@ -70,6 +73,7 @@ def page(book: Book, scope: str) -> str:
         scope=scope,
         version=version("tubewright"),
         how_to_read=HOW_TO_READ,
+        heads=HEAD,
         overview=overview(by_chapter) if book.quantities else "",
         shown=shown,
         broken=list(broken(book)),
@@ -103,8 +107,8 @@ def picture(drawing: Drawing) -> Markup:
     axes = figure.subplots()
     lines, fills = cycle(LINES), {model: cycle(FILLS) for model in STYLES}
     for name, (x, y) in drawing.curves.items():
-        model = next((key for key in STYLES if name.lower().startswith(key)), None)
-        if model:
+        model = re.split(r"\W", name.lower(), maxsplit=1)[0]
+        if model in STYLES:
             marker, color = STYLES[model].marker, STYLES[model].color
             fill = next(fills[model])
             axes.plot(x, y, marker, color=color, fillstyle=fill, markersize=5.5, label=name)
@@ -132,7 +136,7 @@ def overview(by_chapter: dict[str, list[Check]]) -> Markup:
                 for q in check.quantities
                 if q.by in (by, "both")
             ]
-            style, drawn = STYLES[key], np.maximum(shares, LEAST_SHARE)
+            style, drawn = STYLES[key], np.clip(np.nan_to_num(shares, nan=np.inf), *SHARES)
             level = np.full(len(shares), height + 0.15 - 0.3 * offset)
             axes.plot(
                 drawn,
@@ -145,7 +149,11 @@ def overview(by_chapter: dict[str, list[Check]]) -> Markup:
                 markeredgewidth=0,
             )
     axes.axvline(1.0, color=MARK, linewidth=1.2, label="allowed")
-    axes.set(xscale="log", xlim=(LEAST_SHARE / 1.5, 3), xlabel="error as a share of its tolerance")
+    axes.set(
+        xscale="log",
+        xlim=(SHARES[0] / 1.5, SHARES[1] * 1.5),
+        xlabel="error as a share of its tolerance",
+    )
     axes.set_yticks(range(len(by_chapter)), [name.replace("_", " ") for name in by_chapter])
     axes.invert_yaxis()
     axes.grid(axis="x", color="#e4e4e4", linewidth=0.6)

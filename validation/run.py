@@ -21,6 +21,20 @@ Report = Callable[[str, int, int], None]
 """Is told the chapter of the check just done, the checks done and the checks in all."""
 
 
+def chosen(names: Sequence[str]) -> list[str]:
+    """Return the names of chapters, all unless any is given.
+
+    Raises
+    ------
+    InputError
+        If there is no such chapter.
+    """
+    known = chapters()
+    if unknown := [name for name in names if name not in known]:
+        raise InputError(f"chapter {', '.join(unknown)}: allowed are {', '.join(known)}")
+    return list(names or known)
+
+
 def run(
     names: Sequence[str] = (),
     *,
@@ -46,23 +60,20 @@ def run(
     InputError
         If there is no such chapter.
     """
-    known = chapters()
-    unknown = [name for name in names if name not in known]
-    if unknown:
-        raise InputError(f"chapter {', '.join(unknown)}: allowed are {', '.join(known)}")
+    files = [str(FOLDER / f"test_{name}.py") for name in chosen(names)]
     os.environ.setdefault("OMP_NUM_THREADS", "1")  # a process to a core is quicker than threads
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    gatherer = _Gatherer(report)
-    files = [str(FOLDER / f"test_{name}.py") for name in names or known]
+    os.environ.pop("PYTEST_ADDOPTS", None)  # they are meant for other tests
     spread = ["-n", str(workers), "--dist", "worksteal"] if workers > 1 else ["-p", "no:xdist"]
     quiet = ["-p", "no:terminal", "-p", "no:cacheprovider", "-p", "no:benchmark"]
-    own = ["-o", "addopts=", "--import-mode=importlib", "-m", WHOLE if whole else QUICK]
-    code = pytest.main([*files, *spread, *quiet, *own], plugins=[gatherer])
+    own = ["-o", "addopts=", "--import-mode=importlib", "--continue-on-collection-errors"]
+    gatherer = _Gatherer(report)
+    code = pytest.main(
+        [*files, *spread, *quiet, *own, "-m", WHOLE if whole else QUICK], plugins=[gatherer]
+    )
     if code in (pytest.ExitCode.INTERNAL_ERROR, pytest.ExitCode.USAGE_ERROR):
         raise RuntimeError(f"pytest ended with {code!r}")
-    order = list(known)
-    gatherer.checks.sort(key=lambda check: order.index(check.chapter))
-    return Book(gatherer.checks, interrupted=code == pytest.ExitCode.INTERRUPTED)
+    return Book(gatherer.sorted(), interrupted=gatherer.interrupted)
 
 
 @dataclass(eq=False)  # pytest keeps its plugins in sets
@@ -70,22 +81,33 @@ class _Gatherer:
     """A plugin of pytest: it takes up each report as it comes."""
 
     report: Report | None
-    checks: list[Check] = field(default_factory=list)
-    total: int = 0
+    checks: dict[str, Check] = field(default_factory=dict)
+    order: list[str] = field(default_factory=list)
+    interrupted: bool = False
+
+    def sorted(self) -> list[Check]:
+        """Return the checks in the order of the files, not in that of their ends."""
+        place = {node: number for number, node in enumerate(self.order)}
+        return [self.checks[node] for node in sorted(self.checks, key=lambda n: place.get(n, -1))]
 
     def pytest_collection_finish(self, session: pytest.Session) -> None:
         """Count the checks, where this process runs them itself."""
-        self.total = max(self.total, len(session.items))
+        self.order = [item.nodeid for item in session.items] or self.order
 
     @pytest.hookimpl(optionalhook=True)
     def pytest_xdist_node_collection_finished(self, node: Any, ids: Sequence[str]) -> None:
         """Count the checks, where other processes run them."""
-        self.total = len(ids)
+        self.order = list(ids)
+
+    def pytest_keyboard_interrupt(self) -> None:
+        """Remember that the user broke it off."""
+        self.interrupted = True
 
     def pytest_collectreport(self, report: pytest.CollectReport) -> None:
-        """Keep what could not even be imported."""
+        """Keep what could not even be imported; each process says so."""
         if report.failed:
-            self.checks.append(Check(_chapter(report.nodeid), "import", 0.0, str(report.longrepr)))
+            node, reason = report.nodeid, str(report.longrepr)
+            self.checks[node] = Check(_chapter(node), "import", 0.0, reason)
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         """Keep what a check recorded."""
@@ -98,13 +120,13 @@ class _Gatherer:
             name=report.nodeid.split("::", 1)[1],
             seconds=report.duration,
             failure=report.longreprtext if report.failed else "",
-            omission=skipped.removeprefix("Skipped: "),
             quantities=[Quantity(**data) for data in found.get(QUANTITIES, [])],
             drawings=[Drawing(**data) for data in found.get(DRAWINGS, [])],
+            omission=skipped.removeprefix("Skipped: "),
         )
-        self.checks.append(check)
+        self.checks[report.nodeid] = check
         if self.report:
-            self.report(check.chapter, len(self.checks), self.total)
+            self.report(check.chapter, len(self.checks), len(self.order))
 
 
 def _chapter(node: str) -> str:
