@@ -78,13 +78,33 @@ def test_hessian_is_added_with_its_factor(model, broken):
         assert close(total, 1 - 3 * potential.hessian(), ROUND_OFF)
 
 
+def test_hessian_of_some_cells_is_added_to_those(make_case, make_model):
+    """Of two cells through the wall the inner one alone has a face on the bore."""
+    model = make_model(make_case(), "2x1x2")
+    cells = len(model.body.connectivity)
+    model.field.set(ruffled(model.body), np.zeros((cells, PRESSURES)))
+    hessian = model.bore.hessian()
+    bore = np.hypot(*model.body.nodes[model.body.connectivity, :2].T).min(axis=0) < 5.0 + 1e-6
+    assert 0 < bore.sum() < cells
+    assert not hessian[~bore].any()
+    forces = model.bore.gradient()[bore, U].reshape(bore.sum(), -1, 3)
+    turn = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])  # about the axis
+    places = (model.body.nodes + ruffled(model.body))[model.body.connectivity[bore]]
+    turned = (places @ turn.T).reshape(bore.sum(), -1, 1)
+    found = (hessian[bore][:, U, U] @ turned).reshape(forces.shape)
+    assert close(found, forces @ turn.T, ROUND_OFF)  # the forces turn with the bore
+
+
 def test_energy_of_an_even_deformation_is_its_density_times_the_volume(model):
-    """The density is worked out by plain arithmetic: F and p are the same everywhere."""
+    """The density is worked out by plain arithmetic: F and p are the same everywhere.
+
+    p is put in as the cells' own figures, which are read off once.
+    """
     F = np.array([[1.3, 0.2, -0.1], [-0.1, 0.9, 0.3], [0.05, -0.2, 1.1]])
     p, rubber, mesh = 0.03, model.case.rubber, model.body.mesh
-    no_pressure = np.zeros((len(model.body.connectivity), PRESSURES))
-    model.field.set(model.body.nodes @ F.T - model.body.nodes, no_pressure)
     model.field.function.sub(1).interpolate(lambda x: np.full(x.shape[1], p))
+    pressure = model.field.function.x.array.reshape(-1, UNKNOWNS)[:, P].copy()
+    model.field.set(model.body.nodes @ F.T - model.body.nodes, pressure)
     J, C = np.linalg.det(F), F.T @ F
     i1 = J ** (-2 / 3) * np.trace(C)
     i2 = J ** (-4 / 3) * (np.trace(C) ** 2 - np.trace(C @ C)) / 2
