@@ -12,6 +12,14 @@ does not move: at all nodes that are free its derivative is the push on the cavi
 
 Of the three pairs of load and coordinate the pressure acts on this volume, the axial force as a
 dead traction spread evenly over a face, on the mean displacement of that face; the third is idle.
+
+Balance. Reactions at what is held are the forces of the wall on those nodes less those of the load,
+for which the pressure pushes on the bore itself and not by way of the volume. The work of a load
+that grows from rest to l on its coordinate g is
+
+.. math:: W = \int_0^g l \, dg' = l g - \int_0^l g' \, dl'. \qquad (1)
+
+Gauss' formula takes the one or the other integral, over what drives the body.
 """
 
 from __future__ import annotations
@@ -25,6 +33,7 @@ import fem.fe  # noqa: F401 - the solver's wheel wants to come before dolfinx
 # isort: split
 import numpy as np
 import ufl
+from scipy.spatial import cKDTree
 
 from fem.arrays import Array
 from fem.fe.assembly import Stiffness, System
@@ -40,6 +49,19 @@ from validation.check import Quantity
 
 LOADED = "outer"
 """The group of the face that bears the traction."""
+
+
+EDGE = np.array([[-3, 4, -1], [-4, 0, 4], [1, -4, 3]]) / 6
+"""Integrals over a quadratic edge of each of its shape functions by the slope of each."""
+
+
+def area_beside(across: Array, along: Array) -> float:
+    """Return the area (mm2) between an axis and a line of quadratic edges, exactly.
+
+    `across` and `along` the axis lie the line's nodes, in their order.
+    """
+    edges = np.arange(0, len(along) - 2, 2)[:, None] + np.arange(3)
+    return float(abs(np.einsum("ei,ij,ej", across[edges], EDGE, along[edges])))
 
 
 class Cartesian(Motion):
@@ -70,20 +92,29 @@ class State:
 
     Attributes
     ----------
+    x
+        All unknowns.
     displacement
         Of the nodes, shape (nodes, 3), mm.
-    pressure
-        On the bore (MPa).
+    loads, coordinates
+        Of each pair, shape (3,).
     energy
         Stored in the meshed part (N mm).
     unstable
         Number of unstable directions, were the loads kept.
     """
 
+    x: Array
     displacement: Array
-    pressure: float
+    loads: Array
+    coordinates: Array
     energy: float
     unstable: int
+
+    @property
+    def pressure(self) -> float:
+        """Pressure on the bore (MPa)."""
+        return float(self.loads[PRESSURE])
 
 
 class Solid:
@@ -116,17 +147,20 @@ class Solid:
         self.field = BrokenField(body)
         self.wall, self.bore = wall(self.field), enclosed_volume(self.field)
         self.strain = WallStrain(self.field)
-        self.push = self._mean_push(traction) if traction else np.zeros(self.motion.size)
+        self.traction = np.zeros((len(body.connectivity), DISPLACEMENTS))
+        if traction:
+            self.traction = self._mean_push(traction)
+        self.push = self.motion.gather(self.traction)
         self._cell_volume = np.ptp(body.nodes, axis=0).prod() / len(body.connectivity)
 
     def _mean_push(self, direction: tuple[float, float, float]) -> Array:
-        """Return the nodal forces of 1 N spread evenly over the loaded face."""
+        """Return the forces of 1 N spread evenly over the loaded face, by cells."""
         mesh, facets = self.body.mesh, self.body.facets
         area = ufl.Measure("ds", mesh, subdomain_data=facets, metadata=QUADRATURE)(GROUPS[LOADED])
         push, _ = ufl.split(ufl.TestFunction(self.field.space))
         form = ufl.inner(ufl.as_vector(direction), push) * area
         forces = CellVector(self.field, form).assemble()[:, :DISPLACEMENTS]
-        return self.motion.gather(forces) / np.linalg.norm(forces.reshape(-1, 3).sum(axis=0))
+        return np.asarray(forces / np.linalg.norm(forces.reshape(-1, 3).sum(axis=0)))
 
     def rest(self) -> Array:
         """Return the state without load."""
@@ -202,13 +236,58 @@ class Solid:
             x, loads = trial.x, trial.loads
             found.append(
                 State(
+                    x=x,
                     displacement=self.motion.displacement(self._split(x)[0]),
-                    pressure=loads[PRESSURE],
+                    loads=loads,
+                    coordinates=trial.coordinates,
                     energy=self.energy(x),
                     unstable=self.tangent(x, loads).negative,
                 )
             )
         return found
+
+    def work(
+        self, pair: int, end: float, by_load: bool = True, count: int = 8
+    ) -> tuple[float, State]:
+        """Return the work (N mm) of a load, or its coordinate, from rest to `end`, and the state.
+
+        Eq. (1), by Gauss' formula with `count` states.
+        """
+        at_rest = self.coordinates(self.rest())[pair]
+        start = 0.0 if by_load else at_rest
+        points, weights = np.polynomial.legendre.leggauss(count)
+        driven = start + (end - start) * (points + 1) / 2
+        *states, last = self.follow(pair, [*driven, end], by_load)
+        if by_load:
+            other = np.array([state.coordinates[pair] - at_rest for state in states])
+            whole = end * (last.coordinates[pair] - at_rest)
+            return float(whole - end / 2 * weights @ other), last
+        loads = np.array([state.loads[pair] for state in states])
+        return float((end - start) / 2 * weights @ loads), last
+
+    def _unbalanced(self, state: State) -> Array:
+        """Return the forces of the wall on the nodes less those of the loads, (nodes, 3), N."""
+        self._set(state.x)
+        forces = self.wall.gradient() - state.pressure * bore_push(self.field).assemble()
+        by_cell = forces[:, :DISPLACEMENTS] - state.loads[AXIAL] * self.traction
+        unbalanced = np.zeros_like(self.body.nodes)
+        np.add.at(unbalanced, self.body.connectivity.ravel(), by_cell.reshape(-1, 3))
+        return unbalanced
+
+    def reactions(self, state: State) -> Array:
+        """Return what holds the nodes, nil where they are free; shape (nodes, 3), N."""
+        return np.where(self.motion.unknown == HELD, self._unbalanced(state), 0.0)
+
+    def unbalanced(self, state: State) -> float:
+        """Return the largest force (N) that is left where the nodes are free."""
+        return float(np.abs(self._unbalanced(state)[self.motion.unknown != HELD]).max())
+
+    def image_gap(self, state: State, other: Solid, image: State, mirror: Array) -> float:
+        """Return how far a state is from that of a mirrored body, share of its displacement."""
+        far, partner = cKDTree(other.body.nodes).query(self.body.nodes @ mirror)
+        assert far.max() < 1e-6, "the meshes are no mirror images"
+        gap = image.displacement[partner] - state.displacement @ mirror
+        return float(np.abs(gap).max() / np.abs(state.displacement).max())
 
     def push_gap(self, state: State) -> float:
         """Return how far the volume's slopes are from the push on the bore, share of the largest.
