@@ -31,6 +31,20 @@ def fe_slopes(model: Any) -> tuple[Any, Any]:
     return KPA * tangent.solve(directions[:, PRESSURE]), tangent.solve(directions[:, AXIAL])
 
 
+def fe_pull(model: Any, slope: Any, share: float = 0.2) -> float:
+    """Return n T (N) of the first family in the middle of an FE tube moved by `slope`.
+
+    Stiff threads hardly strain, less than the squares of the tube's own strains: so the strain is
+    taken to first order, by a difference about rest.
+    """
+    threads, way, length = model.threads[0], 1e-3, model.case.tube.length
+    q = way * slope[: model.motion.size]
+    more, less = (threads.strain(model.motion.displacement(sign * q)) for sign in (1, -1))
+    near = np.abs(threads.z.mean(axis=1) / length - 0.5) < share / 2
+    strain = ((more - less) / (2 * way))[near] @ threads.rest[near] / threads.rest[near].sum()
+    return float(threads.family.count * threads.family.stiffness * strain)
+
+
 def strains(model: Any, slope: Any) -> tuple[float, float, float, float]:
     """Return eps_z, psi, u(A) and u(B) in the middle of an FE tube moved by `slope`."""
     found: Middle = middle(model, slope, share=0.2)

@@ -285,7 +285,7 @@ class Solid:
     def image_gap(self, state: State, other: Solid, image: State, mirror: Array) -> float:
         """Return how far a state is from that of a mirrored body, share of its displacement."""
         far, partner = cKDTree(other.body.nodes).query(self.body.nodes @ mirror)
-        assert far.max() < 1e-6, "the meshes are no mirror images"
+        assert np.max(far) < 1e-6, "the meshes are no mirror images"
         gap = image.displacement[partner] - state.displacement @ mirror
         return float(np.abs(gap).max() / np.abs(state.displacement).max())
 

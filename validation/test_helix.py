@@ -30,10 +30,15 @@ coefficient mu of friction dT/ds = mu q, so that over all its length, with phi t
 
 .. math:: T_2 / T_1 = e^{\mu\phi\sin\alpha}. \qquad (4)
 
+Its torsion, by which its osculating plane turns with its length, is
+
+.. math:: \tau = \sin\alpha \cos\alpha / R. \qquad (5)
+
 Worked numbers. L = 100, R = 8 mm at 75 deg: phi = 46.65063509 rad, l = 386.37033052 mm (30 and 60
 deg stand in `test_slack_thread.py`). Eq. (2) at 60 deg for m = 8, 16, 32, 64: 0.98093369,
 0.99519401, 0.99879604, 0.99969885. Eq. (3): 0.09375 N/mm for T = 1 N, R = 8 mm, 60 deg. Eq. (4) for
-mu = 0.2: 1.87445609 for phi sin(alpha) = pi, and 8.81592052 for two turns at 60 deg.
+mu = 0.2: 1.87445609 for phi sin(alpha) = pi, and 8.81592052 for two turns at 60 deg. Eq. (5) at 60
+deg: 0.05412659 1/mm.
 
 What is run. A mesh whose cells the thread leaves by their edges, and which draws it by 2 chords to
 a cell, has 2 chords for each cell round it. As drawn it is the polygon of eq. (2); as measured it
@@ -42,15 +47,18 @@ is the helix: on a mesh that took the polygon for the length at rest, a thread w
 z -> lambda z, are held against
 
 .. math:: \ell(c, \lambda)
-          = \ell \sqrt{\lambda^2 \cos^2\alpha + c^2 \sin^2\alpha}. \qquad (5)
+          = \ell \sqrt{\lambda^2 \cos^2\alpha + c^2 \sin^2\alpha}. \qquad (6)
 
 Its displacement is linear, so that any mesh holds it exactly. Eq. (3) is found by virtual work: the
 nodal forces of a thread wound in with the tension T are contracted with the displacement
-r -> r + r/R, which grows the outer radius by 1 mm.
+r -> r + r/R, which grows the outer radius by 1 mm. Eq. (5) is found on the thread as drawn: the
+planes of a chord with the one before it and with the one after it differ by an angle that is tau
+times the chord's length but for terms in 1/m^2; from m = 32 and 64 a line leads to 1/m^2 = 0.
 
 Tolerances. Worked numbers: half a unit of their last digit. All else is exact but for round-off,
 1e-10: that the map from the tube to the cells is good to 1e-9 of a cell (`fem/fe/outer.py`) moves
-the point at which a linear displacement is read, not its derivative.
+the point at which a linear displacement is read, not its derivative. The torsion as drawn
+is left with terms in 1/m^4: (2 pi/32)^4 = 1.5e-3, of which a tenth is allowed, 1.5e-4.
 """
 
 from __future__ import annotations
@@ -134,6 +142,32 @@ def test_polygon_and_length_at_rest(chords: int) -> None:
         name = f"m = {chords}, c = {growth}, lambda = {stretch}, length (mm)"
         checks.append(Quantity(name, GEOMETRY, share * length, float(found), 1e-10))
     verify([worked, *found_by(model, checks)])
+
+
+def drawn_torsion(chords: int) -> float:
+    """Return the torsion (1/mm) of a thread that is drawn by so many chords to a turn."""
+    model = wound(chords // 2)
+    (threads,) = model.threads
+    first = threads.positions(strained(model, 1.0, 1.0))[threads.thread == 0]
+    chord = np.diff(first, axis=1).reshape(-1, 3)
+    length = np.linalg.norm(chord[1:-1], axis=1)
+    planes = np.cross(chord[:-1], chord[1:])
+    sine = (np.cross(planes[:-1], planes[1:]) * chord[1:-1]).sum(axis=1) / length
+    cosine = (planes[:-1] * planes[1:]).sum(axis=1)
+    return float(np.mean(np.arctan2(sine, cosine) / length))
+
+
+def test_torsion() -> None:
+    by_formula = math.sin(ALPHA) * math.cos(ALPHA) / B
+    led = (4 * drawn_torsion(64) - drawn_torsion(32)) / 3
+    name = "torsion at 60 deg (1/mm)"
+    drawn = Quantity(f"{name}, as drawn", GEOMETRY, 0.05412659, led, 1.5e-4)
+    verify(
+        [
+            Quantity(f"{name}, eq. (5)", GEOMETRY, 0.05412659, by_formula, 5e-9, 1.0),
+            *found_by(wound(32), [drawn]),
+        ]
+    )
 
 
 @pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])

@@ -25,14 +25,21 @@ With k = p A^2/(B^2 - A^2) a tube under the inner pressure p carries
 Both models have closed ends; the open tube is their tube with a force of p pi A^2 against the
 thrust.
 
+At the bore sigma_r = -p, and (2) turned round gives the other two stresses from the strains there,
+
+.. math:: \begin{bmatrix} 1 & -\nu \\ -\nu & 1 \end{bmatrix}
+          \begin{bmatrix} \sigma_\theta \\ \sigma_z \end{bmatrix}
+          = \begin{bmatrix} E u(A)/A - \nu p \\ E \epsilon_z - \nu p \end{bmatrix}. \qquad (3)
+
 Worked numbers (A = 6, B = 8 mm, E = 0.3 MPa, p = 1 kPa). nu = 1/2: closed, eps_z is nil and
 u(A) = 6.85714286e-2, u(B) = 5.14285714e-2 mm; open, eps_z = -4.28571429e-3, u(A) = 8.14285714e-2
-mm.
+mm. Stresses: sigma_theta(A) = 3.5714286 kPa; sigma_z = 1.2857143 kPa closed, nil open.
 
 Tolerances. The slope at rest is the limit of tiny pressure itself. Fast model: 1e-6, where it is
 exact. FE model: 0.3 % of u, and of eps_z the same share of the hoop strain u/A, with eqs. (1) and
 (2) taken at the model's own nu (0.4995, and 0.4516 for the bulk modulus); it is nearly exact in the
-middle of a long tube.
+middle of a long tube. Stresses: the same shares of sigma_theta(A); worked numbers to 1e-7, half a
+unit of their last digit and that of the strains.
 """
 
 from typing import Any
@@ -53,6 +60,9 @@ E = 0.3
 CLOSED = (0.0, 6.85714286e-2, 5.14285714e-2)
 OPEN = (-4.28571429e-3, 8.14285714e-2, 6.85714286e-2)
 """(eps_z, u(A), u(B)) at nu = 1/2."""
+
+STRESSES = {"closed": (3.5714286, 1.2857143), "open": (3.5714286, 0.0)}
+"""(sigma_theta(A), sigma_z) in kPa, whatever nu."""
 
 THRUST = KPA * np.pi * A**2
 
@@ -92,19 +102,36 @@ def bare(
     ]
 
 
+def stresses(
+    what: str, ends: str, nu: float, found: tuple[float, ...], share: float
+) -> list[Quantity]:
+    """Return the checks of the stresses at the bore by eq. (3) from eps_z, psi and u(A)."""
+    strains_there = np.array([found[2] / A, found[0]])
+    pair = np.linalg.solve([[1, -nu], [-nu, 1]], E * strains_there - nu * KPA) / KPA
+    names = ("sigma_theta(A) (kPa)", "sigma_z (kPa)")
+    return [
+        Quantity(f"{what}, {ends}, {name}", LAME, e, float(c), share, STRESSES[ends][0])
+        for name, e, c in zip(names, STRESSES[ends], pair, strict=True)
+    ]
+
+
 def test_worked_numbers() -> None:
     checks = []
     for name, row, thrust in [("closed", CLOSED, True), ("open", OPEN, False)]:
         found = lame(0.5, thrust)
         checks += bare(f"nu = 0.5, {name}", row, (found[0], 0.0, *found[1:]), 1e-8)
+        checks += stresses("nu = 0.5", name, 0.5, (row[0], 0.0, *row[1:]), 1e-7)
     verify(checks)
 
 
 def test_fast_model() -> None:
     model = FastModel(tube())
+    closed, opened = fast_strains(model), fast_strains(model, -THRUST)
     checks = [
-        *bare("nu = 0.5, closed", CLOSED, fast_strains(model), 1e-6),
-        *bare("nu = 0.5, open", OPEN, fast_strains(model, -THRUST), 1e-6),
+        *bare("nu = 0.5, closed", CLOSED, closed, 1e-6),
+        *stresses("nu = 0.5", "closed", 0.5, closed, 1e-6),
+        *bare("nu = 0.5, open", OPEN, opened, 1e-6),
+        *stresses("nu = 0.5", "open", 0.5, opened, 1e-6),
     ]
     verify(found_by(model, checks))
 
@@ -114,9 +141,9 @@ def test_fe_model(bulk_ratio: float) -> None:
     model = build(tube(rubber=rubber(bulk_ratio), length=120.0), "fe", "1x2x40")
     pressed, pulled = fe_slopes(model)
     nu = poisson(bulk_ratio)
-    opened = strains(model, pressed - THRUST * pulled)
-    checks = [
-        *bare(f"nu = {nu:.4f}, closed", lame(nu, True), strains(model, pressed), 3e-3),
-        *bare(f"nu = {nu:.4f}, open", lame(nu, False), opened, 3e-3),
-    ]
+    checks = []
+    for ends, slope in [("closed", pressed), ("open", pressed - THRUST * pulled)]:
+        found, what = strains(model, slope), f"nu = {nu:.4f}"
+        checks += bare(f"{what}, {ends}", lame(nu, ends == "closed"), found, 3e-3)
+        checks += stresses(what, ends, nu, found, 3e-3)
     verify(found_by(model, checks))
