@@ -10,7 +10,7 @@ take up the slack or leave the threads as they were cut, just taut at 30 deg. Th
 
 1. equal and opposite angles give no twist; below the neutral angle of 54.7 deg the tube shortens,
    above it lengthens;
-2. of all pairs the equal ones give the greatest twist;
+2. no pair turns more than the equal pair of its greater angle;
 3. axial threads give bulge and no twist;
 4. mirrored settings mirror: the twist changes sign and nothing else does;
 5. a device of finger size, whose angles reach +-30 deg, turns by tens of degrees (+-60 deg has been
@@ -23,19 +23,31 @@ The device is invented: a tube of 5 mm bore radius, 1.5 mm wall and 45 mm length
 Quantities. Of 6, for each pair of angles: the greatest distance d of the displacement, along the
 path over the pressure, from the straight line through its two ends,
 
-.. math:: d = \max_i \left| w_i - w_n \phi_i/\phi_n \right|, \qquad (1)
+.. math:: d = \max_i \left| w_i - w_n \phi_i/\phi_n \right|. \qquad (1)
 
-or from nil where nothing turns; the mean of d over all pairs is compared. All else as it is said.
+Where nothing turns there is no curve of the one against the other: such pairs are left out, equal
+and opposite ones and those that under one of the rules stay slack throughout. Of a pair and its
+mirror image, which have the same d, one is taken. Ten pairs are left. Their mean of d is compared,
+and it is counted at how many d is smaller with the slack taken up: six by the fast model, five by
+the FE model; it is greater at -20 and 30 deg, by the FE model at -10 and 30 deg too. At three the
+rules come to the same path, for the threads at 30 deg are as they were cut, and others beside them
+go slack under pressure. All else as it is said.
 
 Worked numbers: the orders of magnitude in 5.
 
 Tolerances. Signs and orders are asserted as such: a share that is at most 1. What symmetry makes
-nil, 1e-6 of the greatest twist; what it makes equal, 1e-6. In 5 a factor of two, for the facts are
-given to one digit and belong to another device.
+nil, 1e-6 of the greatest twist; what it makes equal, 1e-6. In 1 and 3 the tube bulges or
+shortens if it does so by more than 0.1 mm, which can just be read off such a device. In 5 a factor
+of two, for the facts are given to one digit and belong to another device: the difference is at most
+the lesser of the two figures. In 6 the mean of d is to be halved, a
+difference that is plain to see, and of the seven pairs that differ at most three may be less
+straight. Two d are alike that differ by less than 1 % of the greater: on the same path they differ
+by what Newton's method leaves.
 """
 
 import functools
 import itertools
+import math
 from typing import Any
 
 import numpy as np
@@ -131,13 +143,13 @@ def test_lengthens_above_the_neutral_angle(model: str) -> None:
 
 
 def greatest_twist(model: str, pairs: list[tuple[int, int]]) -> list[Quantity]:
-    """Return the checks of 2: at no pair more twist than at the equal pair of its greater angle."""
-    equal = abs(twist(30, 30, model))
+    """Return the checks of 2 at all pairs but the equal ones, which would be held to themselves."""
     checks = []
     for first, second in pairs:
-        if first != second and (first, second) != (-30, 30):
-            share = abs(twist(first, second, model)) / equal
-            name = f"{first} and {second} deg, twist over that of 30 and 30 deg"
+        if first != second:
+            greater = max(abs(first), abs(second))
+            share = abs(twist(first, second, model)) / abs(twist(greater, greater, model))
+            name = f"{first} and {second} deg, twist over that of {greater} and {greater} deg"
             checks += solved(first, second, model=model).found(at_most(name, PRACTICE, 1.0, share))
     return checks
 
@@ -169,22 +181,17 @@ def test_mirrored_settings_mirror(rule: str) -> None:
     verify(checks)
 
 
-def straightness(path: Walk) -> float:
-    """Return d of eq. (1) (mm)."""
-    table = rows(path)
-    turn = np.array([row["twist_deg"] for row in table])
-    shift = np.array([row["displacement_mm"] for row in table])
-    if abs(turn[-1]) < 1e-3:
-        return float(np.abs(shift).max()) if abs(turn).max() > 1e-3 else 0.0
-    return float(np.abs(shift - shift[-1] * turn / turn[-1]).max())
+def to_twice(name: str, expected: float, computed: float) -> Quantity:
+    """Return the check that neither of two figures is more than twice the other."""
+    lesser = min(expected, computed)
+    return Quantity(f"{name}, to a factor of two", PRACTICE, expected, computed, 1.0, lesser)
 
 
 def test_reach_of_the_device() -> None:
     reached = {rule: [rows(solved(*pair, rule)) for pair in PAIRS] for rule in RULES}
-    everything = [row for table in reached.values() for rows_ in table for row in rows_]
+    everything = [row for tables in reached.values() for table in tables for row in table]
     turned = max(abs(row["twist_deg"]) for row in everything)
     shift = [row["displacement_mm"] for row in everything]
-    path = solved(30, 30)
     curves = {
         f"fast model, {rule}": (
             [row["displacement_mm"] for table in reached[rule] for row in table],
@@ -195,20 +202,41 @@ def test_reach_of_the_device() -> None:
     title = "All settings and pressures of the invented finger"
     draw(Drawing(title, "displacement (mm)", "twist (deg)", curves))
     verify(
-        path.found(
-            Quantity("greatest twist (deg), log2 of", PRACTICE, np.log2(60), np.log2(turned), 1, 1),
-            Quantity("shortens by (mm), log2 of", PRACTICE, 1.0, np.log2(-min(shift)), 1, 1),
-            Quantity("lengthens by (mm), log2 of", PRACTICE, 2.0, np.log2(max(shift)), 1, 1),
+        solved(30, 30).found(
+            to_twice("greatest twist (deg)", 60.0, turned),
+            to_twice("greatest shortening (mm)", 2.0, -min(shift)),
+            to_twice("greatest lengthening (mm)", 4.0, max(shift)),
         )
     )
 
 
+def straightness(path: Walk) -> float:
+    """Return d of eq. (1) (mm); not a number where nothing turns."""
+    table = rows(path)
+    turn = np.array([row["twist_deg"] for row in table])
+    shift = np.array([row["displacement_mm"] for row in table])
+    if abs(turn[-1]) < 1e-3:
+        return math.nan
+    return float(np.abs(shift - shift[-1] * turn / turn[-1]).max())
+
+
 @pytest.mark.parametrize("model", ["fast", pytest.param("fe", marks=pytest.mark.slow)])
 def test_slack_taken_up_is_nearer_to_a_straight_line(model: str) -> None:
-    pairs = [pair for pair in (PAIRS if model == "fast" else FE_PAIRS) if sum(pair)]
-    means = [
-        float(np.mean([straightness(solved(*pair, rule, model)) for pair in pairs]))
-        for rule in RULES
-    ]
-    name = "mean distance from a straight line, slack taken up over left"
-    verify(solved(30, 30, model=model).found(at_most(name, PRACTICE, 0.5, means[0] / means[1])))
+    pairs = [pair for pair in PAIRS if sum(pair) > 0]  # no opposite angles, no mirror images
+    every = np.array(
+        [[straightness(solved(*pair, rule, model)) for rule in RULES] for pair in pairs]
+    )
+    d = every[~np.isnan(every).any(axis=1)]
+    fall, near = d[:, 1] - d[:, 0], 0.01 * d.max(axis=1)
+    more, less = int((fall > near).sum()), int((fall < -near).sum())
+    alike = len(d) - more - less
+    up = "with slack taken up"
+    share = d[:, 0].mean() / d[:, 1].mean()
+    verify(
+        solved(30, 30, model=model).found(
+            at_most(f"mean distance from a straight line {up} over left", PRACTICE, 0.5, share),
+            Quantity("pairs as straight either way, of 10", PRACTICE, 3, alike, 0.0),
+            at_most(f"pairs less straight {up}, of 10", PRACTICE, 3, less),
+            Quantity("pairs that turn under both rules", PRACTICE, 10, len(d), 0.0),
+        )
+    )

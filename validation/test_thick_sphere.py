@@ -110,34 +110,41 @@ def radii(octant: Solid, state: State) -> tuple[float, float, float]:
     return float(bore.mean()), float(np.ptp(bore)), float(now[at_rest > B - 1e-6].mean())
 
 
-def test_past_the_limit_point() -> None:
-    octant, states = blown_up(2, 4, 2, GROWTH.tolist())
-    by_growth = dict(zip(GROWTH.tolist(), states, strict=True))
-    checks = []
-    for growth, worked in WORKED.items():
-        state, what = by_growth[growth], f"a/A = {growth}"
-        a, spread, b = radii(octant, state)
-        checks += [
-            Quantity(f"{what}, P by (1), kPa", SOURCE, worked, pressure(growth), 1e-6),
-            *octant.found(
-                Quantity(f"{what}, P (kPa)", SOURCE, worked, 1e3 * state.pressure, 3e-3),
-                Quantity(f"{what}, a (mm)", SOURCE, growth * A, a, 3e-3),
-                Quantity(f"{what}, b (mm)", SOURCE, outer(growth), b, 3e-3),
-                Quantity(f"{what}, E (N mm)", SOURCE, work(growth), 8 * state.energy, 3e-3),
-                at_most(f"{what}, bore out of round", "symmetry", 1e-3, spread / a),
-                at_most(
-                    f"{what}, push by the volume, error", "Gauss", 1e-10, octant.push_gap(state)
-                ),
-            ),
-        ]
+def worked_state(octant: Solid, state: State, growth: float) -> list[Quantity]:
+    """Return the checks of a state at an a/A of the worked numbers."""
+    worked, what = WORKED[growth], f"a/A = {growth}"
+    a, spread, b = radii(octant, state)
+    return [
+        Quantity(f"{what}, P by (1), kPa", SOURCE, worked, pressure(growth), 1e-6),
+        *octant.found(
+            Quantity(f"{what}, P (kPa)", SOURCE, worked, 1e3 * state.pressure, 3e-3),
+            Quantity(f"{what}, a (mm)", SOURCE, growth * A, a, 3e-3),
+            Quantity(f"{what}, b (mm)", SOURCE, outer(growth), b, 3e-3),
+            Quantity(f"{what}, E (N mm)", SOURCE, work(growth), 8 * state.energy, 3e-3),
+            at_most(f"{what}, bore out of round", "symmetry", 1e-3, spread / a),
+            at_most(f"{what}, push by the volume, error", "Gauss", 1e-10, octant.push_gap(state)),
+        ),
+    ]
+
+
+def unstable_directions(octant: Solid, states: list[State]) -> list[Quantity]:
+    """Return the checks of how many unstable directions there are, below the maximum and beyond."""
     rising = np.array([pressure(g + 1e-4) > pressure(g - 1e-4) for g in GROWTH])
     unstable = np.array([state.unstable for state in states])
     what = "the limit point, unstable directions under kept pressure"
-    checks += octant.found(
+    return octant.found(
         Quantity(f"below {what}, most", SOURCE, 0, unstable[rising].max(), 0.0, 1.0),
         Quantity(f"beyond {what}, fewest", SOURCE, 1, unstable[~rising].min(), 0.0),
         Quantity(f"beyond {what}, most", SOURCE, 1, unstable[~rising].max(), 0.0),
     )
+
+
+def test_past_the_limit_point() -> None:
+    octant, states = blown_up(2, 4, 2, GROWTH.tolist())
+    by_growth = dict(zip(GROWTH.tolist(), states, strict=True))
+    checks = [
+        check for growth in WORKED for check in worked_state(octant, by_growth[growth], growth)
+    ]
     line = np.linspace(1.0, 2.1, 100)
     draw(
         Drawing(
@@ -153,7 +160,7 @@ def test_past_the_limit_point() -> None:
             },
         )
     )
-    verify(checks)
+    verify([*checks, *unstable_directions(octant, states)])
 
 
 def section(octant: Solid, state: State, normal: int) -> float:
