@@ -26,10 +26,11 @@ from typing import Any
 
 import felupe
 import numpy as np
+import numpy.typing as npt
 from scipy import sparse
 from scipy.sparse.linalg import splu
 
-from fem.arrays import Array
+Array = npt.NDArray[np.float64]
 
 FIRST = 2e-4
 """Pressure of the first step (MPa): the threads come out of their toes."""
@@ -96,8 +97,11 @@ class Equilibrium:
     ----------
     twist, displacement
         Turn (rad) and rise (mm) of the upper ring.
+    middle_twist, middle_rise
+        What the upper end of the middle half of the outer face turns (rad) and rises (mm) more than
+        the lower one, in the mean.
     radius
-        Mean radius of the outer face over the middle half of the length at rest (mm).
+        Mean radius of the outer face over that half (mm).
     tension
         Mean tension of each family's threads (N).
     pull, torque
@@ -106,6 +110,8 @@ class Equilibrium:
 
     twist: float
     displacement: float
+    middle_twist: float
+    middle_rise: float
     radius: float
     tension: tuple[float, ...]
     pull: float
@@ -234,7 +240,8 @@ class ConformingTube:
         RuntimeError
             If the steps become too small.
         """
-        q, reached, step, found = np.append(self._rest[self._free], [0.0, 0.0]), 0.0, FIRST, []
+        q, reached, step = np.append(self._rest[self._free], [0.0, 0.0]), 0.0, FIRST
+        found = []
         for pressure in pressures:
             while reached < pressure:
                 there = min(reached + step, pressure)
@@ -265,13 +272,18 @@ class ConformingTube:
         self._put(q)
         force, _ = self._assembled(pressure)
         here = self.mesh.points + self.field[0].values
-        outer = self.radius > self.radii[1] - 1e-6
-        middle = outer & (np.abs(self.mesh.z / self.length - 0.5) < 0.25 + 1e-6)
+        outer, height = self.radius > self.radii[1] - 1e-6, self.mesh.z / self.length
+        middle = outer & (np.abs(height - 0.5) < 0.25 + 1e-6)
+        low, high = (outer & (np.abs(height - share) < 1e-6) for share in (0.25, 0.75))
+        turn = np.angle(here @ [1, 1j, 0] / (self.mesh.points @ [1, 1j, 0]))
         held = force[: self.mesh.points.size].reshape(-1, 3)[self.base]
         x, y, _ = here[self.base].T
+        rise = self.field[0].values[:, 2]
         return Equilibrium(
             twist=q[-2],
             displacement=q[-1],
+            middle_twist=float(turn[high].mean() - turn[low].mean()),
+            middle_rise=float(rise[high].mean() - rise[low].mean()),
             radius=float(np.hypot(*here[middle, :2].T).mean()),
             tension=tuple(float(np.mean(truss.results.stress)) for truss in self.trusses),
             pull=-float(held[:, 2].sum()),

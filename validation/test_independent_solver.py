@@ -22,18 +22,21 @@ other one column back and two levels up: with n columns at a distance s and leve
 
 .. math:: \tan\alpha = s/h, \quad \tan\beta = -s/2h, \quad s = 2\pi B/n. \qquad (2)
 
-Worked numbers: none; one solver is the measure of the other. A = 5, B = 6.5, L = 29.474 mm,
-mu = 60 kPa, kappa = 60 MPa; families at 30 and -16.102 deg, each of n threads that share EA = 2400
-N and have a toe of 2e-4. There: 1 x 48 x 20 cells of 27 nodes, n = 96. Here: the fine mesh, 2 x 384
-x 40. The bare tube is held against 1 x 24 x 10 cells.
+Worked numbers: none; one solver is the measure of the other. A = 5, B = 6.5, L = 58.948 mm,
+mu = 60 kPa, kappa = 60 MPa; families at 30 and -16.102 deg, each of n = 96 threads that share
+EA = 2400 N and have a toe of 2e-4. There: 1 x 48 x 40 cells of 27 nodes. Here: 2 x 384 x 80
+cells. The bare tube is held against 1 x 24 x 20 cells.
 
-Tolerances. 1 % of twist, displacement, outer radius in the middle half and mean tension at 10 kPa,
-and of the same amounts at lower pressures, where displacement is the small difference of what the
-bore pushes and what the threads pull. Most of the gap is left by the mesh there. Ours moves by
-0.2 % at most if its cells are halved. For 1 x 24 x 10 cells with n = 48, 1 x 48 x 20 with 96 and
-1 x 72 x 30 with 144 the gaps at 10 kPa were, in 2026: twist 1.5, 0.8 and 0.6 %; displacement 2.6,
-0.6 and 0.2 %; tension at most 2.8, 0.8 and 0.3 %; radius 0.14, 0.06 and 0.02 %. The finest takes a
-quarter of an hour and is run with the exhaustive checks.
+Tolerances. 1 % of twist, displacement, growth of the outer radius and mean tension at 7.5 and
+10 kPa. Most of what is found is left by the mesh there: with 1 x 24 x 20 cells and n = 48 twist is
+off by 0.9 instead of 0.4 % at 10 kPa, displacement by 1.5 instead of 0.4, tension by 1.7 instead of
+0.5. At 5 and 2.5 kPa 2 and 3 %: family B bears a quarter and a twelfth of its last tension, goes
+slack beside the plates, and the bare tube lengthens by 0.14 mm only. What the middle half does by
+itself is within 1 % at every pressure, so the two differ at the ends. There tension falls to
+nothing within a few millimetres and hangs on the rubber as a line load, which sinks in without
+limit as a mesh is refined; ours has four cells from thread to thread, theirs one node. The last
+step of the search there, less than 1e-7 mm, is 5e-6 N in all threads if nothing yields: 1e-6 of the
+pull is asked for, since that step is taken, and 1e-6 N mm of torque.
 """
 
 from __future__ import annotations
@@ -45,26 +48,39 @@ import pytest
 
 from fem.case import Case
 from validation.check import Drawing, Quantity, at_most, draw, verify
-from validation.tubes import Walk, family, middle, tube, walk
+from validation.tubes import family, middle, tube, walk
 
-SOURCE = "FElupe 11.3.0, run here"
+SOURCE = "FElupe, run here"
 
 BORE, OUTER = 5.0, 6.5
 STIFFNESS, TOE = 2400.0, 2e-4
-PRESSURES = [2.5, 5.0, 7.5, 10.0]
+
+SHARES = {2.5: 3e-2, 5.0: 2e-2, 7.5: 1e-2, 10.0: 1e-2}
+"""Tolerance by pressure (kPa); half of the tube by itself is held to the last."""
+
+PRESSURES = list(SHARES)
 
 STEPS = (1, 1), (-1, 2)
 """Columns and levels from node to node of each family."""
 
-CELLS = 24, 10
+CELLS = 24, 20
 """The coarsest mesh there, round and along; it is refined by whole factors."""
 
 LENGTH = CELLS[1] / CELLS[0] * 2 * math.pi * OUTER / math.tan(math.radians(30))
 """By eq. (2), for the first family at 30 deg."""
 
-ANGLES = tuple(
+ANGLES = [
     math.degrees(math.atan(columns / levels * math.tan(math.radians(30))))
     for columns, levels in STEPS
+]
+
+RESOLUTION = "2x4x80"
+"""Of our mesh, as fine as \"fine\"; a face between cells lies at each quarter of the length."""
+
+STRETCHED = (
+    "displacement (mm)",
+    "lengthening of the middle half (mm)",
+    "growth of the outer radius in the middle half (mm)",
 )
 
 Figures = dict[str, float]
@@ -81,67 +97,67 @@ def case_with(count: int) -> Case:
     return tube(*threads, rubber=rubber, length=LENGTH, radii=(BORE, OUTER))
 
 
-def there(refined: int, count: int) -> list[tuple[Figures, float, float]]:
-    """Return the figures of the other library, with pull and torque of its lower ring."""
+def there(refined: int, count: int) -> list[Any]:
+    """Return the equilibria of the other library at `PRESSURES`."""
     pytest.importorskip("felupe", reason="FElupe is missing: pip install '.[independent]'")
     from validation.conforming import ConformingTube, Threads
 
     threads = [Threads(*steps, STIFFNESS / count, TOE) for steps in STEPS if count]
     cells = refined * CELLS[0], refined * CELLS[1]
     other = ConformingTube((BORE, OUTER), LENGTH, (0.06, 60.0), cells, threads)
-    found = other.inflated([pressure / 1e3 for pressure in PRESSURES])
-    return [
-        (named(at.twist, at.displacement, at.radius, at.tension), at.pull, at.torque)
-        for at in found
-    ]
+    return other.inflated([pressure / 1e3 for pressure in PRESSURES])
 
 
-def here(path: Walk) -> list[Figures]:
-    """Return the figures of our FE model at `PRESSURES`."""
-    found = {round(state.pressure * 1e3, 9): state.x for state in path.states}
-    rows = []
-    for x in map(found.__getitem__, PRESSURES):
-        seen = path.model.snapshot(x)
-        tension = tuple(links.mean_tension for links in seen.threads)
-        radius = middle(path.model, x).b
-        rows.append(named(seen.twist, seen.displacement, radius, tension))
-    return rows
+def figures_there(at: Any) -> Figures:
+    """Return the figures of an equilibrium of the other library."""
+    rest, names = (at.displacement, at.middle_rise, at.radius - OUTER), STRETCHED
+    return dict(zip(names, rest, strict=True)) | turned(at.twist, at.middle_twist, at.tension)
 
 
-def named(twist: float, displacement: float, radius: float, tension: tuple[float, ...]) -> Figures:
-    """Return figures by what the table calls them; a bare tube does not twist."""
+def figures_here(model: Any, x: Any) -> Figures:
+    """Return the figures of a state of our FE model."""
+    seen, half = model.snapshot(x), middle(model, x)
+    rest = seen.displacement, (half.stretch - 1) * LENGTH / 2, half.b - OUTER
+    tension = tuple(links.mean_tension for links in seen.threads)
+    named = dict(zip(STRETCHED, rest, strict=True))
+    return named | turned(seen.twist, half.twist * LENGTH / 2, tension)
+
+
+def turned(twist: float, middle_twist: float, tension: tuple[float, ...]) -> Figures:
+    """Return the figures that a bare tube does not have."""
     if not tension:
-        return {"displacement (mm)": displacement, "radius (mm)": radius}
-    first, second = tension
+        return {}
     return {
         "twist (deg)": math.degrees(twist),
-        "displacement (mm)": displacement,
-        "radius (mm)": radius,
-        "tension A (N)": first,
-        "tension B (N)": second,
+        "twist of the middle half (deg)": math.degrees(middle_twist),
+        "tension A (N)": tension[0],
+        "tension B (N)": tension[1],
     }
 
 
 def compared(what: str, theirs: list[Figures], ours: list[Figures]) -> list[Quantity]:
-    """Return the checks at all pressures, in shares of what is found there at the last one."""
+    """Return the checks of every figure at every pressure."""
     return [
         Quantity(
-            f"{what}, {pressure} kPa, {name}", SOURCE, expected, row[name], 1e-2, theirs[-1][name]
+            f"{what}, {pressure} kPa, {name}",
+            SOURCE,
+            expected,
+            row[name],
+            SHARES[10.0 if "middle half" in name else pressure],
         )
         for pressure, other, row in zip(PRESSURES, theirs, ours, strict=True)
         for name, expected in other.items()
     ]
 
 
-def balanced(what: str, pulls: list[float], torques: list[float]) -> list[Quantity]:
+def balanced(what: str, found: list[Any]) -> list[Quantity]:
     """Return the checks that the lower ring of the other library holds what the plate carries."""
-    source, plate = "statics", math.pi * BORE**2
     checks = []
-    for pressure, pull, torque in zip(PRESSURES, pulls, torques, strict=True):
-        thrust = pressure / 1e3 * plate
+    for pressure, at in zip(PRESSURES, found, strict=True):
+        where, thrust = f"{what}, {pressure} kPa", pressure / 1e3 * math.pi * BORE**2
         checks += [
-            Quantity(f"{what}, {pressure} kPa, pull there (N)", source, thrust, pull, 1e-8),
-            at_most(f"{what}, {pressure} kPa, torque there (N mm)", source, 1e-7, abs(torque)),
+            Quantity(f"{where}, pull there (N)", "statics", thrust, at.pull, 1e-6),
+            at_most(f"{where}, torque there (N mm)", "statics", 1e-6, abs(at.torque)),
         ]
     return checks
 
@@ -157,14 +173,15 @@ def drawn(what: str, theirs: list[Figures], ours: list[Figures]) -> None:
 
 
 def check(what: str, refined: int, count: int) -> None:
-    """Hold our fine mesh against theirs, `refined` by a factor, with `count` threads a family."""
-    other = there(refined, count)
-    theirs, pulls, torques = map(list, zip(*other, strict=True))
-    path = walk(case_with(count), PRESSURES, resolution="fine")
-    ours = here(path)
+    """Hold our mesh against theirs, `refined` by a factor, with `count` threads a family."""
+    found = there(refined, count)
+    path = walk(case_with(count), PRESSURES, resolution=RESOLUTION)
+    states = {round(state.pressure * 1e3, 9): state.x for state in path.states}
+    theirs = [figures_there(at) for at in found]
+    ours = [figures_here(path.model, states[pressure]) for pressure in PRESSURES]
     drawn(what, theirs, ours)
-    found = path.found(*compared(what, theirs, ours))
-    verify([*found, *balanced(what, pulls, torques), *path.balance(what)])
+    checks = path.found(*compared(what, theirs, ours))
+    verify([*checks, *balanced(what, found), *path.balance(what)])
 
 
 @pytest.mark.slow
@@ -175,8 +192,3 @@ def test_bare_tube() -> None:
 @pytest.mark.slow
 def test_threads_laid_from_node_to_node() -> None:
     check("96 threads", 2, 96)
-
-
-@pytest.mark.exhaustive
-def test_finer_meshes() -> None:
-    check("144 threads", 3, 144)
