@@ -31,13 +31,13 @@ Tolerances. 1 % of twist, displacement, growth of the outer radius and mean tens
 of what is found is left by the mesh there. For 1 x 24 x 20 cells with n = 48, 1 x 36 x 30 with 72
 and 1 x 48 x 40 with 96 twist is off by 0.9, 0.6 and 0.4 %, displacement by 1.5, 0.6 and 0.4,
 tension by 1.7, 0.9 and 0.5; the last is run with the exhaustive checks. 2 % at 7.5 and 5 and 3 % at
-2.5 kPa, where family B bears a half, a quarter and a twelfth of its last tension and goes slack beside the
-plates, and where the bare tube lengthens by 0.14 mm only. What the middle half does by itself is
-within 1 % at every pressure, so the two differ at the ends. There tension falls to nothing within a
-few millimetres and hangs on the rubber as a line load, which sinks in without limit as a mesh is
-refined; ours has four cells from thread to thread, theirs one node. The last step of the search
-there, less than 1e-7 mm, is 5e-6 N in all threads if nothing yields: 1e-6 of the pull is asked for,
-since that step is taken, and 1e-6 N mm of torque.
+2.5 kPa, where family B bears a half, a quarter and a twelfth of its last tension and goes slack
+beside the plates, and where the bare tube lengthens by 0.14 mm only. What the middle half does by
+itself is within 1 % at every pressure, so the two differ at the ends. There tension falls to
+nothing within a few millimetres and hangs on the rubber as a line load, which sinks in without
+limit as a mesh is refined; ours has four cells from thread to thread, theirs one node. The last
+step of the search there, less than 1e-7 mm, is 5e-6 N in all threads if nothing yields: 1e-6 of the
+pull is asked for, since that step is taken, and 1e-6 N mm of torque.
 """
 
 from __future__ import annotations
