@@ -34,7 +34,7 @@ test: lint types  ## style, types, then the quick tests and validations
 slow: $(READY)  ## the tests and validations that take longer
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m slow
 
-exhaustive: $(READY)  ## random cases by the hundred and the finest mesh, half an hour
+exhaustive: $(READY)  ## random cases by the hundred and the finest mesh; long
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m exhaustive
 
 validation: $(READY)  ## the whole validation book: renews validation/TABLE.md and README

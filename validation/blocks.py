@@ -20,6 +20,18 @@ from fem.arrays import Array
 from fem.fe.body import Body, hexahedron
 from meshes.tube import GROUPS, Cells
 
+EDGE = np.array([[-3, 4, -1], [-4, 0, 4], [1, -4, 3]]) / 6
+"""Integrals over a quadratic edge of each of its shape functions by the slope of each, exact."""
+
+
+def area_beside(across: Array, along: Array) -> float:
+    """Return the area (mm2) between an axis and a line of quadratic edges, exactly.
+
+    `across` and `along` the axis lie the line's nodes, in their order.
+    """
+    edges = np.arange(0, len(along) - 2, 2)[:, None] + np.arange(3)
+    return float(abs(np.einsum("ei,ij,ej", across[edges], EDGE, along[edges])))
+
 
 @dataclass(frozen=True)
 class Block:

@@ -2,9 +2,9 @@ r"""Bodies that are not tubes, solved with the tube's own element, forms, conden
 
 What the FE model owes to the tube is its mesh, its chart and its symmetry alone. Here the mesh
 comes from `blocks.py`; the unknowns are the Cartesian displacements of the nodes, those that are
-held left out. The rest is the
-package's: the broken field and its potentials, the stored energy, the enclosed volume, the
-condensed stiffness and its factors, and Newton's method under loading devices.
+held left out. The rest is the package's: the broken field and its potentials, the stored energy,
+the enclosed volume, the condensed stiffness and its factors, and Newton's method under loading
+devices.
 
 The enclosed volume comes from the field (x, y, 0)/2. Planes through the axis or normal to it do not
 feel this field, so a cavity may be closed by planes of symmetry, or by a base across the axis that
@@ -49,19 +49,6 @@ from validation.check import Quantity
 
 LOADED = "outer"
 """The group of the face that bears the traction."""
-
-
-EDGE = np.array([[-3, 4, -1], [-4, 0, 4], [1, -4, 3]]) / 6
-"""Integrals over a quadratic edge of each of its shape functions by the slope of each."""
-
-
-def area_beside(across: Array, along: Array) -> float:
-    """Return the area (mm2) between an axis and a line of quadratic edges, exactly.
-
-    `across` and `along` the axis lie the line's nodes, in their order.
-    """
-    edges = np.arange(0, len(along) - 2, 2)[:, None] + np.arange(3)
-    return float(abs(np.einsum("ei,ij,ej", across[edges], EDGE, along[edges])))
 
 
 class Cartesian(Motion):

@@ -43,6 +43,7 @@ pull is asked for, since that step is taken, and 1e-6 N mm of torque.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import pytest
@@ -78,12 +79,6 @@ ANGLES = [
 RESOLUTION = "2x4x80"
 """Of our mesh, as fine as \"fine\"; a face between cells lies at each quarter of the length."""
 
-STRETCHED = (
-    "displacement (mm)",
-    "lengthening of the middle half (mm)",
-    "growth of the outer radius in the middle half (mm)",
-)
-
 Figures = dict[str, float]
 
 
@@ -111,24 +106,28 @@ def there(refined: int, count: int) -> list[Any]:
 
 def figures_there(at: Any) -> Figures:
     """Return the figures of an equilibrium of the other library."""
-    rest, names = (at.displacement, at.middle_rise, at.radius - OUTER), STRETCHED
-    return dict(zip(names, rest, strict=True)) | turned(at.twist, at.middle_twist, at.tension)
+    half = at.middle_rise, at.middle_twist, at.radius - OUTER
+    return named(at.displacement, at.twist, half, at.tension)
 
 
 def figures_here(model: Any, x: Any) -> Figures:
     """Return the figures of a state of our FE model."""
-    seen, half = model.snapshot(x), middle(model, x)
-    rest = seen.displacement, (half.stretch - 1) * LENGTH / 2, half.b - OUTER
-    tension = tuple(links.mean_tension for links in seen.threads)
-    named = dict(zip(STRETCHED, rest, strict=True))
-    return named | turned(seen.twist, half.twist * LENGTH / 2, tension)
+    seen, found = model.snapshot(x), middle(model, x)
+    half = (found.stretch - 1) * LENGTH / 2, found.twist * LENGTH / 2, found.b - OUTER
+    return named(seen.displacement, seen.twist, half, [t.mean_tension for t in seen.threads])
 
 
-def turned(twist: float, middle_twist: float, tension: tuple[float, ...]) -> Figures:
-    """Return the figures that a bare tube does not have."""
+def named(shift: float, twist: float, half: tuple[float, ...], tension: Sequence[float]) -> Figures:
+    """Return figures by name; `half` has those of the middle half, and a bare tube no twist."""
+    lengthening, middle_twist, growth = half
+    found = {
+        "displacement (mm)": shift,
+        "lengthening of the middle half (mm)": lengthening,
+        "growth of the outer radius in the middle half (mm)": growth,
+    }
     if not tension:
-        return {}
-    return {
+        return found
+    return found | {
         "twist (deg)": math.degrees(twist),
         "twist of the middle half (deg)": math.degrees(middle_twist),
         "tension A (N)": tension[0],

@@ -69,9 +69,9 @@ import ufl
 
 from fem.fe.wall import stored_energy
 from fem.loading import PRESSURE
-from validation.blocks import Bowl
+from validation.blocks import Bowl, area_beside
 from validation.check import Drawing, Quantity, at_most, draw, verify
-from validation.solid import Solid, State, area_beside
+from validation.solid import Solid, State
 
 SOURCE = "Land et al. 2015; figures run here, with other code"
 STATICS, SYMMETRY = "statics, work is stored", "symmetry, common practice, no source"

@@ -54,9 +54,9 @@ from scipy.integrate import quad
 from fem.fe.wall import stored_energy
 from fem.loading import PRESSURE
 from fem.rubber import NeoHookean
-from validation.blocks import Bowl
+from validation.blocks import Bowl, area_beside
 from validation.check import Drawing, Quantity, at_most, draw, verify
-from validation.solid import Solid, State, area_beside
+from validation.solid import Solid, State
 
 SOURCE = "Green & Zerna 1968, Ogden 1984, from memory, re-derived"
 STATICS, SYMMETRY = "statics, work is stored", "symmetry, common practice, no source"
