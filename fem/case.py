@@ -15,7 +15,7 @@ from fem.demand import AddedVolume, Drive, FreeEnd, Gas, Move, Pressure
 from fem.document import DRIVES, edit, read_toml
 from fem.part import Part, misfit
 from fem.rubber import AnyRubber
-from fem.schema import or_material, schema_of_one, without_null
+from fem.schema import or_material, schema_of_file, schema_of_one
 from fem.thread import ThreadFamily
 from fem.units import LENGTH, Length, show
 
@@ -237,5 +237,4 @@ def _check_on(tube: Tube, family: ThreadFamily) -> None:
 
 def schema() -> dict[str, Any]:
     """Return the JSON schema of a case file, for completion and checks in an editor."""
-    schema: dict[str, Any] = without_null(Case.model_json_schema(mode="validation"))
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+    return schema_of_file(Case)

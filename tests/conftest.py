@@ -40,6 +40,12 @@ def cases_folder():
 
 
 @pytest.fixture(scope="session")
+def ready_cases():
+    """Return the files of the ready cases; studies of them lie beside."""
+    return sorted(set(CASES.glob("*.toml")) - set(CASES.glob("*.study.toml")))
+
+
+@pytest.fixture(scope="session")
 def rubbers():
     """Return data of one rubber of each law, by the name of the law."""
     return RUBBERS

@@ -61,8 +61,8 @@ def test_the_drive_is_walked_in_equal_steps(make_case, table, values):
     [{"volume": {"added": "1e-3 mL", "steps": 5}}, {"gas": {"mass": "1e-3 mg", "steps": 5}}],
     ids=["volume", "gas"],
 )
-def test_the_least_amount_that_may_be_asked_for_is_reached(cases_folder, drive, model):
-    for file in cases_folder.glob("*.toml"):
+def test_the_least_amount_that_may_be_asked_for_is_reached(ready_cases, drive, model):
+    for file in ready_cases:
         (run,) = solve(Case.load(file).changed(**drive), model, "coarse").runs
         assert run.reached, run.reason
 

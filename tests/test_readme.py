@@ -85,8 +85,8 @@ def test_keys_of_drives_and_ends_are_all():
     assert set(parts) < set(schema()["properties"])
 
 
-def test_ready_cases_are_all():
-    cases = {f"cases/{path.name}" for path in (ROOT / "cases").glob("*.toml")}
+def test_ready_cases_are_all(ready_cases):
+    cases = {f"cases/{path.name}" for path in ready_cases}
     assert {code(name)[0] for name, _ in table("ready case (invented)")} == cases
 
 

@@ -1,0 +1,1 @@
+"""Parameter studies: one case, many settings, each model along the path of every one."""

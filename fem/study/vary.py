@@ -1,0 +1,135 @@
+"""What a study varies: the fields of a case, and the values that each takes in turn."""
+
+from __future__ import annotations
+
+import re
+from typing import Self
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from fem.arrays import Array
+from fem.part import Part, misfit
+from fem.units import NUMBER, registry
+
+MOST_VALUES = 10_000
+
+type Value = str | int | float
+"""As it stands in a case file: text, mostly a quantity with its unit, or a number."""
+
+
+class Vary(Part):
+    """Fields of the case that vary together, over a list of values or a range of quantities.
+
+    A field is named as in the case file, a family of threads by its name: ``threads.A.angle``.
+    """
+
+    field: str = Field(min_length=1, description="Field of the case, such as threads.A.angle.")
+    same: tuple[str, ...] = Field(default=(), description="Fields that take the same value.")
+    opposite: tuple[str, ...] = Field(
+        default=(), description="Fields that take the value of the other sign."
+    )
+    values: tuple[Value, ...] | None = Field(
+        default=None, min_length=1, max_length=MOST_VALUES, description="The values."
+    )
+    start: Value | None = Field(
+        default=None, alias="from", description="In place of the values: where a range begins."
+    )
+    end: Value | None = Field(default=None, alias="to", description="Where the range ends.")
+    count: int | None = Field(
+        default=None,
+        ge=2,
+        le=MOST_VALUES,
+        strict=True,
+        description="Number of equally spaced values; without it the table [scatter] picks them.",
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        ranged = [key for key in ("start", "end", "count") if getattr(self, key) is not None]
+        names = {"start": "from", "end": "to", "count": "count"}
+        if self.values is not None and ranged:
+            raise misfit(
+                "values are given too; give either values, or from and to", names[ranged[0]]
+            )
+        if self.values is None:
+            for key in ("start", "end"):
+                if getattr(self, key) is None:
+                    raise misfit("this key is missing, or else values", names[key])
+            try:
+                self._ends()
+            except ValueError as error:
+                raise misfit(str(error), "to") from None
+        if self.opposite:
+            self._check_signs()
+        return self
+
+    def _check_signs(self) -> None:
+        for value in self.values or (self.start,):
+            if isinstance(value, str) and not _quantity(value):
+                raise misfit("only a quantity has an opposite", "opposite")
+
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """All its fields."""
+        return (self.field, *self.same, *self.opposite)
+
+    @property
+    def scattered(self) -> bool:
+        """Whether it is a range whose values the design picks."""
+        return self.values is None and self.count is None
+
+    def settings(self, at: Array | None = None) -> list[dict[str, Value]]:
+        """Return the value of each of its fields, for each of its values in turn.
+
+        `at`, shape (n,), are places in the range, from 0 to 1; its own equal steps unless given.
+        """
+        values = self.values or self._between(np.linspace(0, 1, self.count or 2), at)
+        return [self._setting(value) for value in values]
+
+    def _setting(self, value: Value) -> dict[str, Value]:
+        own = dict.fromkeys((self.field, *self.same), value)
+        return own | {field: _negative(value) for field in self.opposite}
+
+    def _ends(self) -> tuple[float, float, str]:
+        """Return both ends of the range in the unit of the first."""
+        assert self.start is not None and self.end is not None
+        if not isinstance(self.start, str) or not isinstance(self.end, str):
+            if isinstance(self.start, str) or isinstance(self.end, str):
+                raise ValueError("either both ends of a range have a unit or none")
+            return float(self.start), float(self.end), ""
+        start, end = _quantity(self.start), _quantity(self.end)
+        if not start or not end:
+            raise ValueError('a range goes from one quantity to another, as from "3 mm" to "5 mm"')
+        return start[0], _in_unit(*end, start[1]), start[1]
+
+    def _between(self, steps: Array, at: Array | None) -> list[Value]:
+        start, end, unit = self._ends()
+        numbers = start + (end - start) * (steps if at is None else at)
+        if unit:
+            return [f"{number:.12g} {unit}" for number in numbers]
+        whole = isinstance(self.start, int) and isinstance(self.end, int)
+        return [int(n) if whole and n.is_integer() else float(n) for n in numbers]
+
+
+def _quantity(text: str) -> tuple[float, str] | None:
+    """Return number and unit of a quantity, or None."""
+    match = re.fullmatch(rf"\s*({NUMBER})\s*([^\d\s].*?)\s*", text)
+    return (float(match[1]), match[2]) if match else None
+
+
+def _in_unit(number: float, unit: str, other: str) -> float:
+    if unit == other:
+        return number
+    try:
+        return float(registry().Quantity(number, unit).to(other).magnitude)
+    except Exception:  # pint raises a dozen kinds of error
+        raise ValueError(f'"{number:g} {unit}" is not a multiple of "{other}"') from None
+
+
+def _negative(value: Value) -> Value:
+    if not isinstance(value, str):
+        return -value
+    quantity = _quantity(value)
+    assert quantity  # it was checked
+    return f"{-quantity[0] + 0.0:.17g} {quantity[1]}"
