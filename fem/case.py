@@ -153,7 +153,7 @@ class Case(Part):
     @property
     def hash(self) -> str:
         """SHA-256 of the case in a form that no spelling of its file changes."""
-        text = json.dumps(self._data(), sort_keys=True)
+        text = json.dumps(self.data, sort_keys=True)
         return hashlib.sha256(text.encode()).hexdigest()
 
     @classmethod
@@ -185,15 +185,21 @@ class Case(Part):
         except ValidationError as error:
             raise CaseError(describe(error, origin, cls)) from None
 
-    def _data(self) -> dict[str, Any]:
-        """Return the case laid out as in the TOML file, which has no null."""
+    @property
+    def key(self) -> str:
+        """The first 16 digits of the hash, which name the case in tables."""
+        return self.hash[:16]
+
+    @property
+    def data(self) -> dict[str, Any]:
+        """The case laid out as in the TOML file, which has no null."""
         return self.model_dump(mode="json", exclude_none=True)
 
     def save(self, path: str | Path) -> None:
         """Write the case as TOML; :meth:`load` reads back an equal case."""
         import tomlkit
 
-        text = tomlkit.dumps(self._data())
+        text = tomlkit.dumps(self.data)
         Path(path).write_text(text, encoding="utf-8")
 
     def changed(self, **changes: Any) -> Self:
@@ -209,7 +215,7 @@ class Case(Part):
         CaseError
             If there is no such key, or its value cannot be used.
         """
-        data = self._data()
+        data = self.data
         try:
             edit(data, changes)
         except InputError as error:

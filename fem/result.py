@@ -138,8 +138,8 @@ class Result:
         return {
             "case": self.case.model_dump(mode="json"),
             "case_hash": self.case.hash,
-            "versions": {"python": platform.python_version(), **_versions()},
-            "machine": {"system": platform.platform(), "processor": platform.machine()},
+            "versions": versions(),
+            "machine": machine(),
             "runs": [
                 {
                     "model": run.model,
@@ -209,11 +209,17 @@ def save_series(shapes: list[Shape], folder: Path) -> None:
     )
 
 
-def _versions() -> dict[str, str]:
-    known = {}
+def versions() -> dict[str, str]:
+    """Return the versions of what the figures hang on, by the names of the packages."""
+    known = {"python": platform.python_version()}
     for package in PACKAGES:
         try:
             known[package] = version(package)
         except PackageNotFoundError:
             continue
     return known
+
+
+def machine() -> dict[str, str]:
+    """Return what is told of the machine: no name and no address of it."""
+    return {"system": platform.platform(), "processor": platform.machine()}

@@ -120,11 +120,25 @@ class Study(Part):
             raise StudyError(describe(error, origin, cls)) from None
         base = Case.load(folder / study.case)
         try:
-            study._base = base.changed(**changes(base, study.set))
-            study._check_first()
+            return study._on(base.changed(**changes(base, study.set)))
         except InputError as error:
             raise StudyError(f"{origin}: {error}") from None
-        return study
+
+    @classmethod
+    def restore(cls, data: dict[str, Any], base: dict[str, Any]) -> Self:
+        """Return a study from what :attr:`data` and the base case were written down as."""
+        return cls.model_validate(data)._on(Case.parse(base))
+
+    @property
+    def data(self) -> dict[str, Any]:
+        """The study laid out as in the TOML file."""
+        return self.model_dump(mode="json", by_alias=True, exclude_none=True)
+
+    def _on(self, base: Case) -> Self:
+        """Return the study with its base case; look if the two fit."""
+        self._base = base
+        self._check_first()
+        return self
 
     def _check_first(self) -> None:
         """Look whether the first setting makes a case, and every field has its column."""
@@ -146,7 +160,7 @@ class Study(Part):
     @property
     def hash(self) -> str:
         """SHA-256 of the study and its case."""
-        text = json.dumps([self.model_dump(mode="json"), self.base.hash], sort_keys=True)
+        text = json.dumps([self.data, self.base.hash], sort_keys=True)
         return hashlib.sha256(text.encode()).hexdigest()
 
     @cached_property

@@ -36,7 +36,7 @@ def cells(case: Case, fields: Iterable[str]) -> dict[str, Any]:
 
 
 def _cell(case: Case, field: str) -> tuple[str, Any]:
-    value: Any = case.model_dump(mode="json", exclude_none=True)
+    value: Any = case.data
     for part in _place(case, field):
         try:
             value = value[int(part) if part.isdigit() else part]
