@@ -8,6 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
 from fem.case import Case
+from fem.chain import Chain
 from fem.companion import (
     COARSER_MESH,
     Companion,
@@ -34,6 +35,7 @@ def solve(
     full: bool = False,
     mesh_error: bool = False,
     report: Report | None = None,
+    chain: Chain | None = None,
 ) -> Result:
     """Solve a case.
 
@@ -52,6 +54,8 @@ def solve(
         ``<measure>.mesh_error``.
     report
         Called after each step.
+    chain
+        Keeps what neighbouring cases share, from one to the next.
 
     If threads have friction, the FE model is solved with bonded threads as well, for the columns
     ``<measure>.if_bonded``. Second solves add columns to the rows of the FE model only; whatever
@@ -70,10 +74,10 @@ def solve(
         raise InputError(f"models {names}: allowed are {', '.join(MODELS)}, one at least")
     asked = companions(case, names, mesh_error)
     # a mesh that cannot be coarser is refused now rather than after the work
-    seconds = [_second_solve(companion, case, resolution, full) for companion in asked]
+    seconds = [_second_solve(companion, case, resolution, full, chain) for companion in asked]
     runs: list[Run] = []
     for name in names:
-        run = _run(case, partial(build, case, name, resolution, full), report)
+        run = _run(case, partial(build, case, name, resolution, full, chain), report)
         if name == "fe" and not run.interrupted:
             run = _with_seconds(run, seconds, report)
         runs.append(run)
@@ -82,12 +86,18 @@ def solve(
     return Result(case, runs)
 
 
-def build(case: Case, model: str, resolution: str = "standard", full: bool = False) -> Body:
+def build(
+    case: Case,
+    model: str,
+    resolution: str = "standard",
+    full: bool = False,
+    chain: Chain | None = None,
+) -> Body:
     """Return the model of a case by its name; parameters as in :func:`solve`."""
     if model == "fe":
         from fem.fe.model import FEModel
 
-        return FEModel(case, resolution, full=full)
+        return FEModel(case, resolution, full=full, chain=chain)
     if model == "fast":
         from fem.fast.model import FastModel
 
@@ -103,17 +113,19 @@ class SecondSolve(NamedTuple):
     build: Callable[[], Body]
 
 
-def _second_solve(companion: Companion, case: Case, resolution: str, full: bool) -> SecondSolve:
+def _second_solve(
+    companion: Companion, case: Case, resolution: str, full: bool, chain: Chain | None
+) -> SecondSolve:
     from fem.fe.body import coarser, meshed_case
     from fem.fe.model import FEModel
 
     if companion is COARSER_MESH:
         meshed = meshed_case(case, resolution, full)  # both meshes hold the same threads
         counts = coarser(meshed, resolution)
-        make = partial(FEModel, case, counts, full=full, meshed=meshed)
+        make = partial(FEModel, case, counts, full=full, meshed=meshed, chain=chain)
         return SecondSolve(companion, case, make)
     bonded = with_bonded_threads(case)
-    return SecondSolve(companion, bonded, partial(build, bonded, "fe", resolution, full))
+    return SecondSolve(companion, bonded, partial(build, bonded, "fe", resolution, full, chain))
 
 
 def _with_seconds(run: Run, seconds: Sequence[SecondSolve], report: Report | None) -> Run:

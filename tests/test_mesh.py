@@ -21,6 +21,10 @@ HEXAHEDRON_27 = 12  # gmsh's number of the element type
 A, B, L = 5.0, 6.5, 60.0
 
 
+def meshed(case, resolution, sectors):
+    return mesh_tube(case.tube, resolve(case, resolution, sectors), sectors)
+
+
 def families(*counts):
     return [
         {"name": f"F{number}", "count": count, "angle": "20 deg", "stiffness": "200 N"}
@@ -115,7 +119,7 @@ def case(make_case):
 
 @pytest.mark.parametrize(("resolution", "sectors"), [("1x1x2", 12), ("2x2x3", 12), ("1x2x2", 4)])
 def test_cut_faces_carry_matching_nodes(case, resolution, sectors):
-    body = mesh_tube(case, resolution, sectors)
+    body = meshed(case, resolution, sectors)
     start, end = (body.nodes[body.on(name)] for name in ("start cut", "end cut"))
     angle = 2 * np.pi / sectors
     turn = np.array(
@@ -128,7 +132,7 @@ def test_cut_faces_carry_matching_nodes(case, resolution, sectors):
 
 def test_full_tube_is_closed(case):
     """Every face that belongs to one cell only is on the bore, outside, or at an end."""
-    body = mesh_tube(case, "1x1x2", 1)
+    body = meshed(case, "1x1x2", 1)
     body.mesh.topology.create_connectivity(2, 3)
     alone = dolfinx.mesh.exterior_facet_indices(body.mesh.topology)
     named = [body.facets.find(GROUPS[name]) for name in ("base", "free end", "bore", "outer")]
@@ -146,7 +150,7 @@ def volume(body):
 def test_volume_converges_to_that_of_the_tube(case, sectors):
     exact = np.pi * (B**2 - A**2) * L
     arcs = np.array([1, 2, 4])  # to one of 12 threads
-    errors = [1 - volume(mesh_tube(case, f"1x{n}x2", sectors)) / exact for n in arcs]
+    errors = [1 - volume(meshed(case, f"1x{n}x2", sectors)) / exact for n in arcs]
     # A parabola through three points of an arc of angle t encloses t^4 / 480 less than the arc, as
     # a share of the sector (derived here by expansion of both areas).
     expected = (2 * np.pi / 12 / arcs) ** 4 / 480
@@ -155,7 +159,7 @@ def test_volume_converges_to_that_of_the_tube(case, sectors):
 
 def test_every_cell_is_the_right_way_out(case):
     for sectors in (1, 12):
-        body = mesh_tube(case, "2x1x2", sectors)
+        body = meshed(case, "2x1x2", sectors)
         points = np.array([[x, y, z] for x in (0.1, 0.9) for y in (0.1, 0.9) for z in (0.1, 0.9)])
         jacobian = dolfinx.fem.Expression(ufl.JacobianDeterminant(body.mesh), points)
         cells = np.arange(len(body.connectivity), dtype=np.int32)
@@ -168,7 +172,7 @@ def test_every_cell_is_the_right_way_out(case):
 
 
 def test_nodes_of_the_cells_are_the_quadratic_ones(case):
-    body = mesh_tube(case, "1x1x2", 12)
+    body = meshed(case, "1x1x2", 12)
     assert body.connectivity.shape == (2, 27)
     assert set(body.connectivity.ravel()) == set(range(len(body.nodes))) == set(range(3 * 3 * 5))
     radius = np.hypot(body.nodes[:, 0], body.nodes[:, 1])
@@ -278,7 +282,7 @@ def test_too_few_cells_round_the_tube_are_refused(make_case, count, text):
     """One or two cells cannot go round: an arc of half a turn or more has no single middle."""
     case = make_case(threads=families(count))
     with pytest.raises(ResolutionError):
-        mesh_tube(case, text, case.sectors)
+        meshed(case, text, case.sectors)
 
 
 @pytest.mark.parametrize("size", [{"tube__wall": "1e-6 mm"}, {"tube__length": "1e-3 mm"}])
@@ -286,4 +290,4 @@ def test_tube_too_thin_for_the_mesher_is_refused(make_case, size):
     """The mesher would merge its points, and what it then hands on ends the process."""
     case = make_case(**size)
     with pytest.raises(ResolutionError, match="must be at least"):
-        mesh_tube(case, "1x2x2", case.sectors)
+        meshed(case, "1x2x2", case.sectors)

@@ -6,6 +6,7 @@ import pytest
 from fem.fe.body import mesh_tube
 from fem.fe.broken import NODES
 from fem.fe.motion import HELD, Motion
+from meshes.tube import Cells
 
 B, L = 6.5, 60.0
 TURN, SHIFT = 4.0, -7.0
@@ -14,7 +15,10 @@ TURN, SHIFT = 4.0, -7.0
 @pytest.fixture(scope="module", params=[12, 4, 1], ids=["twelfth", "quarter", "full"])
 def motion(request, make_case):
     case = make_case()
-    return Motion(mesh_tube(case, "1x1x2", request.param), case.tube.outer_radius)
+    return Motion(
+        mesh_tube(case.tube, Cells(1, 12 // request.param, 2), request.param),
+        case.tube.outer_radius,
+    )
 
 
 @pytest.fixture

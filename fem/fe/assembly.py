@@ -43,10 +43,14 @@ class Stiffness:
         self._system = system
         self._coupling = pulled[:, :DISPLACEMENTS, DISPLACEMENTS:]  # G, (cells, 81, 4)
         self._compliance = np.linalg.inv(-pulled[:, DISPLACEMENTS:, DISPLACEMENTS:])  # M^-1
-        condensed = pulled[:, :DISPLACEMENTS, :DISPLACEMENTS] + self._coupling @ (
+        self._condensed = pulled[:, :DISPLACEMENTS, :DISPLACEMENTS] + self._coupling @ (
             self._compliance @ self._coupling.swapaxes(1, 2)
         )
-        self.negative = system.factorise(condensed)
+        self.negative = self._factorise()
+
+    def _factorise(self) -> int:
+        self._system.holds = self
+        return self._system.factorise(self._condensed)
 
     def solve(self, forces: Array, strains: Array) -> tuple[Array, Array]:
         """Return (delta q, delta p) for right-hand sides on the unknowns and on the cells.
@@ -59,6 +63,8 @@ class Stiffness:
             Shape (cells, 4).
         """
         motion = self._system.motion
+        if self._system.holds is not self:  # but the factors of another state, or another model
+            self._factorise()
         carried = (self._coupling @ (self._compliance @ strains[..., None]))[..., 0]
         step = self._system.back_substitute(forces + motion.gather(carried))
         local = np.append(step, 0.0)[motion.cell_unknowns]
@@ -67,10 +73,19 @@ class Stiffness:
 
 
 class System:
-    """The sparsity pattern of a body's motion, found once, and the MUMPS factors on it."""
+    """The sparsity pattern of a body's motion, found once, and the MUMPS factors on it.
+
+    Attributes
+    ----------
+    motion
+        The motion.
+    holds
+        Whose factors the latest are.
+    """
 
     def __init__(self, motion: Motion) -> None:
         self.motion = motion
+        self.holds: Stiffness | None = None
         size, unknowns = motion.size, motion.cell_unknowns
         rows = np.repeat(unknowns, DISPLACEMENTS, axis=1).ravel()
         columns = np.tile(unknowns, (1, DISPLACEMENTS)).ravel()

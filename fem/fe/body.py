@@ -18,7 +18,7 @@ import numpy as np
 from mpi4py import MPI
 
 from fem.arrays import Array, Index
-from fem.case import Case
+from fem.case import Case, Tube
 from fem.complaint import InputError
 from fem.fe.regroup import regrouped
 from meshes.tube import GROUPS, Cells, TubeShape, tube
@@ -149,16 +149,15 @@ class Body:
         return dolfinx.fem.locate_dofs_topological(self.space, 2, self.facets.find(GROUPS[name]))
 
 
-def mesh_tube(case: Case, resolution: str, sectors: int) -> Body:
-    """Mesh one of `sectors` equal parts of the tube of `case`; see :func:`resolve`.
+def mesh_tube(size: Tube, cells: Cells, sectors: int) -> Body:
+    """Mesh one of `sectors` equal parts of a tube with the counts of :func:`resolve`.
 
     Raises
     ------
     ResolutionError
-        If the resolution is not known, or the tube too thin or too short to be meshed.
+        If the tube is too thin or too short to be meshed.
     """
-    cells = resolve(case, resolution, sectors)
-    with tube(_shape(case, sectors), cells) as model:
+    with tube(_shape(size, sectors), cells) as model:
         data = dolfinx.io.gmsh.model_to_mesh(model, MPI.COMM_SELF, 0, gdim=3)
     space = dolfinx.fem.functionspace(data.mesh, ("Lagrange", 2))
     return Body(
@@ -178,7 +177,7 @@ def hexahedron() -> Any:
 
 
 def write_mesh(case: Case, resolution: str, sectors: int, file: Path) -> Cells:
-    """Write the mesh of :func:`mesh_tube` and return its cell counts.
+    """Write the mesh of one of `sectors` equal parts of a tube and return its cell counts.
 
     Parameters
     ----------
@@ -201,7 +200,7 @@ def write_mesh(case: Case, resolution: str, sectors: int, file: Path) -> Cells:
     cells = resolve(case, resolution, sectors)
     with TemporaryDirectory() as folder:
         raw = Path(folder) / "tube.msh"
-        with tube(_shape(case, sectors), cells):
+        with tube(_shape(case.tube, sectors), cells):
             gmsh.write(str(raw))
         if file.suffix.lower() == ".msh":
             shutil.copyfile(raw, file)
@@ -214,8 +213,7 @@ def write_mesh(case: Case, resolution: str, sectors: int, file: Path) -> Cells:
     return cells
 
 
-def _shape(case: Case, sectors: int) -> TubeShape:
-    size = case.tube
+def _shape(size: Tube, sectors: int) -> TubeShape:
     thinnest = THINNEST * size.outer_radius
     if min(size.wall, size.length) < thinnest:
         raise ResolutionError(

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from dolfinx.cpp.io import perm_vtk
-from dolfinx.mesh import CellType
 
 from fem.arrays import Array
 from fem.case import Case
-from fem.fe.assembly import Stiffness, System, pull_hessian
-from fem.fe.body import mesh_tube, meshed_case
-from fem.fe.broken import DISPLACEMENTS, NODES, PRESSURES, BrokenField
+from fem.chain import Chain
+from fem.fe.assembly import Stiffness, pull_hessian
+from fem.fe.body import meshed_case, resolve
+from fem.fe.broken import DISPLACEMENTS, NODES
 from fem.fe.lowrank import LowRankUpdate
-from fem.fe.motion import Motion
-from fem.fe.outer import OuterFace
+from fem.fe.meshed import MeshedTube
 from fem.fe.threads import ImmersedFamily
-from fem.fe.wall import WallStrain, bore_push, enclosed_volume, stored_energy
 from fem.loading import AXIAL, PRESSURE
 from fem.measure import Reactions, Snapshot
 from fem.newton import Tangent as Factors
@@ -38,6 +33,8 @@ class FEModel:
     meshed
         The case with its threads as they are meshed, if not that of
         :func:`fem.fe.body.meshed_case`.
+    chain
+        Keeps the meshed tube for neighbouring cases.
     """
 
     name = "fe"
@@ -49,62 +46,44 @@ class FEModel:
         *,
         full: bool = False,
         meshed: Case | None = None,
+        chain: Chain | None = None,
     ) -> None:
         self.case = case
         meshed = meshed or meshed_case(case, resolution, full)
-        self.body = mesh_tube(meshed, resolution, 1 if full else meshed.sectors)
-        self.copies = self.body.sectors
-        radius = case.tube.outer_radius
-        self.motion = Motion(self.body, radius)
-        self.field = BrokenField(self.body)
-        self.wall = stored_energy(self.field, case.rubber)
-        self.bore = enclosed_volume(self.field)
-        face = OuterFace(self.body, radius)
+        sectors = 1 if full else meshed.sectors
+        cells = resolve(meshed, resolution, sectors)
+        self.tube = (chain or Chain()).share(MeshedTube, case.tube, case.rubber, cells, sectors)
+        self.body, self.motion = self.tube.body, self.tube.motion
+        self.field, self.strain = self.tube.field, self.tube.strain
+        self.wall, self.bore, self.push = self.tube.wall, self.tube.bore, self.tube.push
+        self.copies = sectors
         self.threads = [
-            ImmersedFamily(family, face, own)
+            ImmersedFamily(family, self.tube.face, own)
             for family, own in zip(meshed.threads, case.threads, strict=True)
         ]
-        self.system = System(self.motion)
-        self.push = bore_push(self.field)
-        self._state: tuple[Any, Array, Array] = (None, np.empty(0), np.empty(0))  # in the forms
-        self.strain = WallStrain(self.field)
-        # the end cut repeats the start cut and would count twice in a mean
-        self._outer = np.setdiff1d(self.body.on("outer"), self.body.on("end cut"))
-        bore = np.setdiff1d(self.body.on("bore"), self.body.on("end cut"))
-        half = case.tube.length / 2
-        self._mid_bore = bore[np.abs(self.body.nodes[bore, 2] - half) < 1e-6 * half]
-        self._at_base = np.isin(self.body.connectivity, self.body.on("base"))
-        self._vtk_order = np.argsort(perm_vtk(CellType.hexahedron, NODES))
         self.mesh = {
             "resolution": resolution,
-            "sectors_of_the_tube": self.body.sectors,
-            "cells_through_wall": self.body.cells.radial,
-            "cells_around_body": self.body.cells.around,
-            "cells_along_axis": self.body.cells.axial,
+            "sectors_of_the_tube": sectors,
+            "cells_through_wall": cells.radial,
+            "cells_around_body": cells.around,
+            "cells_along_axis": cells.axial,
             "cells": len(self.body.connectivity),
             "nodes": len(self.body.nodes),
             "unknowns": self.motion.size,
             "threads_meshed": {family.name: family.count for family in meshed.threads},
             "thread_links": {t.family.name: int(t.link.max()) + 1 for t in self.threads},
         }
-        section = np.pi * (radius**2 - case.tube.bore_radius**2) / self.body.sectors
-        self._cell_volume = section * case.tube.length / len(self.body.connectivity)
 
     def rest(self) -> Array:
         """Return the state without load."""
-        return np.zeros(self.motion.size + PRESSURES * len(self.body.connectivity))
+        return np.zeros(self.tube.size)
 
     def _split(self, x: Array) -> tuple[Array, Array]:
-        return x[: self.motion.size], x[self.motion.size :].reshape(-1, PRESSURES)
+        return self.tube.split(x)
 
     def _set(self, x: Array) -> tuple[Array, Array]:
         """Hand the state to the forms; return q and the nodal displacements."""
-        if x is not self._state[0]:
-            q, pressure = self._split(x)
-            displacement = self.motion.displacement(q)
-            self.field.set(displacement, pressure)
-            self._state = (x, q, displacement)
-        return self._state[1:]
+        return self.tube.set(x)
 
     def _cell_gradient(self, displacement: Array, load: float) -> Array:
         """Return the out-of-balance forces by cell, shape (cells, 85)."""
@@ -151,20 +130,20 @@ class FEModel:
         forces = gradient[:, :DISPLACEMENTS].reshape(-1, NODES, 3)
         node = np.arange(NODES)
         blocks[:, node, :, node, :] += self.motion.curvature(q, forces).swapaxes(0, 1)
-        factors = CondensedTangent(self, Stiffness(self.system, pulled))
+        factors = CondensedTangent(self, Stiffness(self.tube.system, pulled))
         columns, weights = self._rank_one_terms(q, displacement)
         return LowRankUpdate(factors, columns, weights) if len(weights) else factors
 
     def _rank_one_terms(self, q: Array, displacement: Array) -> tuple[Array, Array]:
         """Return columns by x and weights of the terms that taut gliding threads add to K."""
         tangent = self.motion.tangent(q)
-        columns, weights = [np.zeros((len(self.rest()), 0))], [np.zeros(0)]
+        columns, weights = [np.zeros((self.tube.size, 0))], [np.zeros(0)]
         for family in self.threads:
             terms = family.rank_one(displacement) if family.gliding else []
             for gradient, weight in terms:
                 taut = weight > 0  # a slack thread adds nothing
                 pulled = self.motion.pull(tangent, gradient[..., None], family.host)[..., 0]
-                column = np.zeros((len(self.rest()), len(weight)))
+                column = np.zeros((self.tube.size, len(weight)))
                 column[: self.motion.size] = self.motion.gather_by(pulled, family.host, family.link)
                 columns.append(self.copies * column[:, taut])
                 weights.append(weight[taut] / self.copies)
@@ -184,7 +163,7 @@ class FEModel:
         """Return the largest out-of-balance force or volume strain, without dimension."""
         forces, strains = self._split(residual)
         force = np.abs(forces).max() / self.case.force_scale
-        return float(max(force, np.abs(strains).max() / (self.copies * self._cell_volume)))
+        return float(max(force, np.abs(strains).max() / (self.copies * self.tube.cell_volume)))
 
     def energy(self, x: Array) -> float:
         """Return the energy stored in the whole tube and its threads (N mm)."""
@@ -200,8 +179,8 @@ class FEModel:
         """
         _, displacement = self._set(x)
         forces = self._cell_gradient(displacement, 0.0) - loads[PRESSURE] * self.push.assemble()
-        fx, fy, fz = forces[:, :DISPLACEMENTS].reshape(-1, NODES, 3)[self._at_base].T
-        nodes = self.body.nodes[self.body.connectivity[self._at_base]]
+        fx, fy, fz = forces[:, :DISPLACEMENTS].reshape(-1, NODES, 3)[self.tube.at_base].T
+        nodes = self.body.nodes[self.body.connectivity[self.tube.at_base]]
         torque = nodes[:, 0] @ fy - nodes[:, 1] @ fx
         area = np.pi * self.case.tube.bore_radius**2
         return Reactions(-self.body.sectors * fz.sum(), -self.body.sectors * torque, area)
@@ -213,9 +192,9 @@ class FEModel:
         return Snapshot(
             twist=self.motion.twist(q),
             displacement=self.motion.shift(q),
-            outer_z=self.body.nodes[self._outer, 2],
-            outer_growth=radius[self._outer] - self.case.tube.outer_radius,
-            bore_stretch=float(radius[self._mid_bore].mean() / self.case.tube.bore_radius),
+            outer_z=self.body.nodes[self.tube.outer, 2],
+            outer_growth=radius[self.tube.outer] - self.case.tube.outer_radius,
+            bore_stretch=float(radius[self.tube.mid_bore].mean() / self.case.tube.bore_radius),
             wall_stretch=self.wall_stretch(x),
             wall_invariant=float(self.strain.first_invariant().max()),
             threads=[threads.links(displacement) for threads in self.threads],
@@ -229,7 +208,7 @@ class FEModel:
             sectors=self.body.sectors,
             nodes=self.body.nodes,
             displacement=displacement,
-            connectivity=self.body.connectivity[:, self._vtk_order],
+            connectivity=self.body.connectivity[:, self.tube.vtk_order],
             stretch=self.strain.stretch(),
             threads=[threads.curves(displacement) for threads in self.threads],
         )
