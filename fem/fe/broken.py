@@ -9,7 +9,7 @@ are eliminated there and then (:mod:`fem.fe.assembly`).
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Protocol
 
 import basix.ufl
 import dolfinx.fem
@@ -32,16 +32,18 @@ class BrokenField:
     ----------
     u, p
         UFL expressions for use in potentials.
+    pressure
+        The element of p.
     """
 
     def __init__(self, body: Body) -> None:
         displacement = basix.ufl.element(
             "Lagrange", "hexahedron", 2, shape=(3,), discontinuous=True
         )
-        pressure = basix.ufl.element("DPC", "hexahedron", 1)
+        self.pressure = basix.ufl.element("DPC", "hexahedron", 1)
         self.body = body
         self.space = dolfinx.fem.functionspace(
-            body.mesh, basix.ufl.mixed_element([displacement, pressure])
+            body.mesh, basix.ufl.mixed_element([displacement, self.pressure])
         )
         self.function = dolfinx.fem.Function(self.space)
         self.u, self.p = ufl.split(self.function)
@@ -52,6 +54,12 @@ class BrokenField:
         cells = self.body.connectivity
         values[:, :DISPLACEMENTS] = displacement[cells].reshape(len(cells), DISPLACEMENTS)
         values[:, DISPLACEMENTS:] = pressure
+
+    def places(self) -> Array:
+        """Return where each cell has its nodes, shape (cells, 27, 3), mm."""
+        cells = self.body.connectivity
+        moved = self.function.x.array.reshape(-1, UNKNOWNS)[:, :DISPLACEMENTS]
+        return self.body.nodes[cells] + moved.reshape(*cells.shape, 3)
 
 
 class CellVector:
@@ -66,6 +74,13 @@ class CellVector:
         self._vector.array[:] = 0.0
         dolfinx.fem.assemble_vector(self._vector.array, self._form)
         return np.array(self._vector.array).reshape(-1, UNKNOWNS)
+
+
+class CellHessian(Protocol):
+    """A second derivative by the cell unknowns, for the present state of the field."""
+
+    def add_to(self, matrices: Array, factor: float = 1.0) -> None:
+        """Add `factor` times the derivative to cell matrices, shape (cells, 85, 85)."""
 
 
 class CellMatrix:
@@ -99,20 +114,25 @@ class Potential:
         The field.
     functional
         The UFL form.
-    first, second
-        Its derivatives, where they are not left to UFL.
+    first
+        The form of its first derivative, where it is not left to UFL.
+    second
+        Its second derivative, where it is not left to UFL.
     """
 
     def __init__(
-        self, field: BrokenField, functional: Any, first: Any = None, second: Any = None
+        self,
+        field: BrokenField,
+        functional: Any,
+        first: Any = None,
+        second: CellHessian | None = None,
     ) -> None:
         test, trial = ufl.TestFunction(field.space), ufl.TrialFunction(field.space)
         first = ufl.derivative(functional, field.function, test) if first is None else first
-        second = ufl.derivative(first, field.function, trial) if second is None else second
         self._field = field
         self._value = compile_form(functional)
         self._first = CellVector(field, first)
-        self._second = CellMatrix(field, second)
+        self._second = second or CellMatrix(field, ufl.derivative(first, field.function, trial))
 
     def value(self) -> float:
         """Return the functional."""

@@ -10,7 +10,8 @@ Its derivatives by the displacement are taken invariant by invariant,
    \Delta \delta W = W_{ab}\, \delta I_a\, \Delta I_b + W_a\, \Delta \delta I_a; \qquad (2)
 
 left to itself, UFL carries each of the many directions through every operation of W, and the form
-of an Ogden rubber takes minutes to compile instead of seconds.
+of an Ogden rubber takes minutes to compile instead of seconds. The second derivative is taken at
+each point, by the gradient of the displacement; :mod:`fem.fe.pointwise` brings it to the nodes.
 
 Enclosed volume, by the divergence theorem with the field (x, y, 0)/2, which is blind to end plates
 normal to the axis and to the cut faces of a sector,
@@ -18,7 +19,8 @@ normal to the axis and to the cut faces of a sector,
 .. math:: V = \tfrac12 \int_{bore} (x, y, 0) \cdot (-\mathrm{cof}\,F\, N) \; dA.
 
 The gauge pressure P does the work P dV, so -P V is the potential of the follower pressure on the
-bore *and* of the thrust on the closed ends; its second derivative is symmetric.
+bore *and* of the thrust on the closed ends; its second derivative (:mod:`fem.fe.bore`) is
+symmetric.
 
 Source: G. A. Holzapfel, Nonlinear Solid Mechanics (2000), eq. 2.54 (Nanson) and sec. 8.3; from
 memory, re-derived.
@@ -34,13 +36,17 @@ import numpy as np
 import ufl
 
 from fem.arrays import Array
+from fem.fe.bore import BoreHessian
 from fem.fe.broken import BrokenField, CellVector, Potential
 from fem.fe.compiled import compile_expression
+from fem.fe.pointwise import PointwiseHessian
 from fem.rubber import Rubber
 from meshes.tube import GROUPS
 
-QUADRATURE = {"quadrature_degree": 5}
+DEGREE = 5
 """Three Gauss points in each direction: exact for the stiffness of an undistorted Q2 cell."""
+
+QUADRATURE = {"quadrature_degree": DEGREE}
 
 
 def deformation_gradient(field: BrokenField) -> Any:
@@ -50,30 +56,47 @@ def deformation_gradient(field: BrokenField) -> Any:
 
 def stored_energy(field: BrokenField, rubber: Rubber) -> Potential:
     """Return the energy stored in the body (N mm), differentiated by eq. (2)."""
-    at, J = field.function, ufl.det(deformation_gradient(field))
-    test, trial = ufl.TestFunction(field.space), ufl.TrialFunction(field.space)
-    kappa, p = dolfinx.fem.Constant(field.body.mesh, rubber.bulk_modulus), field.p
-    invariants = [ufl.variable(i) for i in _invariants(field)]
-    energy, volumetric = _density(field, rubber, *invariants), p * (J - 1) - p**2 / (2 * kappa)
-    first = ufl.derivative(volumetric, at, test)
-    second = ufl.derivative(first, at, trial)
-    changes, others = ([ufl.derivative(i, at, v) for i in invariants] for v in (test, trial))
+    F, test = deformation_gradient(field), ufl.TestFunction(field.space)
+    kappa = dolfinx.fem.Constant(field.body.mesh, rubber.bulk_modulus)
+    invariants = [ufl.variable(i) for i in _invariants(F)]
+    energy, volumetric = _density(field, rubber, *invariants), _volumetric(F, field.p, kappa)
+    first = ufl.derivative(volumetric, field.function, test)
+    for invariant in invariants:
+        first += ufl.diff(energy, invariant) * ufl.derivative(invariant, field.function, test)
+    dx = ufl.dx(field.body.mesh, metadata=QUADRATURE)
+    return Potential(field, (energy + volumetric) * dx, first * dx, _hessian(field, rubber, kappa))
+
+
+def _hessian(field: BrokenField, rubber: Rubber, kappa: Any) -> PointwiseHessian:
+    """Return the second derivative of the stored energy, by eq. (2) at the points."""
+    mesh = field.body.mesh
+    p = ufl.variable(field.p)
+    G = ufl.variable(ufl.grad(field.u) * ufl.Jacobian(mesh))
+    F = ufl.Identity(3) + G * ufl.JacobianInverse(mesh)
+    invariants = [ufl.variable(i) for i in _invariants(F)]
+    energy, volumetric = _density(field, rubber, *invariants), _volumetric(F, p, kappa)
+    changes = [ufl.diff(i, G) for i in invariants]
+    stiffness = ufl.diff(ufl.diff(volumetric, G), G)
     for invariant, change in zip(invariants, changes, strict=True):
         slope = ufl.diff(energy, invariant)
         slope_change = sum(
-            ufl.diff(slope, i) * other for i, other in zip(invariants, others, strict=True)
+            ufl.diff(slope, i) * other for i, other in zip(invariants, changes, strict=True)
         )
-        first += slope * change
-        second += slope_change * change + slope * ufl.derivative(change, at, trial)
-    dx = ufl.dx(field.body.mesh, metadata=QUADRATURE)
-    return Potential(field, (energy + volumetric) * dx, first * dx, second * dx)
+        stiffness += ufl.outer(change, slope_change) + slope * ufl.diff(change, G)
+    by_p, size = ufl.diff(volumetric, p), ufl.algebra.Abs(ufl.JacobianDeterminant(mesh))
+    coupling, compliance = ufl.diff(by_p, G), ufl.diff(by_p, p)
+    return PointwiseHessian(field, size * stiffness, size * coupling, size * compliance, DEGREE)
 
 
-def _invariants(field: BrokenField) -> tuple[Any, Any]:
+def _invariants(F: Any) -> tuple[Any, Any]:
     """Return the invariants of the volume-preserving part of the deformation."""
-    F = deformation_gradient(field)
     J, C = ufl.det(F), F.T * F
     return J ** (-2 / 3) * ufl.tr(C), J ** (-4 / 3) * (ufl.tr(C) ** 2 - ufl.tr(C * C)) / 2
+
+
+def _volumetric(F: Any, p: Any, kappa: Any) -> Any:
+    """Return the rest of the density in eq. (1)."""
+    return p * (ufl.det(F) - 1) - p**2 / (2 * kappa)
 
 
 def _density(field: BrokenField, rubber: Rubber, i1: Any, i2: Any) -> Any:
@@ -108,7 +131,8 @@ def enclosed_volume(field: BrokenField) -> Potential:
     """Return the volume enclosed by the body's part of the bore (mm3)."""
     x = ufl.SpatialCoordinate(field.body.mesh) + field.u
     normal = _outward(field)
-    return Potential(field, (x[0] * normal[0] + x[1] * normal[1]) / 2 * _bore(field))
+    volume = (x[0] * normal[0] + x[1] * normal[1]) / 2 * _bore(field)
+    return Potential(field, volume, second=BoreHessian(field))
 
 
 def bore_push(field: BrokenField) -> CellVector:
@@ -126,9 +150,7 @@ class WallStrain:
     """How far the wall is strained, at the points of the quadrature."""
 
     def __init__(self, field: BrokenField) -> None:
-        points, _ = basix.make_quadrature(
-            basix.CellType.hexahedron, QUADRATURE["quadrature_degree"]
-        )
+        points, _ = basix.make_quadrature(basix.CellType.hexahedron, DEGREE)
         self._mesh = field.body.mesh
         self._cells = np.arange(len(field.body.connectivity), dtype=np.int32)
         self._gradient = compile_expression(deformation_gradient(field), np.asarray(points))
