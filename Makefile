@@ -54,8 +54,9 @@ benchmark: $(READY)  ## time the costly parts, one table a group
 	@$(BIN)/python -m pytest -q benchmarks -m "" --benchmark-only --benchmark-group-by=group \
 		--benchmark-sort=mean --benchmark-columns=min,mean,stddev,rounds
 
-schema: $(READY)  ## renew cases/case.schema.json from the model
-	@$(BIN)/tubewright schema > cases/case.schema.json
+schema: $(READY)  ## renew the schemas in cases/ from the models
+	@$(BIN)/tubewright schema case > cases/case.schema.json
+	@$(BIN)/tubewright schema study > cases/study.schema.json
 
 pictures: demo  ## renew the README's pictures from the demo
 	@mkdir -p pictures

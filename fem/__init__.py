@@ -11,6 +11,8 @@ import os
 # (ten times slower where they do). It must be said before NumPy is loaded.
 for _variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_variable, "1")
+# Else PETSc aborts the process when it is asked to end, before what is done can be written.
+os.environ["PETSC_OPTIONS"] = f"{os.environ.get('PETSC_OPTIONS', '')} -no_signal_handler".strip()
 
 from fem.case import Case, CaseError  # noqa: E402
 from fem.run import solve  # noqa: E402

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from types import NoneType
-from typing import Any, get_args
+from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -23,7 +23,7 @@ def _line(fault: Any, model: type[BaseModel]) -> str:
     match fault["type"]:
         case "extra_forbidden":
             _, table = _find(model, above)
-            return f"{key}: unknown key; allowed here: {', '.join(table.model_fields)}"
+            return f"{key}: unknown key; allowed here: {', '.join(_keys(table))}"
         case "missing":
             return f"{key}: this key is missing"
         case "union_tag_not_found":
@@ -35,6 +35,8 @@ def _line(fault: Any, model: type[BaseModel]) -> str:
         case "misfit":
             return _misfit(key, fault)
         case "tuple_type":
+            if not _is_model(get_args(_find(model, loc)[1])[0]):
+                return f"{key} = {_value(fault['input'])}: write a list, in brackets"
             return f"{key}: this is one of several; write each as a table [[{key}]]"
         case "model_type" | "model_attributes_type" | "dict_type":
             return f"{key} = {_value(fault['input'])}: write one table [{key}]"
@@ -65,12 +67,24 @@ def _find(model: Any, loc: Any) -> tuple[str, Any]:
     for part in loc:
         if isinstance(part, int):
             key, here = f"{key}[{part + 1}]", get_args(here)[0]
-        elif isinstance(here, type) and issubclass(here, BaseModel):
+        elif _is_model(here):
             key = f"{key}.{part}" if key else part
-            here = _plain(here.model_fields[part].annotation) if part in here.model_fields else None
+            inner = {field.alias or name: field for name, field in here.model_fields.items()}
+            here = _plain(inner[part].annotation) if part in inner else None
+        elif get_origin(here) is dict:
+            key, here = f"{key}.{part}", get_args(here)[1]
         else:
             here = next(law for law in get_args(here) if law.model_fields["law"].default == part)
     return key, here
+
+
+def _is_model(kind: Any) -> bool:
+    return isinstance(kind, type) and issubclass(kind, BaseModel)
+
+
+def _keys(table: type[BaseModel]) -> list[str]:
+    """Return the keys of a table as they stand in a file."""
+    return [field.alias or name for name, field in table.model_fields.items()]
 
 
 def _plain(annotation: Any) -> Any:

@@ -125,6 +125,11 @@ class Ledger:
         row = self._base.execute("SELECT value FROM facts WHERE name = ?", (name,)).fetchone()
         return json.loads(row[0]) if row else None
 
+    @property
+    def count(self) -> int:
+        """Number of curves in it."""
+        return int(self._base.execute("SELECT count(*) FROM curves").fetchone()[0])
+
     def done(self, statuses: Sequence[Status]) -> set[tuple[str, str]]:
         """Return case and model of each curve that ended in one of these ways."""
         marks = ", ".join("?" * len(statuses))
@@ -142,6 +147,11 @@ def _row(curve: Curve) -> dict[str, Any]:
     """Return a curve as its row of the table."""
     data = vars(curve)
     return data | {name: json.dumps(data[name], default=_plain) for name in AS_JSON}
+
+
+def weight(curve: Curve) -> int:
+    """Return the bytes that a curve takes in the ledger, nearly."""
+    return sum(len(str(value)) for value in _row(curve).values())
 
 
 def _plain(value: Any) -> Any:

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, Self
 
 from fem.case import Case
 from fem.complaint import InputError
-from fem.result import versions
 from fem.study.ledger import Curve
 from fem.study.plan import Study
 from fem.study.setting import cells
@@ -72,8 +71,15 @@ class Outcome:
         """Columns of the fields that vary."""
         return list(cells(self.study.case_of(self.study.settings[0]), self.study.fields))
 
+    @property
+    def complete(self) -> bool:
+        """Whether every curve is done, none failed, and every setting makes a case."""
+        counts = self.provenance["curves"]
+        done = counts.get("reached", 0) + counts.get("ended", 0)
+        return done == counts["asked"] and not self.provenance["unusable"]
+
     def of(self, model: str) -> pandas.DataFrame:
-        """Return the rows of one model at the steps that were asked for, in the order of the plan."""
+        """Return the rows of a model at the steps asked for, in the order of the plan."""
         rows = self.table
         return rows[(rows.model == model) & rows.demanded].reset_index(drop=True)
 

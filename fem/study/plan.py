@@ -55,13 +55,13 @@ class Study(Part):
     note: str = Field(default="", description="Where the numbers come from.")
     case: str = Field(description="Case file, seen from the folder of the study file.")
     models: tuple[Literal["fast", "fe"], ...] = Field(
-        default=("fast",), min_length=1, description="Models that are solved."
+        default=("fast",), description="Models that are solved."
     )
     resolution: str = Field(default="coarse", description="Mesh of the FE model.")
     set: dict[str, Value] = Field(
         default_factory=dict, description="Fields that differ from the case file throughout."
     )
-    vary: tuple[Vary, ...] = Field(min_length=1, description="What varies.")
+    vary: tuple[Vary, ...] = Field(description="What varies.")
     scatter: Scatter | None = Field(
         default=None, description="Design for the ranges that have no count."
     )
@@ -79,18 +79,22 @@ class Study(Part):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        fields = [field for vary in self.vary for field in vary.fields]
+        if not self.models:
+            raise misfit("there must be one at least", "models")
+        if not self.vary:
+            raise misfit("vary: there must be one table [[vary]] at least")
+        fields = self.fields
         for field in [*self.set, *fields]:
             if fields.count(field) + (field in self.set) > 1:
-                raise misfit(f'the field "{field}" is set more than once', "vary")
+                raise misfit(f'vary: the field "{field}" is set more than once')
         scattered = any(vary.scattered for vary in self.vary)
         if scattered and not self.scatter:
-            raise misfit("a range has no count: give it one, or a table [scatter]", "vary")
+            raise misfit("vary: a range has no count; give it one, or a table [scatter]")
         if self.scatter and not scattered:
-            raise misfit("every range has a count: nothing is left to scatter", "scatter")
+            raise misfit("scatter: every range has a count, so nothing is left to scatter")
         for wanted in self.shapes:
             if unknown := [field for field in wanted if field not in fields]:
-                raise misfit(f'the field "{unknown[0]}" does not vary', "shapes")
+                raise misfit(f'shapes: the field "{unknown[0]}" does not vary')
         return self
 
     @classmethod
@@ -141,11 +145,13 @@ class Study(Part):
         return self
 
     def _check_first(self) -> None:
-        """Look whether the first setting makes a case, and every field has its column."""
+        """Look whether the first setting makes a case, else a typing error would fail them all."""
         count = len(self.settings)
         if count > MOST_CASES:
             raise InputError(f"vary: {count} cases; at most {MOST_CASES} are allowed")
         cells(self.case_of(self.settings[0]), self.fields)
+        for wanted in self.shapes:
+            self.case_of(wanted)
 
     @property
     def base(self) -> Case:
@@ -198,6 +204,15 @@ class Study(Part):
             If it cannot be used.
         """
         return self.base.changed(**changes(self.base, setting))
+
+    def wants_shapes(self, case: Case) -> bool:
+        """Return whether the shapes of a case are to be kept."""
+        return any(self.has(case, wanted) for wanted in self.shapes)
+
+    @staticmethod
+    def has(case: Case, setting: Mapping[str, Value]) -> bool:
+        """Return whether a case has these values of some fields."""
+        return case.changed(**changes(case, setting)) == case
 
 
 def schema() -> dict[str, Any]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from typing import Self
+from typing import TYPE_CHECKING, Annotated, Self
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import Field, PlainValidator, WithJsonSchema, model_validator
 
 from fem.arrays import Array
 from fem.part import Part, misfit
@@ -14,8 +14,20 @@ from fem.units import NUMBER, registry
 
 MOST_VALUES = 10_000
 
-type Value = str | int | float
-"""As it stands in a case file: text, mostly a quantity with its unit, or a number."""
+
+def _value(value: object) -> object:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise ValueError('write a text, such as "20 deg", or a number')
+    return value
+
+
+type Plain = str | int | float
+
+if TYPE_CHECKING:
+    type Value = Plain
+else:
+    Value = Annotated[Plain, PlainValidator(_value), WithJsonSchema({"type": ["string", "number"]})]
+    """As it stands in a case file: text, mostly a quantity with its unit, or a number."""
 
 
 class Vary(Part):
@@ -30,7 +42,7 @@ class Vary(Part):
         default=(), description="Fields that take the value of the other sign."
     )
     values: tuple[Value, ...] | None = Field(
-        default=None, min_length=1, max_length=MOST_VALUES, description="The values."
+        default=None, max_length=MOST_VALUES, description="The values."
     )
     start: Value | None = Field(
         default=None, alias="from", description="In place of the values: where a range begins."
@@ -48,6 +60,8 @@ class Vary(Part):
     def _check(self) -> Self:
         ranged = [key for key in ("start", "end", "count") if getattr(self, key) is not None]
         names = {"start": "from", "end": "to", "count": "count"}
+        if self.values == ():
+            raise misfit("there must be one at least", "values")
         if self.values is not None and ranged:
             raise misfit(
                 "values are given too; give either values, or from and to", names[ranged[0]]

@@ -1,0 +1,19 @@
+"""The command `tubewright`: parse, call, print. Heavy imports wait inside the commands.
+
+Exit codes: 0 done; 1 the installation lacks something; 2 the input cannot be used; 3 the last
+demanded step was not reached, a validated figure is off, or the user broke off (what was reached is
+written all the same), or there is no equilibrium even at rest (then nothing is).
+"""
+
+from fem.cli import about, solve, study
+from fem.cli.app import app
+
+__all__ = ["about", "app", "main", "solve", "study"]
+
+
+def main() -> None:
+    """Run the command; a request to end is as good as Ctrl-C, so that what is done is written."""
+    import signal
+
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    app()

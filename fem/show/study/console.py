@@ -1,0 +1,180 @@
+"""What a terminal shows of a study: bars while it runs, then how its curves went."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    TextColumn,
+    TimeElapsedColumn,
+    TimeRemainingColumn,
+)
+from rich.table import Table
+
+from fem.show.parts import NAMES
+from fem.show.tables import GAP, terminal
+from fem.study.agenda import Agenda
+from fem.study.estimate import Estimate
+from fem.study.ledger import Curve
+from fem.study.outcome import Outcome
+from fem.study.run import Report
+
+MOST_LINES = 20
+"""So many curves that failed are told one by one at the end; run.json has them all."""
+
+
+class _Tally:
+    """The workers so far, and how many curves each has done."""
+
+    def __init__(self) -> None:
+        self.done: Counter[str] = Counter()
+        self.failed: Counter[str] = Counter()
+        self.seconds: dict[str, float] = {}
+        self.last: dict[str, str] = {}
+
+    def add(self, curve: Curve, words: str) -> None:
+        """Count a curve."""
+        worker = f"{curve.host} {curve.worker}"
+        self.done[worker] += 1
+        self.failed[worker] += curve.status == "failed"
+        self.seconds[worker] = self.seconds.get(worker, 0.0) + curve.seconds
+        self.last[worker] = f"{NAMES[curve.model]}: {words}"
+
+    def table(self) -> Table:
+        """Return a line to each worker."""
+        table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
+        for title in ("worker", "done", "failed", "s each", "last done"):
+            table.add_column(title, justify="left" if title in ("worker", "last done") else "right")
+        for worker, done in self.done.items():
+            each = f"{self.seconds[worker] / done:.2g}"
+            failed = str(self.failed[worker] or "")
+            table.add_row(worker, str(done), failed, each, self.last[worker])
+        return table
+
+
+@contextmanager
+def progress(agenda: Agenda) -> Iterator[Report]:
+    """Show bars on standard error; hand out the function that moves them."""
+    words = agenda.words()
+    console = Console(stderr=True)
+    bar = Progress(
+        TextColumn("curves"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("done, {task.fields[failed]} failed, {task.remaining:.0f} to go,"),
+        TimeElapsedColumn(),
+        TextColumn("gone,"),
+        TimeRemainingColumn(),
+        TextColumn("left"),
+        console=console,
+    )
+    task = bar.add_task("", total=agenda.curves, failed=0)
+    tally, begun = _Tally(), False
+
+    with Live(console=console, refresh_per_second=4) as live:
+
+        def report(curves: Sequence[Curve]) -> None:
+            nonlocal begun
+            failed = bar.tasks[0].fields["failed"] + sum(c.status == "failed" for c in curves)
+            if not begun:  # what an earlier run did; the time left counts from here
+                bar.update(task, completed=len(curves), failed=failed)
+                bar.reset(task, completed=len(curves), start=True)
+                begun = True
+            else:
+                bar.update(task, advance=len(curves), failed=failed)
+                for curve in curves:
+                    tally.add(curve, words[curve.case])
+            for curve in curves:
+                if curve.status == "failed":
+                    live.console.print(failure_line(curve, words), soft_wrap=True, highlight=False)
+            live.update(Group(bar, tally.table()))
+
+        yield report
+
+
+def failure_line(curve: Curve, words: Mapping[str, str]) -> str:
+    """Return in one line which curve failed, and why."""
+    return f"failed: {NAMES[curve.model]}, {words[curve.case]}: {curve.reason}"
+
+
+def print_estimate(agenda: Agenda, found: Sequence[Estimate], workers: int) -> None:
+    """Print how many curves a study has, and what they are expected to take."""
+    console, study = terminal(), agenda.study
+    console.print(study.title, style="bold")
+    steps = sum(case.drive.steps for case in agenda.cases)
+    console.print(
+        f"{len(agenda.cases)} cases, {agenda.curves} curves "
+        f"({', '.join(NAMES[model] for model in study.models)}), {steps} steps a model"
+    )
+    for part in found:
+        console.print(
+            f"{NAMES[part.model]}: about {_time(part.seconds / workers)} with {workers} workers, "
+            f"{part.bytes / 1e6:.2g} MB (from {part.sample} of its curves, solved just now)"
+        )
+    _print_unusable(console, [why for _, why in agenda.unusable])
+
+
+def print_outcome(outcome: Outcome, agenda: Agenda, folder: Path) -> None:
+    """Print how the curves went, what failed, and what was written."""
+    console, told = terminal(), outcome.provenance
+    console.print(outcome.study.title, style="bold")
+    counts = told["curves"]
+    lacking = counts["asked"] - sum(counts.get(way, 0) for way in ("reached", "ended", "failed"))
+    console.print(
+        f"{counts['asked']} curves: {counts.get('reached', 0)} reached the last step, "
+        f"{counts.get('ended', 0)} ended at a limit before it, {counts.get('failed', 0)} failed"
+        + (f", {lacking} are still to do: go on with --resume" if lacking else ""),
+        soft_wrap=True,
+    )
+    if len(outcome.table):
+        console.print(_ranges(outcome))
+    failed = [entry for entry in told["not_reached"] if entry["status"] == "failed"]
+    words = agenda.words()
+    for entry in failed[:MOST_LINES]:
+        line = f"failed: {NAMES[entry['model']]}, {words[entry['case']]}: {entry['reason']}"
+        console.print(line, soft_wrap=True, highlight=False)
+    if len(failed) > MOST_LINES:
+        console.print(f"and {len(failed) - MOST_LINES} more, see run.json")
+    _print_unusable(console, [entry["reason"] for entry in told["unusable"]])
+    names = ", ".join(sorted(p.name for p in folder.iterdir() if not p.name.startswith(".")))
+    console.print(f"{folder}: {names}", soft_wrap=True, highlight=False)
+
+
+def _print_unusable(console: Console, reasons: Sequence[str]) -> None:
+    for reason in reasons[:MOST_LINES]:
+        console.print(f"no case: {reason}", soft_wrap=True, highlight=False)
+
+
+def _ranges(outcome: Outcome) -> Table:
+    """Return the least and greatest twist, displacement and bulge by model."""
+    table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
+    table.add_column("")
+    shown = {"twist_deg": "twist [deg]", "displacement_mm": "displacement [mm]"}
+    shown["bulge_mm"] = "bulge [mm]"
+    for title in shown.values():
+        table.add_column(title, justify="right")
+    for model in outcome.study.models:
+        rows = outcome.of(model)
+        if len(rows):
+            cells = [f"{_even(rows[c].min())} to {_even(rows[c].max())}" for c in shown]
+            table.add_row(NAMES[model], *cells)
+    return table
+
+
+def _even(value: float) -> str:
+    """Return a figure to four digits, round-off beside it left out."""
+    return f"{round(value, 6) + 0.0:.4g}"
+
+
+def _time(seconds: float) -> str:
+    if seconds < 90:
+        return f"{seconds:.2g} s"
+    return f"{seconds / 60:.1f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"

@@ -1,0 +1,125 @@
+"""What a worker does: solve the cases of one task, and say how each went."""
+
+from __future__ import annotations
+
+import os
+import platform
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Self
+
+from fem.case import Case
+from fem.result import Result, Run
+from fem.run import solve
+from fem.study.ledger import Curve, Status
+
+
+@dataclass(frozen=True)
+class Task:
+    """Cases that one worker solves in one go, by one model.
+
+    Attributes
+    ----------
+    model
+        ``"fe"`` or ``"fast"``.
+    cases
+        The cases.
+    resolution
+        Mesh of the FE model.
+    shapes
+        Whether the shapes are wanted too.
+    tries
+        How often it is begun, this time included.
+    """
+
+    model: str
+    cases: tuple[Case, ...]
+    resolution: str
+    shapes: bool = False
+    tries: int = 1
+
+    def again(self) -> Iterator[Self]:
+        """Yield a task to each case, for a second try: one of them may be what went wrong."""
+        for case in self.cases:
+            yield replace(self, cases=(case,), tries=self.tries + 1)
+
+    def failed(self, reason: str) -> list[Done]:
+        """Return all its curves as failed."""
+        return [Done(_failed(case, self.model, reason, tries=self.tries)) for case in self.cases]
+
+
+@dataclass(frozen=True)
+class Done:
+    """A curve that is done, and its result where the shapes are wanted."""
+
+    curve: Curve
+    result: Result | None = None
+
+
+def perform(task: Task) -> list[Done]:
+    """Solve the cases of a task; whatever goes wrong with one stands in its curve."""
+    if task.model == "fast" and len(task.cases) > 1:
+        try:
+            return _solve_batch(task)
+        except Exception:  # one case spoils it for all: find it one by one
+            pass
+    return [_solve_one(case, task) for case in task.cases]
+
+
+def _solve_batch(task: Task) -> list[Done]:
+    from fem.fast.batch import solve_batch
+
+    return [
+        Done(_curve(case, run, task.tries))
+        for case, run in zip(task.cases, solve_batch(task.cases), strict=True)
+    ]
+
+
+def _solve_one(case: Case, task: Task) -> Done:
+    began = time.perf_counter()
+    try:
+        result = solve(case, task.model, task.resolution)
+    except ArithmeticError as error:
+        reason = f"no solution even at rest: {error}"
+    except Exception as error:  # a fault of ours must not stop the others
+        reason = f"{type(error).__name__}: {error}"
+    else:
+        (run,) = result.runs
+        return Done(_curve(case, run, task.tries), result if task.shapes else None)
+    return Done(_failed(case, task.model, reason, task.tries, time.perf_counter() - began))
+
+
+def _curve(case: Case, run: Run, tries: int) -> Curve:
+    names = dict.fromkeys(name for row in run.rows for name in row)
+    return Curve(
+        case=case.key,
+        model=run.model,
+        status=_status(run),
+        reason=run.reason,
+        seconds=run.seconds,
+        host=platform.node(),
+        worker=os.getpid(),
+        tries=tries,
+        steps={name: [row.get(name) for row in run.rows] for name in names},
+        details={"limit": run.limit, "mesh": run.mesh, "balance": run.balance},
+    )
+
+
+def _status(run: Run) -> Status:
+    if run.reached:
+        return "reached"
+    return "failed" if "no equilibrium was found" in run.reason else "ended"
+
+
+def _failed(case: Case, model: str, reason: str, tries: int, seconds: float = 0.0) -> Curve:
+    return Curve(
+        case=case.key,
+        model=model,
+        status="failed",
+        reason=reason,
+        seconds=seconds,
+        host=platform.node(),
+        worker=os.getpid(),
+        tries=tries,
+    )
