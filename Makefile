@@ -25,8 +25,10 @@ $(READY): requirements.lock pyproject.toml tools/setup.sh tools/find-python.sh \
 		$(if $(PYTHON),again) $(COPIED)
 	@PYTHON="$(PYTHON)" tools/setup.sh
 
-demo: $(READY)  ## solve the ready case; its pictures and tables go to demo/
+demo: $(READY)  ## a ready case and a small study; pictures and tables go to demo/
 	@$(BIN)/tubewright solve cases/greenhouse_wrist.toml --out demo
+	@rm -rf demo/reach
+	@$(BIN)/tubewright study cases/small_reach.study.toml --out demo/reach
 
 test: lint types  ## style, types, then the quick tests and validations
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark

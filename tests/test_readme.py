@@ -5,6 +5,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from typer.main import get_command
 
 from fem.case import Case, schema
 from fem.cli import app
@@ -15,6 +16,8 @@ from fem.rubber.neo_hookean import NeoHookean
 from fem.rubber.ogden import Ogden
 from fem.rubber.yeoh import Yeoh
 from fem.run import solve
+from fem.study.agenda import Agenda
+from fem.study.plan import Study
 from fem.thread import ThreadFamily
 
 LAWS = [NeoHookean, MooneyRivlin, Yeoh, Gent, Ogden]
@@ -30,7 +33,7 @@ def blocks(language):
 
 
 def test_case_is_the_ready_one():
-    (text,) = blocks("toml")
+    _, text = blocks("toml")
     ready = Case.load(ROOT / "cases" / "greenhouse_wrist.toml")
     shown = tomllib.loads(text)
     other = {"name": "B", "angle": "-30 deg"}
@@ -38,11 +41,32 @@ def test_case_is_the_ready_one():
     assert Case.parse(shown) == ready.changed(note="")
 
 
+def test_study_is_one():
+    text, _ = blocks("toml")
+    agenda = Agenda.of(Study.parse(tomllib.loads(text), ROOT / "cases"))
+    assert (len(agenda.cases), len(agenda.study.models)) == (26, 2)
+
+
+def test_options_of_the_study_are_some():
+    known = {name for option in get_command(app).commands["study"].params for name in option.opts}
+    known |= {"--no-pictures"}
+    (rows,) = (rows for rows in tables("option") if "--dry-run" in rows[0][0])
+    assert {text.split()[0] for cell, _ in rows for text in code(cell)} <= known
+
+
 def table(head):
-    """Return the cells of the table whose first column has this head, row by row."""
-    rows = README.split(f"\n| {head} |")[1].split("\n\n")[0].splitlines()[2:]
-    assert rows
-    return [[cell.strip() for cell in row.strip("|").split("|")] for row in rows]
+    """Return the cells of the first table whose first column has this head, row by row."""
+    return tables(head)[0]
+
+
+def tables(head):
+    """Return the cells of every table whose first column has this head, row by row."""
+    parts = README.split(f"\n| {head} |")[1:]
+    lines = [part.split("\n\n")[0].splitlines()[2:] for part in parts]
+    assert all(lines)
+    return [
+        [[cell.strip() for cell in row.strip("|").split("|")] for row in rows] for rows in lines
+    ]
 
 
 def code(cell):
@@ -69,7 +93,7 @@ def test_keys_of_a_family_are_some(make_case):
             if value:
                 make_case(**{f"threads__0__{key}": value.strip('"')})
     said = {text.split(" = ")[0] for cell, _ in table("thread family") for text in code(cell)}
-    shown = set(tomllib.loads(blocks("toml")[0])["threads"][0])
+    shown = set(tomllib.loads(blocks("toml")[1])["threads"][0])
     assert said | shown == set(ThreadFamily.model_fields)
 
 

@@ -10,9 +10,13 @@ from dataclasses import dataclass, replace
 from typing import Self
 
 from fem.case import Case
+from fem.chain import Chain
 from fem.result import Result, Run
 from fem.run import solve
 from fem.study.ledger import Curve, Status
+
+CHAIN = Chain()
+"""Hands on from case to case, in one worker, what neighbours share."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +83,7 @@ def _solve_batch(task: Task) -> list[Done]:
 def _solve_one(case: Case, task: Task) -> Done:
     began = time.perf_counter()
     try:
-        result = solve(case, task.model, task.resolution)
+        result = solve(case, task.model, task.resolution, chain=CHAIN)
     except ArithmeticError as error:
         reason = f"no solution even at rest: {error}"
     except Exception as error:  # a fault of ours must not stop the others
