@@ -1,0 +1,11 @@
+"""Where the fast model may be trusted, and a fast model corrected by what the FE model says.
+
+>>> from fem.trust import CorrectedModel, parse, rules, trust_map  # doctest: +SKIP
+"""
+
+from fem.trust.corrected import CorrectedModel
+from fem.trust.map import trust_map
+from fem.trust.rules import Rule, rule_table, rules
+from fem.trust.tolerance import Tolerance, parse
+
+__all__ = ["CorrectedModel", "Rule", "Tolerance", "parse", "rule_table", "rules", "trust_map"]

@@ -1,0 +1,163 @@
+"""The largest box of points that are all of one kind: conditions on few features, joined by "and".
+
+A beam search. Each box that is kept is cut by every condition ``feature <= level``,
+``feature >= level`` or ``text is value``; how good a cut is, is judged by the largest pure box that
+one condition more makes of it, which is found exactly by counting levels. A small search need not
+find the largest box of all; what it finds is pure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from fem.trust.features import Feature
+from fem.trust.flags import Flags
+
+LEVELS = 24
+"""Levels at which a feature may be cut; of more values, every so many hundredth of the points."""
+
+WIDTH = 24
+"""Boxes that are kept from one round to the next."""
+
+PER_CONDITION = 0.93
+"""A box is worth so much less for each condition more: short rules are easier to keep."""
+
+BELOW, ABOVE, IS = "<=", ">=", "is"
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One condition of a rule.
+
+    Attributes
+    ----------
+    feature
+        Number of the feature.
+    sign
+        ``<=``, ``>=`` or ``is``.
+    level
+        The number, or the text.
+    """
+
+    feature: int
+    sign: str
+    level: Any
+
+    def holds(self, features: Sequence[Feature]) -> Flags:
+        """Return at which points it holds, shape (points,)."""
+        values = features[self.feature].values
+        if self.sign == BELOW:
+            return values <= self.level
+        return values >= self.level if self.sign == ABOVE else values == self.level
+
+
+type Box = tuple[Condition, ...]
+
+
+def inside(box: Box, features: Sequence[Feature]) -> Flags:
+    """Return which points are in a box, shape (points,)."""
+    points = np.ones(len(features[0].values), bool)
+    for condition in box:
+        points &= condition.holds(features)
+    return points
+
+
+def largest_pure_box(
+    features: Sequence[Feature], good: Flags, wanted: Flags, most: int = 4
+) -> Box | None:
+    """Return a box in which all points are good, with as many wanted ones as can be found.
+
+    Parameters
+    ----------
+    features
+        What conditions may speak of.
+    good, wanted
+        Of each point, shape (points,).
+    most
+        Most conditions.
+    """
+    conditions = [c for i, feature in enumerate(features) for c in _conditions(i, feature)]
+    holds = np.array([condition.holds(features) for condition in conditions], bool)
+    search = _Search(conditions, holds, good, wanted & good)
+    beam = [_Candidate((), np.ones(len(good), bool))]
+    best: tuple[float, Box] = (0.0, ())
+    if good.all():
+        return ()
+    for length in range(1, most + 1):
+        beam, found = search.round(beam)
+        if found and (worth := found[0] * PER_CONDITION**length) > best[0]:
+            best = (worth, found[1])
+        if not beam:
+            break
+    return best[1] or None
+
+
+def _conditions(number: int, feature: Feature) -> list[Condition]:
+    values = np.unique(feature.values)
+    if feature.text:
+        return [Condition(number, IS, str(value)) for value in values]
+    if len(values) > LEVELS:
+        cuts = np.linspace(0, 1, LEVELS + 1)
+        values = np.unique(np.quantile(feature.values, cuts, method="nearest"))
+    below = [Condition(number, BELOW, float(value)) for value in values[:-1]]
+    return below + [Condition(number, ABOVE, float(value)) for value in values[1:]]
+
+
+@dataclass(frozen=True, eq=False)
+class _Candidate:
+    """A box on the way, and its points."""
+
+    conditions: tuple[int, ...]
+    points: Flags = field(repr=False)
+
+
+@dataclass(frozen=True, eq=False)
+class _Search:
+    """All conditions, where they hold, which points are good and which are wanted."""
+
+    conditions: list[Condition]
+    holds: Flags
+    good: Flags
+    wanted: Flags
+
+    def round(self, beam: list[_Candidate]) -> tuple[list[_Candidate], tuple[float, Box] | None]:
+        """Add a condition to the boxes of the beam.
+
+        Returns
+        -------
+        The boxes worth going on with, and the largest that became pure with its wanted points.
+        """
+        best: tuple[float, Box] | None = None
+        ranked: list[tuple[float, int, _Candidate]] = []
+        seen: set[bytes] = set()
+        for candidate in beam:
+            bad, count = self._counts(candidate.points[None, :])
+            pure = np.where(bad[0] == 0, count[0], 0)
+            closing = int(pure.argmax())
+            if pure[closing] and (best is None or pure[closing] > best[0]):
+                chosen = (*candidate.conditions, closing)
+                best = (float(pure[closing]), tuple(self.conditions[i] for i in chosen))
+            cuts = candidate.points & self.holds
+            hopes = self._hopes(cuts)
+            for number in np.argsort(-hopes, kind="stable")[: 2 * WIDTH]:
+                key = cuts[number].tobytes()
+                if hopes[number] and key not in seen:
+                    seen.add(key)
+                    chosen = (*candidate.conditions, int(number))
+                    ranked.append((-hopes[number], len(ranked), _Candidate(chosen, cuts[number])))
+        return [candidate for *_, candidate in sorted(ranked)[:WIDTH]], best
+
+    def _counts(self, points: Flags) -> tuple[Any, Any]:
+        """Return how many bad and wanted points each condition leaves of boxes, (boxes, conds)."""
+        holds = self.holds.T.astype(np.float32)
+        bad = (points & ~self.good).astype(np.float32) @ holds
+        return bad, (points & self.wanted).astype(np.float32) @ holds
+
+    def _hopes(self, cuts: Flags) -> Any:
+        """Return the wanted points of the largest pure box that one more condition makes."""
+        bad, count = self._counts(cuts)
+        return np.where(bad == 0, count, 0).max(axis=1)

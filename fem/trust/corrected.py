@@ -1,0 +1,306 @@
+"""The corrected fast model: its own answer plus a fit of what the FE model differs from it.
+
+    corrected = fast + fit(setting, pressure, state of the fast model)                 (1)
+
+The fit is made of a study with both models, at the points that both of them reach: near a limit
+that one of them lacks there is nothing to learn from. It tells nothing of whether the FE model
+reaches a point. See :mod:`fem.trust.fit` for the band, :mod:`fem.trust.kernel` for the symmetry.
+
+It is kept as numbers in one file of NumPy arrays and JSON text, from which the fit is built anew.
+Python's pickle, which would keep the fitted object as it is, runs code of whoever wrote the file.
+"""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Self
+
+import numpy as np
+
+from fem.arrays import Array
+from fem.case import Case
+from fem.complaint import InputError
+from fem.study.plan import Study
+from fem.trust.fit import Fit, find
+from fem.trust.inputs import Inputs
+from fem.trust.pairs import BOTH, FAST, FE, pairs
+from fem.trust.query import cases_of, differences, fast_points
+from fem.trust.ranges import Ranges
+from fem.trust.state import at_rest, described
+from fem.trust.symmetry import Element, symmetries
+
+if TYPE_CHECKING:
+    import pandas
+
+    from fem.study.outcome import Outcome
+
+QUANTITIES = ("twist_deg", "displacement_mm", "bulge_mm")
+FORMAT = 1
+LEAST_CURVES = 8
+"""Of fewer curves nothing can be left out that would tell of the others."""
+
+NIL = 1e-9
+"""A quantity of which the models differ by less throughout needs no correction."""
+
+
+@dataclass(frozen=True, eq=False)
+class CorrectedModel:
+    """The fast model with what a study taught of its error.
+
+    Attributes
+    ----------
+    study
+        The study.
+    ranges
+        What its fields were; a question outside is told.
+    inputs
+        What the fits are told of a point.
+    fits
+        The fit of each quantity, by its column.
+    facts
+        Hash of the study, versions, counts of curves and points, cross-validated errors.
+    left_out
+        For each point of the fit and each quantity ``<column>.fe``, ``.fast``, and ``.corrected``
+        and ``.std`` as predicted without its curve; empty for one that was loaded.
+    """
+
+    study: Study
+    ranges: Ranges
+    inputs: Inputs
+    fits: dict[str, Fit]
+    facts: dict[str, Any]
+    left_out: pandas.DataFrame = field(repr=False)
+
+    @classmethod
+    def fit(cls, outcome: Outcome, quantities: Sequence[str] = QUANTITIES) -> Self:
+        """Fit a study.
+
+        Parameters
+        ----------
+        outcome
+            What both models found.
+        quantities
+            Columns of the step table; one that the models agree on throughout is left as it is.
+
+        Raises
+        ------
+        InputError
+            If a model or a quantity is missing, or too few curves have both models.
+        """
+        points = pairs(outcome)
+        points = points[points["state"] == BOTH].reset_index(drop=True)
+        _check(outcome, points, quantities)
+        cases = {case.key: case for case in map(outcome.study.case_of, outcome.study.settings)}
+        ranges = Ranges.of(points, outcome.varied)
+        table = described(points, cases, ranges)
+        inputs = Inputs.of(table, symmetries(outcome.study))
+        matrix = np.c_[inputs.matrix(table), _amplitude(table, cases)]
+        left_out = points[["case", *outcome.varied, "ordinal", "pressure_kPa"]].copy()
+        fits = {}
+        for column in quantities:
+            fe, fast = (points[column + end].to_numpy(float) for end in (FE, FAST))
+            predicted = np.zeros((2, len(points)))
+            if abs(fe - fast).max() > NIL * (abs(fe).max() + 1):
+                group = inputs.group(column)
+                curves = points["case"].to_numpy()
+                fits[column], predicted = find(matrix, fe - fast, curves, group, inputs.shared)
+            left_out[column + FE], left_out[column + FAST] = fe, fast
+            left_out[f"{column}.corrected"] = fast + predicted[0]
+            left_out[f"{column}.std"] = predicted[1]
+        facts = _facts(outcome.study, left_out, quantities)
+        return cls(outcome.study, ranges, inputs, fits, facts, left_out)
+
+    @property
+    def quantities(self) -> list[str]:
+        """Columns of the quantities."""
+        return list(self.facts["errors"])
+
+    def predict(
+        self,
+        settings: Iterable[Mapping[str, Any] | Case],
+        pressures: Sequence[float] | None = None,
+    ) -> pandas.DataFrame:
+        """Solve settings by the fast model and correct what it says.
+
+        Parameters
+        ----------
+        settings
+            A value to each field that the study varies, or whole cases.
+        pressures
+            Where on each path (kPa); its own demanded steps after rest if None.
+
+        Returns
+        -------
+        A row to each setting and pressure: ``case``, the fields that vary, ``ordinal`` (the step of
+        the path), ``pressure_kPa``; for each quantity its column (corrected), ``<column>.std`` and
+        ``<column>.fast``; ``outside``, empty or what is outside the study, where the correction is
+        a guess; ``ended``, empty or why the fast model does not reach the point, and then there is
+        no figure (NaN).
+
+        Raises
+        ------
+        InputError
+            If a setting is no case, or pressures cannot be set.
+        """
+        cases = cases_of(self.study, settings)
+        points = fast_points(self.study, cases, pressures)
+        reached = (points["ended"] == "").to_numpy()
+        own = {case.key: case for case in cases}
+        table = described(points[reached], own, self.ranges)
+        matrix = np.c_[self.inputs.matrix(table), _amplitude(table, own)]
+        varied = [name for name in points if name in self.ranges.fields]
+        answer = points[["case", *varied, "ordinal", "pressure_kPa"]].copy()
+        for column in self.quantities:
+            fast = points[column + FAST].to_numpy(float)
+            mean, std = np.full((2, len(points)), np.nan)
+            mean[reached], std[reached] = self._correction(column, matrix)
+            answer[column], answer[f"{column}.std"] = fast + mean, std
+            answer[column + FAST] = fast
+        answer["outside"] = self._outside(points, cases)
+        answer["ended"] = points["ended"]
+        return answer
+
+    def _correction(self, column: str, matrix: Array) -> tuple[Array, Array]:
+        if column in self.fits:
+            return self.fits[column].predict(matrix)
+        return np.zeros(len(matrix)), np.zeros(len(matrix))
+
+    def _outside(self, points: pandas.DataFrame, cases: Sequence[Case]) -> list[str]:
+        """Return what of each point is outside the study, in words."""
+        others = [differences(self.study, case) for case in cases]
+        found = []
+        for row in points.to_dict("records"):
+            faults = [*others[row["number"]], *self.ranges.faults(row)]
+            if self.study.base.pressure and np.isfinite(row["pressure_kPa"]):
+                faults += self.ranges.pressure_faults(row["pressure_kPa"])
+            found.append("outside the study: " + "; ".join(faults) if faults else "")
+        return found
+
+    def save(self, path: str | Path) -> None:
+        """Write the model into one file, by custom ``.npz``.
+
+        Raises
+        ------
+        OSError
+            If that is impossible.
+        """
+        arrays: dict[str, Any] = {}
+        for number, fit in enumerate(self.fits.values()):
+            arrays |= {f"values_{number}": fit.values, f"theta_{number}": fit.theta}
+        first = next(iter(self.fits.values()), None)
+        if first:
+            arrays["inputs"] = first.inputs
+        text = json.dumps(self._data(), allow_nan=False)
+        with open(path, "wb") as file:
+            np.savez_compressed(file, text=np.array(text), **arrays)
+
+    def _data(self) -> dict[str, Any]:
+        fits = [
+            {"column": column, "scale": fit.scale, "widening": fit.widening}
+            for column, fit in self.fits.items()
+        ]
+        return {
+            "format": FORMAT,
+            "study": self.study.data,
+            "case": self.study.base.data,
+            "ranges": asdict(self.ranges),
+            "inputs": asdict(self.inputs),
+            "fits": fits,
+            "facts": self.facts,
+        }
+
+    @classmethod
+    def load(cls, path: str | Path) -> Self:
+        """Read what :meth:`save` wrote.
+
+        Raises
+        ------
+        InputError
+            If it cannot be read, or is something else.
+        """
+        import pandas
+
+        try:
+            with np.load(path, allow_pickle=False) as file:
+                arrays = dict(file)
+            data = json.loads(str(arrays.pop("text")))
+            return cls(*_rebuilt(data, arrays), left_out=pandas.DataFrame())
+        except OSError as error:
+            raise InputError(f"{path}: cannot be read: {error.strerror or error}") from None
+        except (ValueError, KeyError, TypeError, AttributeError, zipfile.BadZipFile) as error:
+            raise InputError(f"{path}: this holds no corrected fast model: {error}") from None
+
+
+def _rebuilt(
+    data: dict[str, Any], arrays: Mapping[str, Array]
+) -> tuple[Study, Ranges, Inputs, dict[str, Fit], dict[str, Any]]:
+    if data["format"] != FORMAT:
+        raise ValueError(f"format {data['format']}; this version reads {FORMAT}")
+    study = Study.restore(data["study"], data["case"])
+    if study.hash != data["facts"]["study_hash"]:
+        raise ValueError("its study is not the one that its hash is of")
+    numbers = {name: (low, high) for name, (low, high) in data["ranges"]["numbers"].items()}
+    texts = {name: tuple(values) for name, values in data["ranges"]["texts"].items()}
+    ranges = Ranges(numbers, texts, data["ranges"]["pressure"])
+    own = data["inputs"]
+    elements = tuple(
+        Element(tuple((one, other) for one, other in element["families"]), element["mirrored"])
+        for element in own["elements"]
+    )
+    inputs = Inputs(tuple(own["names"]), tuple(own["scales"]), tuple(own["shared"]), elements)
+    fits = {
+        fit["column"]: Fit(
+            inputs=arrays["inputs"],
+            values=arrays[f"values_{number}"],
+            scale=fit["scale"],
+            group=inputs.group(fit["column"]),
+            shared=inputs.shared,
+            theta=arrays[f"theta_{number}"],
+            widening=fit["widening"],
+        )
+        for number, fit in enumerate(data["fits"])
+    }
+    return study, ranges, inputs, fits, data["facts"]
+
+
+def _check(outcome: Outcome, points: pandas.DataFrame, quantities: Sequence[str]) -> None:
+    for column in quantities:
+        if column + FE not in points:
+            raise InputError(f'quantity "{column}": the study has no such column')
+    curves = points["case"].nunique()
+    if curves < LEAST_CURVES:
+        raise InputError(
+            f'study "{outcome.study.title}": {curves} curves have both models; '
+            f"{LEAST_CURVES} at least are needed"
+        )
+
+
+def _amplitude(table: pandas.DataFrame, cases: Mapping[str, Case]) -> Array:
+    """Return by how much the models may differ: in proportion to the drive from where they agree.
+
+    With dead loads or threads that were wound in they differ at rest already.
+    """
+    agree = all(at_rest(case) for case in cases.values())
+    return table["drive"].to_numpy(float) if agree else np.ones(len(table))
+
+
+def _facts(study: Study, left_out: pandas.DataFrame, quantities: Sequence[str]) -> dict[str, Any]:
+    """Return where a fit is from, and its errors on curves that were left out."""
+    from importlib.metadata import version
+
+    from fem.result import versions
+    from fem.trust.figures import errors
+
+    return {
+        "study_hash": study.hash,
+        "title": study.title,
+        "resolution": study.resolution,
+        "versions": versions() | {"scikit-learn": version("scikit-learn")},
+        "curves": int(left_out["case"].nunique()),
+        "points": len(left_out),
+        "errors": {column: errors(left_out, column) for column in quantities},
+    }

@@ -1,0 +1,181 @@
+"""A Gaussian-process fit of what the FE model differs by from the fast one, with an honest band.
+
+The process has the covariance of :mod:`fem.trust.kernel` and a little noise. Its hyperparameters
+have the greatest likelihood on a part of the points; whole curves are then left out in turn, all is
+found anew from the others, and the errors there say by how much the predicted standard deviation
+is too small or too great: it is scaled so that a share of 0.95 (n + 1) / n of the left-out points
+is within 1.96 of it, n being the number of curves. The points of a curve err together, so there are
+n errors rather than one to each point, and of n errors the greatest is passed once in n + 1 times.
+
+Source: C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press
+2006, algorithm 2.1 and chapter 5 (as scikit-learn implements it). The share: J. Lei, M. G'Sell, A.
+Rinaldo, R. J. Tibshirani and L. Wasserman, Distribution-free predictive inference for regression,
+Journal of the American Statistical Association 113 (2018) 1094-1111 (from memory), whose points
+are independent; that curves take their place is our own choice.
+"""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from fem.arrays import Array
+from fem.trust.flags import Flags
+from fem.trust.kernel import InvariantKernel, Symmetry
+
+FOLDS = 10
+"""Parts of the curves that are left out in turn."""
+
+BAND = 1.959963984540054
+"""Half the width of a 95 % band in standard deviations of a normal distribution."""
+
+MOST_POINTS = 2500
+"""Points of a fit; its work grows with their cube."""
+
+SEARCH_POINTS = 220
+"""Points from which the hyperparameters are found."""
+
+NOISE = (1e-8, 1e-1)
+"""Least and greatest variance of the noise, as a share of the mean square of what is fitted."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """The fit of one quantity.
+
+    Attributes
+    ----------
+    inputs
+        Of the points it was made from, shape (points, inputs); the amplitude in the last column.
+    values
+        FE less fast there, shape (points,), in the unit of `scale`.
+    scale
+        What the values are multiplied by.
+    group
+        The symmetries, as they act on inputs and quantity.
+    shared
+        Number of the set of inputs that each shares its length scale with.
+    theta
+        Logarithms of length scales, variance and variance of the noise.
+    widening
+        What the predicted standard deviation is multiplied by.
+    """
+
+    inputs: Array
+    values: Array
+    scale: float
+    group: tuple[Symmetry, ...]
+    shared: tuple[int, ...]
+    theta: Array
+    widening: float = 1.0
+
+    @cached_property
+    def _regressor(self) -> Any:
+        return _regress(self.inputs, self.values, _kernel(self.shared, self.group), self.theta)
+
+    def predict(self, inputs: Array) -> tuple[Array, Array]:
+        """Return FE less fast at other inputs, and its standard deviation, shape (points,) each."""
+        if not len(inputs):
+            return np.zeros(0), np.zeros(0)
+        mean, std = self._regressor.predict(inputs, return_std=True)
+        return self.scale * mean, self.widening * self.scale * std
+
+
+def find(
+    inputs: Array,
+    values: Array,
+    curves: Array,
+    group: tuple[Symmetry, ...],
+    shared: tuple[int, ...],
+) -> tuple[Fit, Array]:
+    """Fit a quantity.
+
+    Parameters
+    ----------
+    inputs, values
+        Of the points, see :class:`Fit`; the values in their own unit.
+    curves
+        What tells which curve a point is of, shape (points,); points of a curve in their order.
+    group, shared
+        See :class:`Fit`.
+
+    Returns
+    -------
+    The fit, and mean and standard deviation (already widened) at each of the points as predicted
+    by a fit that was made without their curves, shape (2, points).
+    """
+    from sklearn.model_selection import GroupKFold
+
+    whole = _fit(inputs, values, curves, group, shared)
+    left_out = np.zeros((2, len(values)))
+    folds = GroupKFold(min(FOLDS, len(np.unique(curves))), shuffle=True, random_state=0)
+    for known, unknown in folds.split(inputs, values, curves):
+        part = _fit(inputs[known], values[known], curves[known], group, shared, whole.theta)
+        left_out[:, unknown] = part.predict(inputs[unknown])
+    ratios = abs(left_out[0] - values) / left_out[1]
+    count = len(np.unique(curves))
+    widening = float(np.quantile(ratios, min(1.0, 0.95 * (count + 1) / count))) / BAND
+    left_out[1] *= widening
+    fields = {**vars(whole), "widening": widening}
+    fields.pop("_regressor", None)
+    return Fit(**fields), left_out
+
+
+def _fit(
+    inputs: Array,
+    values: Array,
+    curves: Array,
+    group: tuple[Symmetry, ...],
+    shared: tuple[int, ...],
+    start: Array | None = None,
+) -> Fit:
+    amplitude = inputs[:, -1]
+    strong = amplitude > 1e-3 * amplitude.max()
+    scale = float(np.sqrt(np.mean((values[strong] / amplitude[strong]) ** 2))) or 1.0
+    some = thinned(curves, SEARCH_POINTS)
+    kernel = _kernel(shared, group)
+    with warnings.catch_warnings():  # that a length scale ends at its bound is no fault
+        warnings.simplefilter("ignore")
+        theta = _regress(
+            inputs[some], values[some] / scale, kernel, start, search=True
+        ).kernel_.theta
+    kept = thinned(curves, MOST_POINTS)
+    return Fit(inputs[kept], values[kept] / scale, scale, group, shared, np.asarray(theta))
+
+
+def _kernel(shared: tuple[int, ...], group: tuple[Symmetry, ...]) -> Any:
+    from sklearn.gaussian_process.kernels import WhiteKernel
+
+    lengths = np.ones(1 + max(shared))
+    return InvariantKernel(1.0, lengths, shared, group) + WhiteKernel(1e-4, NOISE)
+
+
+def _regress(
+    inputs: Array, values: Array, kernel: Any, theta: Array | None, search: bool = False
+) -> Any:
+    from sklearn.gaussian_process import GaussianProcessRegressor
+
+    start = kernel if theta is None else kernel.clone_with_theta(theta)
+    optimizer = "fmin_l_bfgs_b" if search else None
+    return GaussianProcessRegressor(start, alpha=1e-10, optimizer=optimizer).fit(inputs, values)
+
+
+def thinned(curves: Array, most: int) -> Flags:
+    """Return which points stand for all, no more than about `most`, as booleans.
+
+    Of each curve the last point and every so many before it: the ends of the paths, where the
+    models differ most, stay. If that is not enough, whole curves are left out, evenly.
+    """
+    names, number, sizes = np.unique(curves, return_inverse=True, return_counts=True)
+    every = min(-(-len(curves) // most), int(sizes.max()))
+    left = np.zeros(len(curves), int)
+    for curve in range(len(names)):
+        own = np.flatnonzero(number == curve)
+        left[own] = np.arange(len(own))[::-1]
+    kept = left % every == 0
+    skip = -(-int(kept.sum()) // most)
+    return kept & (number % skip == 0) if every == sizes.max() else kept

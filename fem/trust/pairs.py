@@ -1,0 +1,77 @@
+"""Both models of a study side by side: a row to each setting and demanded step."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fem.complaint import InputError
+
+if TYPE_CHECKING:
+    import pandas
+
+    from fem.study.outcome import Outcome
+
+BOTH = "both"
+FE_ENDED = "FE model ended"
+FAST_ENDED = "fast model ended"
+STATES = (BOTH, FE_ENDED, FAST_ENDED)
+"""What there is at a point: both models, or one that the other did not reach."""
+
+FE, FAST = ".fe", ".fast"
+"""Endings of the columns of either model."""
+
+
+def check_models(outcome: Outcome) -> None:
+    """Look if both models took part in a study.
+
+    Raises
+    ------
+    InputError
+        If they did not.
+    """
+    lacking = [model for model in ("fast", "fe") if outcome.of(model).empty]
+    if lacking:
+        raise InputError(
+            f'study "{outcome.study.title}": it has no curve of the {" and the ".join(lacking)} '
+            'model; run it with models = ["fast", "fe"]'
+        )
+
+
+def pairs(outcome: Outcome) -> pandas.DataFrame:
+    """Return both models of a study side by side, from the first step after rest on.
+
+    Returns
+    -------
+    Columns ``case``, those of the fields that vary, ``ordinal`` (number of the demanded step),
+    ``pressure_kPa`` (of the FE model, or of the fast one where the FE model has ended), ``state``
+    (one of :data:`STATES`), then each column of the step table twice, ending in ``.fe`` and
+    ``.fast``, NaN where that model has ended. Where both have ended there is no row.
+
+    Raises
+    ------
+    InputError
+        If a model did not take part.
+    """
+    check_models(outcome)
+    varied = outcome.table.groupby("case", sort=False)[outcome.varied].first()
+    fe, fast = (_steps(outcome, model) for model in ("fe", "fast"))
+    table = fe.join(fast, how="outer", lsuffix=FE, rsuffix=FAST)
+    reached = table[[f"pressure_kPa{FE}", f"pressure_kPa{FAST}"]].notna().to_numpy()
+    state = np.select([reached.all(axis=1), reached[:, 1]], [BOTH, FE_ENDED], FAST_ENDED)
+    pressure = table[f"pressure_kPa{FE}"].fillna(table[f"pressure_kPa{FAST}"])
+    table = table.assign(pressure_kPa=pressure, state=state).reset_index()
+    place = table["case"].map({case: number for number, case in enumerate(varied.index)})
+    order = np.lexsort([table["ordinal"], place])
+    table = varied.reset_index().merge(table.iloc[order], on="case", how="right", sort=False)
+    first = ["case", *outcome.varied, "ordinal", "pressure_kPa", "state"]
+    return table[[*first, *table.columns.difference(first, sort=False)]]
+
+
+def _steps(outcome: Outcome, model: str) -> pandas.DataFrame:
+    """Return the demanded steps of a model after rest, by case and number."""
+    rows = outcome.of(model).drop_duplicates(["case", "step"])
+    rows = rows.drop(columns=["model", "step", "demanded", *outcome.varied])
+    rows["ordinal"] = rows.groupby("case", sort=False).cumcount()
+    return rows[rows["ordinal"] > 0].set_index(["case", "ordinal"])

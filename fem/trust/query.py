@@ -1,0 +1,176 @@
+"""Questions put to a corrected fast model: settings and pressures, solved by the fast model."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fem.case import Case
+from fem.complaint import InputError
+from fem.study.setting import cells, changes
+from fem.trust.pairs import FAST
+from fem.trust.state import by_pressure
+
+if TYPE_CHECKING:
+    import pandas
+
+    from fem.result import Run
+    from fem.study.plan import Study
+
+MOST_STEPS = 200
+"""Pressures that are all multiples of no less than this part of the greatest share one path."""
+
+
+def cases_of(study: Study, settings: Iterable[Mapping[str, Any] | Case]) -> list[Case]:
+    """Return the case of each setting; what is a case already stays.
+
+    Raises
+    ------
+    InputError
+        If a setting leaves a field of the study out, or makes no case.
+    """
+    return [s if isinstance(s, Case) else _case_of(study, s) for s in settings]
+
+
+def _case_of(study: Study, setting: Mapping[str, Any]) -> Case:
+    for vary in study.vary:
+        if missing := [field for field in vary.fields if field not in setting]:
+            raise InputError(f'setting: the field "{missing[0]}" is missing; the study varies it')
+    return study.case_of(setting)
+
+
+def differences(study: Study, case: Case) -> list[str]:
+    """Return the fields in which a case differs from the study besides what varies."""
+    try:
+        plain = case.changed(**_shared(study, case))
+    except InputError:
+        return ["the case: it has other parts than those of the study"]
+    own, base = (_flat(c.data) for c in (plain, study.case_of(study.settings[0])))
+    names = [name for name in dict.fromkeys([*own, *base]) if own.get(name) != base.get(name)]
+    return [f"{name} differs from that of the study" for name in names]
+
+
+def _shared(study: Study, case: Case) -> dict[str, Any]:
+    """Return the changes that put into a case what need not be as in the study."""
+    data: dict[str, Any] = {"title": study.base.title, "note": study.base.note}
+    if case.pressure and study.base.pressure:
+        pressure = study.base.data["pressure"]
+        data |= {f"pressure__{key}": pressure[key] for key in ("end", "steps")}
+    return data | changes(case, study.settings[0])
+
+
+def _flat(data: Any, name: str = "") -> dict[str, str]:
+    """Return the values of nested tables by dotted names."""
+    if isinstance(data, dict | list):
+        items = data.items() if isinstance(data, dict) else enumerate(data, 1)
+        parts = [_flat(value, f"{name}.{key}".lstrip(".")) for key, value in items]
+        return {key: value for part in parts for key, value in part.items()}
+    return {name: json.dumps(data)}
+
+
+def fast_points(
+    study: Study, cases: Sequence[Case], pressures: Sequence[float] | None
+) -> pandas.DataFrame:
+    """Solve cases by the fast model.
+
+    Parameters
+    ----------
+    study
+        The study that says which columns vary.
+    cases
+        The cases.
+    pressures
+        Where on each path (kPa); the demanded steps of each case after rest if None.
+
+    Returns
+    -------
+    Columns ``number`` (of the case), ``case`` (its key), those of the fields that vary,
+    ``ordinal``, ``pressure_kPa``, ``ended`` (why there is no such state, else empty), and those of
+    the step table, ending in ``.fast``.
+
+    Raises
+    ------
+    InputError
+        If pressures are given that cannot be set.
+    """
+    import pandas
+
+    asked = [_asked(case, pressures) for case in cases]
+    runs = iter(_solved([path for paths in asked for path, _ in paths]))
+    rows: list[dict[str, Any]] = []
+    for number, (case, paths) in enumerate(zip(cases, asked, strict=True)):
+        own = {"number": number, "case": case.key, **cells(case, study.fields)}
+        points = [point for _, wanted in paths for point in _read(next(runs), wanted)]
+        rows += [own | point for point in sorted(points, key=lambda point: point["place"])]
+    return pandas.DataFrame(rows).drop(columns="place")
+
+
+type _Wanted = list[tuple[int, int, float]]
+"""Place among what is asked for, demanded step of the path, pressure (kPa; NaN where it is not
+set) of each point."""
+
+
+def _asked(case: Case, pressures: Sequence[float] | None) -> list[tuple[Case, _Wanted]]:
+    """Return the paths that lead to what is asked for, with the points wanted of each."""
+    from fem.stages import steps_of
+
+    if pressures is None:
+        steps = range(1, steps_of(case) + 1)
+        if not by_pressure(case):
+            return [(case, [(n, n, np.nan) for n in steps])]
+        assert case.pressure
+        part = 1e3 * case.pressure.end / case.pressure.steps
+        return [(case, [(n, n, n * part) for n in steps])]
+    if not by_pressure(case):
+        raise InputError("pressures: the study does not set the pressure alone; leave them out")
+    if not all(np.isfinite(p) and p > 0 for p in pressures):
+        raise InputError("pressures: each must be a number of kPa greater than 0")
+    return _paths(case, list(map(float, pressures)))
+
+
+def _paths(case: Case, pressures: list[float]) -> list[tuple[Case, _Wanted]]:
+    """Return one path with equal steps through all pressures if there is one, else one to each."""
+    top = max(pressures)
+    for steps in range(1, MOST_STEPS + 1):
+        exact = np.array(pressures) / top * steps
+        numbers = np.rint(exact).astype(int)
+        if np.allclose(exact, numbers, rtol=0, atol=1e-9) and numbers.min() > 0:
+            wanted = [(n, int(numbers[n]), pressure) for n, pressure in enumerate(pressures)]
+            return [(_to(case, top, steps), wanted)]
+    return [(_to(case, p, 1), [(n, 1, p)]) for n, p in enumerate(pressures)]
+
+
+def _to(case: Case, pressure: float, steps: int) -> Case:
+    return case.changed(pressure__end=f"{pressure!r} kPa", pressure__steps=steps)
+
+
+def _solved(cases: list[Case]) -> list[Run | str]:
+    """Return the fast model's run of each case, or why it has none."""
+    from fem.run import solve
+
+    runs: list[Run | str] = []
+    for case in cases:
+        try:
+            runs.append(solve(case, ["fast"]).runs[0])
+        except ArithmeticError as error:
+            runs.append(f"no solution even at rest: {error}")
+    return runs
+
+
+def _read(run: Run | str, wanted: _Wanted) -> list[dict[str, Any]]:
+    demanded = [] if isinstance(run, str) else [row for row in run.rows if row["demanded"]]
+    reason = run if isinstance(run, str) else run.reason
+    points = []
+    for place, step, pressure in wanted:
+        point: dict[str, Any] = {"place": place, "ordinal": step, "pressure_kPa": pressure}
+        if step < len(demanded):
+            row = demanded[step]
+            point |= {"pressure_kPa": row["pressure_kPa"], "ended": ""}
+            point |= {f"{k}{FAST}": v for k, v in row.items() if not isinstance(v, str | bool)}
+        else:
+            point["ended"] = f"the fast model ended before: {reason}"
+        points.append(point)
+    return points

@@ -1,0 +1,189 @@
+"""Rules of trust in words: boxes in the fields that vary, with what was found inside them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fem.arrays import Array
+from fem.trust.box import ABOVE, BELOW, IS, Box, inside, largest_pure_box
+from fem.trust.features import Feature, features
+from fem.trust.flags import Flags
+from fem.trust.pairs import BOTH
+from fem.trust.tolerance import Tolerance
+
+if TYPE_CHECKING:
+    import pandas
+
+    from fem.study.plan import Study
+
+TRUSTED, NOT_TRUSTED, MIXED = "trusted", "not trusted", "elsewhere"
+
+MOST_RULES = {TRUSTED: 4, NOT_TRUSTED: 2}
+LEAST_SHARE = 0.02
+"""A rule that tells of fewer new points of the study is not worth a sentence."""
+
+MOST_POINTS = 8000
+"""Boxes are looked for among the curves of so many points, spread over the study; what is inside
+them is counted among all."""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """Where the fast model is trusted, or not, and what was found there.
+
+    Attributes
+    ----------
+    verdict
+        ``trusted`` if no point inside is outside the tolerance, ``not trusted`` if all are,
+        ``elsewhere`` for what no rule tells of.
+    words
+        Its conditions.
+    points, outside, lost, curves
+        Points inside; those not within the tolerance; those among them that one model did not
+        reach; curves that the points are of.
+    share
+        Of the points of the study.
+    worst
+        Greatest error inside of each quantity, by its short name, in its shown unit; NaN where
+        no point has both models.
+    """
+
+    verdict: str
+    words: str
+    points: int
+    outside: int
+    lost: int
+    curves: int
+    share: float
+    worst: dict[str, float]
+
+    @property
+    def sentence(self) -> str:
+        """The rule as an engineer reads it."""
+        where = self.words or "in the whole study"
+        if self.verdict == TRUSTED:
+            return f"trusted for {where}" if self.words else f"trusted {where}"
+        if self.verdict == NOT_TRUSTED:
+            return f"not for {where}" if self.words else f"not trusted {where}"
+        return f"elsewhere {self.outside} of {self.points} points are outside the tolerance"
+
+
+def rules(table: pandas.DataFrame, study: Study, tolerances: Sequence[Tolerance]) -> list[Rule]:
+    """Return the rules of a trust map: where to trust, where not, and the rest.
+
+    Boxes are taken one after another, each with as many points as can be found that no former
+    one holds.
+
+    Parameters
+    ----------
+    table
+        A trust map, see :func:`fem.trust.map.trust_map`.
+    study
+        The study it is of.
+    tolerances
+        Those it was made with.
+    """
+    varied = list(table.columns[1 : table.columns.get_loc("ordinal")])
+    known = features(table, study, varied)
+    trusted = table["trusted"].to_numpy(bool)
+    told = np.zeros(len(table), bool)
+    found = []
+    for verdict, good in ((TRUSTED, trusted), (NOT_TRUSTED, ~trusted)):
+        for box in _boxes(known, good, table["case"].to_numpy(), MOST_RULES[verdict]):
+            points = inside(box, known)
+            pure = bool(good[points].all())
+            told |= points
+            words = describe(box, known)
+            found.append(_rule(verdict if pure else MIXED, words, table[points], table, tolerances))
+    if not told.all():
+        found.append(_rule(MIXED, "", table[~told], table, tolerances))
+    return found
+
+
+def rule_table(found: Sequence[Rule]) -> pandas.DataFrame:
+    """Return rules as a table; the worst errors in columns ``worst.<quantity>``."""
+    import pandas
+
+    rows: list[dict[str, Any]] = []
+    for rule in found:
+        row = {"verdict": rule.verdict, "rule": rule.sentence, "points": rule.points}
+        row |= {"outside": rule.outside, "lost": rule.lost, "curves": rule.curves}
+        row |= {"share": rule.share}
+        rows.append(row | {f"worst.{name}": worst for name, worst in rule.worst.items()})
+    return pandas.DataFrame(rows)
+
+
+def _boxes(known: Sequence[Feature], good: Flags, cases: Array, most: int) -> list[Box]:
+    """Return boxes of good points; points that a former one holds do not count again."""
+    some = _spread(cases)
+    thin = [Feature(f.words, f.unit, f.values[some], f.text) for f in known]
+    good = good[some]
+    wanted = good.copy()
+    boxes: list[Box] = []
+    while len(boxes) < most and good.any():
+        box = largest_pure_box(thin, good, wanted)
+        if box is None:
+            break
+        points = inside(box, thin)
+        if (points & wanted).sum() < LEAST_SHARE * len(good):
+            break
+        boxes.append(box)
+        wanted &= ~points
+        if not box:
+            break
+    return boxes
+
+
+def _spread(cases: Array) -> Flags:
+    """Return the points of whole curves, evenly spread, no more than is quickly searched."""
+    every = -(-len(cases) // MOST_POINTS)
+    _, first, number = np.unique(cases, return_index=True, return_inverse=True)
+    return np.argsort(np.argsort(first))[number] % every == 0
+
+
+def _rule(
+    verdict: str,
+    words: str,
+    rows: pandas.DataFrame,
+    table: pandas.DataFrame,
+    tolerances: Sequence[Tolerance],
+) -> Rule:
+    worst = {
+        tolerance.quantity.name: float(rows[f"{tolerance.quantity.column}.error"].abs().max())
+        for tolerance in tolerances
+    }
+    return Rule(
+        verdict=verdict,
+        words=words,
+        points=len(rows),
+        outside=int((~rows["trusted"]).sum()),
+        lost=int((rows["state"] != BOTH).sum()),
+        curves=rows["case"].nunique(),
+        share=len(rows) / len(table),
+        worst=worst,
+    )
+
+
+def describe(box: Box, known: Sequence[Feature]) -> str:
+    """Return the conditions of a box in words, both ends of a range together."""
+    parts = []
+    for number, feature in enumerate(known):
+        own = [condition for condition in box if condition.feature == number]
+        texts = [condition.level for condition in own if condition.sign == IS]
+        if texts:
+            parts.append(f"{feature.words} {texts[0]}")
+            continue
+        top = min((c.level for c in own if c.sign == BELOW), default=None)
+        bottom = max((c.level for c in own if c.sign == ABOVE), default=None)
+        unit = f" {feature.unit}" if feature.unit else ""
+        if top is not None and bottom is not None:
+            parts.append(f"{feature.words} from {bottom:.4g} to {top:.4g}{unit}")
+        elif top is not None:
+            parts.append(f"{feature.words} <= {top:.4g}{unit}")
+        elif bottom is not None:
+            parts.append(f"{feature.words} >= {bottom:.4g}{unit}")
+    return ", ".join(parts)
