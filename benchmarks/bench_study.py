@@ -1,0 +1,59 @@
+"""What a study adds to the solves in it, and what a second worker takes off.
+
+The same curves of the ready study, each with its forms compiled before the clock starts: solved one
+after another in this process, then by a study with one worker and with two. The study's time holds
+the start of its processes, which weighs the less the longer a study is.
+"""
+
+from collections.abc import Callable
+from itertools import count
+from pathlib import Path
+
+import pytest
+from pytest_benchmark.fixture import BenchmarkFixture
+
+from fem.chain import Chain
+from fem.run import solve
+from fem.study.agenda import Agenda
+from fem.study.crew import LocalCrew
+from fem.study.plan import Study
+from fem.study.run import run
+
+STUDY = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.study.toml"
+EVERY = 7
+"""Every seventh curve of the study is taken: 49 of them."""
+
+
+@pytest.fixture(scope="module")
+def agenda() -> Agenda:
+    """Return the study with FE only, and fewer cases."""
+    study = Study.load(STUDY)
+    whole = Agenda.of(
+        Study.restore({**study.data, "models": ["fe"], "shapes": []}, study.base.data)
+    )
+    solve(whole.cases[0], "fe", study.resolution)
+    return Agenda(whole.study, whole.cases[::EVERY], [])
+
+
+def one_by_one(agenda: Agenda) -> None:
+    """Solve all cases in this process."""
+    chain = Chain()
+    for case in agenda.cases:
+        solve(case, "fe", agenda.study.resolution, chain=chain)
+
+
+def by_study(workers: int, folder: Path) -> Callable[[Agenda], None]:
+    """Return the function that solves all cases by so many workers, in a new folder each time."""
+    numbers = count()
+
+    def solve_all(agenda: Agenda) -> None:
+        assert run(agenda, folder / str(next(numbers)), LocalCrew(workers)).complete
+
+    return solve_all
+
+
+@pytest.mark.benchmark(group="study")
+@pytest.mark.parametrize("way", ["one by one", "1 worker", "2 workers"])
+def test_study(benchmark: BenchmarkFixture, agenda: Agenda, way: str, tmp_path: Path) -> None:
+    solve_all = by_study(int(way[0]), tmp_path) if way != "one by one" else one_by_one
+    benchmark.pedantic(solve_all, args=(agenda,), rounds=2)
