@@ -57,13 +57,14 @@ def study(
             with progress(agenda) as report:
                 crew = _crew(workers, scheduler)
                 outcome = run(agenda, folder, crew, resume=resume, retry=retry, report=report)
-        except LedgerError as error:
-            fail(f"{error}; what is done is kept: make room, then go on with --resume", UNREACHED)
-        outcome.save(folder)
-        if pictures and len(outcome.table):
-            from fem.show.study.pictures import save_pictures
+            outcome.save(folder)
+            if pictures and len(outcome.table):
+                from fem.show.study.pictures import save_pictures
 
-            save_pictures(outcome, folder)
+                save_pictures(outcome, folder)
+        except (LedgerError, OSError) as error:
+            kept = "the curves that are done are kept: make room, then go on with --resume"
+            fail(f"{folder}: {error}; {kept}", UNREACHED)
     print_outcome(outcome, agenda, folder)
     typer.echo(CAUTION)
     if not outcome.complete:

@@ -167,7 +167,7 @@ def _open(path: Path) -> sqlite3.Connection:
         base.executescript(TABLES)
     except sqlite3.DatabaseError as error:
         if isinstance(error, sqlite3.OperationalError):
-            raise LedgerError(f"{path}: cannot be written: {error}") from None
+            raise LedgerError(f"{path.name} cannot be written: {error}") from None
         raise InputError(f"{path}: this is no ledger: {error}") from None
     return base
 
@@ -178,4 +178,4 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.OperationalError as error:
-        raise LedgerError(f"{path}: cannot be written: {error}") from None
+        raise LedgerError(f"{path.name} cannot be written: {error}") from None
