@@ -1,0 +1,1 @@
+"""Bench data held against what the models of a study say."""

@@ -1,0 +1,224 @@
+"""What may be off on a bench, one amount to each, and what the models would then say.
+
+Some causes change the case: slack left on the spools, the stiffness of the rubber, the zero of the
+rings. Their effect is taken from the fast model: its figure with the cause less that without, at
+several amounts, so that it need be in no proportion to the amount. The zero of the gauge moves
+along the curve, and the read-outs need no model at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any, Literal
+
+import numpy as np
+
+from fem.arrays import Array
+from fem.case import Case
+from fem.compare.altered import Change, loosened, stiffened, turned
+from fem.compare.bench import Bench
+from fem.compare.columns import GAUGE
+from fem.compare.curve import Curve
+from fem.demand import Pressure
+from fem.study.work import Task, perform
+
+SLACKS = np.array([-2.0, -1.0, 0.0, 0.5, 1.0, 2.0, 3.0, 5.0])
+STIFFNESSES = np.array([-30.0, -15.0, 0.0, 15.0, 30.0])
+ANGLES = np.array([-4.0, -2.0, 0.0, 2.0, 4.0])
+SCALES = np.array([-50.0, 0.0, 50.0])
+SHIFTS = np.linspace(-1, 1, 9)
+"""Amounts that are tried; shifts of a zero as shares of the farthest."""
+
+FARTHEST = 0.1
+"""The zero of the gauge is off by at most this share of the greatest pressure."""
+
+STEPS = 20
+"""Steps of the fast model's curves that effects are read from."""
+
+type Kind = Literal["slack", "stiffness", "angle", "gauge", "scale", "zero"]
+
+
+@dataclass(frozen=True)
+class Cause:
+    """Something that may be off.
+
+    Attributes
+    ----------
+    kind
+        Slack beyond the rule (%), stiffness of the rubber beyond what is stated (%), helix angle
+        beyond the stated one (deg), pressure in the tube beyond what the gauge says; scale (%) or
+        zero of a read-out.
+    unit
+        Unit of the amount.
+    of
+        The family of threads, or the measured quantity; empty for all families.
+    """
+
+    kind: Kind
+    unit: str
+    of: str = ""
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What a cause does to each figure.
+
+    Attributes
+    ----------
+    cause
+        The cause.
+    amounts
+        Amounts that were tried, zero among them, shape (amounts,).
+    changes
+        Change of each figure in the unit of its column, shape (amounts, rows, measures).
+    by_fast
+        Whether it comes from the fast model.
+    alter
+        How the case changes by an amount, if it does.
+    """
+
+    cause: Cause
+    amounts: Array
+    changes: Array
+    by_fast: bool = True
+    alter: Change | None = None
+
+    def at(self, amount: float) -> Array:
+        """Return the changes at an amount between those that were tried, (rows, measures)."""
+        from scipy.interpolate import PchipInterpolator
+
+        return np.asarray(PchipInterpolator(self.amounts, self.changes, axis=0)(amount))
+
+    def through(self, amount: float, change: Array, slope: Array) -> Effect:
+        """Return the effect mended so that at `amount` it is `change`, shape (rows, measures).
+
+        `slope` is what its changes were multiplied by. What was lacking is added in proportion to
+        the amount; where `change` is NaN nothing is.
+        """
+        lacking = change - slope * self.at(amount)
+        added = np.where(np.isnan(lacking), 0.0, lacking) / amount
+        changes = slope * self.changes + self.amounts[:, None, None] * added
+        return replace(self, changes=changes, by_fast=False)
+
+
+def effects(
+    bench: Bench, said: Array, report: Callable[[int, int], None] | None = None
+) -> tuple[Array, list[Effect]]:
+    """Return the fast model's figures, and the effect of each cause on them or on `said`.
+
+    Parameters
+    ----------
+    bench
+        What was measured.
+    said
+        What the compared model says, shape (rows, measures).
+    report
+        Told the causes that are done and their number.
+
+    Returns
+    -------
+    Figures of the fast model, shape (rows, measures), NaN where it does not reach; and the effects.
+    """
+    watched = {key: _watched(case, _top(bench)) for key, case in bench.cases.items()}
+    curves = _solve(watched)
+    plain = read(bench, curves)
+
+    def altered(alter: Change, amount: float) -> Array:
+        return read(bench, _solve({key: alter(case, amount) for key, case in watched.items()}))
+
+    found = []
+    varied = list(_of_the_case(next(iter(watched.values()))))
+    for number, (cause, amounts, alter) in enumerate(varied):
+        there = [altered(alter, amount) if amount else plain for amount in amounts]
+        found.append(Effect(cause, amounts, _changes(amounts, np.array(there)), alter=alter))
+        if report:
+            report(number + 1, len(varied))
+    found.append(_gauge(bench, curves))
+    for number in range(len(bench.measures)):
+        found += _read_out(bench, said, number)
+    return plain, found
+
+
+def _of_the_case(case: Case) -> Iterator[tuple[Cause, Array, Change]]:
+    """Yield the causes that change the case, and how."""
+    yield Cause("stiffness", "%"), STIFFNESSES, stiffened
+    names = [family.name for family in case.threads]
+    for one in [*([""] if names else []), *(names if len(names) > 1 else [])]:
+        chosen = [one] if one else names
+        yield Cause("slack", "%", one), SLACKS, loosened(chosen)
+        yield Cause("angle", "deg", one), ANGLES, turned(chosen)
+
+
+def _changes(amounts: Array, there: Array) -> Array:
+    """Return what changes, shape (amounts, rows, measures); where a curve ends, as far as it goes.
+
+    A row that the fast model does not reach at an amount is given the change at the nearest one
+    that it does reach.
+    """
+    changes = there - there[amounts == 0]
+    for way in (np.flatnonzero(amounts >= 0), np.flatnonzero(amounts <= 0)[::-1]):
+        for before, here in pairwise(way):
+            changes[here] = np.where(np.isnan(changes[here]), changes[before], changes[here])
+    return changes
+
+
+def read(bench: Bench, curves: Mapping[str, Curve], shift: float = 0.0) -> Array:
+    """Return figures at the pressures of the bench, moved by `shift` (kPa), (rows, measures).
+
+    They are NaN where a setting has no curve among those, by the keys of the cases, or its curve
+    does not reach. Below rest the tube stays at rest.
+    """
+    found = np.full((len(bench.table), len(bench.measures)), np.nan)
+    pressures = bench.table[GAUGE.column].to_numpy()
+    for key, curve in curves.items():
+        own = (bench.table.case == key).to_numpy()
+        at = np.maximum(pressures[own] + shift, np.minimum(pressures[own], 0.0))
+        for number, measure in enumerate(bench.measures):
+            found[own, number] = curve.at(at, measure.column)
+    return found
+
+
+def _top(bench: Bench) -> float:
+    """Return the greatest pressure (kPa) that the fast model's curves have to reach."""
+    return (1 + FARTHEST) * float(bench.table[GAUGE.column].max())
+
+
+def _watched(case: Case, top: float) -> Case:
+    """Return the case without a move, its pressure raised to `top` (kPa) if that drives it."""
+    changes: dict[str, Any] = {"move": None}
+    if case.pressure and top > 0:
+        changes["pressure"] = Pressure.model_validate({"end": f"{top} kPa", "steps": STEPS})
+    return case.model_copy(update=changes)
+
+
+def _solve(cases: Mapping[str, Case]) -> dict[str, Curve]:
+    """Return the fast model's curves, by the keys of the cases as they stand on the bench."""
+    import pandas
+
+    none: dict[str, list[Any]] = {"step": [], "demanded": [], GAUGE.column: []}
+    done = perform(Task("fast", tuple(cases.values()), "coarse"))
+    return {
+        key: Curve.of(pandas.DataFrame(each.curve.steps or none))
+        for key, each in zip(cases, done, strict=True)
+    }
+
+
+def _gauge(bench: Bench, curves: Mapping[str, Curve]) -> Effect:
+    """Return the effect of a wrong zero of the gauge."""
+    amounts = FARTHEST * float(bench.table[GAUGE.column].abs().max()) * SHIFTS
+    there = np.array([read(bench, curves, amount) for amount in amounts])
+    return Effect(Cause("gauge", GAUGE.unit.shown), amounts, _changes(amounts, there))
+
+
+def _read_out(bench: Bench, said: Array, number: int) -> Iterator[Effect]:
+    """Yield the effects of a wrong scale and of a wrong zero of the read-out of a quantity."""
+    measure = bench.measures[number]
+    own = np.arange(len(bench.measures)) == number
+    scales = SCALES[:, None, None] / 100 * said * own
+    yield Effect(Cause("scale", "%", measure.name), SCALES, scales, by_fast=False)
+    shifts = SHIFTS * (float(bench.table[measure.column].abs().max()) or 1.0)
+    zeros = shifts[:, None, None] * np.ones_like(said) * own
+    cause = Cause("zero", measure.unit.shown, measure.name)
+    yield Effect(cause, shifts, zeros, by_fast=False)

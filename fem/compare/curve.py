@@ -1,0 +1,93 @@
+"""The curve of one model for one setting, read at the pressure of a measurement.
+
+At a step the figure is that of the step. Between two steps it is interpolated along the demanded
+path by monotone cubics through all its steps, rest included (scipy's PchipInterpolator, after
+F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5, 300, 1984; as scipy cites it). It is
+never extrapolated.
+
+Only the part along which the pressure rises counts: where a volume or a mass of air is let in, a
+pressure may occur again beyond its peak, and while the free end is moved it stands still.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from fem.arrays import Array
+from fem.compare.columns import GAUGE
+
+if TYPE_CHECKING:
+    import pandas
+
+AT_STEP = 1e-6
+"""A pressure this near to that of a step is taken at the step (kPa)."""
+
+type Place = Literal["step", "between", "beyond"]
+"""At a step, between two, or beyond the ends of the curve, where it has no figure."""
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """One model along the path of one case.
+
+    Attributes
+    ----------
+    steps
+        The demanded rows of its step table along which the pressure rises; none if it has no
+        solution even at rest.
+    reason
+        Why it ends before the last step, in one sentence; empty if it does not.
+    solved
+        Whether it was solved for this comparison, for want of it in the study.
+    """
+
+    steps: pandas.DataFrame
+    reason: str = ""
+    solved: bool = False
+
+    @classmethod
+    def of(cls, rows: pandas.DataFrame, reason: str = "", solved: bool = False) -> Curve:
+        """Return the curve of a step table, from rest to where the pressure no longer rises."""
+        steps = rows[rows.demanded.astype(bool)].sort_values("step")
+        risen = steps[GAUGE.column].diff().gt(0).to_numpy()
+        end = 1 + int(np.argmin(risen[1:])) if not risen[1:].all() else len(steps)
+        return cls(steps.iloc[:end].reset_index(drop=True), reason, solved)
+
+    @property
+    def pressures(self) -> Array:
+        """Pressures of the steps (kPa), rising, shape (steps,)."""
+        return self.steps[GAUGE.column].to_numpy(dtype=float)
+
+    def place(self, pressure: float) -> Place:
+        """Return where a pressure (kPa) lies on the curve."""
+        known = self.pressures
+        if len(known) and np.abs(known - pressure).min() < AT_STEP:
+            return "step"
+        inside = len(known) > 1 and known[0] < pressure < known[-1]
+        return "between" if inside else "beyond"
+
+    def at(self, pressures: Array, column: str) -> Array:
+        """Return the figures of a column at pressures (kPa), NaN beyond the ends."""
+        known = self.pressures
+        if column not in self.steps or not len(known):
+            return np.full(np.shape(pressures), np.nan)
+        nearest = np.abs(known - np.asarray(pressures)[..., None]).argmin(axis=-1)
+        at_step = np.abs(known[nearest] - pressures) < AT_STEP
+        from scipy.interpolate import PchipInterpolator
+
+        figures = self.steps[column].to_numpy(dtype=float)
+        if len(known) < 2:
+            return np.where(at_step, figures[nearest], np.nan)
+        through = PchipInterpolator(known, figures, extrapolate=False)
+        return np.where(at_step, figures[nearest], through(pressures))
+
+    def beyond(self, pressure: float) -> str:
+        """Return why there is no figure at a pressure (kPa) beyond the ends."""
+        if not len(self.steps):
+            return self.reason
+        if pressure < self.pressures[0]:
+            return f"the curve begins at {self.pressures[0]:.4g} kPa"
+        return self.reason or f"the curve ends at {self.pressures[-1]:.4g} kPa, its last step"
