@@ -25,6 +25,9 @@ from fem.arrays import Array
 from fem.fe.broken import DISPLACEMENTS, UNKNOWNS
 from fem.fe.motion import Motion
 
+AT_ONCE = 16
+"""Cells whose matrices are worked on at once."""
+
 
 class SingularMatrixError(ArithmeticError):
     """The stiffness cannot be factorised: it is singular or holds something not finite."""
@@ -32,6 +35,13 @@ class SingularMatrixError(ArithmeticError):
 
 class Stiffness:
     """The condensed stiffness of one state, factorised.
+
+    Parameters
+    ----------
+    system
+        The system to be solved.
+    pulled
+        Cell matrices in the unknowns' directions, shape (cells, 85, 85); worked on in place.
 
     Attributes
     ----------
@@ -41,16 +51,18 @@ class Stiffness:
 
     def __init__(self, system: System, pulled: Array) -> None:
         self._system = system
-        self._coupling = pulled[:, :DISPLACEMENTS, DISPLACEMENTS:]  # G, (cells, 81, 4)
+        self._coupling = pulled[:, :DISPLACEMENTS, DISPLACEMENTS:].copy()  # G, (cells, 81, 4)
         self._compliance = np.linalg.inv(-pulled[:, DISPLACEMENTS:, DISPLACEMENTS:])  # M^-1
-        self._condensed = pulled[:, :DISPLACEMENTS, :DISPLACEMENTS] + self._coupling @ (
-            self._compliance @ self._coupling.swapaxes(1, 2)
-        )
+        condensed = pulled[:, :DISPLACEMENTS, :DISPLACEMENTS]
+        for some in groups(len(pulled)):
+            coupling = self._coupling[some]
+            condensed[some] += coupling @ (self._compliance[some] @ coupling.swapaxes(1, 2))
+        self._entries = system.gather(pulled)
         self.negative = self._factorise()
 
     def _factorise(self) -> int:
         self._system.holds = self
-        return self._system.factorise(self._condensed)
+        return self._system.factorise(self._entries)
 
     def solve(self, forces: Array, strains: Array) -> tuple[Array, Array]:
         """Return (delta q, delta p) for right-hand sides on the unknowns and on the cells.
@@ -89,10 +101,10 @@ class System:
         size, unknowns = motion.size, motion.cell_unknowns
         rows = np.repeat(unknowns, DISPLACEMENTS, axis=1).ravel()
         columns = np.tile(unknowns, (1, DISPLACEMENTS)).ravel()
-        self._upper = np.flatnonzero((rows <= columns) & (columns < size))
-        keys, self._slot = np.unique(
-            rows[self._upper] * size + columns[self._upper], return_inverse=True
-        )
+        upper = np.flatnonzero((rows <= columns) & (columns < size))
+        keys, self._slot = np.unique(rows[upper] * size + columns[upper], return_inverse=True)
+        cell, row, column = np.unravel_index(upper, (len(unknowns), DISPLACEMENTS, DISPLACEMENTS))
+        self._upper = (cell * UNKNOWNS + row) * UNKNOWNS + column
         self._columns = (keys % size).astype(PETSc.IntType)
         counts = np.bincount(keys // size, minlength=size)
         self._starts = np.concatenate([[0], np.cumsum(counts)]).astype(PETSc.IntType)
@@ -114,15 +126,21 @@ class System:
         factors.getFactorMatrix().setMumpsIcntl(8, 0)  # unknowns are all lengths: no scaling
         return solver
 
-    def factorise(self, cell_matrices: Array) -> int:
-        """Sum up cell matrices, shape (cells, 81, 81), factorise, return the negative pivots.
+    def gather(self, cell_matrices: Array) -> Array:
+        """Sum up cell matrices, shape (cells, 85, 85), to the entries of the pattern.
+
+        What they hold on the cells' pressures is left out.
+        """
+        return np.bincount(self._slot, cell_matrices.ravel()[self._upper], len(self._columns))
+
+    def factorise(self, values: Array) -> int:
+        """Factorise the matrix of these entries of the pattern, return the negative pivots.
 
         Raises
         ------
         SingularMatrixError
             If that is impossible.
         """
-        values = np.bincount(self._slot, cell_matrices.ravel()[self._upper], len(self._columns))
         if not np.isfinite(values).all():
             raise SingularMatrixError("the stiffness is not finite")
         self._matrix.setValuesCSR(self._starts, self._columns, values)
@@ -142,15 +160,18 @@ class System:
         return np.array(self._solution.array)
 
 
-def pull_hessian(motion: Motion, tangent: Array, hessian: Array) -> Array:
-    """Return cell matrices, shape (cells, 85, 85), in the unknowns' directions: T'KT and T'G."""
-    rows = motion.pull(tangent, hessian[:, :DISPLACEMENTS, :])
-    pulled = np.empty_like(hessian)
-    pulled[:, :DISPLACEMENTS, :DISPLACEMENTS] = motion.pull(
-        tangent, np.ascontiguousarray(rows[:, :, :DISPLACEMENTS].swapaxes(1, 2))
-    )
-    pulled[:, :DISPLACEMENTS, DISPLACEMENTS:] = rows[:, :, DISPLACEMENTS:]
-    pulled[:, DISPLACEMENTS:, :DISPLACEMENTS] = rows[:, :, DISPLACEMENTS:].swapaxes(1, 2)
-    pulled[:, DISPLACEMENTS:, DISPLACEMENTS:] = hessian[:, DISPLACEMENTS:, DISPLACEMENTS:]
-    assert pulled.shape[1] == UNKNOWNS
-    return pulled
+def groups(cells: int) -> list[slice]:
+    """Return groups of cells, so small that work on their matrices stays in the cache."""
+    return [slice(start, start + AT_ONCE) for start in range(0, cells, AT_ONCE)]
+
+
+def pull_hessian(motion: Motion, tangent: Array, hessian: Array) -> None:
+    """Bring cell matrices, shape (cells, 85, 85), into the unknowns' directions: T'KT and T'G."""
+    displacements, pressures = slice(DISPLACEMENTS), slice(DISPLACEMENTS, None)
+    for some in groups(len(hessian)):
+        part = hessian[some]
+        rows = motion.pull(tangent, part[:, displacements], some)
+        turned = np.ascontiguousarray(rows[:, :, displacements].swapaxes(1, 2))
+        part[:, displacements, displacements] = motion.pull(tangent, turned, some)
+        part[:, displacements, pressures] = rows[:, :, pressures]
+        part[:, pressures, displacements] = rows[:, :, pressures].swapaxes(1, 2)

@@ -12,7 +12,7 @@ from fem.arrays import Array
 from fem.case import Tube
 from fem.fe.assembly import System
 from fem.fe.body import mesh_tube
-from fem.fe.broken import NODES, PRESSURES, BrokenField
+from fem.fe.broken import NODES, PRESSURES, UNKNOWNS, BrokenField
 from fem.fe.motion import Motion
 from fem.fe.outer import OuterFace
 from fem.fe.wall import WallStrain, bore_push, enclosed_volume, stored_energy
@@ -42,6 +42,9 @@ class MeshedTube:
         How far the wall is strained.
     system
         Sparse system, and the latest factors.
+    hessian
+        Room for the cell matrices of a state, shape (cells, 85, 85): to ask the system for it
+        each time costs more than to fill it.
     size
         Number of entries of the state x = (q, cell pressures).
 
@@ -61,7 +64,9 @@ class MeshedTube:
         self.push = bore_push(self.field)
         self.strain = WallStrain(self.field)
         self.system = System(self.motion)
-        self.size = self.motion.size + PRESSURES * len(self.body.connectivity)
+        count = len(self.body.connectivity)
+        self.hessian = np.empty((count, UNKNOWNS, UNKNOWNS))
+        self.size = self.motion.size + PRESSURES * count
         # the end cut repeats the start cut and would count twice in a mean
         self.outer = np.setdiff1d(self.body.on("outer"), self.body.on("end cut"))
         bore = np.setdiff1d(self.body.on("bore"), self.body.on("end cut"))
@@ -70,7 +75,7 @@ class MeshedTube:
         self.at_base = np.isin(self.body.connectivity, self.body.on("base"))
         self.vtk_order = np.argsort(perm_vtk(CellType.hexahedron, NODES))
         section = np.pi * (tube.outer_radius**2 - tube.bore_radius**2) / sectors
-        self.cell_volume = section * tube.length / len(self.body.connectivity)
+        self.cell_volume = section * tube.length / count
         self.forget()
 
     def forget(self) -> None:

@@ -38,6 +38,7 @@ class FEModel:
     """
 
     name = "fe"
+    cheap = False
 
     def __init__(
         self,
@@ -121,16 +122,18 @@ class FEModel:
         q, displacement = self._set(x)
         pressure = loads[PRESSURE]
         gradient = self._cell_gradient(displacement, pressure)
-        hessian = self.wall.hessian()
+        hessian = self.tube.hessian
+        hessian[:] = 0.0
+        self.wall.add_hessian(hessian)
         self.bore.add_hessian(hessian, -pressure)
         for family in self.threads:
             hessian[family.cells, :DISPLACEMENTS, :DISPLACEMENTS] += family.stiffness(displacement)
-        pulled = pull_hessian(self.motion, self.motion.tangent(q), hessian)
-        blocks = pulled[:, :DISPLACEMENTS, :DISPLACEMENTS].reshape(-1, NODES, 3, NODES, 3)
+        pull_hessian(self.motion, self.motion.tangent(q), hessian)
+        blocks = hessian[:, :DISPLACEMENTS, :DISPLACEMENTS].reshape(-1, NODES, 3, NODES, 3)
         forces = gradient[:, :DISPLACEMENTS].reshape(-1, NODES, 3)
         node = np.arange(NODES)
         blocks[:, node, :, node, :] += self.motion.curvature(q, forces).swapaxes(0, 1)
-        factors = CondensedTangent(self, Stiffness(self.tube.system, pulled))
+        factors = CondensedTangent(self, Stiffness(self.tube.system, hessian))
         columns, weights = self._rank_one_terms(q, displacement)
         return LowRankUpdate(factors, columns, weights) if len(weights) else factors
 
