@@ -42,6 +42,8 @@ class MeshedTube:
         How far the wall is strained.
     system
         Sparse system, and the latest factors.
+    tangent
+        That of the motion at the state in the forms, shape (nodes, 3, 3).
     hessian
         Room for the cell matrices of a state, shape (cells, 85, 85): to ask the system for it
         each time costs more than to fill it.
@@ -81,6 +83,7 @@ class MeshedTube:
     def forget(self) -> None:
         """Take the state in the forms for an unknown one, as after a change to the field itself."""
         self._state: tuple[Any, Array, Array] = (None, np.empty(0), np.empty(0))
+        self.tangent = np.empty(0)
 
     def split(self, x: Array) -> tuple[Array, Array]:
         """Return q, shape (motion.size,), and the cell pressures, shape (cells, 4)."""
@@ -92,5 +95,6 @@ class MeshedTube:
             q, pressure = self.split(x)
             displacement = self.motion.displacement(q)
             self.field.set(displacement, pressure)
+            self.tangent = self.motion.tangent(q)
             self._state = (x, q, displacement)
         return self._state[1:]

@@ -88,14 +88,16 @@ class FEModel:
 
     def _cell_gradient(self, displacement: Array, load: float) -> Array:
         """Return the out-of-balance forces by cell, shape (cells, 85)."""
-        gradient = self.wall.gradient() - load * self.bore.gradient()
+        gradient = self.wall.gradient()
+        if load:
+            gradient -= load * self.bore.gradient()
         for family in self.threads:
             gradient[family.cells, :DISPLACEMENTS] += family.forces(displacement)
         return gradient
 
-    def _join(self, q: Array, gradient: Array) -> Array:
+    def _join(self, gradient: Array) -> Array:
         """Return cell vectors, shape (cells, 85), as one vector by the unknowns x."""
-        forces = self.motion.pull(self.motion.tangent(q), gradient[:, :DISPLACEMENTS, None])
+        forces = self.motion.pull(self.tube.tangent, gradient[:, :DISPLACEMENTS, None])
         return np.append(self.motion.gather(forces[..., 0]), gradient[:, DISPLACEMENTS:])
 
     def coordinates(self, x: Array) -> Array:
@@ -108,14 +110,14 @@ class FEModel:
         """Return the derivatives of the coordinates by x, shape (n, 3)."""
         q, _ = self._set(x)
         directions = np.zeros((len(x), 3))
-        directions[:, PRESSURE] = self.copies * self._join(q, self.bore.gradient())
+        directions[:, PRESSURE] = self.copies * self._join(self.bore.gradient())
         directions[: len(q), AXIAL:] = self.motion.end_directions()
         return directions
 
     def internal(self, x: Array) -> Array:
         """Return the derivative of the energy by x."""
-        q, displacement = self._set(x)
-        return self.copies * self._join(q, self._cell_gradient(displacement, 0.0))
+        _, displacement = self._set(x)
+        return self.copies * self._join(self._cell_gradient(displacement, 0.0))
 
     def tangent(self, x: Array, loads: Array) -> Factors:
         """Return the factorised second derivative of energy - pressure * volume."""
@@ -128,18 +130,18 @@ class FEModel:
         self.bore.add_hessian(hessian, -pressure)
         for family in self.threads:
             hessian[family.cells, :DISPLACEMENTS, :DISPLACEMENTS] += family.stiffness(displacement)
-        pull_hessian(self.motion, self.motion.tangent(q), hessian)
+        pull_hessian(self.motion, self.tube.tangent, hessian)
         blocks = hessian[:, :DISPLACEMENTS, :DISPLACEMENTS].reshape(-1, NODES, 3, NODES, 3)
         forces = gradient[:, :DISPLACEMENTS].reshape(-1, NODES, 3)
         node = np.arange(NODES)
         blocks[:, node, :, node, :] += self.motion.curvature(q, forces).swapaxes(0, 1)
         factors = CondensedTangent(self, Stiffness(self.tube.system, hessian))
-        columns, weights = self._rank_one_terms(q, displacement)
+        columns, weights = self._rank_one_terms(displacement)
         return LowRankUpdate(factors, columns, weights) if len(weights) else factors
 
-    def _rank_one_terms(self, q: Array, displacement: Array) -> tuple[Array, Array]:
+    def _rank_one_terms(self, displacement: Array) -> tuple[Array, Array]:
         """Return columns by x and weights of the terms that taut gliding threads add to K."""
-        tangent = self.motion.tangent(q)
+        tangent = self.tube.tangent
         columns, weights = [np.zeros((self.tube.size, 0))], [np.zeros(0)]
         for family in self.threads:
             terms = family.rank_one(displacement) if family.gliding else []
