@@ -44,8 +44,8 @@ class Bench:
         Name of the file, and SHA-256 of its bytes.
     notes
         Its comment lines.
-    settings
-        Columns of the table that say how the device was set.
+    settings, fields
+        Columns of the table that say how the device was set, and the fields that each sets.
     rules
         Those of them that are text, such as a slack rule.
     measures
@@ -64,6 +64,7 @@ class Bench:
     hash: str
     notes: list[str]
     settings: list[str]
+    fields: list[tuple[str, ...]]
     rules: list[str]
     measures: list[Measure]
     extras: list[Extra]
@@ -83,14 +84,13 @@ def read_bench(path: str | Path, base: Case) -> Bench:
     raw, text = _text(path)
     lines = text.splitlines()
     above = next((n for n, line in enumerate(lines) if not line.startswith("#")), len(lines))
-    problems = Problems(path.name)
+    problems = Problems(str(path))
     rows = _rows(lines[above:], above, problems)
-    problems.stop()
     if len(rows) < 2:
-        raise InputError(f"{path.name}: a header and at least one measurement are due")
+        problems.stop()
+        raise InputError(f"{path}: a header and at least one measurement are due")
     (line, heads), *rows = rows
     columns = _meanings(heads, line, base, problems)
-    problems.stop()
     reader = RowReader(columns, heads, base, problems)
     records = [reader.record(line, cells) for line, cells in rows]
     problems.stop()
@@ -106,6 +106,7 @@ def read_bench(path: str | Path, base: Case) -> Bench:
         hash=hashlib.sha256(raw).hexdigest(),
         notes=[comment.removeprefix("#").strip() for comment in lines[:above]],
         settings=settings,
+        fields=[column.fields for column in columns if isinstance(column, Setting)],
         rules=[name for name in settings if pandas.api.types.is_string_dtype(table[name])],
         measures=[measure for measure in dict.fromkeys(measured) if measure != GAUGE],
         extras=[column for column in columns if isinstance(column, Extra)],
@@ -150,25 +151,28 @@ def _rows(lines: Sequence[str], above: int, problems: Problems) -> list[tuple[in
 
 
 def _meanings(heads: Sequence[str], line: int, base: Case, problems: Problems) -> list[Meaning]:
-    """Return what each column means."""
+    """Return what each column means; one with a fault means nothing."""
     if len(heads) == 1 and ";" in heads[0]:
         problems.add(line, "put commas between the columns, and points into the figures")
-        return []
+        problems.stop()
     columns: list[Meaning] = []
     taken: dict[str, str] = {}
+    faulty = set()
     for head in heads:
+        column: Meaning = Extra(head, "")
         try:
             column = meaning(head, base)
         except InputError as error:
             problems.add(line, f'column "{head}": {error}')
-            continue
+            faulty.add(head.partition("[")[0].strip())
         for key in column.gives:
             if key in taken:
                 problems.add(line, f'column "{head}": the column "{taken[key]}" gives the same')
             taken.setdefault(key, head)
         columns.append(column)
-    if not problems.lines:
-        _check_figures({*taken}, line, base, problems)
+    known = {GAUGE.name: GAUGE, **measures(base)}
+    given = {measure.column for name, measure in known.items() if name in faulty} | {*taken}
+    _check_figures(given, line, base, problems)
     return columns
 
 
@@ -178,11 +182,9 @@ def _check_figures(given: set[str], line: int, base: Case, problems: Problems) -
     if GAUGE.column not in given:
         problems.add(line, 'the column "pressure [kPa]" is missing')
     if not any(measure.column in given for measure in known.values()):
-        problems.add(
-            line, f"nothing is measured; a column to one of these is due: {', '.join(known)}"
-        )
+        names = ", ".join(known)
+        problems.add(line, f"nothing is measured; a column to one of these is due: {names}")
     for measure in known.values():
         if measure.std in given and measure.column not in given:
-            problems.add(
-                line, f'the column "{measure.name}{STD}" is there, but not "{measure.name}"'
-            )
+            name = measure.name
+            problems.add(line, f'the column "{name}{STD}" is there, but not "{name}"')

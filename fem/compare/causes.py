@@ -103,23 +103,26 @@ class Effect:
         return replace(self, changes=changes, by_fast=False)
 
 
-def effects(
-    bench: Bench, said: Array, report: Callable[[int, int], None] | None = None
-) -> tuple[Array, list[Effect]]:
-    """Return the fast model's figures, and the effect of each cause on them or on `said`.
+@dataclass(frozen=True)
+class Foretold:
+    """What the fast model says at the measurements, and how causes change it.
 
-    Parameters
+    Attributes
     ----------
-    bench
-        What was measured.
-    said
-        What the compared model says, shape (rows, measures).
-    report
-        Told the causes that are done and their number.
+    plain
+        Its figures, shape (rows, measures), NaN where it does not reach.
+    effects
+        The effect of each cause.
+    """
 
-    Returns
-    -------
-    Figures of the fast model, shape (rows, measures), NaN where it does not reach; and the effects.
+    plain: Array
+    effects: list[Effect]
+
+
+def foretell(bench: Bench, report: Callable[[int, int], None] | None = None) -> Foretold:
+    """Return what the fast model says of the settings and pressures of a bench.
+
+    `report` is told the causes that are done and their number.
     """
     watched = {key: _watched(case, _top(bench)) for key, case in bench.cases.items()}
     curves = _solve(watched)
@@ -135,10 +138,7 @@ def effects(
         found.append(Effect(cause, amounts, _changes(amounts, np.array(there)), alter=alter))
         if report:
             report(number + 1, len(varied))
-    found.append(_gauge(bench, curves))
-    for number in range(len(bench.measures)):
-        found += _read_out(bench, said, number)
-    return plain, found
+    return Foretold(plain, [*found, _gauge(bench, curves)])
 
 
 def _of_the_case(case: Case) -> Iterator[tuple[Cause, Array, Change]]:
@@ -212,13 +212,16 @@ def _gauge(bench: Bench, curves: Mapping[str, Curve]) -> Effect:
     return Effect(Cause("gauge", GAUGE.unit.shown), amounts, _changes(amounts, there))
 
 
-def _read_out(bench: Bench, said: Array, number: int) -> Iterator[Effect]:
-    """Yield the effects of a wrong scale and of a wrong zero of the read-out of a quantity."""
-    measure = bench.measures[number]
-    own = np.arange(len(bench.measures)) == number
-    scales = SCALES[:, None, None] / 100 * said * own
-    yield Effect(Cause("scale", "%", measure.name), SCALES, scales, by_fast=False)
-    shifts = SHIFTS * (float(bench.table[measure.column].abs().max()) or 1.0)
-    zeros = shifts[:, None, None] * np.ones_like(said) * own
-    cause = Cause("zero", measure.unit.shown, measure.name)
-    yield Effect(cause, shifts, zeros, by_fast=False)
+def read_outs(bench: Bench, said: Array) -> Iterator[Effect]:
+    """Yield the effects of a wrong scale and of a wrong zero of the read-out of each quantity.
+
+    `said` is what the compared model says, shape (rows, measures).
+    """
+    for number, measure in enumerate(bench.measures):
+        own = np.arange(len(bench.measures)) == number
+        scales = SCALES[:, None, None] / 100 * said * own
+        yield Effect(Cause("scale", "%", measure.name), SCALES, scales, by_fast=False)
+        shifts = SHIFTS * (float(bench.table[measure.column].abs().max()) or 1.0)
+        zeros = shifts[:, None, None] * np.ones_like(said) * own
+        cause = Cause("zero", measure.unit.shown, measure.name)
+        yield Effect(cause, shifts, zeros, by_fast=False)

@@ -20,14 +20,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fem.chain import Chain
 from fem.compare.bench import Bench
-from fem.compare.causes import Cause, Effect, effects, read
+from fem.compare.causes import Cause, Effect, Foretold, read, read_outs
 from fem.compare.fit import Evidence, Fit, Scope
 from fem.compare.match import MODEL, solved
 
@@ -90,7 +89,8 @@ def diagnose(
     rows: pandas.DataFrame,
     bench: Bench,
     model: str,
-    resolution: str,
+    foretold: Foretold,
+    resolution: str = "coarse",
     report: Report | None = None,
 ) -> Diagnosis:
     """Return what single cause explains the residuals of a model.
@@ -103,16 +103,18 @@ def diagnose(
         What was measured.
     model
         The compared model.
+    foretold
+        What the fast model says of this bench.
     resolution
-        Its mesh, if it is the FE model.
+        Mesh of the FE model, if that is what is compared.
     report
         Is told how the work goes.
     """
     own = rows[rows.model == model].reset_index(drop=True)
     said = own[[measure.column + MODEL for measure in bench.measures]].to_numpy(dtype=float)
     true = own[[measure.column for measure in bench.measures]].to_numpy(dtype=float)
-    plain, causes = effects(bench, said, partial(report, "causes") if report else None)
-    evidence = Evidence(model, own, bench.measures, true, said, plain)
+    causes = [*foretold.effects, *read_outs(bench, said)]
+    evidence = Evidence(model, own, bench.measures, true, said, foretold.plain)
     if evidence.settings < LEAST_SETTINGS:
         return Diagnosis(model, evidence.points, evidence.settings, [], 0.0, [])
     if model == "fast":

@@ -32,6 +32,7 @@ class RowReader:
     ) -> None:
         self._columns, self._heads = columns, heads
         self._base, self._problems = base, problems
+        self._sound = not problems.lines  # else what tells rows apart may be lacking
         self.cases: dict[str, Case] = {}
         self._known: dict[tuple[Any, ...], Case | str] = {}
         self._lines: dict[tuple[Any, ...], int] = {}
@@ -58,7 +59,7 @@ class RowReader:
             except ValueError as error:
                 self._problems.add(line, f"{head}{f' = "{cell}"' if cell else ''}: {error}")
                 sound = False
-        return self._placed(line, setting, figures) if sound else {}
+        return self._placed(line, setting, figures) if sound and self._sound else {}
 
     def _placed(
         self, line: int, setting: dict[str, Any], figures: dict[str, Any]

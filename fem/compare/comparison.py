@@ -1,0 +1,169 @@
+"""Bench data against a study: everything together, and its files."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fem.compare.bench import Bench, read_bench
+from fem.compare.causes import foretell
+from fem.compare.diagnose import Diagnosis, Report, diagnose
+from fem.compare.figures import summary
+from fem.compare.fit import Fit
+from fem.compare.match import PLACE, Curves, find_curves, match, unreached
+from fem.result import machine, versions
+from fem.study.outcome import Outcome
+from fem.study.plan import Study
+
+if TYPE_CHECKING:
+    import pandas
+
+MOST_FITS = 10
+"""So many of the best fits are written down."""
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What a bench and the models of a study say of each other.
+
+    Attributes
+    ----------
+    study
+        The study.
+    bench
+        What was measured.
+    models
+        The models that were compared.
+    curves
+        The curve of each setting and model.
+    rows
+        A row to each measurement and model; see :func:`fem.compare.match.match`.
+    summary
+        Figures of agreement; see :func:`fem.compare.figures.summary`.
+    unreached
+        Measurements beyond the end of their curve: ``line``, ``model``, ``pressure_kPa``,
+        ``reason``.
+    diagnosis
+        What single cause explains the residuals of the FE model, or of the fast model where it
+        alone was compared.
+    """
+
+    study: Study
+    bench: Bench
+    models: tuple[str, ...]
+    curves: Curves
+    rows: pandas.DataFrame
+    summary: pandas.DataFrame
+    unreached: list[dict[str, Any]]
+    diagnosis: Diagnosis
+
+    def places(self, model: str) -> dict[str, int]:
+        """Return how many measurements lie at a step, between two, beyond the end."""
+        counts = self.rows[self.rows.model == model][PLACE].value_counts()
+        return {place: int(counts.get(place, 0)) for place in ("step", "between", "beyond")}
+
+    def solved(self, model: str) -> int:
+        """Return how many settings were solved for this comparison."""
+        return sum(curve.solved for (_, name), curve in self.curves.items() if name == model)
+
+    def provenance(self) -> dict[str, Any]:
+        """Return all that says where the figures came from, and what was found."""
+        bench, found = self.bench, self.diagnosis
+        return {
+            "study": self.study.title,
+            "study_hash": self.study.hash,
+            "case_hash": self.study.base.hash,
+            "resolution": self.study.resolution,
+            "bench": bench.name,
+            "bench_hash": bench.hash,
+            "bench_notes": bench.notes,
+            "unused_columns": [extra.name for extra in bench.extras],
+            "versions": versions(),
+            "machine": machine(),
+            "measurements": len(bench.table),
+            "settings": len(bench.cases),
+            "models": {
+                model: {"solved_settings": self.solved(model), **self.places(model)}
+                for model in self.models
+            },
+            "not_reached": self.unreached,
+            "diagnosis": {
+                "model": found.model,
+                "figures": found.points,
+                "settings": found.settings,
+                "bic_without_a_cause": found.bic,
+                "named": [_plain(fit) for fit in found.found],
+                "best_fits": [_plain(fit) for fit in found.fits[:MOST_FITS]],
+            },
+        }
+
+    def save(self, folder: Path) -> None:
+        """Write compare.csv, summary.csv and compare.json into `folder`, made if needed.
+
+        Raises
+        ------
+        OSError
+            If that is impossible.
+        """
+        folder.mkdir(parents=True, exist_ok=True)
+        self.rows.to_csv(folder / "compare.csv", index=False)
+        self.summary.to_csv(folder / "summary.csv", index=False)
+        text = json.dumps(self.provenance(), indent=2, allow_nan=False) + "\n"
+        (folder / "compare.json").write_text(text, encoding="utf-8")
+
+
+def _plain(fit: Fit) -> dict[str, Any]:
+    """Return a fit as JSON has it; an interval without an end is null."""
+    return {
+        name: None if isinstance(value, float) and not math.isfinite(value) else value
+        for name, value in asdict(fit).items()
+    }
+
+
+def compare(
+    outcome: Outcome,
+    path: str | Path,
+    models: Sequence[str] | None = None,
+    report: Report | None = None,
+) -> Comparison:
+    """Hold a bench file against the models of a study.
+
+    Parameters
+    ----------
+    outcome
+        What the study found.
+    path
+        The bench file.
+    models
+        Models to compare; those of the study unless given.
+    report
+        Is told how the work goes: the model that is solved, or ``"causes"``, or ``"check"``.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be used.
+    KeyboardInterrupt
+        If the user breaks off.
+    """
+    bench = read_bench(path, outcome.study.base)
+    chosen = tuple(models or outcome.study.models)
+    curves = find_curves(bench, outcome, chosen, report)
+    rows = match(bench, curves, chosen)
+    foretold = foretell(bench, partial(report, "causes") if report else None)
+    best = "fe" if "fe" in chosen else "fast"
+    return Comparison(
+        study=outcome.study,
+        bench=bench,
+        models=chosen,
+        curves=curves,
+        rows=rows,
+        summary=summary(rows, bench),
+        unreached=list(unreached(rows, curves)),
+        diagnosis=diagnose(rows, bench, best, foretold, outcome.study.resolution, report),
+    )
