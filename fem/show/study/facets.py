@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -50,7 +50,7 @@ class Facet:
         places = rows.drop_duplicates("case")[["case", *(axis.column for axis in axes)]]
         there = rows[rows[LEVEL] == level].set_index("case")
         value = places.case.map(there[column]) if column in there else np.nan
-        stable = places.case.map(there.stable).fillna(True).astype(bool)
+        stable = places.case.map(there.stable).ne(False)
         return places.assign(value=value, stable=stable).reset_index(drop=True)
 
 
@@ -69,8 +69,14 @@ def facets(
     loose = any(axis.scattered for axis in plane)
     parts, notes = [Facet((), survey.rows)], list[str]()
     for axis in [*text, *third]:
-        divide = _ranges if axis.scattered and loose else _values
-        parts = [part for whole in parts for part in divide(whole, axis)]
+        if axis.scattered and loose:
+            parts = [part for whole in parts for part in _ranges(whole, axis)]
+            continue
+        values = list(survey.rows[axis.column].unique())
+        picked = _picked(values) if axis.numeric else values
+        if len(picked) < len(values):
+            notes.append(f"{len(picked)} of {len(values)} values of {axis.words} are shown")
+        parts = [part for whole in parts for part in _values(whole, axis, picked)]
     for axis in further:
         if axis.scattered and loose:
             notes.append(f"{axis.words} varies from point to point")
@@ -90,16 +96,17 @@ def _split_numbers(axes: Sequence[Axis]) -> tuple[list[Axis], list[Axis]]:
     return numbers[:1], numbers[1:]
 
 
-def _values(whole: Facet, axis: Axis) -> Iterator[Facet]:
-    """Yield a facet to each value of text, to three evenly picked ones of a number."""
-    values = list(whole.rows[axis.column].unique())
-    if axis.numeric:
-        values.sort()
-        picked = np.linspace(0, len(values) - 1, min(VALUES, len(values)))
-        values = [values[round(number)] for number in picked]
+def _values(whole: Facet, axis: Axis, values: Iterable[object]) -> Iterator[Facet]:
+    """Yield a facet to each value."""
     for value in values:
-        part = _at(whole, axis, value)
-        yield replace(part, words=(*whole.words, axis.say(value)))
+        yield replace(_at(whole, axis, value), words=(*whole.words, axis.say(value)))
+
+
+def _picked(numbers: Iterable[float]) -> list[float]:
+    """Return a few numbers, evenly by their order, least and greatest among them."""
+    order = sorted(numbers)
+    places = np.linspace(0, len(order) - 1, min(VALUES, len(order)))
+    return [order[round(place)] for place in places]
 
 
 def _ranges(whole: Facet, axis: Axis) -> Iterator[Facet]:

@@ -9,7 +9,7 @@ from matplotlib.lines import Line2D
 
 from fem.show.curves import STYLES
 from fem.show.study.facets import Facet
-from fem.show.study.maps import CROSS, UNSTABLE, Style
+from fem.show.study.marks import CROSS, UNSTABLE, Style
 from fem.show.study.measures import Measure
 from fem.show.study.scale import shade
 from fem.show.study.sheet import Keys
@@ -55,7 +55,7 @@ def draw_lines(
             gone = x[points.value.isna()]
             edge = axes.get_xaxis_transform()
             axes.plot(gone, [0.0] * len(gone), transform=edge, zorder=5, **CROSS)
-            keys["curve ended before the last of these"] = Line2D([], [], **CROSS)
+            keys[f"ended before {survey.name(levels[-1])}"] = Line2D([], [], **CROSS)
         marker = {"marker": style.marker, "ms": 3.2, "mfc": INK if style.marker == "o" else "white"}
         keys[style.label] = Line2D([], [], color=INK, ls=style.line, lw=1.5, **marker)
     axes.axhline(0, color="#7f7f7f", linewidth=0.9, zorder=1)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -14,9 +13,11 @@ from matplotlib.patheffects import AbstractPathEffect, withStroke
 from matplotlib.transforms import Bbox
 from matplotlib.tri import Triangulation
 
-from fem.arrays import Array, Index
+from fem.arrays import Array
 from fem.show.panels import MINUS
-from fem.show.study.scale import Scale
+from fem.show.study.field import Field, field_of
+from fem.show.study.marks import HATCH, Style, draw_diagonals, mark_settings
+from fem.show.study.scale import NOTHING, Scale
 from fem.show.study.sheet import Keys
 from fem.show.study.survey import Axis
 from fem.show.style import INK, MARK
@@ -26,90 +27,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.contour import ContourSet
 
-type Style = dict[str, Any]
-
-HATCH: Style = {"facecolor": "#f2f2f2", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0}
-CROSS: Style = {"marker": "x", "color": INK, "ms": 4.5, "mew": 1.1, "ls": "none", "clip_on": False}
-RING: Style = {"marker": "o", "mfc": "none", "mec": INK, "ms": 4.5, "mew": 0.8, "ls": "none"}
-UNSTABLE: Style = {"marker": "s", "mfc": "none", "mec": MARK, "ms": 5, "mew": 0.8, "ls": "none"}
-DOT: Style = {"marker": ".", "color": INK, "ms": 1.6, "alpha": 0.6, "ls": "none"}
-DIAGONALS: dict[str, tuple[Any, int]] = {
-    "equal angles": ((0, (7, 2.5)), 1),
-    "opposite angles": ((0, (1.2, 1.8)), -1),
-}
-
-MANY = 2500
-"""More settings than this are not dotted one by one."""
-
-NEARLY = 1e-3
-"""Less than this share of the farthest edge is nearly nothing."""
-
 ROOM = 2.6
 """A panel narrower than this (in) has no room for numbers on its lines."""
-
-
-@dataclass(frozen=True)
-class Field:
-    """Values at places, and the cells between neighbours.
-
-    Attributes
-    ----------
-    x, y, value
-        Places and values, shape (points,); a value is NaN where there is none.
-    cells
-        Corners of each cell, shape (cells, 3 or 4).
-    counts
-        How many columns and rows a grid has; None for scattered places.
-    """
-
-    x: Array
-    y: Array
-    value: Array
-    cells: Index
-    counts: tuple[int, int] | None
-
-    @property
-    def known(self) -> Any:
-        """Whether each place has a value."""
-        return np.isfinite(self.value)
-
-    @property
-    def open_cells(self) -> Array:
-        """Corners of the cells that lack a value, shape (cells, corners, 2)."""
-        places = np.column_stack([self.x, self.y])
-        return places[self.cells[~self.known[self.cells].all(axis=1)]]
-
-
-def field_of(points: pandas.DataFrame, across: Axis, up: Axis) -> Field:
-    """Return the points of a facet joined to cells: those of a grid, or else triangles.
-
-    In a grid a setting that nothing was found of has its place all the same. Triangles are made
-    (Delaunay) in the square that the ranges of both axes are drawn as.
-    """
-    if not (across.scattered and up.scattered):
-        table = points.pivot(index=up.column, columns=across.column, values="value")
-        x, y = np.meshgrid(table.columns, table.index)
-        number = np.arange(x.size).reshape(x.shape)
-        corners = number[:-1, :-1], number[:-1, 1:], number[1:, 1:], number[1:, :-1]
-        cells = np.stack(corners, axis=-1).reshape(-1, 4)
-        value = table.to_numpy(float).ravel()
-        return Field(x.ravel(), y.ravel(), value, cells, (x.shape[1], x.shape[0]))
-    x, y, value = (points[name].to_numpy(float) for name in (across.column, up.column, "value"))
-    return Field(x, y, value, _triangles(x, y), None)
-
-
-def _triangles(x: Array, y: Array) -> Index:
-    """Return corners of triangles between places, shape (triangles, 3); none if all are in line."""
-    from scipy.spatial import Delaunay, QhullError
-
-    places = np.column_stack([x, y])
-    span = np.ptp(places, axis=0) if len(places) else np.zeros(2)
-    if len(places) < 3 or not span.all():
-        return np.empty((0, 3), dtype=np.int32)
-    try:
-        return np.asarray(Delaunay((places - places.min(axis=0)) / span).simplices)
-    except QhullError:
-        return np.empty((0, 3), dtype=np.int32)
 
 
 def draw_map(
@@ -136,11 +55,11 @@ def draw_map(
             keys |= _hatch(axes, field)
         else:
             _colour_dots(axes, field, scale)
-        keys |= _mark(axes, points, field, across, up, level, dotted=joined)
+        keys |= mark_settings(axes, points, field, across, up, level, dotted=joined)
     if scale.limit in scale.bounds:
         keys[f"{scale.limit:g} %: it gives"] = Line2D([], [], color=MARK, lw=1.6)
     if across.helix and up.helix:
-        keys |= _draw_diagonals(axes)
+        keys |= draw_diagonals(axes)
     return keys
 
 
@@ -153,45 +72,52 @@ def _fill(axes: Axes, field: Field, scale: Scale, *, numbers: bool) -> bool:
     whole = field.known[field.cells].all(axis=1)
     if not whole.any():
         return False
-    value = field.value[field.cells[whole]]
-    lines = scale.bounds[(scale.bounds > value.min()) & (scale.bounds < value.max())]
-    bar = scale.mappable
-    fill: Style = {"levels": scale.bounds, "cmap": bar.cmap, "norm": bar.norm, "zorder": 1}
-    fill["extend"] = scale.extend
-    near = NEARLY * float(np.abs(scale.bounds).max())
-    stroke: Style = {
-        "levels": lines,
-        "colors": [MARK if level == scale.limit else INK for level in lines],
-        "linewidths": np.where(np.abs(lines) < near, 0.9, 0.5),
-        "linestyles": "solid",
-        "zorder": 2,
-    }
     drawn: ContourSet | None = None
+    fill, lines = _styles(scale, field.value[field.cells[whole]])
     if field.counts:
-        shape = field.counts[::-1]
-        grid = [part.reshape(shape) for part in (field.x, field.y)]
-        masked = np.ma.masked_invalid(field.value).reshape(shape)
-        axes.contourf(*grid, masked, **fill)
-        if len(lines):
-            drawn = axes.contour(*grid, masked, **stroke)
+        parts = [part.reshape(field.counts[::-1]) for part in (field.x, field.y, field.value)]
+        grid = *parts[:2], np.ma.masked_invalid(parts[2])
+        axes.contourf(*grid, **fill)
+        if len(lines["levels"]):
+            drawn = axes.contour(*grid, **lines)
     else:
         mesh = Triangulation(field.x, field.y, field.cells, mask=~whole)
         known = np.where(field.known, field.value, 0.0)  # behind the mask
         axes.tricontourf(mesh, known, **fill)
-        if len(lines):
-            drawn = axes.tricontour(mesh, known, **stroke)
+        if len(lines["levels"]):
+            drawn = axes.tricontour(mesh, known, **lines)
     if drawn is not None and numbers:
-        _number(axes, drawn, near)
+        _number(axes, drawn, _nearly_nothing(scale))
     return True
+
+
+def _styles(scale: Scale, value: Array) -> tuple[Style, Style]:
+    """Return how the bands are filled, and lines drawn at those edges that lie among the values."""
+    bar = scale.mappable
+    fill = {"levels": scale.bounds, "cmap": bar.cmap, "norm": bar.norm, "extend": scale.extend}
+    levels = scale.bounds[(scale.bounds > value.min()) & (scale.bounds < value.max())]
+    near, limit = np.abs(levels) <= _nearly_nothing(scale), levels == scale.limit
+    lines = {
+        "levels": levels,
+        "colors": [MARK if level == scale.limit else INK for level in levels],
+        "linewidths": np.select([near, limit], [0.9, 1.6], 0.5),
+        "linestyles": "solid",
+    }
+    return {**fill, "zorder": 1}, {**lines, "zorder": 2}
+
+
+def _nearly_nothing(scale: Scale) -> float:
+    """Return what is nothing beside the farthest edge; the edges round zero are no farther."""
+    return NOTHING * float(np.abs(scale.bounds).max())
 
 
 def _number(axes: Axes, drawn: ContourSet, near: float) -> None:
     """Write the values on the lines where there is room, off one another and inside the frame."""
 
     def name(level: float) -> str:
-        return "0" if abs(level) < near else f"{level:.6g}".replace("-", MINUS)
+        return "0" if abs(level) <= near else f"{level:.6g}".replace("-", MINUS)
 
-    levels = [level for level in drawn.levels if not -near < level < 0]
+    levels = [level for level in drawn.levels if not -near <= level < 0]
     if not levels:
         return
     halo: list[AbstractPathEffect] = [withStroke(linewidth=1.8, foreground="white", alpha=0.8)]
@@ -228,48 +154,3 @@ def _colour_dots(axes: Axes, field: Field, scale: Scale) -> None:
         "linewidths": 0.4,
     }
     axes.scatter(field.x[known], field.y[known], c=field.value[known], **style)
-
-
-def _mark(
-    axes: Axes,
-    points: pandas.DataFrame,
-    field: Field,
-    across: Axis,
-    up: Axis,
-    level: str,
-    *,
-    dotted: bool,
-) -> Keys:
-    """Mark each setting: solved, ended before, nothing found, unstable."""
-    x, y = (points[axis.column].to_numpy(float) for axis in (across, up))
-    known = points.value.notna().to_numpy()
-    unstable = known & ~points.stable.to_numpy()
-    keys: Keys = {}
-    if dotted and len(points) <= MANY:
-        axes.plot(x[known], y[known], zorder=3, **DOT)
-    marks = [(f"ended before {level}", x[~known], y[~known], CROSS)]
-    if field.counts and len(points) < len(field.x):
-        there = set(zip(x, y, strict=True))
-        gaps = np.array([p for p in zip(field.x, field.y, strict=True) if p not in there])
-        marks.append(("nothing found", *gaps.T, RING))
-    marks.append(("unstable", x[unstable], y[unstable], UNSTABLE))
-    for words, xs, ys, style in marks:
-        if len(xs):
-            axes.plot(xs, ys, zorder=4, **style)
-            keys[words] = Line2D([], [], **{**style, "clip_on": True})
-    return keys
-
-
-def _draw_diagonals(axes: Axes) -> Keys:
-    """Draw where two helix angles are equal and where opposite, as far as the panel shows it."""
-    keys: Keys = {}
-    (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
-    for words, (dashes, sign) in DIAGONALS.items():
-        low, high = (bottom, top) if sign > 0 else (-top, -bottom)
-        start, end = max(left, low), min(right, high)
-        if start >= end:
-            continue
-        style: Style = {"color": INK, "lw": 1.1, "ls": dashes}
-        axes.plot([start, end], [sign * start, sign * end], zorder=3, gid=words, **style)
-        keys[words] = Line2D([], [], **style)
-    return keys

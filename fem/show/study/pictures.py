@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from fem.show.study.measures import measures
+from fem.show.study.sheet import Sheet
 from fem.show.study.sheets import map_sheet, measure_sheet, reach_sheet
 from fem.show.study.survey import survey
 from fem.show.style import DPI
 from fem.study.outcome import Outcome
 
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+NAMES = [
+    *("twist", "twist_steps", "displacement", "displacement_steps", "end_torque", "end_force"),
+    *("bulge", "pressure", "tension", "ring_torque", "margins", "wall_stretch", "reach"),
+]
+"""Stems of all files that a study may have."""
 
 STEPS = 3
 """Levels of the small pictures."""
@@ -32,20 +35,22 @@ def save_pictures(outcome: Outcome, folder: Path) -> list[Path]:
     OSError
         If one cannot be written.
     """
+    for name in NAMES:
+        (folder / f"{name}.png").unlink(missing_ok=True)  # an older one would show another study
     files = []
-    for name, figure in figures(outcome):
+    for name, sheet in sheets(outcome):
         files.append(folder / f"{name}.png")
-        figure.savefig(files[-1], dpi=DPI, facecolor="white")
+        sheet.figure().savefig(files[-1], dpi=DPI, facecolor="white")
     return files
 
 
-def figures(outcome: Outcome) -> Iterator[tuple[str, Figure]]:
-    """Yield the pictures by the stems of their files."""
+def sheets(outcome: Outcome) -> Iterator[tuple[str, Sheet]]:
+    """Yield what stands on each picture, by the stem of its file."""
     seen = survey(outcome)
     if seen is None:
         return
     for measure in measures(seen):
-        yield measure.name, measure_sheet(seen, measure).figure()
+        yield measure.name, measure_sheet(seen, measure)
         if len(seen.numeric) > 1 and measure.name in STAGED and len(seen.picked(STEPS)) > 1:
-            yield f"{measure.name}_steps", map_sheet(seen, measure, seen.picked(STEPS)).figure()
-    yield "reach", reach_sheet(seen).figure()
+            yield f"{measure.name}_steps", map_sheet(seen, measure, seen.picked(STEPS))
+    yield "reach", reach_sheet(seen)

@@ -10,7 +10,8 @@ from matplotlib.lines import Line2D
 
 from fem.arrays import Array, Index
 from fem.show.study.facets import Facet
-from fem.show.study.maps import Style, field_of
+from fem.show.study.field import field_of
+from fem.show.study.marks import Style
 from fem.show.study.scale import pale, shade
 from fem.show.study.sheet import Keys
 from fem.show.study.survey import Survey
@@ -43,7 +44,8 @@ def draw_reach(axes: Axes, survey: Survey, facet: Facet, model: str, columns: li
             axes.add_collection(strokes, autolim=False)
         elif len(cells):
             face = pale(color)
-            style = {"facecolors": [face], "edgecolors": [color], "linewidths": 0.45}
+            edge = color if cells.shape[1:] == (4,) else face  # triangles of a design say nothing
+            style = {"facecolors": [face], "edgecolors": [edge], "linewidths": 0.45}
             style["zorder"] = 1 + depth / len(levels)
             mesh = PolyCollection(list(places[cells]), gid=f"mapped {level:g}", **style)
             axes.add_collection(mesh, autolim=False)

@@ -76,7 +76,8 @@ class Scale:
     @property
     def extend(self) -> Literal["neither", "min", "max", "both"]:
         """On which sides values lie beyond the bands."""
-        below, above = self.span[0] < self.bounds[0], self.span[1] > self.bounds[-1]
+        off = ROUND_OFF * (self.bounds[-1] - self.bounds[0])
+        below, above = self.span[0] < self.bounds[0] - off, self.span[1] > self.bounds[-1] + off
         if below and above:
             return "both"
         return "min" if below else "max" if above else "neither"
@@ -92,9 +93,11 @@ def scale_of(label: str, values: Iterable[float], *, signed: bool, limit: float 
     known = known[np.isfinite(known)]
     known = np.where(np.abs(known) < ROUND_OFF, 0.0, known)
     span = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
-    edges = _edges(_range(known, span), signed)
+    edges = _edges(_range(known, span, limit), signed)
     ticks = edges if len(edges) <= BANDS else edges[int(np.argmin(np.abs(edges))) % 2 :: 2]
     bounds = edges
+    if edges[0] < limit < edges[-1]:
+        bounds = np.union1d(edges, limit)
     if signed:
         narrow = NOTHING * (edges[1] - edges[0])
         bounds = np.sort(np.append(edges[~np.isclose(edges, 0)], [-narrow, narrow]))
@@ -109,13 +112,15 @@ def scale_of(label: str, values: Iterable[float], *, signed: bool, limit: float 
     return Scale(label, bounds, np.asarray(colours), ticks, limit, span)
 
 
-def _range(known: Array, span: tuple[float, float]) -> tuple[float, float]:
-    """Return the range that the colours are to tell apart."""
+def _range(known: Array, span: tuple[float, float], limit: float) -> tuple[float, float]:
+    """Return the range that the colours are to tell apart, with the limit if values reach it."""
     if not len(known):
         return span
     low, high = (float(edge) for edge in np.percentile(known, CORE))
     wide = span[1] - span[0] > FAR * (high - low)
-    return (low, high) if wide and high - low > ROUND_OFF else span
+    if not wide or high - low < ROUND_OFF:
+        return span
+    return low, max(high, 1.01 * limit) if span[1] >= limit else high
 
 
 def _edges(span: tuple[float, float], signed: bool) -> Array:

@@ -5,17 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import text_to_path
 from matplotlib.ticker import MaxNLocator
 
 from fem.show.curves import PALE
+from fem.show.study.lettering import fitted
 from fem.show.study.scale import Scale
-from fem.show.style import GREY, INK, MOST_LETTERS, TITLE_SIZE, title_lines, wrap
+from fem.show.style import GREY, INK, TITLE_SIZE, title_lines
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -46,17 +45,6 @@ SKETCH = 10.0
 
 MARGIN = 0.3
 """Room left of what is printed (in)."""
-
-
-@lru_cache(maxsize=1000)
-def fitted(text: str, width: float, size: float, lines: int = 2) -> tuple[str, ...]:
-    """Return a text in at most so many lines of `width` (in), by the mean width of its letters."""
-    letters = text.strip()[:MOST_LETTERS]
-    if not letters:
-        return ()
-    font = FontProperties(size=size)
-    room, _, _ = text_to_path.get_text_width_height_descent(letters, font, False)
-    return tuple(wrap(text, max(6, int(0.95 * width * 72 * len(letters) / room)), lines))
 
 
 @dataclass(frozen=True)

@@ -166,7 +166,8 @@ def reach_sheet(survey: Survey) -> Sheet:
     count = _abreast([len(survey.models), len(parts)])
     block = Block(panels, count, across, up, limits, 0.85, scale)
     turn, shift = (label.partition(" [")[0] for label in (across, up))
-    heading = f"Where the free end can be brought, from rest to {survey.name(survey.levels[-1])}"
+    heading = f"Reach of the free end, from rest to {survey.name(survey.levels[-1])}"
+    notes = [*notes, "what is reached earlier lies on top of what is reached later"]
     return _sheet(survey, f"{heading}: {shift} against {turn}", block, notes)
 
 
@@ -193,7 +194,9 @@ def _abreast(counts: Sequence[int]) -> int:
 def _at(survey: Survey, measure: Measure, levels: Sequence[float]) -> str:
     """Return what is shown and at which level."""
     title = measure.title[0].upper() + measure.title[1:]
-    return f"{title} {survey.where(levels[0])}" if len(levels) == 1 else title
+    if len(levels) == 1:
+        return f"{title} {survey.where(levels[0])}"
+    return f"{title} at {survey.name(levels[0])} to {survey.name(levels[-1])}"
 
 
 def _sheet(survey: Survey, heading: str, block: Block, notes: Sequence[str]) -> Sheet:
