@@ -5,7 +5,11 @@
 
 from fem.trust.corrected import CorrectedModel
 from fem.trust.map import trust_map
+from fem.trust.report import Trust
 from fem.trust.rules import Rule, rule_table, rules
 from fem.trust.tolerance import Tolerance, parse
 
-__all__ = ["CorrectedModel", "Rule", "Tolerance", "parse", "rule_table", "rules", "trust_map"]
+__all__ = [
+    *("CorrectedModel", "Rule", "Tolerance", "Trust"),
+    *("parse", "rule_table", "rules", "trust_map"),
+]

@@ -31,7 +31,7 @@ from fem.trust.pairs import BOTH, FAST, FE, pairs
 from fem.trust.query import cases_of, differences, fast_points
 from fem.trust.ranges import Ranges
 from fem.trust.state import at_rest, described
-from fem.trust.symmetry import Element, symmetries
+from fem.trust.symmetry import Element, orbits, symmetries
 
 if TYPE_CHECKING:
     import pandas
@@ -62,7 +62,8 @@ class CorrectedModel:
     fits
         The fit of each quantity, by its column.
     facts
-        Hash of the study, versions, counts of curves and points, cross-validated errors.
+        Hash of the study, versions, counts of curves (images of others apart) and points,
+        cross-validated errors.
     left_out
         For each point of the fit and each quantity ``<column>.fe``, ``.fast``, and ``.corrected``
         and ``.std`` as predicted without its curve; empty for one that was loaded.
@@ -92,12 +93,14 @@ class CorrectedModel:
             If a model or a quantity is missing, or too few curves have both models.
         """
         points = pairs(outcome)
-        points = points[points["state"] == BOTH].reset_index(drop=True)
+        points = points[points["state"] == BOTH]
+        elements = symmetries(outcome.study)
+        ranges = Ranges.of(points, outcome.varied)
+        points = _each_once(points, outcome.varied, elements)
         _check(outcome, points, quantities)
         cases = {case.key: case for case in map(outcome.study.case_of, outcome.study.settings)}
-        ranges = Ranges.of(points, outcome.varied)
         table = described(points, cases, ranges)
-        inputs = Inputs.of(table, symmetries(outcome.study))
+        inputs = Inputs.of(table, elements)
         matrix = np.c_[inputs.matrix(table), _amplitude(table, cases)]
         left_out = points[["case", *outcome.varied, "ordinal", "pressure_kPa"]].copy()
         fits = {}
@@ -267,6 +270,22 @@ def _rebuilt(
     return study, ranges, inputs, fits, data["facts"]
 
 
+def _each_once(
+    points: pandas.DataFrame, varied: Sequence[str], elements: Sequence[Element]
+) -> pandas.DataFrame:
+    """Return the points of one curve of each set of images, the longest: they tell the same.
+
+    With both a curve and its image no curve could be left out whose answer the fit does not know.
+    """
+    images = orbits(points.groupby("case", sort=False)[list(varied)].first(), elements)
+    sizes = points.groupby("case", sort=False).size()
+    longest: dict[tuple[float | str, ...], str] = {}
+    for case, image in images.items():
+        if image not in longest or sizes[case] > sizes[longest[image]]:
+            longest[image] = case
+    return points[points["case"].isin(longest.values())].reset_index(drop=True)
+
+
 def _check(outcome: Outcome, points: pandas.DataFrame, quantities: Sequence[str]) -> None:
     for column in quantities:
         if column + FE not in points:
@@ -274,7 +293,7 @@ def _check(outcome: Outcome, points: pandas.DataFrame, quantities: Sequence[str]
     curves = points["case"].nunique()
     if curves < LEAST_CURVES:
         raise InputError(
-            f'study "{outcome.study.title}": {curves} curves have both models; '
+            f'study "{outcome.study.title}": {curves} unlike curves have both models; '
             f"{LEAST_CURVES} at least are needed"
         )
 

@@ -3,21 +3,18 @@
 The process has the covariance of :mod:`fem.trust.kernel` and a little noise. Its hyperparameters
 have the greatest likelihood on a part of the points; whole curves are then left out in turn, all is
 found anew from the others, and the errors there say by how much the predicted standard deviation
-is too small or too great: it is scaled so that a share of 0.95 (n + 1) / n of the left-out points
-is within 1.96 of it, n being the number of curves. The points of a curve err together, so there are
-n errors rather than one to each point, and of n errors the greatest is passed once in n + 1 times.
+is too small or too great: it is scaled so that 95 % of the left-out points are within 1.96 of it.
 
 Source: C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press
-2006, algorithm 2.1 and chapter 5 (as scikit-learn implements it). The share: J. Lei, M. G'Sell, A.
-Rinaldo, R. J. Tibshirani and L. Wasserman, Distribution-free predictive inference for regression,
-Journal of the American Statistical Association 113 (2018) 1094-1111 (from memory), whose points
-are independent; that curves take their place is our own choice.
+2006, algorithm 2.1 and chapter 5 (as scikit-learn implements it). That one scale is taken from
+left-out residuals is common practice, no source.
 """
 
 from __future__ import annotations
 
 import warnings
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -39,8 +36,11 @@ MOST_POINTS = 2500
 SEARCH_POINTS = 220
 """Points from which the hyperparameters are found."""
 
-NOISE = (1e-8, 1e-1)
+NOISE = (1e-7, 1e-1)
 """Least and greatest variance of the noise, as a share of the mean square of what is fitted."""
+
+JITTER = (1e-10, 1e-8, 1e-6)
+"""What is added to the variance of each point, the next where round-off is greater than that."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,12 +117,9 @@ def find(
         part = _fit(inputs[known], values[known], curves[known], group, shared, whole.theta)
         left_out[:, unknown] = part.predict(inputs[unknown])
     ratios = abs(left_out[0] - values) / left_out[1]
-    count = len(np.unique(curves))
-    widening = float(np.quantile(ratios, min(1.0, 0.95 * (count + 1) / count))) / BAND
+    widening = float(np.quantile(ratios, 0.95)) / BAND
     left_out[1] *= widening
-    fields = {**vars(whole), "widening": widening}
-    fields.pop("_regressor", None)
-    return Fit(**fields), left_out
+    return replace(whole, widening=widening), left_out
 
 
 def _fit(
@@ -161,7 +158,12 @@ def _regress(
 
     start = kernel if theta is None else kernel.clone_with_theta(theta)
     optimizer = "fmin_l_bfgs_b" if search else None
-    return GaussianProcessRegressor(start, alpha=1e-10, optimizer=optimizer).fit(inputs, values)
+    for alpha in JITTER:
+        with suppress(np.linalg.LinAlgError):
+            return GaussianProcessRegressor(start, alpha=alpha, optimizer=optimizer).fit(
+                inputs, values
+            )
+    raise ArithmeticError("the points of the study lie too close to one another for a fit")
 
 
 def thinned(curves: Array, most: int) -> Flags:

@@ -175,7 +175,7 @@ def describe(box: Box, known: Sequence[Feature]) -> str:
         own = [condition for condition in box if condition.feature == number]
         texts = [condition.level for condition in own if condition.sign == IS]
         if texts:
-            parts.append(f"{feature.words} {texts[0]}")
+            parts.append(f'{feature.words} "{texts[0]}"')
             continue
         top = min((c.level for c in own if c.sign == BELOW), default=None)
         bottom = max((c.level for c in own if c.sign == ABOVE), default=None)

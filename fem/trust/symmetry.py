@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    import pandas
+
     from fem.study.plan import Study
 
 ODD = {
@@ -24,6 +26,10 @@ ODD = {
 
 MOST_ELEMENTS = 12
 """The work of a fit grows with the group; of a greater one the mirror alone is used."""
+
+
+DIGITS = 9
+"""Decimals to which values of a setting are told apart."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +70,31 @@ def symmetries(study: Study) -> tuple[Element, ...]:
         for order in orders
         for way in mirrors
     )
+
+
+def orbits(
+    settings: pandas.DataFrame, elements: Sequence[Element]
+) -> dict[str, tuple[float | str, ...]]:
+    """Return what a setting has in common with its images alone, by its case.
+
+    Parameters
+    ----------
+    settings
+        A row to each case, by its key; columns of the fields that vary.
+    elements
+        The group.
+    """
+    names = list(settings.columns)
+    rows: dict[Any, dict[Any, Any]] = settings.to_dict("index")
+    return {
+        case: min(tuple(_image(row, name, element) for name in names) for element in elements)
+        for case, row in rows.items()
+    }
+
+
+def _image(row: dict[str, Any], name: str, element: Element) -> float | str:
+    value = row[element.column(name)]
+    return value if isinstance(value, str) else round(element.sign(name) * value, DIGITS) + 0.0
 
 
 def mirrors_itself(study: Study) -> bool:

@@ -1,0 +1,1 @@
+"""Pictures and tables of where the fast model may be trusted."""

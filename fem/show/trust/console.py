@@ -1,0 +1,71 @@
+"""What a terminal shows of trust: the rules, and the errors before and after the correction."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.table import Table
+
+from fem.show.tables import GAP, terminal
+from fem.trust.rules import Rule
+from fem.trust.tolerance import Quantity, Tolerance
+
+if TYPE_CHECKING:
+    from fem.trust.corrected import CorrectedModel
+
+
+def print_trust(
+    title: str,
+    tolerances: Sequence[Tolerance],
+    found: Sequence[Rule],
+    model: CorrectedModel | None,
+    files: Sequence[Path],
+) -> None:
+    """Print the rules, the figures of the corrected model, and which files were written."""
+    console = terminal()
+    console.print(title, style="bold")
+    words = ", ".join(map(str, tolerances))
+    console.print(f"Fast model against FE model, tolerance: {words}")
+    console.print(_rules(tolerances, found), "")
+    if model is not None:
+        _print_correction(console, model)
+    if files:
+        names = ", ".join(file.name for file in files)
+        console.print(f"{files[0].parent}: {names}", soft_wrap=True)
+
+
+def _rules(tolerances: Sequence[Tolerance], found: Sequence[Rule]) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
+    table.add_column("rule", overflow="fold", ratio=1)
+    for head in ("points", "outside", "share"):
+        table.add_column(head, justify="right")
+    for tolerance in tolerances:
+        quantity = tolerance.quantity
+        table.add_column(f"worst {quantity.name}\n{quantity.unit}", justify="right")
+    for rule in found:
+        worst = [f"{value:.3g}" if value == value else "-" for value in rule.worst.values()]
+        counts = (str(rule.points), str(rule.outside), f"{rule.share:.0%}")
+        table.add_row(rule.sentence, *counts, *worst)
+    return table
+
+
+def _print_correction(console: Console, model: CorrectedModel) -> None:
+    facts = model.facts
+    console.print(
+        f"Corrected fast model, from {facts['curves']} curves of the FE model; errors on curves "
+        "that were left out"
+    )
+    table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
+    table.add_column("quantity")
+    for head in ("RMS as it is", "RMS corrected", "worst as it is", "worst corrected"):
+        table.add_column(head, justify="right")
+    for column, errors in facts["errors"].items():
+        figures = (errors[f"{kind}_{when}"] for kind in ("rms", "worst") for when in WHEN)
+        table.add_row(Quantity.of(column).words, *(f"{figure:.3g}" for figure in figures))
+    console.print(table, "")
+
+
+WHEN = ("before", "after")
