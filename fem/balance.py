@@ -11,6 +11,9 @@ sum up to zero.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
 
 from fem.measure import Reactions
 from fem.state import State
@@ -22,23 +25,24 @@ def energy_gap(first: State, state: State) -> float:
     return abs(stored - state.work) / state.traffic if state.traffic else 0.0
 
 
-def end_gaps(state: State, carried: Reactions, radius: float) -> tuple[float, float]:
+def end_gaps(loads: Any, carried: Reactions, radius: Any) -> tuple[Any, Any]:
     """Return the gap between carried and applied force, and that of torque.
 
-    They are shares of the applied forces, and of these times `radius` (mm).
+    They are shares of the applied forces, and of these times `radius` (mm). `loads` are pressure
+    (MPa), force (N) and torque (N mm); all may be numbers, or arrays of many states.
     """
-    thrust, pull, torque = state.loads * [carried.bore_area, 1.0, 1.0]
-    scale = abs(thrust) + abs(pull) + abs(torque) / radius
-    if not scale:
-        return 0.0, 0.0
-    force_gap = abs(carried.force - thrust - pull) / scale
-    return float(force_gap), float(abs(carried.torque - torque) / (scale * radius))
+    pressure, pull, torque = loads
+    thrust = pressure * carried.bore_area
+    applied = np.abs(thrust) + np.abs(pull) + np.abs(torque) / radius
+    scale = np.where(applied > 0, applied, np.inf)  # without loads there is no gap
+    force_gap = np.abs(carried.force - thrust - pull) / scale
+    return force_gap, np.abs(carried.torque - torque) / (scale * radius)
 
 
 def check_balance(
     states: Sequence[State], reactions: Sequence[Reactions], radius: float
 ) -> dict[str, float]:
-    """Return the imbalance of energy and ends.
+    """Return the imbalance of energy and ends; see :func:`imbalance`.
 
     Parameters
     ----------
@@ -46,18 +50,33 @@ def check_balance(
         The path from its beginning, and what wall and threads carry at each of its states.
     radius
         Lever arm that the torque is held against (mm).
-
-    Returns
-    -------
-    dict
-        `work_Nmm` and `stored_energy_Nmm` at the end; the greatest `energy_gap`, `end_force_gap`
-        and `end_torque_gap` of all states.
     """
-    gaps = [end_gaps(s, carried, radius) for s, carried in zip(states, reactions, strict=True)]
+    pairs = zip(states, reactions, strict=True)
+    gaps = [end_gaps(state.loads, carried, radius) for state, carried in pairs]
+    figures = imbalance(
+        states[-1].work,
+        states[-1].energy - states[0].energy,
+        max(energy_gap(states[0], state) for state in states),
+        max(force for force, _ in gaps),
+        max(torque for _, torque in gaps),
+    )
+    return {name: float(figure) for name, figure in figures.items()}
+
+
+def imbalance(work: Any, stored: Any, energy: Any, force: Any, torque: Any) -> dict[str, Any]:
+    """Return the figures of a path by their names: numbers, or arrays of many paths.
+
+    Parameters
+    ----------
+    work, stored
+        Work of the loads and stored energy at the end (N mm).
+    energy, force, torque
+        The greatest gaps of all states.
+    """
     return {
-        "work_Nmm": states[-1].work,
-        "stored_energy_Nmm": states[-1].energy - states[0].energy,
-        "energy_gap": max(energy_gap(states[0], state) for state in states),
-        "end_force_gap": max(force for force, _ in gaps),
-        "end_torque_gap": max(torque for _, torque in gaps),
+        "work_Nmm": work,
+        "stored_energy_Nmm": stored,
+        "energy_gap": energy,
+        "end_force_gap": force,
+        "end_torque_gap": torque,
     }

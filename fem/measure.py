@@ -6,15 +6,17 @@ step table.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
 from fem.arrays import Array, Index
 from fem.case import Case, Tube
 from fem.thread import ThreadFamily
+
+ROUND_OFF = 1e-12
+"""A tension of less than this share of EA is round-off."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,7 @@ class ThreadLinks:
     @property
     def taut_share(self) -> float:
         """Share of the thread length that carries tension."""
-        taut = self.tension > 1e-12 * self.family.stiffness  # less is round-off
+        taut = carries(self.tension, self.family.stiffness)
         return float(self.rest[taut].sum() / self.rest.sum())
 
     @property
@@ -82,6 +84,11 @@ class ThreadLinks:
             _greatest_mean(self.tension[mine], self.rest[mine], window)
             for mine in (self.thread == number for number in np.unique(self.thread))
         )
+
+
+def carries(tension: Array, stiffness: Any) -> Any:
+    """Return whether threads of axial stiffness EA carry tension, or only round-off (N)."""
+    return tension > ROUND_OFF * stiffness
 
 
 def _greatest_mean(values: Array, lengths: Array, window: float) -> float:
@@ -147,44 +154,138 @@ class Reactions:
     bore_area: float
 
 
-def measures(snapshot: Snapshot, case: Case) -> dict[str, Any]:
-    """Return the measures of a state by column name; the names carry the units.
+@dataclass(frozen=True)
+class ThreadFigures:
+    """What is told of the threads of one family: numbers, or arrays of many states.
 
-    Margins are the share that is used up, 1 where something gives: `rubber_used` of the strain at
-    which the rubber locks, `thread_used` of the breaking load. The bulge is never negative: at
-    their ends the plates hold the tube's radius, of which the fast model knows nothing.
+    Attributes
+    ----------
+    name
+        Name of the family.
+    tension, peak, strain, taut
+        Mean and greatest tension (N), mean strain, and share of the length that is taut.
+    pull, torque
+        Pull (N) and torque (N mm) of all threads on the base.
+    length
+        Natural length of a thread (mm).
+    breaking_load
+        Tension at which one breaks (N), or None.
     """
-    tube, rubber = case.tube, case.rubber
+
+    name: str
+    tension: Any
+    peak: Any
+    strain: Any
+    taut: Any
+    pull: Any
+    torque: Any
+    length: Any
+    breaking_load: Any
+
+    @classmethod
+    def of(cls, links: ThreadLinks, tube: Tube) -> Self:
+        """Return the figures of links on a tube."""
+        family = links.family
+        pull, torque = links.at_base(tube.wall)
+        return cls(
+            name=family.name,
+            tension=links.mean_tension,
+            peak=links.peak_tension(tube.wall),
+            strain=links.mean_strain,
+            taut=links.taut_share,
+            pull=pull,
+            torque=torque,
+            length=family.natural(family.length(tube.length)),
+            breaking_load=family.breaking_load,
+        )
+
+    def columns(self) -> dict[str, Any]:
+        """Return the columns of the step table."""
+        name = self.name
+        row = {
+            f"tension_N.{name}": self.tension,
+            f"tension_peak_N.{name}": self.peak,
+            f"thread_strain.{name}": self.strain,
+            f"taut.{name}": self.taut,
+            f"spool_pull_N.{name}": self.pull,
+            f"ring_torque_Nmm.{name}": self.torque,
+            f"thread_length_mm.{name}": self.length,
+        }
+        if self.breaking_load is not None:
+            row[f"thread_used.{name}"] = self.peak / self.breaking_load
+        return row
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What a state, or many, come down to: numbers, or arrays with an element to each state.
+
+    Attributes
+    ----------
+    twist, displacement
+        Turn (rad) and axial displacement (mm) of the free end.
+    length, radius
+        Length and outer radius of the tube at rest (mm).
+    growth, greatest_growth
+        Growth of the outer radius at half length, and the greatest anywhere (mm).
+    bore_stretch, wall_stretch, wall_invariant
+        As of a :class:`Snapshot`.
+    locking
+        The largest I1 - 3 that the rubber can bear, or None.
+    threads
+        The families in the order of the case.
+    """
+
+    twist: Any
+    displacement: Any
+    length: Any
+    radius: Any
+    growth: Any
+    greatest_growth: Any
+    bore_stretch: Any
+    wall_stretch: Any
+    wall_invariant: Any
+    locking: Any
+    threads: list[ThreadFigures]
+
+    def columns(self) -> dict[str, Any]:
+        """Return the measures by column name; the names carry the units.
+
+        Margins are the share that is used up, 1 where something gives: `rubber_used` of the strain
+        at which the rubber locks, `thread_used` of the breaking load. The bulge is never negative:
+        at their ends the plates hold the tube's radius, of which the fast model knows nothing.
+        """
+        row: dict[str, Any] = {
+            "twist_deg": np.degrees(self.twist),
+            "displacement_mm": self.displacement,
+            "stretch": 1 + self.displacement / self.length,
+            "mid_radius_mm": self.radius + self.growth,
+            "bulge_mm": np.maximum(self.greatest_growth, 0.0),
+            "bore_stretch": self.bore_stretch,
+            "wall_stretch_max": self.wall_stretch,
+        }
+        if self.locking is not None:
+            row["rubber_used"] = (self.wall_invariant - 3) / self.locking
+        for threads in self.threads:
+            row |= threads.columns()
+        return row
+
+
+def measures(snapshot: Snapshot, case: Case) -> dict[str, float]:
+    """Return the measures of a state by column name; see :meth:`Figures.columns`."""
+    tube = case.tube
     middle = np.abs(snapshot.outer_z - tube.length / 2) < 1e-6 * tube.length
-    row: dict[str, Any] = {
-        "twist_deg": math.degrees(snapshot.twist),
-        "displacement_mm": snapshot.displacement,
-        "stretch": 1 + snapshot.displacement / tube.length,
-        "mid_radius_mm": tube.outer_radius + float(snapshot.outer_growth[middle].mean()),
-        "bulge_mm": float(snapshot.outer_growth.max(initial=0.0)),
-        "bore_stretch": snapshot.bore_stretch,
-        "wall_stretch_max": snapshot.wall_stretch,
-    }
-    if rubber.locking is not None:
-        row["rubber_used"] = (snapshot.wall_invariant - 3) / rubber.locking
-    for links in snapshot.threads:
-        row |= _thread_measures(links, tube)
-    return row
-
-
-def _thread_measures(links: ThreadLinks, tube: Tube) -> dict[str, Any]:
-    family, name = links.family, links.family.name
-    pull, torque = links.at_base(tube.wall)
-    peak = links.peak_tension(tube.wall)
-    row = {
-        f"tension_N.{name}": links.mean_tension,
-        f"tension_peak_N.{name}": peak,
-        f"thread_strain.{name}": links.mean_strain,
-        f"taut.{name}": links.taut_share,
-        f"spool_pull_N.{name}": pull,
-        f"ring_torque_Nmm.{name}": torque,
-        f"thread_length_mm.{name}": family.natural(family.length(tube.length)),
-    }
-    if family.breaking_load is not None:
-        row[f"thread_used.{name}"] = peak / family.breaking_load
-    return row
+    figures = Figures(
+        twist=snapshot.twist,
+        displacement=snapshot.displacement,
+        length=tube.length,
+        radius=tube.outer_radius,
+        growth=snapshot.outer_growth[middle].mean(),
+        greatest_growth=snapshot.outer_growth.max(),
+        bore_stretch=snapshot.bore_stretch,
+        wall_stretch=snapshot.wall_stretch,
+        wall_invariant=snapshot.wall_invariant,
+        locking=case.rubber.locking,
+        threads=[ThreadFigures.of(links, tube) for links in snapshot.threads],
+    )
+    return {name: float(figure) for name, figure in figures.columns().items()}

@@ -78,8 +78,24 @@ BEYOND, BEYOND_SHARE = 3, 0.08
 """States beyond a limit point, and their distance as a share of the way that led to it."""
 
 
+SHARP, ROUNDS = 1e-11, 20
+"""To what share of the way cheap models find limit points and tears, and in how many rounds."""
+
+
 class TornError(ArithmeticError):
-    """At the end of a step the rubber would be torn."""
+    """At the end of a step the rubber would be torn.
+
+    Attributes
+    ----------
+    control
+        The loading at the end of the step.
+    stretch
+        Stretch of the wall there.
+    """
+
+    def __init__(self, control: Loading, stretch: float) -> None:
+        super().__init__("the rubber is torn")
+        self.control, self.stretch = control, stretch
 
 
 def follow(
@@ -194,8 +210,9 @@ class _Walk:
                 yield limit
                 yield from self._beyond(control, limit)
                 raise LimitPointError(limit)
-            ahead = AHEAD * (value - self.state.loads[pair]) / self.state.load_slope[pair]
-            step = float(np.clip(step * growth, -abs(ahead), abs(ahead)))
+            ahead = abs((value - self.state.loads[pair]) / self.state.load_slope[pair])
+            ahead = AHEAD * min(ahead, self._until_limit())
+            step = float(np.clip(step * growth, -ahead, ahead))
 
     def _land(self, value: float, beyond: State) -> None:
         """Go to the load `value`, which is passed between here and the state `beyond`."""
@@ -228,7 +245,24 @@ class _Walk:
         control = self.loading.driving(pair, held())
         aim = where_load_turns(start, end, pair)
         found, _ = self._solve(control, aim, predict(end, start, aim))
-        return self._counted(replace(found, limit=True))
+        if self.model.cheap:
+            found = self._sharpened(control, found, start if found.load_slope[pair] < 0 else end)
+        # under a dead load it is just no longer a minimum
+        stable = found.stable and not self.loading.by_dead_load
+        return self._counted(replace(found, limit=True, stable=stable))
+
+    def _sharpened(self, control: Loading, found: State, other: State) -> State:
+        """Return a limit point nearer than `found`, by secants of the stiffness."""
+        pair = control.driven
+        for _ in range(ROUNDS):
+            fall = found.load_slope[pair] - other.load_slope[pair]
+            step = found.load_slope[pair] * (other.parameter - found.parameter) / fall
+            if not abs(step) > SHARP * abs(found.parameter):
+                break
+            aim = found.parameter + step
+            guess = predict(replace(found, rest=False), None, aim)
+            other, (found, _) = found, self._solve(control, aim, guess)
+        return found
 
     def _stiffens(self, failure: ArithmeticError) -> bool:
         """Return whether a step failed because the tube became stiffer, as where threads lock."""
@@ -239,15 +273,21 @@ class _Walk:
 
     def _limit_ahead(self, aim: float) -> bool:
         """Return whether the load, extrapolated, has its greatest value less than half way on."""
+        pair = self.loading.driven
+        rest = self._until_limit()
+        return bool(self.state.stiffness(pair) * rest < abs(aim - self.state.loads[pair]))
+
+    def _until_limit(self) -> float:
+        """Return how far on the coordinate the stiffness, extrapolated, is nil; inf if nowhere.
+
+        A step far beyond would not see the load fall and rise again.
+        """
         if self.before is None or self.before.rest:
-            return False
+            return np.inf
         pair = self.loading.driven
         now, then = self.state.stiffness(pair), self.before.stiffness(pair)
         way = self.state.coordinates[pair] - self.before.coordinates[pair]
-        if not 0 < now < then:
-            return False
-        rest = now * way / (then - now)  # of the coordinate, until the stiffness is nil
-        return bool(abs(now * rest) < abs(aim - self.state.loads[pair]))
+        return float(abs(now * way / (then - now))) if 0 < now < then else np.inf
 
     def _pace(self, by: Callable[[State, int], State]) -> None:
         """Take another parameter for the path."""
@@ -276,8 +316,8 @@ class _Walk:
             self._spent += failure.iterations
             raise
         self._spent += iterations
-        if self.model.wall_stretch(trial.x) > TEARS:
-            raise TornError("the rubber is torn")
+        if (stretch := self.model.wall_stretch(trial.x)) > TEARS:
+            raise TornError(control, stretch)
         state = self._booked(on_path(self.model, self.loading, control, trial))
         if self.state.stable and not state.stable and not self._turned(state):
             raise BuckledError("the tube buckles")
@@ -307,11 +347,30 @@ class _Walk:
 
     def _end(self, failure: ArithmeticError, step: float) -> PathEndError:
         """Return that the path ends here, where every step of `step` or less failed."""
-        last = self._counted(self.state)
         if isinstance(failure, TornError):
-            return RubberLimitError(last)
+            if self.model.cheap:
+                self._approach(failure)
+            return RubberLimitError(self._counted(self.state))
+        last = self._counted(self.state)
         buckles = isinstance(failure, BuckledError) or not last.stable or self._snapped
         return NoEquilibriumError(last, buckles or self._unstable_at(A_LITTLE * step))
+
+    def _approach(self, torn: TornError) -> None:
+        """Go on to where the wall is stretched just as far as it bears, by false position."""
+        far, over = torn.control.drive.value, np.log(torn.stretch / TEARS)
+        for _ in range(ROUNDS):
+            room = np.log(TEARS / self.model.wall_stretch(self.state.x))
+            way = (far - self.state.parameter) * room / (room + over)
+            if room <= SHARP:
+                return
+            try:
+                state, _ = self._solve(torn.control, self.state.parameter + way)
+            except TornError as failure:
+                far, over = failure.control.drive.value, np.log(failure.stretch / TEARS)
+            except ArithmeticError:
+                return
+            else:
+                self.before, self.state = self.state, state
 
     @np.errstate(all="ignore")  # what is foretold may be impossible
     def _unstable_at(self, way: float) -> bool:

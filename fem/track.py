@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any, Protocol
 
+import numpy as np
+
 from fem.arrays import Array
 from fem.balance import energy_gap
 from fem.case import Case
@@ -86,40 +88,32 @@ class Track:
         if shape is not None:
             self.shapes.append(shape)
         if state.limit and not self.limit:
-            row = self.rows[-1]
-            self.limit = (
-                f"{limit_name(row)} at {row['pressure_kPa']:.4g} kPa, "
-                f"twist {row['twist_deg']:.1f} deg, bore stretch {row['bore_stretch']:.3f}"
-            )
+            self.limit = limit_clause(self.rows[-1])
         if self._report:
             done = sum(state.asked for state in self.states)
             self._report(self.model.name, done, steps_of(self.case))
 
     def _row(self, state: State, measured: dict[str, Any]) -> dict[str, Any]:
-        row = {
-            "model": self.model.name,
-            "step": len(self.rows),
-            "pressure_kPa": round(state.pressure * 1e3, 9),  # 3.0, not 2.9999999999999996
-            "demanded": state.asked or len(self.states) == 1,
-            "volume_mm3": float(state.coordinates[PRESSURE]),
-        }
-        if self.case.gas:
-            row["air_mg"] = air_let_in(self.case.gas, self.states[0], state)
-        return {
-            **row,
-            **measured,
-            "end_force_N": float(state.loads[AXIAL]),
-            "end_torque_Nmm": float(state.loads[TWIST]),
-            "energy_gap": energy_gap(self.states[0], state),
-            "newton_iterations": state.iterations,
-            "stable": state.stable,
-            "limit": state.limit,
-        }
+        gas = self.case.gas
+        return step_row(
+            self.model.name,
+            step=len(self.rows),
+            pressure=float(in_kilopascals(state.pressure)),
+            demanded=state.asked or len(self.states) == 1,
+            volume=float(state.coordinates[PRESSURE]),
+            air=air_let_in(gas, self.states[0], state) if gas else None,
+            measured=measured,
+            force=float(state.loads[AXIAL]),
+            torque=float(state.loads[TWIST]),
+            energy_gap=energy_gap(self.states[0], state),
+            iterations=state.iterations,
+            stable=state.stable,
+            limit=state.limit,
+        )
 
     def _stuck(self, end: PathEndError) -> str:
         """Keep the last good state; return why there is no further one, in one sentence."""
         last, torn = end.state, isinstance(end, RubberLimitError)
-        tears = f"the wall would be stretched more than {TEARS:g} times"
         if isinstance(end, WindingError):
             self._keep_undemanded(last)
             return _too_short(end)
@@ -127,14 +121,14 @@ class Track:
             self._keep_undemanded(replace(last, limit=False, work=0.0, traffic=0.0))
             reason = f"the loads on the free end have no equilibrium beyond {self._place()}"
             if torn:
-                return f"{reason}: {tears}"
+                return f"{reason}: {TORN}"
             return f"{reason}: there the tube buckles or snaps" if _buckles(end) else reason
         if last.traffic > self.states[-1].traffic:
             self._keep(last)
         else:
             self.rows[-1]["newton_iterations"] += last.iterations
         if torn:
-            return f"rubber limit at {self._place()}: beyond, {tears}"
+            return rubber_limit(self.rows[-1])
         asked = sum(state.asked for state in self.states) + 1
         way = f"{self._place()} on the way to step {asked} of {steps_of(self.case)}"
         if _buckles(end):
@@ -151,11 +145,72 @@ class Track:
 
     def _place(self) -> str:
         """Return where the path stands."""
-        row = self.rows[-1]
-        return (
-            f"{row['pressure_kPa']:.4g} kPa, {row['displacement_mm']:.3f} mm, "
-            f"{row['twist_deg']:.1f} deg"
-        )
+        return place(self.rows[-1])
+
+
+TORN = f"the wall would be stretched more than {TEARS:g} times"
+
+
+def step_row(
+    model: str,
+    *,
+    step: Any,
+    pressure: Any,
+    demanded: Any,
+    volume: Any,
+    air: Any = None,
+    measured: dict[str, Any],
+    force: Any,
+    torque: Any,
+    energy_gap: Any,
+    iterations: Any,
+    stable: Any,
+    limit: Any,
+) -> dict[str, Any]:
+    """Return a row of the step table by column name, or of arrays the columns of many rows.
+
+    Pressure in kPa, volume in mm3, mass of air let in in mg (None if there is none), force in N and
+    torque in N mm on the free end; the rest as in :class:`fem.state.State`.
+    """
+    return {
+        "model": model,
+        "step": step,
+        "pressure_kPa": pressure,
+        "demanded": demanded,
+        "volume_mm3": volume,
+        **({} if air is None else {"air_mg": air}),
+        **measured,
+        "end_force_N": force,
+        "end_torque_Nmm": torque,
+        "energy_gap": energy_gap,
+        "newton_iterations": iterations,
+        "stable": stable,
+        "limit": limit,
+    }
+
+
+def in_kilopascals(pressure: Any) -> Any:
+    """Return pressures (MPa) in kPa as one would write them: 3.0, not 2.9999999999999996."""
+    return np.round(pressure * 1e3, 9)
+
+
+def place(row: dict[str, Any]) -> str:
+    """Return where a path stands in a row of its table."""
+    shift, twist = (round(row[name], 3) + 0.0 for name in ("displacement_mm", "twist_deg"))
+    return f"{row['pressure_kPa']:.4g} kPa, {shift:.3f} mm, {twist:.1f} deg"
+
+
+def limit_clause(row: dict[str, Any]) -> str:
+    """Return what the extreme of the pressure in a row is called and where it is."""
+    return (
+        f"{limit_name(row)} at {row['pressure_kPa']:.4g} kPa, "
+        f"twist {row['twist_deg']:.1f} deg, bore stretch {row['bore_stretch']:.3f}"
+    )
+
+
+def rubber_limit(row: dict[str, Any]) -> str:
+    """Return why a path ends whose last row is this and beyond which the wall would tear."""
+    return f"rubber limit at {place(row)}: beyond, {TORN}"
 
 
 def _buckles(end: PathEndError) -> bool:

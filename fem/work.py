@@ -21,7 +21,7 @@ Source: derived here (Hermite's cubic, integrated).
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -69,7 +69,7 @@ def step_work(start: Ends, end: Ends, scale: Array) -> Array:
         way = end.coordinates[pair] - start.coordinates[pair]
         if abs(way) > NIL * scale[pair]:
             first, last = _stiffness(start, pair), _stiffness(end, pair)
-            work[pair] = _integral(loads, way, first, last, start.rest)
+            work[pair] = integral(loads, way, first, last, np.bool_(start.rest))
     return work
 
 
@@ -80,15 +80,29 @@ def _stiffness(state: Ends, pair: int) -> np.float64:
 
 
 @np.errstate(all="ignore")  # a curve may be flat or steep
-def _integral(load: Array, way: float, first: np.float64, last: np.float64, rest: bool) -> float:
-    """Return eq. (1) or (2) for loads at both ends, the way of g, and dl/dg at both ends."""
-    rise = load[1] - load[0]
-    by_place = abs((first + last) * way / rise - 2)
-    by_load = abs((1 / first + 1 / last) * rise / way - 2)
-    if rest and not min(by_place, by_load) < NEAR:
-        first, by_place = 2 * rise / way - last, 0.0
-    if by_load < by_place:
-        correction = -(1 / first - 1 / last) * rise**2 / 12
-    else:
-        correction = (first - last) * way**2 / 12
-    return float(load.mean() * way + correction)
+def integral(loads: Any, way: Any, first: Any, last: Any, rest: Any) -> Any:
+    """Return eq. (1) or (2) for numbers, or arrays of many steps.
+
+    Parameters
+    ----------
+    loads
+        The loads at both ends, a pair.
+    way
+        The way of g.
+    first, last
+        dl/dg at both ends.
+    rest
+        Whether the step begins at rest.
+    """
+    rise = loads[1] - loads[0]
+    by_place = np.abs((first + last) * way / rise - 2)
+    by_load = np.abs((1 / first + 1 / last) * rise / way - 2)
+    curved = rest & ~(np.fmin(by_place, by_load) < NEAR)
+    first = np.where(curved, 2 * rise / way - last, first)
+    by_place = np.where(curved, 0.0, by_place)
+    correction = np.where(
+        by_load < by_place,
+        -(1 / first - 1 / last) * rise**2 / 12,
+        (first - last) * way**2 / 12,
+    )
+    return (loads[0] + loads[1]) / 2 * way + correction

@@ -35,15 +35,15 @@ def test_no_work_leaves_no_gap():
 
 
 def test_end_gaps_are_shares_of_the_loads():
-    state = Seen(loads=np.array([0.1, -3.0, 20.0]))
+    loads = np.array([0.1, -3.0, 20.0])
     # thrust 0.1 * 50 = 5, and with the pull: 5 - 3 = 2; scale 5 + 3 + 20/10 = 10
-    assert end_gaps(state, Reactions(2.0, 20.0, 50.0), 10.0) == pytest.approx((0.0, 0.0), abs=1e-15)
-    assert end_gaps(state, Reactions(3.0, 20.0, 50.0), 10.0) == pytest.approx((0.1, 0.0), abs=1e-15)
-    assert end_gaps(state, Reactions(2.0, 15.0, 50.0), 10.0) == pytest.approx((0, 0.05), abs=1e-15)
+    assert end_gaps(loads, Reactions(2.0, 20.0, 50.0), 10.0) == pytest.approx((0.0, 0.0), abs=1e-15)
+    assert end_gaps(loads, Reactions(3.0, 20.0, 50.0), 10.0) == pytest.approx((0.1, 0.0), abs=1e-15)
+    assert end_gaps(loads, Reactions(2.0, 15.0, 50.0), 10.0) == pytest.approx((0, 0.05), abs=1e-15)
 
 
 def test_ends_without_loads_have_no_gap():
-    assert end_gaps(Seen(), Reactions(1e-12, 1e-12, 50.0), 10.0) == (0.0, 0.0)
+    assert end_gaps(Seen().loads, Reactions(1e-12, 1e-12, 50.0), 10.0) == (0.0, 0.0)
 
 
 def test_greatest_gaps_of_a_path_are_told():
@@ -112,7 +112,7 @@ def check(model, case):
     area = (2 * np.pi / arcs) ** 4 / 480 + 1e-5
     for state in states:
         assert energy_gap(states[0], state) < 2e-3
-        force, torque = end_gaps(state, model.reactions(state.x, state.loads), radius)
+        force, torque = end_gaps(state.loads, model.reactions(state.x, state.loads), radius)
         assert force < area
         assert torque < 1e-6
     assert states[-1].asked

@@ -27,6 +27,7 @@ class Toy:
     """
 
     size = 1
+    cheap = False
 
     def __init__(self):
         self.tangents = self.solved = 0

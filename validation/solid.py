@@ -121,6 +121,8 @@ class Solid:
 
     copies = 1  # the body is all that there is
 
+    cheap = False
+
     def __init__(
         self,
         body: Body,

@@ -24,6 +24,7 @@ class FastModel:
     """
 
     name = "fast"
+    cheap = True
 
     def __init__(self, case: Case) -> None:
         self.case = case

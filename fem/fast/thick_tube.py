@@ -8,8 +8,7 @@ stores the energy and encloses the volume
               e_i = \frac{m_i}{1 + s_i} - 1, \qquad (1) \\
           V = \pi a^2 \lambda L. \qquad (2)
 
-The integral is taken over ln R, so that a narrow bore, round which the strain changes over its own
-radius, is resolved as well as a wide one.
+The integral is taken as in :mod:`fem.fast.wall_points`.
 
 All functions take arrays of states, shape (..., 3), so that many tubes are one call.
 """
@@ -22,10 +21,8 @@ from fem.arrays import Array
 from fem.case import Case
 from fem.fast import kinematics as k
 from fem.fast.kinematics import Jet, compose, outer, substitute
+from fem.fast.wall_points import count, radii_and_weights
 from fem.thread import ThreadFamily
-
-GAUSS_POINTS = 16
-"""Points through the wall."""
 
 
 class ThickTube:
@@ -35,11 +32,10 @@ class ThickTube:
         self.case = case
         self.families = list(case.threads)
         A, B = case.tube.bore_radius, case.tube.outer_radius
-        gauss, weights = np.polynomial.legendre.leggauss(GAUSS_POINTS)
         self.A, self.B, self.length = A, B, case.tube.length
-        span = np.log(B / A)
-        self.R = A * np.exp(span * (gauss + 1) / 2)
-        self._weights = np.pi * self.length * span * self.R**2 * weights
+        points = count(A, B, case.rubber.locking is not None)
+        self.R, weights = radii_and_weights(A, B, points)
+        self._weights = 2 * np.pi * self.length * weights
 
     def volume(self, y: Array) -> Jet:
         """Return eq. (2) (mm3)."""
