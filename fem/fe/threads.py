@@ -31,7 +31,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fem.arrays import Array
+from fem.arrays import Array, Index
 from fem.fe.broken import DISPLACEMENTS
 from fem.fe.course import Course, Points
 from fem.fe.geodesic import GeodesicCourse
@@ -100,6 +100,7 @@ class ImmersedFamily:
         self.host, self._back = face.find(passages.theta.mean(axis=1), passages.z.mean(axis=1))
         self._order = np.argsort(self.host, kind="stable")
         self.cells, self._starts = np.unique(self.host[self._order], return_index=True)
+        self._by_cell = self._passages_by_cell()
         self._nodes = face.body.connectivity[self.host]
         self._at = self._points(passages, face)
         self.rest = self._at.weights.sum(axis=1)
@@ -108,6 +109,13 @@ class ImmersedFamily:
         theta = passages.theta @ self._between - self._back[:, None]
         self._stations = face.at(theta, passages.z @ self._between)
         self._at_stations, _ = face.basis(self.host, self._stations)
+
+    def _passages_by_cell(self) -> Index:
+        """Return the passages of each cell in a row, filled up with one that there is not."""
+        counts = np.bincount(np.searchsorted(self.cells, self.host))
+        table = np.full((len(self.cells), counts.max()), len(self.host))
+        table[np.arange(counts.max()) < counts[:, None]] = self._order
+        return table
 
     def _points(self, passages: Passages, face: OuterFace) -> Points:
         gauss, weights = np.polynomial.legendre.leggauss(POINTS)
@@ -197,18 +205,25 @@ class ImmersedFamily:
         """
         course = self.course(displacement)
         tension, slope = self.family.tension(self._strain(course))
+        if not slope.any():  # slack threads resist nothing
+            return np.zeros((len(self.cells), DISPLACEMENTS, DISPLACEMENTS))
         stiff, soft = course.stiffening(tension[self.link]), course.softening(tension[self.link])
         if not self.gliding:
             along = np.sqrt(slope / self._natural)[:, None] * course.gradient()
             stiff = np.concatenate([along[:, None, :], stiff], axis=1)
-        stiffness = np.zeros((len(self.cells), DISPLACEMENTS, DISPLACEMENTS))
-        for cell, passages in enumerate(np.split(self._order, self._starts[1:])):
-            taut = passages[slope[self.link[passages]] > 0]  # slack threads resist nothing
-            for rows, sign in ((stiff, 1.0), (soft, -1.0)):
-                part = rows[taut].reshape(-1, DISPLACEMENTS)
-                if len(part):
-                    stiffness[cell] += sign * part.T @ part
+        stiffness = self._squared(stiff)
+        if soft.size:
+            stiffness -= self._squared(soft)
         return stiffness
+
+    def _squared(self, rows: Array) -> Array:
+        """Return the sums of R'R over the passages of each cell, shape (hosts, 81, 81).
+
+        `rows` is R of each passage, shape (passages, any, 81).
+        """
+        filled = np.concatenate([rows, np.zeros_like(rows[:1])])[self._by_cell]
+        by_cell = filled.reshape(len(self.cells), -1, DISPLACEMENTS)
+        return np.matmul(by_cell.swapaxes(1, 2), by_cell)
 
     def rank_one(self, displacement: Array) -> list[tuple[Array, Array]]:
         """Return the terms of K that couple the whole of a gliding thread.
