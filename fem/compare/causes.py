@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 from typing import Any, Literal
 
@@ -87,9 +88,13 @@ class Effect:
 
     def at(self, amount: float) -> Array:
         """Return the changes at an amount between those that were tried, (rows, measures)."""
+        return np.asarray(self._through(amount))
+
+    @cached_property
+    def _through(self) -> Callable[[float], Array]:
         from scipy.interpolate import PchipInterpolator
 
-        return np.asarray(PchipInterpolator(self.amounts, self.changes, axis=0)(amount))
+        return PchipInterpolator(self.amounts, self.changes, axis=0)
 
     def through(self, amount: float, change: Array, slope: Array) -> Effect:
         """Return the effect mended so that at `amount` it is `change`, shape (rows, measures).

@@ -213,8 +213,9 @@ class Evidence:
         def merit(amount: float) -> tuple[float, float]:
             return float(np.sum(residual(np.array([amount])) ** 2)), abs(amount)
 
-        low, high = ends = effect.amounts[[0, -1]]
-        start = np.clip(min(effect.amounts, key=merit), *(0.99 * ends))  # it must be inside
+        low, high = effect.amounts[[0, -1]]
+        inset = 0.01 * (high - low)  # from a bound itself the search does not start
+        start = np.clip(min(effect.amounts, key=merit), low + inset, high - inset)
         done = least_squares(residual, [start], bounds=(low, high), x_scale=high - low)
         return float(done.x[0]), done.fun, self._half_interval(np.asarray(done.jac)[:, 0], done.fun)
 
