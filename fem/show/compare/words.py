@@ -15,7 +15,7 @@ def sentences(found: Diagnosis, bench: Bench) -> Iterator[str]:
     """Yield what is to be said of the residuals of the compared model, a line each."""
     name = NAMES[found.model]
     if not found.fits:
-        yield f"{name}: {found.settings} settings are too few to tell what may be off"
+        yield f"{name}: too few settings ({found.settings}) to tell what may be off"
         return
     if not found.found:
         yield f"{name}: no single cause that would be off is supported by the data"
