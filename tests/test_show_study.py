@@ -353,6 +353,14 @@ def test_signed_colours_darken_from_a_white_zero_and_differ_in_blue():
     assert less[2] > less[:2].max() and more[2] < more[:2].min()
 
 
+@pytest.mark.parametrize("values", [(-30, 90), (-90, 10), (0, 5), (-5, 0)])
+def test_zero_is_white_however_uneven_the_values(values):
+    uneven = scale_of("", values, signed=True)
+    assert max(luminance(colour) for colour in uneven.colours) > 0.9
+    white = np.argmax([luminance(colour) for colour in uneven.colours[1:-1]])
+    assert uneven.bounds[white] < 0 < uneven.bounds[white + 1]
+
+
 def test_colours_of_an_amount_darken_with_it():
     scale = scale_of("bulge [mm]", [0, 3], signed=False)
     assert np.all(np.diff([luminance(colour) for colour in scale.colours]) < 0)
@@ -419,7 +427,9 @@ def test_reach_maps_whole_cells_and_leaves_out_those_that_lack_a_corner(make):
 
 def test_curves_over_one_number_are_the_table_with_gaps(make):
     outcome = make(
-        KINDS["one number"], reach=lambda at, _: 4 if at["angle_deg.A"] == 0 else len(LEVELS)
+        KINDS["one number"],
+        plane,
+        reach=lambda at, _: 4 if at["angle_deg.A"] == 0 else len(LEVELS),
     )
     figure = drawn(outcome)
     (axes,) = panels(figure).values()
