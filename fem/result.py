@@ -72,6 +72,8 @@ class Run:
         Counts of the mesh; empty for the fast model.
     interrupted
         Whether the user broke off its solve or one of its second solves.
+    lost
+        Whether the run ended where nothing was found, though the tube has no limit there.
     limit
         Where the pressure has its extreme, in one clause; empty if the path shows no such point.
     balance
@@ -89,6 +91,7 @@ class Run:
     seconds: float
     balance: dict[str, float]
     interrupted: bool = False
+    lost: bool = False
     limit: str = ""
     mesh: dict[str, Any] = field(default_factory=dict)
     shapes: list[Shape] = field(default_factory=list)

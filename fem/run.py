@@ -163,6 +163,7 @@ def _run(case: Case, make: Callable[[], Body], report: Report | None) -> Run:
         reached=not reason,
         reason=reason,
         interrupted=interrupted,
+        lost=track.lost,
         limit=track.limit,
         seconds=time.perf_counter() - began,
         balance=check_balance(track.states, track.reactions, case.tube.outer_radius),

@@ -52,6 +52,8 @@ class Track:
         What was asked for so far, with limit points and what follows them.
     limit
         Where the pressure has its extreme, in one clause; empty if it was not seen.
+    lost
+        Whether the path ends where nothing was found, though the tube has no limit there.
     """
 
     def __init__(self, case: Case, model: Body, report: Report | None) -> None:
@@ -60,7 +62,7 @@ class Track:
         self.reactions: list[Reactions] = []
         self.rows: list[dict[str, Any]] = []
         self.shapes: list[Shape] = []
-        self.limit = ""
+        self.limit, self.lost = "", False
 
     def follow(self) -> tuple[str, bool]:
         """Walk the whole path; return why it ends early, in one sentence, and if by the user."""
@@ -116,6 +118,7 @@ class Track:
         last, torn = end.state, isinstance(end, RubberLimitError)
         if isinstance(end, WindingError):
             self._keep_undemanded(last)
+            self.lost = not end.buckles
             return _too_short(end)
         if not self.states:  # this is only where the way to the beginning ended
             self._keep_undemanded(replace(last, limit=False, work=0.0, traffic=0.0))
@@ -133,6 +136,7 @@ class Track:
         way = f"{self._place()} on the way to step {asked} of {steps_of(self.case)}"
         if _buckles(end):
             return f"stability is lost at {way}: the tube buckles, wrinkles or snaps"
+        self.lost = True
         reason = f"no equilibrium was found beyond {way}"
         if len(self.states) == 1:
             reason += "; try smaller loads or more steps"

@@ -3,6 +3,7 @@
 import math
 from collections import Counter
 from concurrent.futures import Future
+from dataclasses import replace
 
 import pandas
 import pytest
@@ -203,3 +204,18 @@ def test_shapes_that_are_asked_for_are_kept(cases_folder, tmp_path):
     names = {path.name for path in (tmp_path / SHAPES / key).iterdir()}
     assert {"shape.pvd", "shape_000.vtu", "shape_002.vtu", "steps.csv", "run.json"} <= names
     assert [path.name for path in (tmp_path / SHAPES).iterdir()] == [key]
+
+
+@pytest.mark.parametrize(("lost", "status"), [(True, "failed"), (False, "ended")])
+def test_path_that_is_lost_is_a_failure_that_keeps_its_steps(agenda, monkeypatch, lost, status):
+    (case, *_) = agenda.cases
+
+    def solve_half(case, model, *rest, **options):
+        result = solve(case, model, *rest, **options)
+        (run,) = result.runs
+        return replace(result, runs=[replace(run, reached=False, reason="why", lost=lost)])
+
+    monkeypatch.setattr(work, "solve", solve_half)
+    (done,) = work.perform(work.Task("fe", (case,), "1x1x2"))
+    assert (done.curve.status, done.curve.reason) == (status, "why")
+    assert len(done.curve.steps["step"]) == 3

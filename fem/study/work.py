@@ -113,7 +113,7 @@ def _curve(case: Case, run: Run, tries: int) -> Curve:
 def _status(run: Run) -> Status:
     if run.reached:
         return "reached"
-    return "failed" if "no equilibrium was found" in run.reason else "ended"
+    return "failed" if run.lost else "ended"
 
 
 def _failed(case: Case, model: str, reason: str, tries: int, seconds: float = 0.0) -> Curve:
