@@ -10,6 +10,12 @@ from fem.trust.rules import Rule, rule_table, rules
 from fem.trust.tolerance import Tolerance, parse
 
 __all__ = [
-    *("CorrectedModel", "Rule", "Tolerance", "Trust"),
-    *("parse", "rule_table", "rules", "trust_map"),
+    "CorrectedModel",
+    "Rule",
+    "Tolerance",
+    "Trust",
+    "parse",
+    "rule_table",
+    "rules",
+    "trust_map",
 ]

@@ -1,8 +1,9 @@
 """The largest box of points that are all of one kind: conditions on few features, joined by "and".
 
 A beam search. Each box that is kept is cut by every condition ``feature <= level``,
-``feature >= level`` or ``text is value``; how good a cut is, is judged by the largest pure box that
-one condition more makes of it, which is found exactly by counting levels. A small search need not
+``feature >= level`` or ``text is value``. How good a cut is, is judged by the largest pure box that
+one condition more makes of it, which is found exactly by counting levels; a half of those that are
+kept is judged by how nearly pure they are instead, for a box may need more. A small search need not
 find the largest box of all; what it finds is pure.
 """
 
@@ -109,10 +110,23 @@ def _conditions(number: int, feature: Feature) -> list[Condition]:
 
 @dataclass(frozen=True, eq=False)
 class _Candidate:
-    """A box on the way, and its points."""
+    """A box on the way.
+
+    Attributes
+    ----------
+    conditions, points
+        Their numbers, and what is inside.
+    hope
+        Wanted points of the largest pure box that one condition more makes of it.
+    near
+        Wanted points inside, the fewer count the more bad ones are among them; it ranks boxes that
+        take more than one condition more.
+    """
 
     conditions: tuple[int, ...]
     points: Flags = field(repr=False)
+    hope: float = 0.0
+    near: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,24 +146,32 @@ class _Search:
         The boxes worth going on with, and the largest that became pure with its wanted points.
         """
         best: tuple[float, Box] | None = None
-        ranked: list[tuple[float, int, _Candidate]] = []
-        seen: set[bytes] = set()
+        cuts: dict[bytes, _Candidate] = {}
         for candidate in beam:
+            points = candidate.points & self.holds
             bad, count = self._counts(candidate.points[None, :])
             pure = np.where(bad[0] == 0, count[0], 0)
             closing = int(pure.argmax())
             if pure[closing] and (best is None or pure[closing] > best[0]):
                 chosen = (*candidate.conditions, closing)
                 best = (float(pure[closing]), tuple(self.conditions[i] for i in chosen))
-            cuts = candidate.points & self.holds
-            hopes = self._hopes(cuts)
-            for number in np.argsort(-hopes, kind="stable")[: 2 * WIDTH]:
-                key = cuts[number].tobytes()
-                if hopes[number] and key not in seen:
-                    seen.add(key)
-                    chosen = (*candidate.conditions, int(number))
-                    ranked.append((-hopes[number], len(ranked), _Candidate(chosen, cuts[number])))
-        return [candidate for *_, candidate in sorted(ranked)[:WIDTH]], best
+            hopes, nears = (
+                self._hopes(points),
+                count[0] ** 3 / np.maximum(count[0] + bad[0], 1) ** 2,
+            )
+            for order in (hopes, nears):
+                for number in np.argsort(-order, kind="stable")[:WIDTH]:
+                    cut = _Candidate(
+                        (*candidate.conditions, int(number)),
+                        points[number],
+                        float(hopes[number]),
+                        float(nears[number]),
+                    )
+                    cuts.setdefault(cut.points.tobytes(), cut)
+        by_hope = sorted(cuts.values(), key=lambda cut: (-cut.hope, -cut.near))[: WIDTH // 2]
+        by_near = sorted(cuts.values(), key=lambda cut: -cut.near)
+        others = [cut for cut in by_near if not any(cut is kept for kept in by_hope)]
+        return [cut for cut in by_hope + others[: WIDTH // 2] if cut.near], best
 
     def _counts(self, points: Flags) -> tuple[Any, Any]:
         """Return how many bad and wanted points each condition leaves of boxes, (boxes, conds)."""

@@ -57,7 +57,7 @@ def pairs(outcome: Outcome) -> pandas.DataFrame:
     check_models(outcome)
     varied = outcome.table.groupby("case", sort=False)[outcome.varied].first()
     fe, fast = (_steps(outcome, model) for model in ("fe", "fast"))
-    table = fe.join(fast, how="outer", lsuffix=FE, rsuffix=FAST)
+    table = fe.merge(fast, "outer", left_index=True, right_index=True, suffixes=(FE, FAST))
     reached = table[[f"pressure_kPa{FE}", f"pressure_kPa{FAST}"]].notna().to_numpy()
     state = np.select([reached.all(axis=1), reached[:, 1]], [BOTH, FE_ENDED], FAST_ENDED)
     pressure = table[f"pressure_kPa{FE}"].fillna(table[f"pressure_kPa{FAST}"])

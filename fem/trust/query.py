@@ -149,15 +149,14 @@ def _to(case: Case, pressure: float, steps: int) -> Case:
 
 def _solved(cases: list[Case]) -> list[Run | str]:
     """Return the fast model's run of each case, or why it has none."""
-    from fem.run import solve
+    from fem.fast.batch import solve_batch
 
-    runs: list[Run | str] = []
-    for case in cases:
-        try:
-            runs.append(solve(case, ["fast"]).runs[0])
-        except ArithmeticError as error:
-            runs.append(f"no solution even at rest: {error}")
-    return runs
+    try:
+        return list(solve_batch(cases))
+    except ArithmeticError as error:  # of one case that does not tell which
+        if len(cases) == 1:
+            return [f"no solution even at rest: {error}"]
+        return [run for case in cases for run in _solved([case])]
 
 
 def _read(run: Run | str, wanted: _Wanted) -> list[dict[str, Any]]:
