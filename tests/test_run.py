@@ -145,6 +145,7 @@ def test_a_path_that_ends_at_rest_tells_its_vain_iterations(make_case, monkeypat
     assert len(run.rows) == 1 and not run.reached
     assert run.rows[0]["newton_iterations"] == 7 * (len(calls) - 1) > 7
     assert run.reason.startswith("no equilibrium was found beyond ")
+    assert run.lost
     check_place(run.reason, run.rows[0])
     assert run.reason.endswith("on the way to step 1 of 5; try smaller loads or more steps")
 
@@ -163,6 +164,7 @@ def test_a_path_that_gets_stuck_keeps_how_far_it_came(make_case, monkeypatch):
     assert [row["demanded"] for row in run.rows] == [True, True, False]
     assert 7.9 < run.rows[-1]["pressure_kPa"] <= 8
     assert run.reason.startswith("no equilibrium was found beyond ")
+    assert run.lost
     check_place(run.reason, run.rows[-1])
     assert run.reason.endswith("on the way to step 2 of 3")
     assert not run.reached and not run.limit
