@@ -155,7 +155,7 @@ def test_what_is_outside_the_study_is_told(model):
 
 
 def test_what_cannot_be_asked_is_told(model):
-    with pytest.raises(InputError, match='the field "threads.B.angle" is missing'):
+    with pytest.raises(InputError, match=r'the field "threads\.B\.angle" is missing'):
         model.predict([{"threads.A.angle": "5 deg"}])
     with pytest.raises(InputError, match="greater than 0"):
         model.predict([setting(5, 5)], [0.0])

@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 
 from fem.arrays import Array
+from fem.complaint import InputError
 from fem.trust.flags import Flags
 from fem.trust.kernel import InvariantKernel, Symmetry
 
@@ -107,6 +108,11 @@ def find(
     -------
     The fit, and mean and standard deviation (already widened) at each of the points as predicted
     by a fit that was made without their curves, shape (2, points).
+
+    Raises
+    ------
+    InputError
+        If the points lie so close to one another that no fit can be told apart from round-off.
     """
     from sklearn.model_selection import GroupKFold
 
@@ -163,7 +169,7 @@ def _regress(
             return GaussianProcessRegressor(start, alpha=alpha, optimizer=optimizer).fit(
                 inputs, values
             )
-    raise ArithmeticError("the points of the study lie too close to one another for a fit")
+    raise InputError("the points of the study lie too close to one another for a fit")
 
 
 def thinned(curves: Array, most: int) -> Flags:

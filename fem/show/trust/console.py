@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,13 @@ from fem.trust.tolerance import Quantity, Tolerance
 
 if TYPE_CHECKING:
     from fem.trust.corrected import CorrectedModel
+
+
+@contextmanager
+def working() -> Iterator[None]:
+    """Say on standard error that rules and corrections are looked for."""
+    with Console(stderr=True).status("looking for rules, fitting what the models differ by"):
+        yield
 
 
 def print_trust(
@@ -63,9 +71,8 @@ def _print_correction(console: Console, model: CorrectedModel) -> None:
     for head in ("RMS as it is", "RMS corrected", "worst as it is", "worst corrected"):
         table.add_column(head, justify="right")
     for column, errors in facts["errors"].items():
-        figures = (errors[f"{kind}_{when}"] for kind in ("rms", "worst") for when in WHEN)
+        figures = (
+            errors[f"{kind}_{when}"] for kind in ("rms", "worst") for when in ("before", "after")
+        )
         table.add_row(Quantity.of(column).words, *(f"{figure:.3g}" for figure in figures))
     console.print(table, "")
-
-
-WHEN = ("before", "after")

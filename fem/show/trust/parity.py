@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 
 from fem.show.curves import PALE, STYLES
 from fem.show.study.lettering import fitted
@@ -56,11 +57,11 @@ def plot_parity(model: CorrectedModel) -> Figure:
     grid = figure.add_gridspec(
         2,
         len(columns),
-        left=0.75 / width,
+        left=0.9 / width,
         right=1 - 0.2 / width,
         top=1 - head / height,
         bottom=0.95 / height,
-        wspace=0.85 / (WIDE - 0.9),
+        wspace=0.95 / (WIDE - 1.0),
         hspace=0.6 / (TALL - 0.6),
     )
     for number, column in enumerate(columns):
@@ -117,6 +118,9 @@ def _draw_errors(axes: Axes, points: pandas.DataFrame, column: str) -> None:
         known = error > 0
         axes.plot(pressure[known], error[known], ms=3.5, lw=1.3, mfc="none", **style)
     axes.set_yscale("log")
+    axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    axes.yaxis.set_major_formatter(FormatStrFormatter("%g"))
+    axes.yaxis.set_minor_locator(NullLocator())
     _dress(axes, "pressure [kPa]", f"RMS error: {Quantity.of(column).words}")
 
 

@@ -32,6 +32,9 @@ if TYPE_CHECKING:
 BOUNDS = np.array([0.0, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 5.0])
 """Edges of the bands; what is beyond the last is all one."""
 
+NAMED = np.array([0.0, 1.0, 2.0, 3.0, 5.0])
+"""Edges that the colour bar has room to name."""
+
 WITHIN, BEYOND = (0.02, 0.42), (0.58, 0.92)
 """Parts of the colours that are for shares below 1 and above: a jump in darkness at the border."""
 
@@ -61,7 +64,7 @@ def share_scale(values: Array) -> Scale:
     shades = np.asarray(colormaps[SHADES](places))
     colours = np.vstack([shades[:1], shades])
     span = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
-    return Scale("error, share of the tolerance", BOUNDS, colours, BOUNDS, span=span)
+    return Scale("error, share of the tolerance", BOUNDS, colours, NAMED, span=span)
 
 
 def draw_share(
