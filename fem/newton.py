@@ -13,8 +13,8 @@ most three unknowns. A dead load is known beforehand and needs no column.
 Line search. Along delta x, at the new loads, the work rate r . delta x vanishes at the critical
 point of the potential on that line; a secant search looks for a point where it is a tenth of that
 at the start. Being a condition on the potential and not on |r|, it holds for the saddle of
-displacement and pressure too. Forming and factorising K costs some 30 residuals, so K is kept while
-it serves well.
+displacement and pressure too. Forming and factorising K costs 10 to 20 residuals, so K is kept
+while it serves well.
 
 Stability. A device is near a state a spring of rate k = f_g / f_l, and with C = G'K^-1 G, by
 the inertia of the bordered matrix,

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import ufl
 
+from fem.fe.assembly import pull_hessian
 from fem.fe.broken import DISPLACEMENTS, PRESSURES, UNKNOWNS
 from fem.fe.wall import QUADRATURE
 from tests.displaced import LIMIT, ROUND_OFF, L, close, moved, ruffled
@@ -76,6 +77,18 @@ def test_hessian_is_added_with_its_factor(model, broken):
         total = np.ones((len(broken[0]), UNKNOWNS, UNKNOWNS))
         potential.add_hessian(total, -3.0)
         assert close(total, 1 - 3 * potential.hessian(), ROUND_OFF)
+
+
+def test_cells_may_be_taken_in_any_groups(model, broken, monkeypatch):
+    at_once = model.wall.hessian()
+    pulled = at_once.copy()
+    tangent = model.motion.tangent(np.linspace(0, 1, model.motion.size))
+    pull_hessian(model.motion, tangent, pulled)
+    monkeypatch.setattr("fem.fe.broken.AT_ONCE", 1)
+    one_by_one = model.wall.hessian()
+    assert close(one_by_one, at_once, ROUND_OFF)
+    pull_hessian(model.motion, tangent, one_by_one)
+    assert close(one_by_one, pulled, ROUND_OFF)
 
 
 def test_hessian_of_some_cells_is_added_to_those(make_case, make_model):

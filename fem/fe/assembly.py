@@ -22,11 +22,8 @@ import numpy as np
 from petsc4py import PETSc
 
 from fem.arrays import Array
-from fem.fe.broken import DISPLACEMENTS, UNKNOWNS
+from fem.fe.broken import DISPLACEMENTS, UNKNOWNS, groups
 from fem.fe.motion import Motion
-
-AT_ONCE = 16
-"""Cells whose matrices are worked on at once."""
 
 
 class SingularMatrixError(ArithmeticError):
@@ -158,11 +155,6 @@ class System:
         self._load.array[:] = load
         self._solver.solve(self._load, self._solution)
         return np.array(self._solution.array)
-
-
-def groups(cells: int) -> list[slice]:
-    """Return groups of cells, so small that work on their matrices stays in the cache."""
-    return [slice(start, start + AT_ONCE) for start in range(0, cells, AT_ONCE)]
 
 
 def pull_hessian(motion: Motion, tangent: Array, hessian: Array) -> None:

@@ -32,14 +32,11 @@ import ufl
 
 from fem.arrays import Array
 from fem.fe.body import hexahedron
-from fem.fe.broken import DISPLACEMENTS, NODES, PRESSURES, BrokenField
+from fem.fe.broken import DISPLACEMENTS, NODES, PRESSURES, BrokenField, groups
 from fem.fe.compiled import compile_expression
 
 BLOCKS = [(0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2)]
 """The pairs (i, k) of eq. (2) that are worked out."""
-
-AT_ONCE = 32
-"""So many cells at once keep T in the processor's cache."""
 
 
 class PointwiseHessian:
@@ -73,8 +70,7 @@ class PointwiseHessian:
 
     def add_to(self, matrices: Array, factor: float = 1.0) -> None:
         """Add `factor` times the second derivative to cell matrices, shape (cells, 85, 85)."""
-        for start in range(0, len(self._cells), AT_ONCE):
-            some = slice(start, start + AT_ONCE)
+        for some in groups(len(self._cells)):
             tangents = self._tangents.eval(self._mesh, self._cells[some])
             self._add(matrices[some], factor * self._weights[:, None] * tangents)
 
