@@ -25,7 +25,7 @@ from fem.result import Run
 from fem.run import solve
 from fem.track import limit_clause, rubber_limit
 
-CHUNK = 1024
+CHUNK = 4096
 """So many tubes at once: their arrays stay near the processor."""
 
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from fem.arrays import Array
-from fem.fast.settle import settle
+from fem.fast.settle import MOST_AT, settle, settle_at
 from fem.fast.states import (
     BEYOND,
     DEMANDED,
@@ -116,15 +115,8 @@ def landings(tubes: Tubes, trail: States, pressures: Array) -> tuple[States, Mas
     mine = tubes.take(start.tube)
     share = _share_at(start, end, value)
     nu = start.y[0] + share * (end.y[0] - start.y[0])
-    found, good = settle(mine, foretold(start, end, nu), value)
-    good &= found.stable & (start.y[0] < found.y[0]) & (found.y[0] <= end.y[0])
-    if not good.all():  # a thread tightens between the two
-        k = np.flatnonzero(~good)
-        closer, good[k] = _close_in(
-            mine.take(k), start.take(k), end.take(k), share[k], lambda s: value[k] - s.pressure
-        )
-        found = found.put(k, replace(closer, pressure=value[k]))
-        good &= found.stable
+    guess = foretold(start, end, nu)
+    found, good = settle_at(mine, guess, value, start.y[0], end.y[0])
     return found.numbered(start.tube).playing(DEMANDED), good
 
 
@@ -139,15 +131,19 @@ def _share_at(start: States, end: States, pressure: Array) -> Array:
     return (low + high) / 2
 
 
-def beyond(tubes: Tubes, limit: States) -> list[States]:
-    """Return some states behind limit points, in the places where :mod:`fem.path` has them."""
+def beyond(tubes: Tubes, limit: States) -> tuple[list[States], Mask]:
+    """Return some states behind limit points, in the places where :mod:`fem.path` has them.
+
+    Also returned is where they are certain: where each was found, or would be torn.
+    """
     here, step = limit, BEYOND_SHARE * limit.y[0]
-    passed = []
+    passed, sure = [], np.ones(len(limit), dtype=bool)
     for _ in range(MOST_BEYOND):
-        there, found = settle(tubes, here.y + step * here.along)
+        there, found = settle(tubes, here.y + step * here.along, most=MOST_AT)
         there = there.numbered(limit.tube)
-        found &= greatest_stretch(tubes, there.y) <= TEARS
-        step = np.where(found, step, CUT * step)
-        here = here.where(found, there)
-        passed.append(there.take(np.flatnonzero(found)).playing(BEYOND))
-    return passed
+        sure &= found
+        whole = greatest_stretch(tubes, there.y) <= TEARS
+        step = np.where(whole, step, CUT * step)
+        here = here.where(whole, there)
+        passed.append(there.take(np.flatnonzero(whole)).playing(BEYOND))
+    return passed, sure

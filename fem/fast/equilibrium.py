@@ -25,18 +25,20 @@ from fem.fast.tubes import Tubes
 
 
 class Iteration(NamedTuple):
-    """What is known of tubes at trial states y under pressures P.
+    """What is known of tubes at trial states y.
 
     Attributes
     ----------
     error
-        Largest force out of balance, as a share of the tube's force scale, shape (n,).
+        Largest force out of balance with nu held, as a share of the force scale, shape (n,).
     step
-        What Newton's method adds to y, shape (3, n).
+        What Newton's method adds to y with nu held, shape (3, n).
     along, stiffness
         dy/dnu along the path, shape (3, n), and dP/dnu, shape (n,).
     pressure
         Pressure in balance with the volume (MPa) after the step, shape (n,).
+    bore
+        What turns a pressure out of balance into a share of the force scale, shape (n,).
     firm, stable
         Whether it is a minimum under held volume, and under dead pressure, shapes (n,).
     """
@@ -46,50 +48,80 @@ class Iteration(NamedTuple):
     along: Array
     stiffness: Array
     pressure: Array
+    bore: Array
     firm: Mask
     stable: Mask
 
 
-def iterate(tubes: Tubes, y: Array, pressure: Array | None) -> Iteration:
-    """Return one iteration at `y`, shape (3, n); by volume where there is no `pressure`."""
+def iterate(tubes: Tubes, y: Array) -> Iteration:
+    """Return one iteration at `y`, shape (3, n)."""
     gradient, hessian = forces(tubes, y)
     restrain(tubes, y, gradient, hessian)
     a, b, c, d, e, f = hessian
     r0, r1, r2 = gradient
     c11 = d * f - e * e
-    # with nu held, then the share of what is left across
-    along = np.empty_like(gradient)
-    along[0], along[1], along[2] = 1.0, (c * e - b * f) / c11, (b * e - c * d) / c11
-    step = np.empty_like(gradient)
-    step[0], step[1], step[2] = 0.0, (e * r2 - f * r1) / c11, (e * r1 - d * r2) / c11
+    per = 1 / c11
+    step, along = np.empty_like(gradient), np.empty_like(gradient)
+    step[0], along[0] = 0.0, 1.0
+    np.multiply(e * r2 - f * r1, per, out=step[1])
+    np.multiply(e * r1 - d * r2, per, out=step[2])
+    np.multiply(c * e - b * f, per, out=along[1])
+    np.multiply(b * e - c * d, per, out=along[2])
     stiffness = a + b * along[1] + c * along[2]
-    if pressure is not None:
-        gradient[0] = r0 - pressure
-        step -= along * ((gradient * along).sum(0) / stiffness)
-        balance = pressure
-    else:
-        balance = r0 + b * step[1] + c * step[2]
-        gradient[0] = 0.0
     firm = (f > 0) & (c11 > 0)
-    possible = (y[0] > -tubes.bore_square) & (y[1] > -1)
     return Iteration(
-        error=np.where(possible, error(tubes, y, gradient), np.nan),
+        error=np.maximum(np.abs(r1), np.abs(r2)) * tubes.gauge,
         step=step,
         along=along,
         stiffness=stiffness,
-        pressure=balance,
+        pressure=r0 + b * step[1] + c * step[2],
+        bore=bore_gauge(tubes, y),
         firm=firm,
         stable=firm & (stiffness > 0),
     )
 
 
-def error(tubes: Tubes, y: Array, residual: Array) -> Array:
-    """Return the largest force out of balance, as a share of the tube's force scale, shape (n,).
+def bore_gauge(tubes: Tubes, y: Array) -> Array:
+    """Return what turns MPa across the whole bore into a share of the force scale, shape (n,).
 
-    As on the path of one case these are the force on the plate, the torque on it over B, and the
-    force across the whole bore. `residual` are the derivatives of the potential by y (MPa), shape
-    (3, n).
+    Not a number where nothing is left of bore or length. As on the path of one case, errors are
+    the force across the bore, the force on the plate, and the torque on it over B.
     """
-    across, along, round_axis = np.abs(residual)
-    bore = 2 * np.sqrt((tubes.bore_square + y[0]) * (1 + y[1])) * tubes.slender
-    return np.asarray(np.maximum(np.maximum(along, round_axis), across * bore) * tubes.gauge)
+    return np.sqrt((tubes.bore_square + y[0]) * (1 + y[1])) * (2 * tubes.slender * tubes.gauge)
+
+
+NEAR = 1e-2
+"""With an error less than this across the volume, its pressure can be trusted to be the higher."""
+
+
+class Search(NamedTuple):
+    """Newton's method for given pressures, kept between two volumes.
+
+    Attributes
+    ----------
+    pressure
+        The pressures (MPa), shape (n,).
+    low, high
+        Values of nu at which the pressure is known to be lower and higher, shapes (n,).
+    """
+
+    pressure: Array
+    low: Array
+    high: Array
+
+    def onward(self, y: Array, found: Iteration) -> tuple[Array, Array, Search]:
+        """Return the next y, shape (3, n), the error of the present one, and the search after it.
+
+        Where Newton's step leads beyond the two volumes, as where a thread tightens between them,
+        half way between them is next.
+        """
+        lack = self.pressure - found.pressure
+        known = found.error < NEAR
+        low = np.where(known & (lack > 0), np.maximum(self.low, y[0]), self.low)
+        high = np.where(known & (lack < 0), np.minimum(self.high, y[0]), self.high)
+        way = np.where(known, lack / found.stiffness, 0.0)
+        astray = ~((low <= y[0] + way) & (y[0] + way <= high)) & (high < np.inf)
+        if astray.any():
+            way = np.where(astray, (low + high) / 2 - y[0], way)
+        error = np.maximum(found.error, np.abs(lack) * found.bore)
+        return y + found.step + way * found.along, error, Search(self.pressure, low, high)

@@ -12,13 +12,14 @@ from numpy.polynomial.polynomial import polyval
 
 from fem.arrays import Array, Index
 from fem.cubic import hermite
-from fem.fast.equilibrium import Iteration, iterate
+from fem.fast.equilibrium import Iteration, Search, iterate
+from fem.fast.potential import energy
 from fem.fast.states import DEMANDED, ON_THE_WAY, REST, Mask, States
 from fem.fast.tubes import Tubes
 from fem.newton import TOLERANCE
 from fem.start import HAIR
 
-MOST_FIRST, MOST = 24, 10
+MOST_FIRST, MOST = 24, 24
 """Most iterations for the first step from rest, where threads tighten at once, and for others."""
 
 CROWD = 0.9
@@ -43,22 +44,24 @@ def march(tubes: Tubes, pressures: Array, asked: Mask) -> States:
     going, part = np.arange(n), tubes
     y, step, count = np.zeros((3, n)), np.ones(n, dtype=int), np.zeros(n, dtype=int)
     live = np.ones(n, dtype=bool)
+    search = Search(pressures[0].copy(), np.zeros(n), np.full(n, np.inf))
     while live.any():
-        aim = pressures[step - 1, going]
-        found = iterate(part, y, aim)
-        y = y + found.step
+        found = iterate(part, y)
+        y, error, search = search.onward(y, found)
         count += 1
-        met = live & (found.error <= TOLERANCE)
-        most = np.where(step == 1, MOST_FIRST, MOST)
-        lost = live & ((count >= most) & ~met | ~np.isfinite(found.error) | (met & ~found.stable))
+        met = live & (error <= TOLERANCE)
+        spent = count >= np.where(step == 1, MOST_FIRST, MOST)
+        lost = live & (~np.isfinite(error) | np.where(met, ~found.stable, spent))
         met &= ~lost
         if met.any():
             k = np.flatnonzero(met)
             record.note(step[k], going[k], y[:, k], _slopes(found, k), count[k])
+            search.low[k], search.high[k] = y[0, k], np.inf
             y[:, k] = record.foretold(step[k], going[k], pressures)
             count[k] = 0
             step[k] += 1
             lost[k] |= step[k] > steps
+            search.pressure[k] = pressures[np.minimum(step[k], steps) - 1, going[k]]
         if lost.any():
             live &= ~lost
             step[lost] = 1
@@ -66,7 +69,8 @@ def march(tubes: Tubes, pressures: Array, asked: Mask) -> States:
                 k = np.flatnonzero(live)
                 going, part, y = going[k], part.take(k), y[:, k]
                 step, count, live = step[k], count[k], live[k]
-    return record.states(pressures, asked)
+                search = Search(*(bound[k] for bound in search))
+    return record.states(tubes, pressures, asked)
 
 
 def _slopes(found: Iteration, k: Index) -> Array:
@@ -81,8 +85,8 @@ def _at_rest(tubes: Tubes, first: Array) -> tuple[Array, Array, Index]:
     """
     n = len(tubes)
     y = np.zeros((3, n))
-    rest = iterate(tubes, y, np.zeros(n))
-    hair = iterate(tubes, HAIR * first / rest.stiffness * rest.along, None)
+    rest = iterate(tubes, y)
+    hair = iterate(tubes, HAIR * first / rest.stiffness * rest.along)
     return y, _slopes(hair, np.arange(n)), np.zeros(n, dtype=int)
 
 
@@ -115,10 +119,11 @@ class _Record:
         y, slopes = self._y[step, tube].T, self._slopes[step, tube].T
         return y, np.array([np.ones_like(slopes[0]), slopes[0], slopes[1]]) / slopes[2]
 
-    def states(self, pressures: Array, asked: Mask) -> States:
+    def states(self, tubes: Tubes, pressures: Array, asked: Mask) -> States:
         """Return all that was written down, by tubes."""
         tube, step = np.nonzero(self._count.T >= 0)
         slopes = self._slopes[step, tube].T
+        stored = np.array([energy(tubes, np.ascontiguousarray(y.T)) for y in self._y])
         role = np.concatenate([[REST], np.where(asked, DEMANDED, ON_THE_WAY)])
         return States(
             tube=tube,
@@ -126,6 +131,7 @@ class _Record:
             along=np.array([np.ones(len(tube)), slopes[0], slopes[1]]),
             pressure=np.concatenate([np.zeros_like(pressures[:1]), pressures])[step, tube],
             stiffness=np.ascontiguousarray(slopes[2]),
+            stored=stored[step, tube],
             stable=np.ones(len(tube), dtype=bool),
             iterations=self._count[step, tube],
             role=role[step],

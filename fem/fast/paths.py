@@ -56,16 +56,15 @@ def follow(tubes: Tubes, pressures: Array) -> Paths:
     trail = march(tubes, np.concatenate([early, pressures]), asked)
     account = keep_account(tubes, trail, from_rest)
     doubt = doubtful(trail, account)
-    torn = greatest_stretch(tubes.take(trail.tube), trail.y) > TEARS
     short = trail.last & (trail.pressure < pressures[-1, trail.tube])
     hard = np.zeros(len(tubes), dtype=bool)
-    hard[trail.tube[doubt | torn | short]] = True
+    hard[trail.tube[doubt | short | _torn(tubes, trail)]] = True
     paths = Paths(trail, account).of(~hard)
     if not hard.any():
         return paths
     more, lost = between(tubes, trail, account, doubt, from_rest)
-    lost = np.append(lost | torn, np.zeros(len(more), dtype=bool))
     both = trail.then(more)
+    lost = np.append(lost, np.zeros(len(more), dtype=bool)) | _torn(tubes, both)
     chosen = np.flatnonzero(hard[both.tube])
     both, lost = both.take(chosen), lost[chosen]
     order = both.order()
@@ -99,10 +98,15 @@ def _to_their_ends(tubes: Tubes, trail: States, pressures: Array, from_rest: Arr
     trail = trail.then(landed).in_order()
     # what was needed only to find the last state
     trail = trail.take(np.flatnonzero(trail.pressure <= pressures[-1, trail.tube]))
-    trail = _with_beyond(tubes, trail)
+    trail = _with_beyond(tubes, trail, sure)
     account = keep_account(tubes, trail, from_rest)
     sure[trail.tube[~(account.excess <= 1)]] = False
     return Paths(trail, account).of(sure)
+
+
+def _torn(tubes: Tubes, states: States) -> Mask:
+    """Return whether the wall would be torn in states, shape (m,)."""
+    return greatest_stretch(tubes.take(states.tube), states.y) > TEARS
 
 
 def _start(tubes: Tubes, trail: States, ends: Index, pressures: Array, from_rest: Array) -> Start:
@@ -125,7 +129,7 @@ def _with_ends(tubes: Tubes, trail: States, sure: Mask) -> States:
     before, end = trail.take(last - 1), trail.take(last)
     for find, beyond_it in (
         (limit_points, lambda end: end.stiffness <= 0),
-        (tears, lambda end: greatest_stretch(tubes.take(end.tube), end.y) > TEARS),
+        (tears, lambda end: _torn(tubes, end)),
     ):
         k = np.flatnonzero(beyond_it(end))
         if k.size:
@@ -135,10 +139,11 @@ def _with_ends(tubes: Tubes, trail: States, sure: Mask) -> States:
     return trail.take(np.flatnonzero(~trail.last)).then(end).in_order()
 
 
-def _with_beyond(tubes: Tubes, trail: States) -> States:
+def _with_beyond(tubes: Tubes, trail: States, sure: Mask) -> States:
     """Return the paths with some states behind their limit points."""
     limits = trail.take(np.flatnonzero(trail.role == LIMIT))
     if not len(limits):
         return trail
-    behind = beyond(tubes.take(limits.tube), limits)
-    return trail.then(*(part for part in behind)).in_order()
+    behind, good = beyond(tubes.take(limits.tube), limits)
+    sure[limits.tube[~good]] = False
+    return trail.then(*behind).in_order()

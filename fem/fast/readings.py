@@ -9,7 +9,7 @@ import numpy as np
 
 from fem.arrays import Array, Index
 from fem.balance import end_gaps, imbalance
-from fem.fast.equilibrium import error
+from fem.fast.equilibrium import bore_gauge
 from fem.fast.gather import Group
 from fem.fast.paths import Paths
 from fem.fast.potential import forces, thread_stretch, volume
@@ -72,9 +72,11 @@ def read(group: Group, paths: Paths) -> Readings:
     across = np.where(tubes.held, gradient[1:], 0.0 - tubes.springs * states.y[1:])
     set_load = (states.role == REST) | (states.role == DEMANDED)
     pressure = np.where(set_load, states.pressure, gradient[0])
-    out_of_balance = error(tubes, states.y, gradient - [pressure, *across])
+    left = np.abs(gradient - [pressure, *across])
+    gauge = np.array([bore_gauge(tubes, states.y), tubes.gauge, tubes.gauge])
+    out_of_balance = (left * gauge).max(axis=0)
     loads = np.array([pressure, across[0] * area, across[1] * area * tubes.outer])
-    first = np.flatnonzero(states.first)
+    first, gap = np.flatnonzero(states.first), account.gap(states.stored)
     columns = step_row(
         "fast",
         step=np.arange(len(states)) - np.repeat(first, np.diff(first, append=len(states))),
@@ -84,7 +86,7 @@ def read(group: Group, paths: Paths) -> Readings:
         measured=_figures(group, tubes, states).columns(),
         force=loads[1],
         torque=loads[2],
-        energy_gap=account.gap,
+        energy_gap=gap,
         iterations=_iterations(paths.states, told),
         stable=states.stable & (states.role != LIMIT),
         limit=states.role == LIMIT,
@@ -94,8 +96,8 @@ def read(group: Group, paths: Paths) -> Readings:
     last = np.append(first[1:], len(states)) - 1
     balance = imbalance(
         (account.work * whole)[last],
-        (account.energy * whole)[last],
-        *(np.maximum.reduceat(gap, first) for gap in (account.gap, *gaps)),
+        (states.stored * whole)[last],
+        *(np.maximum.reduceat(figure, first) for figure in (gap, *gaps)),
     )
     exact = np.maximum.reduceat(out_of_balance, first) <= TOLERANCE
     return Readings(states.tube, columns, first, balance, exact)

@@ -13,7 +13,6 @@ from typing import NamedTuple
 import numpy as np
 
 from fem.arrays import Array, Index
-from fem.fast.potential import energy
 from fem.fast.settle import ROUGH, settle
 from fem.fast.states import REST, Mask, States, foretold
 from fem.fast.stored import Account, excess, step_works
@@ -46,23 +45,20 @@ def until_limit(before: States, here: States) -> Array:
 class Steps(NamedTuple):
     """Steps of paths, each from a state `start`, reached from `before`, to a state `end`.
 
-    `first` and `last` are the energies stored at start and end (MPa), `traffic` is that up to the
-    start, and `origin` the number of the step that it is part of; shapes (m,).
+    `traffic` is that up to the start (MPa), and `origin` the number of the step that it is part
+    of; shapes (m,).
     """
 
     before: States
     start: States
     end: States
-    first: Array
-    last: Array
     traffic: Array
     origin: Index
 
     def take(self, index: Index) -> Steps:
         """Return the steps of these numbers."""
         before, start, end = (part.take(index) for part in (self.before, self.start, self.end))
-        first, last, traffic = (part[index] for part in (self.first, self.last, self.traffic))
-        return Steps(before, start, end, first, last, traffic, self.origin[index])
+        return Steps(before, start, end, self.traffic[index], self.origin[index])
 
 
 def between(
@@ -83,8 +79,6 @@ def between(
         trail.take(np.where(trail.first[start], start, start - 1)),
         trail.take(start),
         trail.take(origin),
-        account.energy[start],
-        account.energy[origin],
         account.traffic[start],
         origin,
     )
@@ -113,27 +107,17 @@ def _halfway(tubes: Tubes, steps: Steps) -> tuple[States, Mask]:
 
 def _halves(tubes: Tubes, steps: Steps, middle: States, from_rest: Array) -> Steps:
     """Return those halves of steps on which something may still be missed."""
-    stored = energy(tubes, middle.y)
     halves = Steps(
         steps.before.then(steps.start),
         steps.start.then(middle),
         middle.then(steps.end),
-        np.append(steps.first, stored),
-        np.append(stored, steps.last),
         np.append(steps.traffic, steps.traffic),
         np.append(steps.origin, steps.origin),
     )
     springs = np.concatenate([tubes.springs, tubes.springs], axis=1)
     work, way = step_works(springs, halves.start, halves.end)
     halves.traffic[len(middle) :] += way[: len(middle)]
-    over = excess(
-        halves.start,
-        halves.end,
-        halves.last - halves.first - work,
-        halves.traffic + way,
-        halves.last,
-        from_rest[halves.end.tube],
-    )
+    over = excess(halves.start, halves.end, work, halves.traffic + way, from_rest[halves.end.tube])
     ahead = until_limit(halves.before, halves.start) < halves.end.y[0] - halves.start.y[0]
     return halves.take(np.flatnonzero(~(over <= 1) | ahead))
 

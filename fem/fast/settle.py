@@ -5,13 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from fem.arrays import Array
-from fem.fast.equilibrium import iterate
+from fem.fast.equilibrium import Iteration, Search, iterate
+from fem.fast.potential import energy
 from fem.fast.states import ON_THE_WAY, Mask, States
 from fem.fast.tubes import Tubes
 from fem.newton import TOLERANCE
 
 MOST = 8
 """Most iterations; a better guess is to be had by a smaller step."""
+
+MOST_AT = 24
+"""Most iterations for a given pressure: halving may have to bring it near."""
 
 ROUGH = 1e-5
 """Error before the last iteration that is enough for states that are only passed."""
@@ -20,37 +24,66 @@ ROUGH = 1e-5
 def settle(
     tubes: Tubes,
     y: Array,
-    pressure: Array | None = None,
     *,
     enough: float = TOLERANCE,
+    most: int = MOST,
     again: bool = False,
 ) -> tuple[States, Mask]:
-    """Return the equilibria near `y`, shape (3, n), and a mask of those that were found.
+    """Return the equilibria of n tubes at the volumes of `y`, shape (3, n), and where found.
 
-    By volume, that is with y[0] kept, where there is no `pressure`. The states bear the numbers of
-    the tubes in `tubes`. A search ends with a step from where the error was small `enough`, without
-    a look at what is left, which is its square; it is looked at `again` where slopes are wanted as
-    exact as the states.
+    The states bear the numbers of the tubes in `tubes`. A search ends with a step from where the
+    error was small `enough`, without a look at what is left, which is its square; it is looked at
+    `again` where slopes are wanted as exact as the states. `most` iterations are made.
     """
-    n = len(tubes)
-    count = np.zeros(n, dtype=int)
-    for _ in range(MOST):
-        found = iterate(tubes, y, pressure)
+    count = 0
+    for _ in range(most):
+        found = iterate(tubes, y)
         y = y + found.step
         count += 1
         if not (found.error > enough).any():  # what is not a number is lost
             break
     good = (found.error <= enough) & found.firm & np.isfinite(y).all(axis=0)
     if again:
-        found = iterate(tubes, y, pressure)
-    states = States(
+        found = iterate(tubes, y)
+    return _states(tubes, y, found, found.pressure, count), good & (found.bore > 0)
+
+
+def settle_at(
+    tubes: Tubes, y: Array, pressure: Array, low: Array, high: Array
+) -> tuple[States, Mask]:
+    """Return the equilibria at given pressures between two volumes, and where they were found.
+
+    Parameters
+    ----------
+    tubes
+        n tubes.
+    y
+        First guesses, shape (3, n).
+    pressure, low, high
+        As of :class:`fem.fast.equilibrium.Search`.
+    """
+    search, count = Search(pressure, low, high), 0
+    for _ in range(MOST_AT):
+        found = iterate(tubes, y)
+        count += 1
+        y, error, search = search.onward(y, found)
+        if not (error > TOLERANCE).any():
+            break
+    good = (error <= TOLERANCE) & found.stable & np.isfinite(y).all(axis=0)
+    return _states(tubes, y, found, pressure, count), good
+
+
+def _states(tubes: Tubes, y: Array, found: Iteration, pressure: Array, count: int) -> States:
+    """Return what was found after so many iterations as states."""
+    n = y.shape[1]
+    return States(
         tube=np.arange(n),
         y=y,
         along=found.along,
-        pressure=found.pressure if pressure is None else pressure,
+        pressure=pressure,
         stiffness=found.stiffness,
+        stored=energy(tubes, y),
         stable=found.stable,
-        iterations=count,
+        iterations=np.full(n, count),
         role=np.full(n, ON_THE_WAY),
     )
-    return states, good

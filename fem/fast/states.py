@@ -29,6 +29,8 @@ class States:
         Their derivatives by nu along the path, shape (3, m); the first is 1.
     pressure, stiffness
         Pressure (MPa) and its derivative by nu along the path, shapes (m,).
+    stored
+        Stored energy over pi B^2 L (MPa), shape (m,).
     stable
         Whether the equilibrium is a minimum under dead pressure, shape (m,).
     iterations
@@ -42,6 +44,7 @@ class States:
     along: Array
     pressure: Array
     stiffness: Array
+    stored: Array
     stable: Mask
     iterations: Index
     role: Index

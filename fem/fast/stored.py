@@ -11,7 +11,6 @@ import numpy as np
 
 from fem.account import ROUND_OFF, STORED
 from fem.arrays import Array, Index
-from fem.fast.potential import energy
 from fem.fast.states import REST, States
 from fem.fast.tubes import Tubes
 from fem.work import integral
@@ -22,15 +21,12 @@ class Account(NamedTuple):
 
     Attributes
     ----------
-    energy
-        Stored since rest.
     work, traffic
         Work of the loads since rest, and its sum without regard to signs.
     excess
         Gap of the step to the state, as a multiple of what is allowed.
     """
 
-    energy: Array
     work: Array
     traffic: Array
     excess: Array
@@ -43,11 +39,10 @@ class Account(NamedTuple):
         """Return this account and another after it."""
         return Account(*(np.concatenate(pair) for pair in zip(self, other, strict=True)))
 
-    @property
-    def gap(self) -> Array:
-        """The part of the work that is not stored, as a share of all of it, shape (m,)."""
+    def gap(self, stored: Array) -> Array:
+        """Return the part of the work that is not stored, as a share of all of it, shape (m,)."""
         moved = self.traffic > 0
-        missing = np.abs(self.energy - self.work)
+        missing = np.abs(stored - self.work)
         return np.divide(missing, self.traffic, out=np.zeros_like(missing), where=moved)
 
 
@@ -64,7 +59,6 @@ def keep_account(tubes: Tubes, states: States, from_rest: Array) -> Account:
         The way from rest to the first demanded pressure (MPa), as far as it is not vast, shape
         (n,).
     """
-    stored = energy(tubes.take(states.tube), states.y)
     end = np.arange(1, len(states))
     before, here = states.take(end - 1), states.take(end)
     first = states.first
@@ -74,29 +68,27 @@ def keep_account(tubes: Tubes, states: States, from_rest: Array) -> Account:
     begins = np.maximum.accumulate(np.where(first, np.arange(len(states)), 0))
     work, traffic = _since(begins, steps), _since(begins, ways)
     over = np.zeros(len(states))
-    gained = np.diff(stored) - steps[1:]
-    over[1:] = excess(before, here, gained, traffic[1:], stored[1:], from_rest[here.tube])
+    over[1:] = excess(before, here, steps[1:], traffic[1:], from_rest[here.tube])
     over[first] = 0.0
-    return Account(stored, work, traffic, over)
+    return Account(work, traffic, over)
 
 
-def excess(
-    start: States, end: States, gained: Array, traffic: Array, stored: Array, from_rest: Array
-) -> Array:
+def excess(start: States, end: States, work: Array, traffic: Array, from_rest: Array) -> Array:
     """Return the gaps of steps as multiples of what is allowed, shape (m,).
 
     Parameters
     ----------
     start, end
         Their ends.
-    gained, traffic, stored
-        What is found in the energy beyond the work; the traffic and the energy at the end (MPa).
+    work, traffic
+        The work, and the traffic up to the end (MPa).
     from_rest
         As of :func:`keep_account`, shape (m,). After a first step more work is to come, at least
         in proportion.
     """
     share = STORED * np.where(start.role == REST, from_rest / end.pressure, 1.0)
-    return np.abs(gained) / (share * traffic + ROUND_OFF * np.abs(stored))
+    gained = end.stored - start.stored - work
+    return np.abs(gained) / (share * traffic + ROUND_OFF * np.abs(end.stored))
 
 
 def step_works(springs: Array, start: States, end: States) -> tuple[Array, Array]:

@@ -12,7 +12,6 @@ from typing import NamedTuple
 import numpy as np
 
 from fem.arrays import Array
-from fem.fast.potential import energy
 from fem.fast.refine import until_limit
 from fem.fast.settle import ROUGH, settle
 from fem.fast.states import REST, Mask, States, foretold
@@ -63,7 +62,6 @@ def walk(tubes: Tubes, start: Start, from_rest: Array) -> tuple[States, Mask]:
     here, before, traffic, step = start.here, start.before, start.traffic, start.step
     n = len(tubes)
     going, part = np.arange(n), tubes
-    stored = energy(tubes, here.y)
     passed, ended = [], np.zeros(n, dtype=bool)
     goal = start.goal
     for _ in range(MOST_STEPS):
@@ -71,16 +69,13 @@ def walk(tubes: Tubes, start: Start, from_rest: Array) -> tuple[States, Mask]:
             break
         there, found = _solve(part, here, before, step)
         push, way = step_works(part.springs, here, there)
-        after = energy(part, there.y)
-        gained = after - stored - push
-        over = excess(here, there, gained, traffic + way, after, from_rest[going])
+        over = excess(here, there, push, traffic + way, from_rest[going])
         kept = found & (over <= 1)
         factor = np.where(found, SAFE * np.maximum(over, 1e-9) ** (-1 / ORDER), CUT)
         step = step * np.clip(factor, 0.1, GROWTH)
         if kept.any():
             k = np.flatnonzero(kept)
             passed.append(there.take(k).numbered(going[k]))
-            stored[k] = after[k]
             traffic = traffic + np.where(kept, way, 0.0)
             before, here = before.where(kept, here), here.where(kept, there)
             ends = kept & (
@@ -92,7 +87,7 @@ def walk(tubes: Tubes, start: Start, from_rest: Array) -> tuple[States, Mask]:
             if ends.any():
                 k = np.flatnonzero(~ends)
                 going, part, here, before = going[k], part.take(k), here.take(k), before.take(k)
-                traffic, step, goal, stored = traffic[k], step[k], goal[k], stored[k]
+                traffic, step, goal = traffic[k], step[k], goal[k]
         ahead = np.minimum((goal - here.pressure) / here.stiffness, until_limit(before, here))
         step = np.where(here.role == REST, step, np.minimum(step, AHEAD * ahead))
     return (passed[0].then(*passed[1:]) if passed else start.here.take(np.array([], int))), ended

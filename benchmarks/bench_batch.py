@@ -1,0 +1,95 @@
+"""Rate of the fast model over many cases at once: run `make benchmark`, or this file by itself.
+
+The studies turn both families of the ready case through -30 to 30 deg, with threads taken up and
+with threads cut at 30 deg, in ten steps of pressure; some of the cut ones balloon or tear. Counted
+are the demanded equilibria beside that at rest. Making the cases does not count; nothing is
+asserted.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pytest_benchmark.fixture import BenchmarkFixture
+
+from fem.case import Case
+from fem.fast.batch import CHUNK, solve_batch, solve_tables
+from fem.fast.gather import groups
+from fem.fast.paths import follow
+from fem.fast.readings import read
+from fem.slack import Slack
+
+CASE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
+
+
+def study(angles: int) -> list[Case]:
+    """Return the cases, both angles in so many steps, under both rules of slack."""
+    base = Case.load(CASE).changed(pressure__steps=10)
+    turned = [
+        [
+            [
+                family.model_copy(update={"angle": float(angle), "slack": slack})
+                for angle in np.radians(np.linspace(-30, 30, angles))
+            ]
+            for family in base.threads
+        ]
+        for slack in (Slack(), Slack(cut_angle=float(np.radians(30))))
+    ]
+    return [
+        base.model_copy(update={"threads": (first, second)})
+        for firsts, seconds in turned
+        for first in firsts
+        for second in seconds
+    ]
+
+
+def rates(cases: Sequence[Case]) -> dict[str, float]:
+    """Return demanded equilibria a second of one core: in all, and by part."""
+    began = time.process_time()
+    found, _ = groups(cases)
+    times = {"gathering": time.process_time() - began, "equilibria": 0.0, "measures": 0.0}
+    count = 0
+    for part in (part for group in found for part in group.parts(CHUNK)):
+        began = time.process_time()
+        paths = follow(part.tubes, part.pressures)
+        between = time.process_time()
+        readings = read(part, paths)
+        times["equilibria"] += between - began
+        times["measures"] += time.process_time() - between
+        count += int(readings.columns["demanded"].sum()) - len(readings.first)
+    return {name: count / spent for name, spent in {"all": sum(times.values()), **times}.items()}
+
+
+@pytest.mark.benchmark(group="study of the fast model")
+@pytest.mark.parametrize("angles", [13, 61])
+def test_study(benchmark: BenchmarkFixture, angles: int) -> None:
+    cases = study(angles)
+    tables = benchmark.pedantic(
+        lambda: list(solve_tables(cases)), rounds=5 if angles < 20 else 2, warmup_rounds=1
+    )
+    assert sum(len(table.cases) for table in tables) == len(cases)
+
+
+@pytest.mark.benchmark(group="study of the fast model")
+def test_study_in_rows(benchmark: BenchmarkFixture) -> None:
+    cases = study(13)
+    assert len(benchmark.pedantic(solve_batch, args=(cases,), rounds=3, warmup_rounds=1)) == 338
+
+
+def main() -> None:
+    """Print the rates of both studies, the best of several rounds."""
+    rounds = int(sys.argv[1]) if len(sys.argv) > 1 else 10
+    for angles in (13, 61):
+        cases = study(angles)
+        best = max((rates(cases) for _ in range(rounds)), key=lambda found: found["all"])
+        told = ", ".join(f"{name} {rate:,.0f}/s" for name, rate in best.items())
+        print(f"{angles} x {angles} x 2 curves: {told}")
+
+
+if __name__ == "__main__":
+    main()
