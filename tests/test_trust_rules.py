@@ -126,3 +126,15 @@ def test_rules_as_a_table():
         *("verdict", "rule", "points", "outside", "lost", "curves", "share", "worst.twist")
     ]
     assert table["points"].sum() == 45
+
+
+def test_levels_are_those_of_points_inside_in_few_digits():
+    """Scattered angles: no level lies where nothing was solved, nor cuts a point off."""
+    study = two_angles(scatter={"points": 64, "seed": 7})
+    found, table = judged(study, lambda own, p: abs(own["angle_deg.A"]) > 15)
+    check_honest(found, table)
+    assert found[0].points == table["trusted"].sum()
+    inside = table[table["trusted"]]["angle_deg.A"].abs().max()
+    level = float(found[0].sentence.removeprefix("trusted for |angle.A| <= ").removesuffix(" deg"))
+    assert inside <= level < inside + 0.1
+    assert len(f"{level:g}") <= 4

@@ -78,7 +78,7 @@ def test_the_map_is_as_symmetric_as_the_table():
 def test_what_the_page_says():
     outcome, table, tolerances = judged(make_study([SLACK, *GRID]))
     figure = trust_sheet(outcome, table, tolerances).figure()
-    said = words(figure)
+    said = words(figure).replace("\N{NO-BREAK SPACE}", " ")
     assert "Toy" in said
     assert "Fast model against FE model (coarse mesh): the error as a share" in said
     assert "twist 2 deg" in said

@@ -9,8 +9,9 @@ find the largest box of all; what it finds is pure.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -19,13 +20,16 @@ from fem.trust.features import Feature
 from fem.trust.flags import Flags
 
 LEVELS = 24
-"""Levels at which a feature may be cut; of more values, every so many hundredth of the points."""
+"""Levels at which a feature may be cut; of more values, quantiles."""
 
 WIDTH = 24
 """Boxes that are kept from one round to the next."""
 
-PER_CONDITION = 0.93
+PER_CONDITION = 0.85
 """A box is worth so much less for each condition more: short rules are easier to keep."""
+
+ROUND_OFF = 1e-9
+"""A share of a number by which it may miss a level."""
 
 BELOW, ABOVE, IS = "<=", ">=", "is"
 
@@ -51,9 +55,10 @@ class Condition:
     def holds(self, features: Sequence[Feature]) -> Flags:
         """Return at which points it holds, shape (points,)."""
         values = features[self.feature].values
-        if self.sign == BELOW:
-            return values <= self.level
-        return values >= self.level if self.sign == ABOVE else values == self.level
+        if self.sign == IS:
+            return values == self.level
+        room = ROUND_OFF * max(1.0, abs(self.level))
+        return values <= self.level + room if self.sign == BELOW else values >= self.level - room
 
 
 type Box = tuple[Condition, ...]
@@ -94,7 +99,7 @@ def largest_pure_box(
             best = (worth, found[1])
         if not beam:
             break
-    return best[1] or None
+    return fitted(best[1], features, good) or None
 
 
 def _conditions(number: int, feature: Feature) -> list[Condition]:
@@ -106,6 +111,47 @@ def _conditions(number: int, feature: Feature) -> list[Condition]:
         values = np.unique(np.quantile(feature.values, cuts, method="nearest"))
     below = [Condition(number, BELOW, float(value)) for value in values[:-1]]
     return below + [Condition(number, ABOVE, float(value)) for value in values[1:]]
+
+
+def fitted(box: Box, features: Sequence[Feature], good: Flags) -> Box:
+    """Return a pure box grown as far as it stays pure, its levels in few digits.
+
+    Each level in turn moves to the last good point before the first bad one, whatever levels the
+    search had: the box then claims nothing beyond what was found. Levels are rounded outwards, or
+    their point would be lost, as long as no other point comes in.
+    """
+    for condition in box:
+        place = box.index(condition)
+        before, after = box[:place], box[place + 1 :]
+        rest = inside((*before, *after), features)
+        if good[rest].all():  # the others have grown over it, or it never was needed
+            box = (*before, *after)
+            continue
+        if condition.sign == IS:
+            continue
+        sign = 1 if condition.sign == BELOW else -1
+        values = sign * features[condition.feature].values
+        first_bad = values[rest & ~good].min()
+        exact = replace(condition, level=float(sign * values[rest & (values < first_bad)].max()))
+        points = inside((*before, exact, *after), features)
+        for other in [*(_rounded(exact, digits) for digits in (3, 4, 5, 6)), exact]:
+            box = (*before, other, *after)
+            if np.array_equal(inside(box, features), points):
+                break
+    return box
+
+
+def _rounded(condition: Condition, digits: int) -> Condition:
+    """Return a condition whose level has so many digits, with no less inside than before."""
+    level = condition.level
+    if level == 0:
+        return condition
+    decimals = digits - 1 - math.floor(math.log10(abs(level)))
+    nearest = round(level, decimals)
+    if math.isclose(nearest, level, rel_tol=ROUND_OFF):
+        return replace(condition, level=nearest)
+    cut = math.ceil if condition.sign == BELOW else math.floor
+    return replace(condition, level=round(cut(level * 10.0**decimals) / 10.0**decimals, decimals))
 
 
 @dataclass(frozen=True, eq=False)

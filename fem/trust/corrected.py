@@ -5,17 +5,12 @@
 The fit is made of a study with both models, at the points that both of them reach: near a limit
 that one of them lacks there is nothing to learn from. It tells nothing of whether the FE model
 reaches a point. See :mod:`fem.trust.fit` for the band, :mod:`fem.trust.kernel` for the symmetry.
-
-It is kept as numbers in one file of NumPy arrays and JSON text, from which the fit is built anew.
-Python's pickle, which would keep the fitted object as it is, runs code of whoever wrote the file.
 """
 
 from __future__ import annotations
 
-import json
-import zipfile
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
@@ -31,6 +26,7 @@ from fem.trust.pairs import BOTH, FAST, FE, pairs
 from fem.trust.query import cases_of, differences, fast_points
 from fem.trust.ranges import Ranges
 from fem.trust.state import at_rest, described
+from fem.trust.store import Parts, read, write
 from fem.trust.symmetry import Element, orbits, symmetries
 
 if TYPE_CHECKING:
@@ -39,7 +35,6 @@ if TYPE_CHECKING:
     from fem.study.outcome import Outcome
 
 QUANTITIES = ("twist_deg", "displacement_mm", "bulge_mm")
-FORMAT = 1
 LEAST_CURVES = 8
 """Of fewer curves nothing can be left out that would tell of the others."""
 
@@ -184,37 +179,14 @@ class CorrectedModel:
         return found
 
     def save(self, path: str | Path) -> None:
-        """Write the model into one file, by custom ``.npz``.
+        """Write the model into one file, by custom ``.npz``; see :mod:`fem.trust.store`.
 
         Raises
         ------
         OSError
             If that is impossible.
         """
-        arrays: dict[str, Any] = {}
-        for number, fit in enumerate(self.fits.values()):
-            arrays |= {f"values_{number}": fit.values, f"theta_{number}": fit.theta}
-        first = next(iter(self.fits.values()), None)
-        if first:
-            arrays["inputs"] = first.inputs
-        text = json.dumps(self._data(), allow_nan=False)
-        with open(path, "wb") as file:
-            np.savez_compressed(file, text=np.array(text), **arrays)
-
-    def _data(self) -> dict[str, Any]:
-        fits = [
-            {"column": column, "scale": fit.scale, "widening": fit.widening}
-            for column, fit in self.fits.items()
-        ]
-        return {
-            "format": FORMAT,
-            "study": self.study.data,
-            "case": self.study.base.data,
-            "ranges": asdict(self.ranges),
-            "inputs": asdict(self.inputs),
-            "fits": fits,
-            "facts": self.facts,
-        }
+        write(path, Parts(self.study, self.ranges, self.inputs, self.fits, self.facts))
 
     @classmethod
     def load(cls, path: str | Path) -> Self:
@@ -227,47 +199,7 @@ class CorrectedModel:
         """
         import pandas
 
-        try:
-            with np.load(path, allow_pickle=False) as file:
-                arrays = dict(file)
-            data = json.loads(str(arrays.pop("text")))
-            return cls(*_rebuilt(data, arrays), left_out=pandas.DataFrame())
-        except OSError as error:
-            raise InputError(f"{path}: cannot be read: {error.strerror or error}") from None
-        except (ValueError, KeyError, TypeError, AttributeError, zipfile.BadZipFile) as error:
-            raise InputError(f"{path}: this holds no corrected fast model: {error}") from None
-
-
-def _rebuilt(
-    data: dict[str, Any], arrays: Mapping[str, Array]
-) -> tuple[Study, Ranges, Inputs, dict[str, Fit], dict[str, Any]]:
-    if data["format"] != FORMAT:
-        raise ValueError(f"format {data['format']}; this version reads {FORMAT}")
-    study = Study.restore(data["study"], data["case"])
-    if study.hash != data["facts"]["study_hash"]:
-        raise ValueError("its study is not the one that its hash is of")
-    numbers = {name: (low, high) for name, (low, high) in data["ranges"]["numbers"].items()}
-    texts = {name: tuple(values) for name, values in data["ranges"]["texts"].items()}
-    ranges = Ranges(numbers, texts, data["ranges"]["pressure"])
-    own = data["inputs"]
-    elements = tuple(
-        Element(tuple((one, other) for one, other in element["families"]), element["mirrored"])
-        for element in own["elements"]
-    )
-    inputs = Inputs(tuple(own["names"]), tuple(own["scales"]), tuple(own["shared"]), elements)
-    fits = {
-        fit["column"]: Fit(
-            inputs=arrays["inputs"],
-            values=arrays[f"values_{number}"],
-            scale=fit["scale"],
-            group=inputs.group(fit["column"]),
-            shared=inputs.shared,
-            theta=arrays[f"theta_{number}"],
-            widening=fit["widening"],
-        )
-        for number, fit in enumerate(data["fits"])
-    }
-    return study, ranges, inputs, fits, data["facts"]
+        return cls(*read(path), left_out=pandas.DataFrame())
 
 
 def _each_once(

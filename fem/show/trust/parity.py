@@ -117,6 +117,8 @@ def _draw_errors(axes: Axes, points: pandas.DataFrame, column: str) -> None:
         error = np.sqrt(square.groupby(points["ordinal"]).mean().to_numpy(float))
         known = error > 0
         axes.plot(pressure[known], error[known], ms=3.5, lw=1.3, mfc="none", **style)
+    if not len(error[known]):
+        axes.text(0.5, 0.5, "the models agree", transform=axes.transAxes, ha="center", color=INK)
     axes.set_yscale("log")
     axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
     axes.yaxis.set_major_formatter(FormatStrFormatter("%g"))

@@ -88,16 +88,14 @@ def draw_share(
         return keys
     field = field_of(points, across, up)
     whole = field.known[field.cells].all(axis=1) if len(field.cells) else np.zeros(0, bool)
-    if plain and whole.any():
+    joined = plain and bool(whole.any())
+    if joined:
         keys |= _fill(axes, field, scale, whole)
     else:
-        bar = scale.mappable
-        style: dict[str, Any] = {"cmap": bar.cmap, "norm": bar.norm, "s": 26, "edgecolors": INK}
-        known = field.known
-        axes.scatter(field.x[known], field.y[known], c=field.value[known], **style)
+        keys |= _colour(axes, field, scale)
     if across.helix and up.helix:
         keys |= draw_diagonals(axes)
-    return keys | _mark(axes, points, across, up)
+    return keys | _mark(axes, points, across, up, dotted=joined)
 
 
 def _fill(axes: Axes, field: Field, scale: Scale, whole: Any) -> Keys:
@@ -129,6 +127,23 @@ def _fill(axes: Axes, field: Field, scale: Scale, whole: Any) -> Keys:
     return keys
 
 
+def _colour(axes: Axes, field: Field, scale: Scale) -> Keys:
+    """Draw each share as a dot of its colour, a square beyond the tolerance; join none."""
+    bar = scale.mappable
+    keys: Keys = {}
+    style: dict[str, Any] = {"cmap": bar.cmap, "norm": bar.norm, "s": 26, "edgecolors": INK}
+    for words, marker, chosen in (
+        ("within the tolerance", "o", field.value <= 1),
+        ("beyond the tolerance", "s", field.value > 1),
+    ):
+        if chosen.any():
+            axes.scatter(
+                field.x[chosen], field.y[chosen], c=field.value[chosen], marker=marker, **style
+            )
+            keys[words] = Line2D([], [], marker=marker, mfc="white", mec=INK, ms=5, ls="none")
+    return keys
+
+
 def _contours(axes: Axes, field: Field, whole: Any) -> tuple[tuple[Any, ...], Any, Any]:
     """Return places and values as contours want them, and what fills and draws them."""
     if field.counts:
@@ -144,11 +159,11 @@ def _contours(axes: Axes, field: Field, whole: Any) -> tuple[tuple[Any, ...], An
     return (mesh, known), axes.tricontourf, axes.tricontour
 
 
-def _mark(axes: Axes, points: pandas.DataFrame, across: Axis, up: Axis) -> Keys:
+def _mark(axes: Axes, points: pandas.DataFrame, across: Axis, up: Axis, *, dotted: bool) -> Keys:
     """Mark the settings, and those where a model has ended."""
     keys: Keys = {}
     known = points.value.notna()
-    if len(points) <= MANY:
+    if dotted and len(points) <= MANY:
         axes.plot(points[across.column][known], points[up.column][known], zorder=3, **DOT)
     for state, style in LOST.items():
         lost = points[points.state == state]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fem.show.study.facets import Facet, facets
-from fem.show.study.sheet import Block, Panel, Sheet
+from fem.show.study.sheet import WIDE, Block, Panel, Sheet
 from fem.show.study.survey import CURVE, LEVEL, Axis, Survey, survey
 from fem.show.trust.share import draw_share, share_scale
 from fem.trust.pairs import BOTH, STATES
@@ -26,7 +26,9 @@ LEVELS = 4
 
 ABREAST = 4
 SMALL = 2.6
-"""Width of a panel at most (in)."""
+"""Width of a panel at most where there are more than two (in)."""
+
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 SHARE = "share"
 
@@ -69,7 +71,8 @@ def trust_sheet(
     if across.unit == up.unit:
         ratio = float(np.clip(np.ptp(limits[1]) / np.ptp(limits[0]), 0.5, 1.5))
     columns = len(levels) if len(levels) > 1 else min(ABREAST, len(panels))
-    block = Block(panels, columns, across.label, up.label, limits, ratio, scale, widest=SMALL)
+    wide = SMALL if len(panels) > 2 else WIDE
+    block = Block(panels, columns, across.label, up.label, limits, ratio, scale, widest=wide)
     return Sheet(outcome.study.title, _heading(outcome, tolerances), [block], _below(table, notes))
 
 
@@ -100,7 +103,7 @@ def _drawn(
 
 
 def _heading(outcome: Outcome, tolerances: Sequence[Tolerance]) -> str:
-    words = ", ".join(map(str, tolerances))
+    words = ", ".join(str(tolerance).replace(" ", NO_BREAK) for tolerance in tolerances)
     most = "the greatest error" if len(tolerances) > 1 else "the error"
     return (
         f"Fast model against FE model ({outcome.study.resolution} mesh): {most} as a share of the "

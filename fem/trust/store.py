@@ -1,0 +1,124 @@
+"""The file of a corrected fast model: NumPy arrays, and JSON text for all else.
+
+The fit is built anew from its points and hyperparameters. Python's pickle, which would keep the
+fitted object as it is, runs code of whoever wrote the file; nothing here does.
+"""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from fem.arrays import Array
+from fem.complaint import InputError
+from fem.study.plan import Study
+from fem.trust.fit import Fit
+from fem.trust.inputs import Inputs
+from fem.trust.ranges import Ranges
+from fem.trust.symmetry import Element
+
+FORMAT = 1
+"""Number of the layout of the file."""
+
+
+class Parts(NamedTuple):
+    """What a corrected model is made of; see :class:`fem.trust.corrected.CorrectedModel`."""
+
+    study: Study
+    ranges: Ranges
+    inputs: Inputs
+    fits: dict[str, Fit]
+    facts: dict[str, Any]
+
+
+def write(path: str | Path, parts: Parts) -> None:
+    """Write a model.
+
+    Raises
+    ------
+    OSError
+        If that is impossible.
+    """
+    arrays: dict[str, Any] = {}
+    for number, fit in enumerate(parts.fits.values()):
+        arrays["inputs"] = fit.inputs  # the same points for all
+        arrays |= {f"values_{number}": fit.values, f"theta_{number}": fit.theta}
+    text = json.dumps(_data(parts), allow_nan=False)
+    with open(path, "wb") as file:
+        np.savez_compressed(file, text=np.array(text), **arrays)
+
+
+def _data(parts: Parts) -> dict[str, Any]:
+    fits = [
+        {"column": column, "scale": fit.scale, "widening": fit.widening}
+        for column, fit in parts.fits.items()
+    ]
+    return {
+        "format": FORMAT,
+        "study": parts.study.data,
+        "case": parts.study.base.data,
+        "ranges": asdict(parts.ranges),
+        "inputs": asdict(parts.inputs),
+        "fits": fits,
+        "facts": parts.facts,
+    }
+
+
+def read(path: str | Path) -> Parts:
+    """Read what :func:`write` wrote.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or is something else.
+    """
+    try:
+        with np.load(path, allow_pickle=False) as file:
+            arrays = dict(file)
+        return _rebuilt(json.loads(str(arrays.pop("text"))), arrays)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror or error}") from None
+    except (ValueError, KeyError, TypeError, AttributeError, zipfile.BadZipFile) as error:
+        raise InputError(f"{path}: this holds no corrected fast model: {error}") from None
+
+
+def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
+    if data["format"] != FORMAT:
+        raise ValueError(f"format {data['format']}; this version reads {FORMAT}")
+    study = Study.restore(data["study"], data["case"])
+    if study.hash != data["facts"]["study_hash"]:
+        raise ValueError("its study is not the one that its hash is of")
+    inputs = _inputs(data["inputs"])
+    fits = {
+        fit["column"]: Fit(
+            inputs=arrays["inputs"],
+            values=arrays[f"values_{number}"],
+            scale=fit["scale"],
+            group=inputs.group(fit["column"]),
+            shared=inputs.shared,
+            theta=arrays[f"theta_{number}"],
+            widening=fit["widening"],
+        )
+        for number, fit in enumerate(data["fits"])
+    }
+    return Parts(study, _ranges(data["ranges"]), inputs, fits, data["facts"])
+
+
+def _ranges(data: dict[str, Any]) -> Ranges:
+    numbers = {name: (low, high) for name, (low, high) in data["numbers"].items()}
+    texts = {name: tuple(values) for name, values in data["texts"].items()}
+    return Ranges(numbers, texts, data["pressure"])
+
+
+def _inputs(data: dict[str, Any]) -> Inputs:
+    elements = tuple(
+        Element(tuple((one, other) for one, other in element["families"]), element["mirrored"])
+        for element in data["elements"]
+    )
+    return Inputs(tuple(data["names"]), tuple(data["scales"]), tuple(data["shared"]), elements)
