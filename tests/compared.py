@@ -66,7 +66,8 @@ def solve_study(study):
         for curve in curves
         if curve.status != "reached"
     ]
-    return Outcome(study, tabulate(study, cases, curves), {"not_reached": ended})
+    told = {"study": study.data, "case": study.base.data, "not_reached": ended}
+    return Outcome(study, tabulate(study, cases, curves), told)
 
 
 @cache

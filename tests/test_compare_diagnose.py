@@ -175,7 +175,7 @@ def test_mending_puts_the_effect_through_what_was_solved():
 
 def test_slack_left_in_the_rows_of_one_rule_is_named(held):
     inside = 0
-    for seed in SEEDS:
+    for seed in range(12):
         found = held(truth(left=1.5), seed)
         (best,) = found.found
         assert (best.cause, best.scope) == (Cause("slack", "%"), TAKEN_UP)
@@ -185,7 +185,7 @@ def test_slack_left_in_the_rows_of_one_rule_is_named(held):
         was, now = best.rms["twist"]
         assert was > 2.5 and now < 1.5, "what is left is noise"
         assert found.next.bic - best.bic > diagnosing.APART
-    assert inside >= len(SEEDS) - 1, "an interval of 95 % misses once in twenty times"
+    assert inside >= 9, "intervals of 95 % miss more than 3 times in 12 once in 500"
 
 
 def test_it_is_named_of_the_finite_element_model_too(held, mended_by_itself):
@@ -267,7 +267,7 @@ def test_the_slack_left_in_the_shipped_bench_file_is_named(shipped, models):
     (best,) = comparison.diagnosis.found
     assert (best.cause, best.scope) == (Cause("slack", "%"), TAKEN_UP)
     assert abs(best.amount - 1.5) < best.plus_minus
-    assert best.plus_minus < {"fast": 0.5, "fe": 0.1}[models[0]]
+    assert best.plus_minus < {"fast": 0.8, "fe": 0.1}[models[0]]
     table = comparison.summary[comparison.summary.measure == "twist"].set_index("value")
     if models == ["fe"]:
         assert table.loc["cut at 30 deg"].within_95 > 0.9, "there nothing is off"

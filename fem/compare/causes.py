@@ -25,7 +25,7 @@ from fem.compare.curve import Curve
 from fem.demand import Pressure
 from fem.study.work import Task, perform
 
-SLACKS = np.array([-2.0, -1.0, 0.0, 0.5, 1.0, 2.0, 3.0, 5.0])
+SLACKS = np.array([-2.0, -1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0])
 STIFFNESSES = np.array([-30.0, -15.0, 0.0, 15.0, 30.0])
 ANGLES = np.array([-4.0, -2.0, 0.0, 2.0, 4.0])
 SCALES = np.array([-50.0, 0.0, 50.0])
@@ -132,14 +132,19 @@ def foretell(bench: Bench, report: Callable[[int, int], None] | None = None) -> 
     watched = {key: _watched(case, _top(bench)) for key, case in bench.cases.items()}
     curves = _solve(watched)
     plain = read(bench, curves)
-
-    def altered(alter: Change, amount: float) -> Array:
-        return read(bench, _solve({key: alter(case, amount) for key, case in watched.items()}))
-
     found = []
     varied = list(_of_the_case(next(iter(watched.values()))))
     for number, (cause, amounts, alter) in enumerate(varied):
-        there = [altered(alter, amount) if amount else plain for amount in amounts]
+        altered = _solve(
+            {
+                (n, key): alter(case, a)
+                for n, a in enumerate(amounts)
+                for key, case in watched.items()
+            }
+        )
+        there = [
+            read(bench, {key: altered[n, key] for key in watched}) for n in range(len(amounts))
+        ]
         found.append(Effect(cause, amounts, _changes(amounts, np.array(there)), alter=alter))
         if report:
             report(number + 1, len(varied))
@@ -198,8 +203,8 @@ def _watched(case: Case, top: float) -> Case:
     return case.model_copy(update=changes)
 
 
-def _solve(cases: Mapping[str, Case]) -> dict[str, Curve]:
-    """Return the fast model's curves, by the keys of the cases as they stand on the bench."""
+def _solve[Key](cases: Mapping[Key, Case]) -> dict[Key, Curve]:
+    """Return the fast model's curves, by the keys that the cases have here."""
     import pandas
 
     none: dict[str, list[Any]] = {"step": [], "demanded": [], GAUGE.column: []}

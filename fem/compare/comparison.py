@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from fem.compare.bench import Bench, read_bench
 from fem.compare.causes import foretell
-from fem.compare.diagnose import Diagnosis, Report, diagnose
+from fem.compare.diagnose import LEAST_SETTINGS, Diagnosis, Report, diagnose
 from fem.compare.figures import summary
 from fem.compare.fit import Fit
 from fem.compare.match import PLACE, Curves, find_curves, match, unreached
@@ -155,7 +155,8 @@ def compare(
     chosen = tuple(models or outcome.study.models)
     curves = find_curves(bench, outcome, chosen, report)
     rows = match(bench, curves, chosen)
-    foretold = foretell(bench, partial(report, "causes") if report else None)
+    told = partial(report, "causes") if report else None
+    foretold = foretell(bench, told) if len(bench.cases) >= LEAST_SETTINGS else None
     best = "fe" if "fe" in chosen else "fast"
     return Comparison(
         study=outcome.study,

@@ -89,7 +89,7 @@ def diagnose(
     rows: pandas.DataFrame,
     bench: Bench,
     model: str,
-    foretold: Foretold,
+    foretold: Foretold | None,
     resolution: str = "coarse",
     report: Report | None = None,
 ) -> Diagnosis:
@@ -104,12 +104,14 @@ def diagnose(
     model
         The compared model.
     foretold
-        What the fast model says of this bench.
+        What the fast model says of this bench; None if there are too few settings to ask.
     resolution
         Mesh of the FE model, if that is what is compared.
     report
         Is told how the work goes.
     """
+    if foretold is None:
+        return Diagnosis(model, 0, len(bench.cases), [], 0.0, [])
     own = rows[rows.model == model].reset_index(drop=True)
     said = own[[measure.column + MODEL for measure in bench.measures]].to_numpy(dtype=float)
     true = own[[measure.column for measure in bench.measures]].to_numpy(dtype=float)

@@ -20,8 +20,8 @@ The interval has two parts, combined in quadrature. One is that of the linear fi
 amount, Student's t at 95 %: its variance by the residuals summed over each setting, whose errors go
 together (K.-Y. Liang and S. L. Zeger, Biometrika 73, 13, 1986; from memory), or by the residuals
 one by one if that is wider. The other is the farthest that the amount moves when it is fitted to
-one quantity alone, among those that tell it at all: where the model is off, the quantities disagree
-by more than chance.
+one quantity alone, among those that tell it at all, taken for one standard deviation, less what
+chance accounts for: where the model is off, its quantities disagree.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ import numpy as np
 from fem.arrays import Array, Index
 from fem.compare.causes import Cause, Effect
 from fem.compare.columns import Measure
+from fem.compare.match import BAND
 
 if TYPE_CHECKING:
     import pandas
@@ -171,8 +172,8 @@ class Evidence:
         """Fit a cause in the rows of a scope."""
         inside = self.inside(scope)
         amount, left, chance = self._best(effect, inside)
-        moved = [
-            abs(alone - amount)
+        beyond_chance = [
+            (BAND * (alone - amount)) ** 2 - own**2
             for alone, _, own in (part._best(effect, inside) for part in self._alone)
             if own < abs(amount)
         ]
@@ -183,14 +184,14 @@ class Evidence:
             cause=effect.cause,
             scope=scope,
             amount=amount,
-            plus_minus=float(np.hypot(chance, max(moved, default=0.0))),
+            plus_minus=float(np.sqrt(chance**2 + max([0.0, *beyond_chance]))),
             at_bound=bool(np.isclose(amount, ends, atol=1e-3 * np.ptp(ends)).any()),
             bic=self._bic(left, 1),
             explained=1 - float(np.sum(left[own] ** 2) / np.sum(before[own] ** 2)),
             rms=self._rms(before, left, inside),
         )
 
-    @property
+    @cached_property
     def _alone(self) -> list[Evidence]:
         """The evidence of each quantity alone, where there are several."""
         if len(self.measures) < 2:
