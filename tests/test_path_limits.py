@@ -262,6 +262,57 @@ def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
     assert all(state.asked for state in states[1:])
 
 
+def test_cheap_model_finds_its_limit_point_to_round_off():
+    model = Softening()
+    model.cheap = True
+    states, failure = up_to_its_end(pushed(model, 0.2, 0.5), LimitPointError)
+    assert failure.state.x[0] == pytest.approx(1.0, rel=1e-9)
+    assert failure.state.pressure == pytest.approx(Softening.limit, rel=1e-14)
+    assert not failure.state.stable  # it is no minimum any more
+    beyond = [state.x[0] for state in states[-BEYOND:]]
+    assert beyond == pytest.approx([1.08, 1.16, 1.24], rel=1e-9)
+
+
+def test_cheap_model_goes_on_until_the_wall_just_bears():
+    class Bounded(Toy):
+        """It carries x/(1 + x)."""
+
+        cheap = True
+
+        def energy(self, x):
+            return float(x[0] - np.log1p(x[0]))
+
+        def internal(self, x):
+            return x / (1 + x)
+
+        def stiffness(self, x):
+            return 1 / (1 + x) ** 2
+
+        def wall_stretch(self, x):
+            return float(1 + x[0])
+
+    _, failure = up_to_its_end(pushed(Bounded(), 0.5, 1.5), RubberLimitError)
+    assert 0 <= TEARS - 1 - failure.state.x[0] < 1e-9
+
+
+def test_shallow_dip_beyond_a_limit_point_is_not_stepped_over():
+    """Pressure falls by a few thousandths of itself and rises again: x + 1.02 sin x."""
+
+    class Dented(Dipping):
+        def energy(self, x):
+            return float(x[0] ** 2 / 2 + 1.02 * (1 - np.cos(x[0])))
+
+        def internal(self, x):
+            return x + 1.02 * np.sin(x)
+
+        def stiffness(self, x):
+            return 1 + 1.02 * np.cos(x)
+
+    top = np.arccos(-1 / 1.02)
+    _, failure = up_to_its_end(pushed(Dented(), 1.0, 2.0, 2.5, 3.3, 6.0), LimitPointError)
+    assert failure.state.x[0] == pytest.approx(top, abs=1e-2)
+
+
 # --- winding in ---------------------------------------------------------------------------------
 
 

@@ -55,7 +55,14 @@ class Iteration(NamedTuple):
 
 def iterate(tubes: Tubes, y: Array) -> Iteration:
     """Return one iteration at `y`, shape (3, n)."""
-    gradient, hessian = forces(tubes, y)
+    return newton(tubes, y, *forces(tubes, y))
+
+
+def newton(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> Iteration:
+    """Return the iteration from what :func:`fem.fast.potential.forces` has found at `y`.
+
+    Both arrays are changed: they are restrained.
+    """
     restrain(tubes, y, gradient, hessian)
     a, b, c, d, e, f = hessian
     r0, r1, r2 = gradient

@@ -2,10 +2,12 @@
 
 Every tube goes on to its next pressure as soon as it has met one, while the others still iterate;
 one that does not converge, or is not stable, stops. Whether the path between the states was missed
-is left to :mod:`fem.fast.ledger`.
+is left to :mod:`fem.fast.refine`.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 from numpy.polynomial.polynomial import polyval
@@ -14,9 +16,9 @@ from fem.arrays import Array, Index
 from fem.cubic import hermite
 from fem.fast.equilibrium import Iteration, Search, iterate
 from fem.fast.potential import energy
+from fem.fast.settle import FAIR
 from fem.fast.states import DEMANDED, ON_THE_WAY, REST, Mask, States
 from fem.fast.tubes import Tubes
-from fem.newton import TOLERANCE
 from fem.start import HAIR
 
 MOST_FIRST, MOST = 24, 24
@@ -39,47 +41,62 @@ def march(tubes: Tubes, pressures: Array, asked: Mask) -> States:
         Whether each of them is demanded, shape (steps,).
     """
     steps, n = pressures.shape
-    record = _Record(steps + 1, n)
-    record.note(np.zeros(n, dtype=int), np.arange(n), *_at_rest(tubes, pressures[0]))
-    going, part = np.arange(n), tubes
-    y, step, count = np.zeros((3, n)), np.ones(n, dtype=int), np.zeros(n, dtype=int)
-    live = np.ones(n, dtype=bool)
+    rest = _at_rest(tubes, pressures[0])
+    passed = [rest]
+    ends = np.array([_by_pressure(rest)] * 2)  # last state but one, last; shape (2, 7, n)
+    going, part, y = np.arange(n), tubes, np.zeros((3, n))
+    step, count, live = np.ones(n, dtype=int), np.zeros(n, dtype=int), np.ones(n, dtype=bool)
     search = Search(pressures[0].copy(), np.zeros(n), np.full(n, np.inf))
+    role = np.where(asked, DEMANDED, ON_THE_WAY)
     while live.any():
         found = iterate(part, y)
         y, error, search = search.onward(y, found)
         count += 1
-        met = live & (error <= TOLERANCE)
+        met = live & (error <= FAIR)
         spent = count >= np.where(step == 1, MOST_FIRST, MOST)
         lost = live & (~np.isfinite(error) | np.where(met, ~found.stable, spent))
-        met &= ~lost
-        if met.any():
-            k = np.flatnonzero(met)
-            record.note(step[k], going[k], y[:, k], _slopes(found, k), count[k])
-            search.low[k], search.high[k] = y[0, k], np.inf
-            y[:, k] = record.foretold(step[k], going[k], pressures)
-            count[k] = 0
+        k = np.flatnonzero(met & ~lost)
+        if k.size:
+            state = _states(going[k], y[:, k], found, k, search.pressure[k], count[k])
+            passed.append(state.playing(role[step[k] - 1]))
             step[k] += 1
+            aim = pressures[np.minimum(step[k], steps) - 1, going[k]]
+            ends[0][:, k], ends[1][:, k] = ends[1][:, k], _by_pressure(state)
+            y[:, k] = _foretold(ends[:, :, k], aim, step[k] == 2)
+            search.pressure[k], search.low[k], search.high[k] = aim, state.y[0], np.inf
+            count[k] = 0
             lost[k] |= step[k] > steps
-            search.pressure[k] = pressures[np.minimum(step[k], steps) - 1, going[k]]
         if lost.any():
             live &= ~lost
             step[lost] = 1
             if live.sum() < CROWD * live.size:
                 k = np.flatnonzero(live)
-                going, part, y = going[k], part.take(k), y[:, k]
+                going, part, y, ends = going[k], part.take(k), y[:, k], ends[:, :, k]
                 step, count, live = step[k], count[k], live[k]
                 search = Search(*(bound[k] for bound in search))
-    return record.states(tubes, pressures, asked)
+    trail = rest.then(*passed[1:]).in_order()
+    return replace(trail, stored=energy(tubes.take(trail.tube), trail.y))
 
 
-def _slopes(found: Iteration, k: Index) -> Array:
-    """Return dy/dnu without its first element, which is 1, and dP/dnu; shape (3, m)."""
-    return np.concatenate([found.along[1:, k], found.stiffness[None, k]])
+def _states(
+    tube: Index, y: Array, found: Iteration, k: Index, pressure: Array, count: Index
+) -> States:
+    """Return the states `k` of what was found, their energy left open."""
+    return States(
+        tube=tube,
+        y=y,
+        along=found.along[:, k],
+        pressure=pressure,
+        stiffness=found.stiffness[k],
+        stored=np.zeros(len(k)),
+        stable=found.stable[k],
+        iterations=count,
+        role=np.full(len(k), ON_THE_WAY),
+    )
 
 
-def _at_rest(tubes: Tubes, first: Array) -> tuple[Array, Array, Index]:
-    """Return y at rest, the slopes of the path a hair beyond it, and no iteration.
+def _at_rest(tubes: Tubes, first: Array) -> States:
+    """Return the states of rest, with the slopes of the path a hair beyond.
 
     The hair is a share of the way to the pressures `first`, as in :func:`fem.start.leave_rest`.
     """
@@ -87,52 +104,24 @@ def _at_rest(tubes: Tubes, first: Array) -> tuple[Array, Array, Index]:
     y = np.zeros((3, n))
     rest = iterate(tubes, y)
     hair = iterate(tubes, HAIR * first / rest.stiffness * rest.along)
-    return y, _slopes(hair, np.arange(n)), np.zeros(n, dtype=int)
+    none = np.zeros(n, dtype=int)
+    state = _states(np.arange(n), y, hair, np.arange(n), np.zeros(n), none)
+    return state.playing(REST)
 
 
-class _Record:
-    """What each tube has passed: states by step and tube."""
+def _by_pressure(state: States) -> Array:
+    """Return y, dy/dP and P of states, shape (7, m)."""
+    return np.concatenate([state.y, state.along / state.stiffness, state.pressure[None]])
 
-    def __init__(self, steps: int, n: int) -> None:
-        self._y, self._slopes = np.zeros((steps, n, 3)), np.ones((steps, n, 3))
-        self._count = np.full((steps, n), -1)
 
-    def note(self, step: Index, tube: Index, y: Array, slopes: Array, count: Index) -> None:
-        """Write down a state each of some tubes."""
-        self._y[step, tube], self._slopes[step, tube] = y.T, slopes.T
-        self._count[step, tube] = count
+def _foretold(ends: Array, aim: Array, from_rest: Mask) -> Array:
+    """Return y at the pressures `aim` on the cubics through two states each, shape (3, m).
 
-    def foretold(self, step: Index, tube: Index, pressures: Array) -> Array:
-        """Return y foretold for the step after `step`, shape (3, m)."""
-        here, before = (self._by_pressure(k, tube) for k in (step, step - 1))
-        now = pressures[step - 1, tube]
-        then = np.where(step > 1, pressures[step - 2, tube], 0.0)
-        aim = pressures[np.minimum(step, len(pressures) - 1), tube]
-        back = now - then
-        cubic = hermite(np.array([before[0], here[0]]), back * np.array([before[1], here[1]]))
-        curved = polyval((aim - then) / back, cubic, tensor=False)
-        # the slope at rest may hold for a tiny way only
-        return np.where(step == 1, here[0] + (aim - now) * here[1], curved)
-
-    def _by_pressure(self, step: Index, tube: Index) -> tuple[Array, Array]:
-        """Return y and dy/dP, shapes (3, m)."""
-        y, slopes = self._y[step, tube].T, self._slopes[step, tube].T
-        return y, np.array([np.ones_like(slopes[0]), slopes[0], slopes[1]]) / slopes[2]
-
-    def states(self, tubes: Tubes, pressures: Array, asked: Mask) -> States:
-        """Return all that was written down, by tubes."""
-        tube, step = np.nonzero(self._count.T >= 0)
-        slopes = self._slopes[step, tube].T
-        stored = np.array([energy(tubes, np.ascontiguousarray(y.T)) for y in self._y])
-        role = np.concatenate([[REST], np.where(asked, DEMANDED, ON_THE_WAY)])
-        return States(
-            tube=tube,
-            y=np.ascontiguousarray(self._y[step, tube].T),
-            along=np.array([np.ones(len(tube)), slopes[0], slopes[1]]),
-            pressure=np.concatenate([np.zeros_like(pressures[:1]), pressures])[step, tube],
-            stiffness=np.ascontiguousarray(slopes[2]),
-            stored=stored[step, tube],
-            stable=np.ones(len(tube), dtype=bool),
-            iterations=self._count[step, tube],
-            role=role[step],
-        )
+    Beyond the first step it is the tangent at the second: the slope at rest may hold for a tiny way
+    only.
+    """
+    y, slopes, pressure = ends[:, :3], ends[:, 3:6], ends[:, 6]
+    back = pressure[1] - pressure[0]
+    cubic = hermite(y, back * slopes)
+    curved = polyval((aim - pressure[0]) / back, cubic, tensor=False)
+    return np.where(from_rest, y[1] + (aim - pressure[1]) * slopes[1], curved)

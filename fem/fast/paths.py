@@ -19,6 +19,9 @@ from fem.fast.wall import greatest_stretch
 from fem.pace import CUT
 from fem.path import START, TEARS
 
+EARLY = 1 / 8
+"""First step from rest, where threads tighten at once, as a share of the demanded one."""
+
 
 @dataclass(frozen=True)
 class Paths:
@@ -51,9 +54,8 @@ def follow(tubes: Tubes, pressures: Array) -> Paths:
     """Follow the paths of n tubes from rest through demanded pressures, shape (steps, n)."""
     scale = np.broadcast_to(tubes.law.shear_modulus, len(tubes))
     from_rest = np.minimum(pressures[0], scale)
-    early = np.multiply.outer([START, 5 * START], from_rest)
-    asked = np.arange(2 + len(pressures)) >= 2
-    trail = march(tubes, np.concatenate([early, pressures]), asked)
+    asked = np.arange(1 + len(pressures)) >= 1
+    trail = march(tubes, np.concatenate([[EARLY * from_rest], pressures]), asked)
     account = keep_account(tubes, trail, from_rest)
     doubt = doubtful(trail, account)
     short = trail.last & (trail.pressure < pressures[-1, trail.tube])
