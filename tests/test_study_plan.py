@@ -98,13 +98,15 @@ def test_scattered_points_are_combined_with_lists(make):
 
 def test_fields_stand_in_columns_with_their_units(make):
     case = Case.parse(make().base.data)
-    told = cells(case, [A, "threads.B.slack", "tube.length", "pressure.steps", "end.twist_spring"])
+    fields = [A, "threads.B.slack", "tube.length", "pressure.steps", "end.twist_spring"]
+    told = cells(case, [*fields, "end.force"])
     assert told == {
         "angle_deg.A": 20.0,
         "slack.B": "taken up",
         "tube_length_mm": 60.0,
         "pressure_steps": 5,
         "end_twist_spring_Nmm_per_rad": 0.0,
+        "end_force_N.set": 0.0,  # the step table has a column end_force_N
     }
 
 

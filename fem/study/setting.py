@@ -12,6 +12,9 @@ from fem.units import NUMBER, UNITS
 
 THREADS = "threads"
 
+MEASURED, SET = ("end_force_N", "end_torque_Nmm"), ".set"
+"""Columns of the step table that a field would have as well, and what its own ends with."""
+
 
 def changes(case: Case, setting: Mapping[str, Any]) -> dict[str, Any]:
     """Return a setting, by the names of fields, as the changes that :meth:`Case.changed` takes.
@@ -47,8 +50,8 @@ def _cell(case: Case, field: str) -> tuple[str, Any]:
     number, unit = _split(value)
     parts = field.split(".")
     family = f".{parts[1]}" if parts[0] == THREADS else ""
-    stem = "_".join(parts[2:] if family else parts)
-    return f"{stem}{unit}{family}", number
+    name = "_".join(parts[2:] if family else parts) + unit
+    return f"{name}{SET if name in MEASURED else family}", number
 
 
 def _split(value: Any) -> tuple[Any, str]:

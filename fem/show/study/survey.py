@@ -149,11 +149,11 @@ def _axis(study: Study, vary: Vary, rows: pandas.DataFrame) -> tuple[Axis, panda
     """Return what a table of the study varies, and its values row by row."""
     from pandas.api.types import is_numeric_dtype
 
-    name = column(study.base, vary.field)
+    name = column(study.case_of(study.settings[0]), vary.field)  # the base may have no such key
     values, parts = rows[name], vary.field.split(".")
     family = parts[0] == THREADS
     stem = "_".join(parts[2:] if family else parts)
-    unit = name.removesuffix(f".{parts[1]}" if family else "").removeprefix(stem).lstrip("_")
+    unit = name.partition(".")[0].removeprefix(stem).lstrip("_")
     numeric = bool(is_numeric_dtype(values))
     shares = [re.fullmatch(rf"({NUMBER}) %", str(value)) for value in values.unique()]
     if not numeric and all(shares):
