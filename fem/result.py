@@ -28,7 +28,7 @@ HISTORY = [
 
 PACKAGES = [
     *("tubewright", "dolfinx-solver-real", "fenics-dolfinx", "fenics-ffcx", "fenics-ufl"),
-    *("petsc4py", "numpy", "scipy", "gmsh", "pyvista"),
+    *("petsc4py", "numpy", "scipy", "gmsh", "pyvista", "scikit-learn"),
 ]
 """Distributions whose versions are written down, where they are installed."""
 
