@@ -186,6 +186,18 @@ def test_closed_form_of_a_tube_with_one_family(make_case):
         assert row["tension_N.A"] == pytest.approx(tension, rel=2e-5)
 
 
+def test_limit_point_with_no_stiffness_at_all_is_told_as_any_other(make_case):
+    """A bare tube's: the search ends where the stiffness is exactly nil."""
+    springs = {"axial_spring": "0.5 N/mm", "twist_spring": "20 N mm/rad"}
+    tubes = [
+        {"bore_radius": "5 mm", "wall": f"{wall} mm", "length": "97 mm"}
+        for wall in (0.6, 0.61, 0.621, 0.64)
+    ]
+    bare = {"threads": [], "pressure": {"end": "12.34 kPa", "steps": 6}}
+    runs = check([make_case(tube=tube, end=end, **bare) for tube in tubes for end in ({}, springs)])
+    assert all(run.reason.startswith("balloon limit") for run in runs)
+
+
 OTHERS = {
     "volume": {"pressure": None, "volume": {"added": "1 mL", "steps": 2}},
     "gas": {"pressure": None, "gas": {"mass": "1 mg", "steps": 2}},

@@ -21,7 +21,7 @@ from fem.fast.states import DEMANDED, ON_THE_WAY, REST, Mask, States
 from fem.fast.tubes import Tubes
 from fem.start import HAIR
 
-MOST_FIRST, MOST = 24, 24
+MOST_FIRST, MOST = 24, 14
 """Most iterations for the first step from rest, where threads tighten at once, and for others."""
 
 CROWD = 0.9
@@ -57,8 +57,10 @@ def march(tubes: Tubes, pressures: Array, asked: Mask) -> States:
         lost = live & (~np.isfinite(error) | np.where(met, ~found.stable, spent))
         k = np.flatnonzero(met & ~lost)
         if k.size:
-            state = _states(going[k], y[:, k], found, k, search.pressure[k], count[k])
-            passed.append(state.playing(role[step[k] - 1]))
+            state = _states(
+                going[k], y[:, k], found, k, search.pressure[k], count[k], role[step[k] - 1]
+            )
+            passed.append(state)
             step[k] += 1
             aim = pressures[np.minimum(step[k], steps) - 1, going[k]]
             ends[0][:, k], ends[1][:, k] = ends[1][:, k], _by_pressure(state)
@@ -79,7 +81,13 @@ def march(tubes: Tubes, pressures: Array, asked: Mask) -> States:
 
 
 def _states(
-    tube: Index, y: Array, found: Iteration, k: Index, pressure: Array, count: Index
+    tube: Index,
+    y: Array,
+    found: Iteration,
+    k: Index,
+    pressure: Array,
+    count: Index,
+    role: Index,
 ) -> States:
     """Return the states `k` of what was found, their energy left open."""
     return States(
@@ -91,7 +99,7 @@ def _states(
         stored=np.zeros(len(k)),
         stable=found.stable[k],
         iterations=count,
-        role=np.full(len(k), ON_THE_WAY),
+        role=role,
     )
 
 
@@ -105,8 +113,7 @@ def _at_rest(tubes: Tubes, first: Array) -> States:
     rest = iterate(tubes, y)
     hair = iterate(tubes, HAIR * first / rest.stiffness * rest.along)
     none = np.zeros(n, dtype=int)
-    state = _states(np.arange(n), y, hair, np.arange(n), np.zeros(n), none)
-    return state.playing(REST)
+    return _states(np.arange(n), y, hair, np.arange(n), np.zeros(n), none, none + REST)
 
 
 def _by_pressure(state: States) -> Array:

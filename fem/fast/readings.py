@@ -109,11 +109,12 @@ def _polished(tubes: Tubes, states: States, set_load: Mask) -> tuple[States, Arr
     gradient, hessian = forces(tubes, states.y)
     found = newton(tubes, states.y, gradient.copy(), hessian.copy())
     lack = np.where(set_load, states.pressure - found.pressure, 0.0)
-    step = found.step + lack / found.stiffness * found.along
+    # at a limit point the stiffness is nil
+    step = found.step + np.where(set_load, lack / found.stiffness, 0.0) * found.along
     a, b, c, d, e, f = hessian
     x, y, z = step
     gradient += [a * x + b * y + c * z, b * x + d * y + e * z, c * x + e * y + f * z]
-    error = np.maximum(found.error, np.abs(lack) * found.bore)
+    error = np.maximum(found.error, np.abs(lack) * found.bore) + 0.0 * step.sum(axis=0)
     return replace(states, y=states.y + step), gradient, error
 
 

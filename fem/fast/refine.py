@@ -100,7 +100,7 @@ def _halfway(tubes: Tubes, steps: Steps) -> tuple[States, Mask]:
     """Return the states at half the change of volume, and which of them are sound."""
     start, end = steps.start, steps.end
     guess = foretold(start, end, (start.y[0] + end.y[0]) / 2)
-    middle, good = settle(tubes, guess, enough=ROUGH)
+    middle, good = settle(tubes, guess, enough=ROUGH, most=5)
     rises = (start.pressure < middle.pressure) & (middle.pressure < end.pressure)
     return middle.numbered(end.tube), good & middle.stable & rises
 

@@ -96,9 +96,9 @@ class States:
         """Return the states as those of other tubes."""
         return replace(self, tube=tube)
 
-    def playing(self, role: int | Index) -> Self:
-        """Return the states in another role, or each in its own."""
-        return replace(self, role=np.broadcast_to(role, len(self)))
+    def playing(self, role: int) -> Self:
+        """Return the states in another role."""
+        return replace(self, role=np.full(len(self), role))
 
     @property
     def first(self) -> Mask:
