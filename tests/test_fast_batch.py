@@ -186,6 +186,20 @@ def test_closed_form_of_a_tube_with_one_family(make_case):
         assert row["tension_N.A"] == pytest.approx(tension, rel=2e-5)
 
 
+def test_shallow_dip_of_the_pressure_is_seen_by_batch_and_path(make_case, rubbers):
+    """Long steps over it would find the pressure to rise before and behind."""
+    threads = [{"name": "A", "count": 15, "angle": "-40.42 deg", "stiffness": "5.8 kN"}]
+    case = make_case(
+        tube={"bore_radius": "5 mm", "wall": "0.453 mm", "length": "60 mm"},
+        rubber=rubbers["Ogden"],
+        threads=[{**threads[0], "slack": "cut at 58 deg", "toe": 3e-4}],
+        pressure={"end": "8.718 kPa", "steps": 11},
+    )
+    (run,) = check([case])
+    top = next(row for row in run.rows if row["limit"])
+    assert run.rows[-1]["pressure_kPa"] > top["pressure_kPa"] > run.rows[-2]["pressure_kPa"]
+
+
 def test_limit_point_with_no_stiffness_at_all_is_told_as_any_other(make_case):
     """A bare tube's: the search ends where the stiffness is exactly nil."""
     springs = {"axial_spring": "0.5 N/mm", "twist_spring": "20 N mm/rad"}
