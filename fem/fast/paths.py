@@ -102,7 +102,13 @@ def _to_their_ends(tubes: Tubes, trail: States, pressures: Array, from_rest: Arr
     trail = trail.take(np.flatnonzero(trail.pressure <= pressures[-1, trail.tube]))
     trail = _with_beyond(tubes, trail, sure)
     account = keep_account(tubes, trail, from_rest)
-    sure[trail.tube[~(account.excess <= 1)]] = False
+    doubt = ~(account.excess <= 1)
+    if doubt.any():  # a thread tightens close to a demanded state
+        more, lost = between(tubes, trail, account, doubt, from_rest)
+        sure[trail.tube[lost]] = False
+        trail = trail.then(more).in_order()
+        account = keep_account(tubes, trail, from_rest)
+        sure[trail.tube[~(account.excess <= 1)]] = False
     return Paths(trail, account).of(sure)
 
 

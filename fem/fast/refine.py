@@ -82,7 +82,9 @@ def between(
         account.traffic[start],
         origin,
     )
-    found, lost = [trail.take(origin[:0])], np.zeros(len(trail), dtype=bool)
+    found: list[States] = [trail.take(origin[:0])]
+    of: list[Index] = [origin[:0]]
+    lost = np.zeros(len(trail), dtype=bool)
     for _ in range(ROUNDS):
         if not len(steps.origin):
             break
@@ -91,9 +93,11 @@ def between(
         lost[steps.origin[~good]] = True
         k = np.flatnonzero(good)
         found.append(middle.take(k))
+        of.append(steps.origin[k])
         steps = _halves(mine.take(k), steps.take(k), middle.take(k), from_rest)
     lost[steps.origin] = True
-    return found[0].then(*found[1:]), lost
+    sound = np.flatnonzero(~lost[np.concatenate(of)])
+    return found[0].then(*found[1:]).take(sound), lost
 
 
 def _halfway(tubes: Tubes, steps: Steps) -> tuple[States, Mask]:
