@@ -86,6 +86,14 @@ def test_file_that_is_no_ledger_is_refused(tmp_path):
         Ledger(tmp_path)
 
 
+def test_damaged_row_is_told(tmp_path):
+    with Ledger(tmp_path) as ledger:
+        ledger.add([curve(1)])
+        ledger._base.execute("UPDATE curves SET steps = '{'")
+        with pytest.raises(InputError, match=f"a row is damaged: case {1:016x}"):
+            list(ledger.curves())
+
+
 def test_it_is_a_write_ahead_log_that_waits_for_the_disk(tmp_path):
     with Ledger(tmp_path) as ledger:
         ledger.add([curve(1)])

@@ -124,6 +124,18 @@ def test_equal_settings_are_one_case_and_impossible_ones_are_told(varied):
     assert "threads[1].angle" in why
 
 
+def test_a_setting_that_makes_no_case_may_stand_first(varied):
+    agenda = Agenda.of(varied(from_="100 deg", to="0 deg"))
+    assert [setting for setting, _ in agenda.unusable] == [{A: "100 deg"}]
+    assert agenda.study.sample == agenda.cases[0]
+
+
+def test_too_many_cases_are_refused_before_they_are_made(make):
+    ranges = [{**RANGE, "count": 10_000}, {**RANGE, "field": B, "count": 10_000}]
+    with pytest.raises(InputError, match="vary: 100000000 cases; at most 1000000 are allowed"):
+        make(vary=ranges)
+
+
 def test_study_comes_back_from_what_is_written_down(make):
     study = make(note="As written.", set={"pressure.steps": 2}, shapes=[{A: "0 deg"}])
     again = Study.restore(json.loads(json.dumps(study.data)), study.base.data)
@@ -183,12 +195,14 @@ def test_what_is_wrong_is_named(make, changes, told):
         ({"field": "threads.C.angle"}, 'the case has no family "C"; it has A, B'),
         ({"field": "tube.colour"}, "tube.colour: unknown key"),
         ({"to": "30 mm"}, 'vary[1].to = "30 mm": "30 mm" is not a multiple of "deg"'),
-        ({"to": "nan deg"}, "a range goes from one quantity to another"),
+        ({"to": "nan deg"}, 'vary[1].to = "nan deg": a range goes from one quantity to another'),
+        ({"from_": "loose"}, 'vary[1].from = "loose": a range goes from one quantity to another'),
         ({"from_": -30}, "either both ends of a range have a unit or none"),
         ({"from_": -30, "to": 30}, "threads[1].angle = -30: a bare number has no unit"),
         ({"values": ["1 deg"]}, "values are given too"),
         ({"to": None}, "vary[1].to: this key is missing, or else values"),
         ({"count": None}, "vary: a range has no count; give it one, or a table [scatter]"),
+        ({"count": None, "from_": None, "to": None, "values": [math.nan]}, "a finite number"),
         ({"count": 1}, "vary[1].count = 1: it must be greater than or equal to 2"),
         ({"step": "1 deg"}, "allowed here: field, same, opposite, values, from, to, count"),
     ],

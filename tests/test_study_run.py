@@ -12,7 +12,7 @@ from fem import solve
 from fem.complaint import InputError
 from fem.study import work
 from fem.study.agenda import Agenda
-from fem.study.crew import WorkerLostError
+from fem.study.crew import CrewLostError, WorkerLostError
 from fem.study.outcome import Outcome
 from fem.study.plan import Study
 from fem.study.run import SHAPES, run
@@ -112,7 +112,7 @@ def test_what_is_broken_off_goes_on_and_nothing_is_done_twice(agenda, tmp_path):
     crew = HereCrew(break_after=8)
     outcome = run(agenda, tmp_path, crew)
     assert not outcome.complete
-    assert outcome.provenance["interrupted"]
+    assert outcome.provenance["ended_early"] == "it was broken off"
     rest = HereCrew()
     outcome = run(agenda, tmp_path, rest, resume=True)
     assert outcome.complete
@@ -140,6 +140,53 @@ def test_more_values_are_added_to_an_earlier_run(agenda, tmp_path, cases_folder)
     assert outcome.complete
     assert len(crew.performed) == 6
     assert outcome.provenance["curves"] == {"asked": 18, "reached": 18}
+
+
+def test_folder_of_another_study_is_left_alone(agenda, tmp_path, cases_folder):
+    run(agenda, tmp_path, HereCrew())
+    other = small(cases_folder, set={"pressure.end": "3 kPa"})
+    with pytest.raises(InputError, match='the curves there are of another study, "Trial"'):
+        run(other, tmp_path, HereCrew(), resume=True)
+
+
+def test_curves_of_values_that_are_taken_away_are_left_aside(agenda, tmp_path, cases_folder):
+    run(agenda, tmp_path, HereCrew())
+    fewer = [{"field": A, "values": ["10 deg"]}, {"field": B, "values": ["-20 deg"]}]
+    outcome = run(small(cases_folder, vary=fewer), tmp_path, HereCrew(), resume=True)
+    assert outcome.complete
+    assert outcome.table.case.nunique() == 1
+    assert outcome.provenance["curves_of_other_settings"] == 10
+
+
+def test_run_whose_crew_is_lost_keeps_what_is_done(agenda, tmp_path):
+    class Leaving(HereCrew):
+        def result(self, future):
+            if len(self.performed) >= 7:
+                raise CrewLostError("the scheduler is gone")
+            return super().result(future)
+
+    crew = Leaving()
+    outcome = run(agenda, tmp_path, crew)
+    assert outcome.provenance["ended_early"] == "the scheduler is gone"
+    assert outcome.provenance["curves"] == {"asked": 12, "reached": len(crew.performed)}
+    assert len(crew.performed) < 12
+
+
+def test_batch_that_fails_is_solved_one_by_one_and_told(agenda, tmp_path, monkeypatch):
+    def broken(cases):
+        raise TypeError("not so")
+
+    monkeypatch.setattr("fem.fast.batch.solve_batch", broken)
+    outcome = run(agenda, tmp_path, HereCrew())
+    assert outcome.complete
+    assert outcome.provenance["not_in_batch"] == ["TypeError: not so"]
+
+
+def test_results_of_another_version_are_refused(agenda, tmp_path):
+    outcome = run(agenda, tmp_path, HereCrew())
+    replace(outcome, table=outcome.table.drop(columns="angle_deg.B")).save(tmp_path)
+    with pytest.raises(InputError, match=r"the table has no column angle_deg\.B"):
+        Outcome.load(tmp_path)
 
 
 def test_worker_that_dies_costs_one_case_one_retry(agenda, tmp_path):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,6 +13,7 @@ from fem.cli.app import CAUTION, UNREACHED, app, fail, make_folder, plain_errors
 
 if TYPE_CHECKING:
     from fem.study.crew import Crew
+    from fem.study.outcome import Outcome
 
 
 @app.command()
@@ -44,7 +47,6 @@ def study(
         from fem.show.study.console import print_estimate, print_outcome, progress
         from fem.study.agenda import Agenda
         from fem.study.estimate import estimate
-        from fem.study.ledger import LedgerError
         from fem.study.plan import Study
         from fem.study.run import run
 
@@ -53,19 +55,13 @@ def study(
             print_estimate(agenda, estimate(agenda), workers)
             return
         folder = make_folder(out or Path("results") / file.name.split(".")[0])
-        try:
+        with _what_is_done_is_kept(folder):
             with progress(agenda) as report:
                 crew = _crew(workers, scheduler)
                 outcome = run(agenda, folder, crew, resume=resume, retry=retry, report=report)
-            outcome.save(folder)
-            if pictures and len(outcome.table):
-                from fem.show.study.pictures import save_pictures
-
-                save_pictures(outcome, folder)
-        except (LedgerError, OSError) as error:
-            kept = "the curves that are done are kept: make room, then go on with --resume"
-            fail(f"{folder}: {error}; {kept}", UNREACHED)
-    print_outcome(outcome, agenda, folder)
+            files = outcome.save(folder)
+            files += _draw(outcome, folder) if pictures else []
+    print_outcome(outcome, agenda, folder, files)
     typer.echo(CAUTION)
     if not outcome.complete:
         raise typer.Exit(UNREACHED)
@@ -74,4 +70,22 @@ def study(
 def _crew(workers: int, scheduler: str | None) -> Crew:
     from fem.study.crew import ClusterCrew, LocalCrew
 
-    return ClusterCrew(scheduler) if scheduler else LocalCrew(workers)
+    return LocalCrew(workers) if scheduler is None else ClusterCrew(scheduler)
+
+
+def _draw(outcome: Outcome, folder: Path) -> list[str]:
+    from fem.show.study.pictures import save_pictures
+
+    return [path.name for path in save_pictures(outcome, folder)]
+
+
+@contextmanager
+def _what_is_done_is_kept(folder: Path) -> Iterator[None]:
+    """Say what to do where something cannot be written, as on a full disk."""
+    from fem.study.ledger import LedgerError
+
+    try:
+        yield
+    except (LedgerError, OSError) as error:
+        kept = "the curves that are done are kept; once it can be written, go on with --resume"
+        fail(f"{folder}: {error}; {kept}", UNREACHED)

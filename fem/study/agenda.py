@@ -51,7 +51,7 @@ class Agenda:
             try:
                 case = study.case_of(setting)
             except InputError as error:
-                unusable.append((setting, str(error)))
+                unusable.append((setting, str(error).removeprefix("case: ")))
             else:
                 cases.setdefault(case.key, case)
         agenda = cls(study, list(cases.values()), unusable)

@@ -7,7 +7,7 @@ hand ends with :class:`WorkerLostError`, the rest goes on.
 from __future__ import annotations
 
 import multiprocessing
-from concurrent.futures import Future
+from concurrent.futures import CancelledError, Future
 from concurrent.futures.process import BrokenProcessPool
 from typing import Protocol, Self
 
@@ -17,6 +17,10 @@ from fem.study.work import Done, Task, perform
 
 class WorkerLostError(Exception):
     """The process that had a task in hand died."""
+
+
+class CrewLostError(Exception):
+    """Nobody is left to do the work."""
 
 
 class Crew(Protocol):
@@ -40,6 +44,8 @@ class Crew(Protocol):
         ------
         WorkerLostError
             If its worker died.
+        CrewLostError
+            If nobody is left to do it.
         """
 
     def __enter__(self) -> Self:
@@ -124,7 +130,7 @@ class ClusterCrew:
             ) from None
         try:
             self._client = Client(self.address, timeout=self._patience, set_as_default=False)
-        except (OSError, ValueError, TypeError) as error:
+        except Exception as error:  # Dask raises a dozen kinds of error
             raise InputError(f"--scheduler {self.address}: no scheduler answers: {error}") from None
         threads = self._client.nthreads()
         if not threads or max(threads.values()) > 1:
@@ -150,6 +156,8 @@ class ClusterCrew:
             return future.result()
         except KilledWorker as lost:
             raise WorkerLostError(f"worker {lost.last_worker.address} died") from None
+        except CancelledError:
+            raise CrewLostError(f"the scheduler {self.address} is gone") from None
 
     def __exit__(self, *_: object) -> None:
         """Take back what is in hand, and disconnect; the cluster stays."""

@@ -6,7 +6,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fem.study.agenda import Agenda
+from fem.study.agenda import BUNDLE, Agenda
 from fem.study.ledger import weight
 from fem.study.work import Task, perform
 
@@ -29,6 +29,8 @@ class Estimate:
         How many there are, and how many of them were solved to learn it.
     seconds
         Of one worker for all of them.
+    workers
+        How many workers can share them.
     bytes
         On the disk for all of them.
     """
@@ -37,6 +39,7 @@ class Estimate:
     curves: int
     sample: int
     seconds: float
+    workers: int
     bytes: float
 
 
@@ -57,6 +60,7 @@ def _estimate(agenda: Agenda, model: str) -> Estimate:
         curves=len(agenda.cases),
         sample=len(cases),
         seconds=share * (time.perf_counter() - began),
+        workers=len(agenda.cases) // BUNDLE + 1 if model == "fast" else len(agenda.cases),
         bytes=share * (1 + TABLE_SHARE) * sum(weight(done.curve) for done in found),
     )
 

@@ -140,7 +140,11 @@ class Ledger:
         """Yield all curves, in no certain order."""
         for row in self._base.execute(f"SELECT {COLUMNS} FROM curves"):
             data = dict(zip(NAMES, row, strict=True))
-            yield Curve(**{**data, **{name: json.loads(data[name]) for name in AS_JSON}})
+            try:
+                read = {name: json.loads(data[name]) for name in AS_JSON}
+            except (ValueError, TypeError):
+                raise InputError(f"{self.path}: a row is damaged: case {data['case']}") from None
+            yield Curve(**{**data, **read})
 
 
 def _row(curve: Curve) -> dict[str, Any]:

@@ -69,7 +69,7 @@ class Outcome:
     @property
     def varied(self) -> list[str]:
         """Columns of the fields that vary."""
-        return list(cells(self.study.case_of(self.study.settings[0]), self.study.fields))
+        return list(cells(self.study.sample, self.study.fields))
 
     @property
     def complete(self) -> bool:
@@ -83,8 +83,10 @@ class Outcome:
         rows = self.table
         return rows[(rows.model == model) & rows.demanded].reset_index(drop=True)
 
-    def save(self, folder: Path) -> None:
+    def save(self, folder: Path) -> list[str]:
         """Write table.parquet, table.csv and run.json into `folder`, each whole or not at all.
+
+        Returns the names of the files.
 
         Raises
         ------
@@ -95,6 +97,7 @@ class Outcome:
         _replace(folder / f"{TABLE}.csv", lambda path: self.table.to_csv(path, index=False))
         text = json.dumps(self.provenance, indent=2, allow_nan=False) + "\n"
         _replace(folder / PROVENANCE, lambda path: path.write_text(text, encoding="utf-8"))
+        return [f"{TABLE}.parquet", f"{TABLE}.csv", PROVENANCE]
 
     @classmethod
     def load(cls, folder: str | Path) -> Self:
@@ -112,9 +115,12 @@ class Outcome:
             provenance = json.loads((folder / PROVENANCE).read_text(encoding="utf-8"))
             study = Study.restore(provenance["study"], provenance["case"])
             table = pandas.read_parquet(folder / f"{TABLE}.parquet")
+            outcome = cls(study, table, provenance)
+            if missing := {"case", "model", *outcome.varied} - {*table}:
+                raise ValueError(f"the table has no column {', '.join(sorted(missing))}")
         except (OSError, ValueError, KeyError, TypeError) as error:
             raise InputError(f"{folder}: no results of a study are found there: {error}") from None
-        return cls(study, table, provenance)
+        return outcome
 
 
 def _replace(path: Path, write: Callable[[Path], Any]) -> None:

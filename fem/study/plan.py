@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import json
+import math
 import warnings
 from collections.abc import Mapping
 from functools import cached_property
@@ -23,6 +24,9 @@ from fem.study.setting import cells, changes
 from fem.study.vary import Value, Vary
 
 MOST_CASES = 1_000_000
+
+MOST_FAILURES = 1000
+"""If so many settings make no case, none will."""
 
 
 class StudyError(InputError):
@@ -71,6 +75,7 @@ class Study(Part):
         "fields keeps all.",
     )
     _base: Case = PrivateAttr()
+    _sample: Case = PrivateAttr()
 
     @field_validator("models")
     @classmethod
@@ -141,22 +146,35 @@ class Study(Part):
     def _on(self, base: Case) -> Self:
         """Return the study with its base case; look if the two fit."""
         self._base = base
-        self._check_first()
-        return self
-
-    def _check_first(self) -> None:
-        """Look whether the first setting makes a case, else a typing error would fail them all."""
-        count = len(self.settings)
+        count = math.prod(vary.size for vary in self.vary)
+        count *= self.scatter.points if self.scatter else 1
         if count > MOST_CASES:
             raise InputError(f"vary: {count} cases; at most {MOST_CASES} are allowed")
-        cells(self.case_of(self.settings[0]), self.fields)
+        self._sample = self._first_case()
+        cells(self._sample, self.fields)
         for wanted in self.shapes:
-            self.case_of(wanted)
+            self._sample.changed(**changes(self._sample, wanted))
+        return self
+
+    def _first_case(self) -> Case:
+        """Return the first case that some setting makes."""
+        failures = []
+        for setting in self.settings[:MOST_FAILURES]:
+            try:
+                return self.case_of(setting)
+            except InputError as error:
+                failures.append(error)
+        raise failures[0]
 
     @property
     def base(self) -> Case:
         """The case with what is set throughout."""
         return self._base
+
+    @property
+    def sample(self) -> Case:
+        """The first of the cases."""
+        return self._sample
 
     @property
     def fields(self) -> list[str]:

@@ -14,16 +14,19 @@ from typing import Any
 from fem.complaint import InputError
 from fem.result import Result, machine, versions
 from fem.study.agenda import Agenda
-from fem.study.crew import Crew, WorkerLostError
-from fem.study.ledger import Curve, Ledger
+from fem.study.crew import Crew, CrewLostError, WorkerLostError
+from fem.study.ledger import Curve, Ledger, Status
 from fem.study.outcome import Outcome, tabulate
-from fem.study.plan import Study
-from fem.study.work import Done, Task
+from fem.study.work import NOT_IN_BATCH, Done, Task
 
 AHEAD = 2
 """Tasks in hand for each worker: the one at work and the next."""
 
 MOST_TRIES = 2
+
+CLEANLY: tuple[Status, ...] = ("reached", "ended")
+ANYHOW: tuple[Status, ...] = (*CLEANLY, "failed")
+"""Ways in which a curve is done."""
 
 SHAPES = "shapes"
 """Folder of the results whose shapes are kept, a folder to each by the key of its case."""
@@ -68,34 +71,43 @@ def run(
     study = agenda.study
     folder.mkdir(parents=True, exist_ok=True)
     with Ledger(folder) as ledger:
-        _check(ledger, study, folder, resume or retry)
-        done = ledger.done(["reached", "ended"] if retry else ["reached", "ended", "failed"])
+        _check(ledger, agenda, folder, resume or retry)
+        done = ledger.done(CLEANLY if retry else ANYHOW)
         keys = {case.key for case in agenda.cases}
         if report:
             report([c for c in ledger.curves() if c.case in keys and (c.case, c.model) in done])
         _begin(ledger)
         tasks = agenda.tasks(done, folder / SHAPES)
-        interrupted = Shift(ledger, folder / SHAPES, crew, report).work(tasks)
+        ended = Shift(ledger, folder / SHAPES, crew, report).work(tasks)
         curves = [curve for curve in ledger.curves() if curve.case in keys]
         table = tabulate(study, agenda.cases, curves)
-        sessions = ledger.fact("sessions")
-    return Outcome(study, table, _provenance(agenda, curves, sessions, interrupted))
+        told = {**_provenance(agenda, curves, ended), "sessions": ledger.fact("sessions")}
+        told["curves_of_other_settings"] = ledger.count - len(curves)
+    return Outcome(study, table, told)
 
 
-def _check(ledger: Ledger, study: Study, folder: Path, resume: bool) -> None:
+def _check(ledger: Ledger, agenda: Agenda, folder: Path, resume: bool) -> None:
     """Raise unless the ledger is new, or of a run that may be resumed."""
-    if ledger.count and not resume:
+    study = agenda.study
+    there = {case for case, _ in ledger.done(ANYHOW)}
+    if there and not resume:
         raise InputError(
             f"{folder}: {ledger.count} curves of an earlier run are there; "
             "go on with --resume, or take another folder (--out)"
         )
+    if there and there.isdisjoint(case.key for case in agenda.cases):
+        raise InputError(
+            f'{folder}: the curves there are of another study, "{ledger.fact("title")}"; '
+            "take another folder (--out)"
+        )
     earlier = ledger.fact("resolution")
-    if ledger.count and earlier != study.resolution:
+    if there and earlier != study.resolution:
         raise InputError(
             f'{folder}: the curves there are of resolution "{earlier}", the study asks for '
             f'"{study.resolution}"; take another folder (--out)'
         )
     ledger.note("resolution", study.resolution)
+    ledger.note("title", study.title)
 
 
 def _begin(ledger: Ledger) -> None:
@@ -112,8 +124,8 @@ class Shift:
         self._ledger, self._shapes, self._crew, self._report = ledger, shapes, crew, report
         self._in_hand: dict[Future[list[Done]], Task] = {}
 
-    def work(self, tasks: Iterator[Task]) -> bool:
-        """Perform the tasks; return whether the user broke off."""
+    def work(self, tasks: Iterator[Task]) -> str:
+        """Perform the tasks; return why it ended before the last one, empty if it did not."""
         with self._crew:
             try:
                 self._hand_in(islice(tasks, AHEAD * self._crew.size))
@@ -123,8 +135,10 @@ class Shift:
                         self._hand_in(self._take_up(future))
                         self._hand_in(islice(tasks, 1))
             except KeyboardInterrupt:
-                return True
-        return False
+                return "it was broken off"
+            except CrewLostError as lost:
+                return str(lost)
+        return ""
 
     def _hand_in(self, tasks: Iterator[Task]) -> None:
         for task in tasks:
@@ -157,9 +171,7 @@ class Shift:
         new.rename(self._shapes / key)
 
 
-def _provenance(
-    agenda: Agenda, curves: Sequence[Curve], sessions: Any, interrupted: bool
-) -> dict[str, Any]:
+def _provenance(agenda: Agenda, curves: Sequence[Curve], ended: str) -> dict[str, Any]:
     """Return all that says where the figures came from, and what is lacking."""
     study = agenda.study
     return {
@@ -169,11 +181,13 @@ def _provenance(
         "case_hash": study.base.hash,
         "versions": versions(),
         "machine": machine(),
-        "sessions": sessions,
-        "interrupted": interrupted,
+        "ended_early": ended,
         "cases": len(agenda.cases),
         "unusable": [{"setting": setting, "reason": why} for setting, why in agenda.unusable],
         "curves": {"asked": agenda.curves, **Counter(curve.status for curve in curves)},
+        "not_in_batch": sorted(
+            {fault for curve in curves if (fault := curve.details.get(NOT_IN_BATCH))}
+        ),
         "seconds": {
             model: round(sum(curve.seconds for curve in curves if curve.model == model), 3)
             for model in study.models

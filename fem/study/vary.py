@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from typing import TYPE_CHECKING, Annotated, Self
 
@@ -14,10 +15,14 @@ from fem.units import NUMBER, registry
 
 MOST_VALUES = 10_000
 
+RANGE = 'a range goes from one quantity to another, as from "3 mm" to "5 mm"'
+
 
 def _value(value: object) -> object:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         raise ValueError('write a text, such as "20 deg", or a number')
+    if isinstance(value, float) and not math.isfinite(value):
+        raise ValueError("it must be a finite number")
     return value
 
 
@@ -68,8 +73,11 @@ class Vary(Part):
             )
         if self.values is None:
             for key in ("start", "end"):
-                if getattr(self, key) is None:
+                value = getattr(self, key)
+                if value is None:
                     raise misfit("this key is missing, or else values", names[key])
+                if isinstance(value, str) and not _quantity(value):
+                    raise misfit(RANGE, names[key])
             try:
                 self._ends()
             except ValueError as error:
@@ -87,6 +95,11 @@ class Vary(Part):
     def fields(self) -> tuple[str, ...]:
         """All its fields."""
         return (self.field, *self.same, *self.opposite)
+
+    @property
+    def size(self) -> int:
+        """Number of its values, 1 if the design picks them."""
+        return len(self.values) if self.values else self.count or 1
 
     @property
     def scattered(self) -> bool:
@@ -113,8 +126,7 @@ class Vary(Part):
                 raise ValueError("either both ends of a range have a unit or none")
             return float(self.start), float(self.end), ""
         start, end = _quantity(self.start), _quantity(self.end)
-        if not start or not end:
-            raise ValueError('a range goes from one quantity to another, as from "3 mm" to "5 mm"')
+        assert start and end  # it was checked
         return start[0], _in_unit(*end, start[1]), start[1]
 
     def _between(self, steps: Array, at: Array | None) -> list[Value]:

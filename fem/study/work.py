@@ -18,6 +18,9 @@ from fem.study.ledger import Curve, Status
 CHAIN = Chain()
 """Hands on from case to case, in one worker, what neighbours share."""
 
+NOT_IN_BATCH = "not_in_batch"
+"""Among the details of a curve: what went wrong when its batch was solved together."""
+
 
 @dataclass(frozen=True)
 class Task:
@@ -66,9 +69,16 @@ def perform(task: Task) -> list[Done]:
     if task.model == "fast" and len(task.cases) > 1:
         try:
             return _solve_batch(task)
-        except Exception:  # one case spoils it for all: find it one by one
-            pass
+        except Exception as error:  # one case spoils it for all: find it one by one, and say so
+            fault = f"{type(error).__name__}: {error}"
+            return [_noted(_solve_one(case, task), fault) for case in task.cases]
     return [_solve_one(case, task) for case in task.cases]
+
+
+def _noted(done: Done, fault: str) -> Done:
+    """Return what is done with a note of why it was not done in a batch."""
+    details = done.curve.details | {NOT_IN_BATCH: fault}
+    return replace(done, curve=replace(done.curve, details=details))
 
 
 def _solve_batch(task: Task) -> list[Done]:

@@ -28,7 +28,7 @@ from fem.study.outcome import Outcome
 from fem.study.run import Report
 
 MOST_LINES = 20
-"""So many curves that failed are told one by one at the end; run.json has them all."""
+"""So many faults are told one by one at the end; run.json has them all."""
 
 
 class _Tally:
@@ -94,15 +94,18 @@ def progress(agenda: Agenda) -> Iterator[Report]:
                     tally.add(curve, words[curve.case])
             for curve in curves:
                 if curve.status == "failed":
-                    live.console.print(failure_line(curve, words), soft_wrap=True, highlight=False)
+                    line = _failure(words, curve.model, curve.case, curve.reason)
+                    live.console.print(line, soft_wrap=True, highlight=False)
             live.update(Group(bar, tally.table()))
 
         yield report
+    if not console.is_terminal:
+        console.print()  # else what comes next stands in the last line
 
 
-def failure_line(curve: Curve, words: Mapping[str, str]) -> str:
+def _failure(words: Mapping[str, str], model: str, case: str, reason: str) -> str:
     """Return in one line which curve failed, and why."""
-    return f"failed: {NAMES[curve.model]}, {words[curve.case]}: {curve.reason}"
+    return f"failed: {NAMES[model]}, {words[case]}: {reason}"
 
 
 def print_estimate(agenda: Agenda, found: Sequence[Estimate], workers: int) -> None:
@@ -116,13 +119,14 @@ def print_estimate(agenda: Agenda, found: Sequence[Estimate], workers: int) -> N
     )
     for part in found:
         console.print(
-            f"{NAMES[part.model]}: about {_time(part.seconds / workers)} with {workers} workers, "
+            f"{NAMES[part.model]}: about {_time(part.seconds / min(workers, part.workers))}, "
             f"{part.bytes / 1e6:.2g} MB (from {part.sample} of its curves, solved just now)"
         )
-    _print_unusable(console, [why for _, why in agenda.unusable])
+    console.print(f"with {workers} workers, beside the start of the processes and the pictures")
+    _print_lines(console, [_unusable_line(setting, why) for setting, why in agenda.unusable])
 
 
-def print_outcome(outcome: Outcome, agenda: Agenda, folder: Path) -> None:
+def print_outcome(outcome: Outcome, agenda: Agenda, folder: Path, files: Sequence[str]) -> None:
     """Print how the curves went, what failed, and what was written."""
     console, told = terminal(), outcome.provenance
     console.print(outcome.study.title, style="bold")
@@ -131,26 +135,33 @@ def print_outcome(outcome: Outcome, agenda: Agenda, folder: Path) -> None:
     console.print(
         f"{counts['asked']} curves: {counts.get('reached', 0)} reached the last step, "
         f"{counts.get('ended', 0)} ended at a limit before it, {counts.get('failed', 0)} failed"
-        + (f", {lacking} are still to do: go on with --resume" if lacking else ""),
+        + (f", {lacking} are still to do" if lacking else "")
+        + (f": {told['ended_early']}; go on with --resume" if told["ended_early"] else ""),
         soft_wrap=True,
     )
     if len(outcome.table):
         console.print(_ranges(outcome))
-    failed = [entry for entry in told["not_reached"] if entry["status"] == "failed"]
     words = agenda.words()
-    for entry in failed[:MOST_LINES]:
-        line = f"failed: {NAMES[entry['model']]}, {words[entry['case']]}: {entry['reason']}"
+    failed = [entry for entry in told["not_reached"] if entry["status"] == "failed"]
+    lines = [_failure(words, entry["model"], entry["case"], entry["reason"]) for entry in failed]
+    lines += [_unusable_line(entry["setting"], entry["reason"]) for entry in told["unusable"]]
+    lines += [f"solved one by one, not in a batch: {fault}" for fault in told["not_in_batch"]]
+    if others := told["curves_of_other_settings"]:
+        lines.append(f"{others} curves in the ledger are of other settings and left aside")
+    _print_lines(console, lines)
+    console.print(f"{folder}: {', '.join(sorted(files))}", soft_wrap=True, highlight=False)
+
+
+def _print_lines(console: Console, lines: Sequence[str]) -> None:
+    for line in lines[:MOST_LINES]:
         console.print(line, soft_wrap=True, highlight=False)
-    if len(failed) > MOST_LINES:
-        console.print(f"and {len(failed) - MOST_LINES} more, see run.json")
-    _print_unusable(console, [entry["reason"] for entry in told["unusable"]])
-    names = ", ".join(sorted(p.name for p in folder.iterdir() if not p.name.startswith(".")))
-    console.print(f"{folder}: {names}", soft_wrap=True, highlight=False)
+    if len(lines) > MOST_LINES:
+        console.print(f"and {len(lines) - MOST_LINES} lines more, see run.json")
 
 
-def _print_unusable(console: Console, reasons: Sequence[str]) -> None:
-    for reason in reasons[:MOST_LINES]:
-        console.print(f"no case: {reason}", soft_wrap=True, highlight=False)
+def _unusable_line(setting: Mapping[str, object], reason: str) -> str:
+    told = ", ".join(f"{field} {value}" for field, value in setting.items())
+    return f"no case: {told}: {reason}"
 
 
 def _ranges(outcome: Outcome) -> Table:

@@ -149,7 +149,7 @@ def _axis(study: Study, vary: Vary, rows: pandas.DataFrame) -> tuple[Axis, panda
     """Return what a table of the study varies, and its values row by row."""
     from pandas.api.types import is_numeric_dtype
 
-    name = column(study.case_of(study.settings[0]), vary.field)  # the base may have no such key
+    name = column(study.sample, vary.field)  # the base may have no such key
     values, parts = rows[name], vary.field.split(".")
     family = parts[0] == THREADS
     stem = "_".join(parts[2:] if family else parts)
