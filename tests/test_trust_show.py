@@ -15,7 +15,7 @@ from fem.show.trust.share import BOUNDS, share_scale
 from fem.show.trust.sheets import trust_sheet
 from fem.trust import CorrectedModel, Trust, parse, rules, trust_map
 from tests.shown import check_lettering, words
-from tests.trust_toys import make_study, tabulated, two_angles
+from tests.trust_toys import driven, make_study, tabulated, two_angles
 
 TWIST = "twist 2 deg"
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
@@ -138,6 +138,31 @@ def test_one_number_is_drawn_against_the_pressure():
     (axes,) = panels(figure)
     assert axes.get_ylabel() == "pressure [kPa]"
     assert np.abs(np.abs(border(axes)[:, 0]) - 20).max() < 0.5
+    check_lettering(figure)
+
+
+@pytest.mark.parametrize(
+    ("drive", "said"),
+    [
+        ({"gas": {"mass": "5 mg", "steps": 4}}, "at 5 mg of air let in, 12 kPa"),
+        ({"volume": {"added": "2 mL", "steps": 4}}, "at 2 mL pushed in, 12 kPa"),
+        (
+            {"pressure": {"end": "8 kPa", "steps": 2}, "move": {"twist": "20 deg", "steps": 2}},
+            "at step 4 of 4, 8 kPa",
+        ),
+    ],
+)
+def test_two_numbers_are_drawn_whatever_drives_the_tube(drive, said):
+    """Where the pressure is no level, the pressures found there stand above the panel."""
+    study = driven(two_angles(3, steps=4), **drive)
+    outcome = tabulated(
+        study,
+        lambda own, p: fast(own, p) | {"volume_mm3": 5000 + 2000 * p / 12, "air_mg": 5 * p / 12},
+        off,
+    )
+    tolerances = parse(TWIST, outcome)
+    figure = trust_sheet(outcome, trust_map(outcome, tolerances), tolerances).figure()
+    assert said in words(figure).replace("\n", " ")
     check_lettering(figure)
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas
 
+from fem.stages import steps_of
 from fem.study.outcome import Outcome
 from fem.study.plan import Study
 from fem.study.setting import cells
@@ -26,6 +27,12 @@ def two_angles(count=None, **more):
     return make_study(vary, **more)
 
 
+def driven(study, **drive):
+    """Return a study whose cases are driven by something else than the pressure alone."""
+    data = {key: value for key, value in study.base.data.items() if key != "pressure"}
+    return Study.restore({**study.data, "set": {}}, data | drive)
+
+
 def tabulated(study, fast, difference, ends=None):
     """Return the outcome of functions of the varied cells and the pressure (kPa).
 
@@ -35,7 +42,7 @@ def tabulated(study, fast, difference, ends=None):
     for setting in study.settings:
         case = study.case_of(setting)
         own = cells(case, study.fields)
-        top, steps = 1e3 * case.pressure.end, case.pressure.steps
+        top, steps = (1e3 * case.pressure.end if case.pressure else 12.0), steps_of(case)
         for model in study.models:
             last = ends(model, own) if ends else steps
             for step in range(last + 1):

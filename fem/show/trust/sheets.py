@@ -81,7 +81,7 @@ def _rows(seen: Survey, table: pandas.DataFrame) -> pandas.DataFrame:
     rows = seen.rows.assign(ordinal=seen.rows.groupby(CURVE).cumcount())
     rows = rows[rows.ordinal > 0].drop_duplicates(["case", "ordinal"])
     found = table[["case", "ordinal", SHARE, "state"]]
-    places = ["case", LEVEL, "ordinal", *(axis.column for axis in seen.axes)]
+    places = ["case", LEVEL, "pressure_kPa", "ordinal", *(axis.column for axis in seen.axes)]
     return rows[places].merge(found, on=["case", "ordinal"]).assign(model="fast", stable=True)
 
 
