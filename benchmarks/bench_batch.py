@@ -17,11 +17,11 @@ import numpy as np
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
+from fem.batch.gather import groups
+from fem.batch.paths import follow
+from fem.batch.readings import read
+from fem.batch.solve import CHUNK, solve_batch, solve_tables
 from fem.case import Case
-from fem.fast.batch import CHUNK, solve_batch, solve_tables
-from fem.fast.gather import groups
-from fem.fast.paths import follow
-from fem.fast.readings import read
 from fem.slack import Slack
 
 CASE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"

@@ -82,7 +82,7 @@ def _noted(done: Done, fault: str) -> Done:
 
 
 def _solve_batch(task: Task) -> list[Done]:
-    from fem.fast.batch import solve_batch
+    from fem.batch.solve import solve_batch
 
     return [
         Done(_curve(case, run, task.tries))

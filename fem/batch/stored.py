@@ -11,8 +11,8 @@ import numpy as np
 
 from fem.account import ROUND_OFF, STORED
 from fem.arrays import Array, Index
-from fem.fast.states import REST, States
-from fem.fast.tubes import Tubes
+from fem.batch.states import REST, States
+from fem.batch.tubes import Tubes
 from fem.work import integral
 
 

@@ -14,8 +14,8 @@ from __future__ import annotations
 import numpy as np
 
 from fem.arrays import Array
-from fem.fast.potential import invariants
-from fem.fast.tubes import Tubes
+from fem.batch.potential import invariants
+from fem.batch.tubes import Tubes
 
 
 def greatest_stretch(tubes: Tubes, y: Array) -> Array:

@@ -9,13 +9,13 @@ import numpy as np
 
 from fem.arrays import Array, Index
 from fem.balance import end_gaps, imbalance
-from fem.fast.equilibrium import newton
-from fem.fast.gather import Group
-from fem.fast.paths import Paths
-from fem.fast.potential import forces, thread_stretch, volume
-from fem.fast.states import DEMANDED, LIMIT, ON_THE_WAY, REST, Mask, States
-from fem.fast.tubes import Tubes
-from fem.fast.wall import greatest_invariant, greatest_stretch
+from fem.batch.equilibrium import newton
+from fem.batch.gather import Group
+from fem.batch.paths import Paths
+from fem.batch.potential import forces, thread_stretch, volume
+from fem.batch.states import DEMANDED, LIMIT, ON_THE_WAY, REST, Mask, States
+from fem.batch.tubes import Tubes
+from fem.batch.wall import greatest_invariant, greatest_stretch
 from fem.measure import Figures, Reactions, ThreadFigures, carries
 from fem.newton import TOLERANCE
 from fem.track import in_kilopascals, step_row

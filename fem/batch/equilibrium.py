@@ -19,9 +19,9 @@ from typing import NamedTuple
 import numpy as np
 
 from fem.arrays import Array
-from fem.fast.potential import forces, restrain
-from fem.fast.states import Mask
-from fem.fast.tubes import Tubes
+from fem.batch.potential import forces, restrain
+from fem.batch.states import Mask
+from fem.batch.tubes import Tubes
 
 
 class Iteration(NamedTuple):
@@ -59,7 +59,7 @@ def iterate(tubes: Tubes, y: Array) -> Iteration:
 
 
 def newton(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> Iteration:
-    """Return the iteration from what :func:`fem.fast.potential.forces` has found at `y`.
+    """Return the iteration from what :func:`fem.batch.potential.forces` has found at `y`.
 
     Both arrays are changed: they are restrained.
     """

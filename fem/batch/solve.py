@@ -1,7 +1,7 @@
 """The fast model over many cases at once.
 
 Cases that are driven by pressure from rest are followed together, as arrays
-(:mod:`fem.fast.paths`); the others, and those whose path is not certain that way, are followed one
+(:mod:`fem.batch.paths`); the others, and those whose path is not certain that way, are followed one
 by one by the path of both models. Either way the answer is the same: states are found to round-off,
 and limit points and tears are closed in on. Only the number of iterations and the gap of energy
 depend on the steps that were taken.
@@ -17,10 +17,10 @@ from typing import Any
 import numpy as np
 
 from fem.arrays import Array, Index
+from fem.batch.gather import Group, groups
+from fem.batch.paths import follow
+from fem.batch.readings import Readings, read
 from fem.case import Case
-from fem.fast.gather import Group, groups
-from fem.fast.paths import follow
-from fem.fast.readings import Readings, read
 from fem.result import Run
 from fem.run import solve
 from fem.track import limit_clause, rubber_limit

@@ -12,12 +12,12 @@ from typing import NamedTuple
 import numpy as np
 
 from fem.arrays import Array
-from fem.fast.refine import until_limit
-from fem.fast.settle import ROUGH, settle
-from fem.fast.states import REST, Mask, States, foretold
-from fem.fast.stored import excess, step_works
-from fem.fast.tubes import Tubes
-from fem.fast.wall import greatest_stretch
+from fem.batch.refine import until_limit
+from fem.batch.settle import ROUGH, settle
+from fem.batch.states import REST, Mask, States, foretold
+from fem.batch.stored import excess, step_works
+from fem.batch.tubes import Tubes
+from fem.batch.wall import greatest_stretch
 from fem.pace import CUT
 from fem.path import AHEAD, TEARS
 

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from fem.arrays import Array, Index
+from fem.batch.tubes import Tubes
 from fem.case import Case
-from fem.fast.tubes import Tubes
 from fem.fast.wall_points import count, radii_and_weights
 
 COMMON = ("law", "bulk_ratio", "trusted_stretch")

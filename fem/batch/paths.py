@@ -8,14 +8,14 @@ from typing import Self
 import numpy as np
 
 from fem.arrays import Array, Index
-from fem.fast.ends import beyond, landings, limit_points, tears
-from fem.fast.march import march
-from fem.fast.refine import between, doubtful, until
-from fem.fast.states import LIMIT, REST, Mask, States
-from fem.fast.stored import Account, keep_account
-from fem.fast.tubes import Tubes
-from fem.fast.walk import Start, walk
-from fem.fast.wall import greatest_stretch
+from fem.batch.ends import beyond, landings, limit_points, tears
+from fem.batch.march import march
+from fem.batch.refine import between, doubtful, until
+from fem.batch.states import LIMIT, REST, Mask, States
+from fem.batch.stored import Account, keep_account
+from fem.batch.tubes import Tubes
+from fem.batch.walk import Start, walk
+from fem.batch.wall import greatest_stretch
 from fem.pace import CUT
 from fem.path import START, TEARS
 

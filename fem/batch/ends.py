@@ -8,8 +8,8 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from fem.arrays import Array
-from fem.fast.settle import MOST_AT, settle, settle_at
-from fem.fast.states import (
+from fem.batch.settle import MOST_AT, settle, settle_at
+from fem.batch.states import (
     BEYOND,
     DEMANDED,
     LAST,
@@ -19,8 +19,8 @@ from fem.fast.states import (
     foretold,
     pressure_cubic,
 )
-from fem.fast.tubes import Tubes
-from fem.fast.wall import greatest_stretch
+from fem.batch.tubes import Tubes
+from fem.batch.wall import greatest_stretch
 from fem.pace import CUT
 from fem.path import BEYOND as MOST_BEYOND
 from fem.path import BEYOND_SHARE, TEARS

@@ -36,7 +36,7 @@ from __future__ import annotations
 import numpy as np
 
 from fem.arrays import Array
-from fem.fast.tubes import Tubes
+from fem.batch.tubes import Tubes
 
 
 def volume(tubes: Tubes, y: Array) -> Array:

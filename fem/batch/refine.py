@@ -1,7 +1,7 @@
 """States between those of paths, until nothing between can have been missed.
 
 Between two states of a path something may have been missed if the work on the way is not stored
-(:mod:`fem.fast.stored`), or if the stiffness, extrapolated from the two states before, vanishes on
+(:mod:`fem.batch.stored`), or if the stiffness, extrapolated from the two states before, vanishes on
 the way: then pressure may fall there and rise again. A state is put in at half the change of
 volume, and both halves are judged anew.
 """
@@ -13,10 +13,10 @@ from typing import NamedTuple
 import numpy as np
 
 from fem.arrays import Array, Index
-from fem.fast.settle import ROUGH, settle
-from fem.fast.states import REST, Mask, States, foretold
-from fem.fast.stored import Account, excess, step_works
-from fem.fast.tubes import Tubes
+from fem.batch.settle import ROUGH, settle
+from fem.batch.states import REST, Mask, States, foretold
+from fem.batch.stored import Account, excess, step_works
+from fem.batch.tubes import Tubes
 
 ROUNDS = 4
 """So many times states are put in; where that does not do, the path is cut off."""
@@ -69,7 +69,7 @@ def between(
     Parameters
     ----------
     tubes, trail, account, from_rest
-        As of :func:`fem.fast.stored.keep_account`.
+        As of :func:`fem.batch.stored.keep_account`.
     doubt
         Whether something may have been missed on the way to a state, shape (m,).
     """

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from fem.arrays import Array
-from fem.fast.equilibrium import Iteration, Search, iterate
-from fem.fast.potential import energy
-from fem.fast.states import ON_THE_WAY, Mask, States
-from fem.fast.tubes import Tubes
+from fem.batch.equilibrium import Iteration, Search, iterate
+from fem.batch.potential import energy
+from fem.batch.states import ON_THE_WAY, Mask, States
+from fem.batch.tubes import Tubes
 from fem.newton import TOLERANCE
 
 MOST = 8
@@ -63,7 +63,7 @@ def settle_at(
     y
         First guesses, shape (3, n).
     pressure, low, high
-        As of :class:`fem.fast.equilibrium.Search`.
+        As of :class:`fem.batch.equilibrium.Search`.
     """
     search, count = Search(pressure, low, high), 0
     for _ in range(MOST_AT):

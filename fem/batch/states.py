@@ -24,7 +24,7 @@ class States:
     tube
         Number of the tube, shape (m,).
     y
-        The unknowns nu, epsilon and kappa of :mod:`fem.fast.tubes`, shape (3, m).
+        The unknowns nu, epsilon and kappa of :mod:`fem.batch.tubes`, shape (3, m).
     along
         Their derivatives by nu along the path, shape (3, m); the first is 1.
     pressure, stiffness

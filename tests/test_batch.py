@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from fem.fast.batch import solve_batch, solve_tables
+from fem.batch.solve import solve_batch, solve_tables
 from fem.path import TEARS
 from fem.run import solve
 from fem.slack import Slack
@@ -263,10 +263,10 @@ def test_what_does_not_fit_is_followed_by_itself(make_case):
 def test_what_is_not_certain_is_followed_by_itself(make_case, monkeypatch):
     """Nothing is found within no steps of a walk, nor is anything exact enough for no error."""
     cases = [cut(make_case, 0, 0), cut(make_case, 30, -30)]
-    monkeypatch.setattr("fem.fast.walk.MOST_STEPS", 0)
+    monkeypatch.setattr("fem.batch.walk.MOST_STEPS", 0)
     assert solved_together(cases) == [1]
     reached = [run.reached for run in solve_batch(cases)]
-    monkeypatch.setattr("fem.fast.readings.TOLERANCE", 0.0)
+    monkeypatch.setattr("fem.batch.readings.TOLERANCE", 0.0)
     assert solved_together(cases) == []
     assert [run.reached for run in solve_batch(cases)] == reached == [False, True]
 
@@ -293,7 +293,7 @@ def test_cases_keep_their_order_and_may_come_twice(make_case, rubbers):
 def test_parts_of_a_group_make_no_difference(make_case, monkeypatch):
     cases = [cut(make_case, angle, -20) for angle in (-30, -10, 10, 20, 30)]
     whole = solve_batch(cases)
-    monkeypatch.setattr("fem.fast.batch.CHUNK", 2)
+    monkeypatch.setattr("fem.batch.solve.CHUNK", 2)
     parts = solve_batch(cases)
     for one, other in zip(whole, parts, strict=True):
         assert not differences(one, other)

@@ -2,7 +2,7 @@
 
 Every tube goes on to its next pressure as soon as it has met one, while the others still iterate;
 one that does not converge, or is not stable, stops. Whether the path between the states was missed
-is left to :mod:`fem.fast.refine`.
+is left to :mod:`fem.batch.refine`.
 """
 
 from __future__ import annotations
@@ -13,12 +13,12 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from fem.arrays import Array, Index
+from fem.batch.equilibrium import Iteration, Search, iterate
+from fem.batch.potential import energy
+from fem.batch.settle import FAIR
+from fem.batch.states import DEMANDED, ON_THE_WAY, REST, Mask, States
+from fem.batch.tubes import Tubes
 from fem.cubic import hermite
-from fem.fast.equilibrium import Iteration, Search, iterate
-from fem.fast.potential import energy
-from fem.fast.settle import FAIR
-from fem.fast.states import DEMANDED, ON_THE_WAY, REST, Mask, States
-from fem.fast.tubes import Tubes
 from fem.start import HAIR
 
 MOST_FIRST, MOST = 24, 14

@@ -1,0 +1,1 @@
+"""The fast model over many cases at once, as arrays."""
