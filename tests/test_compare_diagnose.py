@@ -22,6 +22,7 @@ from tests.compared import CASES, make_bench, make_outcome, truth
 
 SEEDS = range(6)
 TAKEN_UP = Scope("slack", "taken up")
+SLACK = Cause("slack", "%")
 
 
 @pytest.fixture(scope="module")
@@ -233,6 +234,41 @@ def test_a_wrong_read_out_is_named_as_such(held, kind, alter):
     amount = {"scale": 30.0, "zero": 0.4}[kind]
     assert (best.cause.kind, best.cause.of, best.scope) == (kind, of, Scope())
     assert abs(best.amount - amount) < best.plus_minus
+
+
+@pytest.mark.parametrize("model", ["fe", "fast"])
+def test_what_is_not_reached_does_not_count(held, mended_by_itself, tmp_path, model):
+    """The study ends at 13 kPa; a row beyond it has no figure, and no say."""
+    rows = truth(left=1.5)
+    more = [*rows, *((*row[:3], 20.0, *row[4:]) for row in rows[::8])]
+    foretold = foretell(make_bench(tmp_path, more))
+    found, without = held(more, 1, model, foretold), held(rows, 1, model)
+    (best,), (expected,) = found.found, without.found
+    assert (best.cause, best.scope) == (expected.cause, expected.scope) == (SLACK, TAKEN_UP)
+    assert found.points == without.points
+    assert best.amount == pytest.approx(expected.amount, abs=0.05)
+
+
+def test_a_quantity_that_is_reached_nowhere_has_no_say():
+    """Of two quantities the second has no figure: the fit is that of the first alone."""
+    amounts, rng = np.array([-2.0, 0.0, 2.0]), np.random.default_rng(1)
+    per_one = rng.normal(size=20)
+    one = evidence(0.7 * per_one + 0.1 * rng.normal(size=20), np.zeros(20))
+    nothing = np.full((20, 1), np.nan)
+    changes = amounts[:, None, None] * per_one[None, :, None]
+    effect = Effect(Cause("angle", "deg"), amounts, changes, by_fast=False)
+    measures = [*one.measures, Measure("displacement", *MOTION["displacement"])]
+    rows = one.rows.assign(displacement_mm=1.0)
+    both = replace(
+        one,
+        rows=rows,
+        measures=measures,
+        bench=np.hstack([one.bench, np.ones((20, 1))]),
+        said=np.hstack([one.said, nothing]),
+        plain=np.hstack([one.plain, nothing]),
+    )
+    wider = replace(effect, changes=np.concatenate([changes, np.nan * changes], axis=2))
+    assert both.fit(wider, Scope()) == one.fit(effect, Scope())
 
 
 def test_too_few_settings_tell_nothing(tmp_path):

@@ -73,7 +73,8 @@ class Effect:
     amounts
         Amounts that were tried, zero among them, shape (amounts,).
     changes
-        Change of each figure in the unit of its column, shape (amounts, rows, measures).
+        Change of each figure in the unit of its column, shape (amounts, rows, measures); NaN where
+        there is no figure.
     by_fast
         Whether it comes from the fast model.
     alter
@@ -87,14 +88,18 @@ class Effect:
     alter: Change | None = None
 
     def at(self, amount: float) -> Array:
-        """Return the changes at an amount between those that were tried, (rows, measures)."""
+        """Return the changes at an amount between those that were tried, (rows, measures).
+
+        Where there is no figure nothing changes.
+        """
         return np.asarray(self._through(amount))
 
     @cached_property
     def _through(self) -> Callable[[float], Array]:
         from scipy.interpolate import PchipInterpolator
 
-        return PchipInterpolator(self.amounts, self.changes, axis=0)
+        known = np.where(np.isnan(self.changes), 0.0, self.changes)
+        return PchipInterpolator(self.amounts, known, axis=0)
 
     def through(self, amount: float, change: Array, slope: Array) -> Effect:
         """Return the effect mended so that at `amount` it is `change`, shape (rows, measures).
