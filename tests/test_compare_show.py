@@ -178,6 +178,19 @@ def test_a_bench_without_rules_or_deviations_is_drawn(file, tmp_path):
     check_lettering(figure)
 
 
+def test_a_bench_that_is_reached_nowhere_is_drawn(file, tmp_path):
+    lines = file.read_text(encoding="utf-8").splitlines()
+    far = tmp_path / "far.csv"
+    far.write_text("\n".join([*lines[:2], "20,-25,taken up,14,1,1,1,1"]), encoding="utf-8")
+    found = compare(make_outcome(), far)
+    figure = plot(found, found.bench.measures[0])
+    assert "no point is reached" in words(figure)
+    low, high = figure.axes[1].get_ylim()
+    assert low == pytest.approx(-high), "nil in the middle"
+    found.save(tmp_path)
+    check_lettering(figure)
+
+
 # ----------------------------------------------------------------------------- terminal, sentences
 
 

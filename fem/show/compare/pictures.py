@@ -197,7 +197,7 @@ def _plot_residual(
             rows[GAUGE.column] + beside, rows[measure.column + RESIDUAL], yerr=std, **_marked(group)
         )
     residuals = comparison.rows[measure.column + RESIDUAL]
-    most = max(float(residuals.abs().max()), band) * 1.15 or 1.0
+    most = max(0.0, *residuals.abs().dropna(), band) * 1.15 or 1.0
     axes.set_ylim(-most, most)
     _dress(axes, "pressure [kPa]", f"model − bench [{measure.unit.shown}]")
 
