@@ -14,7 +14,9 @@ With n figures of unknown common scale and p fitted numbers, none or one,
 
 .. math:: \mathrm{BIC} = n \ln(\chi^2/n) + p \ln n
 
-(G. Schwarz, Ann. Stat. 6, 461, 1978; from memory).
+(G. Schwarz, Ann. Stat. 6, 461, 1978; from memory). Where model and bench agree exactly there is
+nothing to explain: sigma is at least :data:`FINEST` of the greatest figure of its quantity, and
+chi-squared at least n times the square of :data:`NIL`.
 
 The interval has two parts, combined in quadrature. One is that of the linear fit at the best
 amount, Student's t at 95 %: its variance by the residuals summed over each setting, whose errors go
@@ -48,6 +50,12 @@ MODEL_ERROR = {"fe": 0.01, "fast": 0.15}
 On the wrist the coarse mesh differs from the standard one by up to 0.7 %, and the fast model, which
 knows no end plates, from the FE model by 14 %.
 """
+
+FINEST = 1e-6
+"""No figure is known better than this share of the greatest of its quantity."""
+
+NIL = 1e-3
+"""A mean residual of this share of the standard deviations is as good as none."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +141,9 @@ class Evidence:
             self.rows[m.std] if m.std in self.rows else np.full(len(self.rows), rms)
             for m, rms in zip(self.measures, off, strict=True)
         ]
-        return np.hypot(np.array(stated, dtype=float).T, self.error * np.abs(self.said))
+        own = np.hypot(np.array(stated, dtype=float).T, self.error * np.abs(self.said))
+        greatest = np.max(np.abs(self.bench), axis=0)
+        return np.maximum(own, FINEST * np.where(greatest > 0, greatest, 1.0))
 
     @cached_property
     def slope(self) -> Array:
@@ -179,6 +189,7 @@ class Evidence:
         ]
         before = self._weighted(np.zeros_like(self.said))
         own = self._figures(inside)
+        was = float(before[own] @ before[own])
         ends = effect.amounts[[0, -1]]
         return Fit(
             cause=effect.cause,
@@ -187,7 +198,7 @@ class Evidence:
             plus_minus=float(np.sqrt(chance**2 + max([0.0, *beyond_chance]))),
             at_bound=bool(np.isclose(amount, ends, atol=1e-3 * np.ptp(ends)).any()),
             bic=self._bic(left, 1),
-            explained=1 - float(np.sum(left[own] ** 2) / np.sum(before[own] ** 2)),
+            explained=1 - float(left[own] @ left[own]) / was if was else 0.0,
             rms=self._rms(before, left, inside),
         )
 
@@ -230,7 +241,7 @@ class Evidence:
 
     def _bic(self, residual: Array, fitted: int) -> float:
         n = self.points
-        return float(n * np.log(residual @ residual / n) + fitted * np.log(n))
+        return float(n * np.log(max(residual @ residual / n, NIL**2)) + fitted * np.log(n))
 
     def _half_interval(self, slopes: Array, left: Array) -> float:
         """Return half of the 95 % interval of chance; `slopes` are those of the residuals."""
