@@ -72,6 +72,12 @@ def test_both_models_are_needed():
         pairs(lacking)
 
 
+def test_models_that_stay_at_rest_are_told():
+    outcome = tabulated(two_angles(2), fast, off, lambda model, own: 0)
+    with pytest.raises(InputError, match="neither model reaches a step after rest"):
+        trust_map(outcome, parse("twist 1 deg", outcome))
+
+
 def test_toy_of_angles_is_in_radians():
     outcome = tabulated(two_angles(2), of_angles(lambda a, b, p: {"twist_deg": a}), lambda o, p: {})
     assert outcome.table["twist_deg"].abs().max() == pytest.approx(np.pi / 6)

@@ -247,6 +247,35 @@ def test_the_command(corrected, tmp_path):
     assert loaded.study.hash == outcome.study.hash
 
 
+@pytest.mark.parametrize(
+    ("vary", "ends", "said"),
+    [
+        (GRID, None, "4 unlike curves have both models; a corrected model takes 8 at least"),
+        (GRID[:1], None, "3 unlike curves have both models"),
+        (GRID, lambda model, own: 5 if model == "fe" else 0, "0 unlike curves have both models"),
+        ([SLACK], None, "no trust.png: no number varies"),
+    ],
+)
+def test_the_map_and_the_rules_are_always_written(vary, ends, said, tmp_path):
+    """What a study does not yield is said; of an older study nothing stays behind."""
+    vary = [table | {"count": 3} if "count" in table else table for table in vary]
+    outcome = tabulated(make_study(vary), fast, lambda own, p: {"twist_deg": 0.3 * p}, ends)
+    outcome.save(tmp_path)
+    (tmp_path / "trust").mkdir()
+    for name in ("corrected.npz", "corrected.png"):
+        (tmp_path / "trust" / name).write_text("old", encoding="utf-8")
+    run = CliRunner().invoke(app, ["trust", str(tmp_path), "--tolerance", TWIST])
+    assert run.exit_code == 0, run.output
+    told = " ".join(run.output.split())
+    assert said in told and "no corrected fast model" in told
+    written = {file.name for file in (tmp_path / "trust").iterdir()}
+    drawn = set() if vary == [SLACK] else {"trust.png"}
+    assert written == {"trust.csv", "rules.csv", "trust.json"} | drawn
+    facts = json.loads((tmp_path / "trust" / "trust.json").read_text(encoding="utf-8"))
+    assert facts["corrected"] is None and "unlike curve" in facts["no_corrected_model"]
+    assert facts["rules"]
+
+
 def test_the_command_tells_what_cannot_be_used(corrected, tmp_path):
     outcome, _ = corrected
     outcome.save(tmp_path)

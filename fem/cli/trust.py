@@ -28,7 +28,7 @@ def trust(
     from fem.show.trust.console import print_trust, working
 
     with plain_errors():
-        from fem.show.trust.pictures import save_pictures
+        from fem.show.trust.pictures import left_out, save_pictures
         from fem.study.outcome import Outcome
         from fem.trust.report import Trust
 
@@ -38,4 +38,5 @@ def trust(
         folder = make_folder(out or results / "trust")
         files = found.save(folder)
         files += save_pictures(outcome, found.map, found.tolerances, found.model, folder)
-    print_trust(outcome.study.title, found.tolerances, found.rules, found.model, files)
+        said = left_out(files, found.lacking)
+    print_trust(outcome.study.title, found.tolerances, found.rules, found.model, files, said)

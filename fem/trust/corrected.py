@@ -224,9 +224,10 @@ def _check(outcome: Outcome, points: pandas.DataFrame, quantities: Sequence[str]
             raise InputError(f'quantity "{column}": the study has no such column')
     curves = points["case"].nunique()
     if curves < LEAST_CURVES:
+        have = "1 unlike curve has" if curves == 1 else f"{curves} unlike curves have"
         raise InputError(
-            f'study "{outcome.study.title}": {curves} unlike curves have both models; '
-            f"{LEAST_CURVES} at least are needed"
+            f'study "{outcome.study.title}": {have} both models; a corrected model takes '
+            f"{LEAST_CURVES} at least, images by symmetry counted once"
         )
 
 

@@ -52,12 +52,17 @@ def pairs(outcome: Outcome) -> pandas.DataFrame:
     Raises
     ------
     InputError
-        If a model did not take part.
+        If a model did not take part, or neither has a step after rest.
     """
     check_models(outcome)
     varied = outcome.table.groupby("case", sort=False)[outcome.varied].first()
     fe, fast = (_steps(outcome, model) for model in ("fe", "fast"))
     table = fe.merge(fast, "outer", left_index=True, right_index=True, suffixes=(FE, FAST))
+    if table.empty:
+        raise InputError(
+            f'study "{outcome.study.title}": neither model reaches a step after rest, so there is '
+            "nothing to compare"
+        )
     reached = table[[f"pressure_kPa{FE}", f"pressure_kPa{FAST}"]].notna().to_numpy()
     state = np.select([reached.all(axis=1), reached[:, 1]], [BOTH, FE_ENDED], FAST_ENDED)
     pressure = table[f"pressure_kPa{FE}"].fillna(table[f"pressure_kPa{FAST}"])

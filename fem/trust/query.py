@@ -149,7 +149,7 @@ def _to(case: Case, pressure: float, steps: int) -> Case:
 
 def _solved(cases: list[Case]) -> list[Run | str]:
     """Return the fast model's run of each case, or why it has none."""
-    from fem.fast.batch import solve_batch
+    from fem.batch.solve import solve_batch
 
     try:
         return list(solve_batch(cases))

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
-from fem.trust.corrected import LEAST_CURVES, QUANTITIES, CorrectedModel
+from fem.complaint import InputError
+from fem.trust.corrected import QUANTITIES, CorrectedModel
 from fem.trust.map import trust_map
-from fem.trust.pairs import BOTH
 from fem.trust.rules import Rule, rule_table, rules
 from fem.trust.tolerance import Tolerance, parse
 
@@ -33,7 +33,9 @@ class Trust:
     rules
         See :func:`fem.trust.rules.rules`.
     model
-        The corrected fast model; None where too few curves have both models.
+        The corrected fast model; None where the study does not yield one.
+    lacking
+        Why there is no corrected model; empty where there is one.
     """
 
     outcome: Outcome
@@ -41,10 +43,13 @@ class Trust:
     map: pandas.DataFrame
     rules: list[Rule]
     model: CorrectedModel | None
+    lacking: str = ""
 
     @classmethod
     def of(cls, outcome: Outcome, tolerance: str) -> Self:
         """Judge a study by the text of a tolerance.
+
+        A study that yields no corrected model has its map and rules all the same.
 
         Raises
         ------
@@ -54,12 +59,16 @@ class Trust:
         tolerances = parse(tolerance, outcome)
         table = trust_map(outcome, tolerances)
         found = rules(table, outcome.study, tolerances)
-        enough = table[table["state"] == BOTH]["case"].nunique() >= LEAST_CURVES
-        model = CorrectedModel.fit(outcome, quantities_of(tolerances)) if enough else None
+        try:
+            model = CorrectedModel.fit(outcome, quantities_of(tolerances))
+        except InputError as error:
+            return cls(outcome, tolerances, table, found, None, str(error))
         return cls(outcome, tolerances, table, found, model)
 
     def save(self, folder: Path) -> list[Path]:
         """Write trust.csv, rules.csv, trust.json and corrected.npz; return the files.
+
+        Where there is no corrected model, an older corrected.npz is removed.
 
         Raises
         ------
@@ -74,11 +83,14 @@ class Trust:
             "tolerances": {t.quantity.column: t.limit for t in self.tolerances},
             "rules": [rule.sentence for rule in self.rules],
             "corrected": self.model.facts if self.model else None,
+            "no_corrected_model": self.lacking or None,
         }
         files[2].write_text(json.dumps(facts, indent=2, allow_nan=False) + "\n", encoding="utf-8")
+        corrected = folder / "corrected.npz"
+        corrected.unlink(missing_ok=True)  # an older one would be of another study
         if self.model:
-            files.append(folder / "corrected.npz")
-            self.model.save(files[-1])
+            self.model.save(corrected)
+            files.append(corrected)
         return files
 
 

@@ -31,8 +31,9 @@ def print_trust(
     found: Sequence[Rule],
     model: CorrectedModel | None,
     files: Sequence[Path],
+    left_out: Sequence[str] = (),
 ) -> None:
-    """Print the rules, the figures of the corrected model, and which files were written."""
+    """Print the rules, the figures of the corrected model, which files were written, which not."""
     console = terminal()
     console.print(title, style="bold")
     words = ", ".join(map(str, tolerances))
@@ -40,6 +41,8 @@ def print_trust(
     console.print(_rules(tolerances, found), "")
     if model is not None:
         _print_correction(console, model)
+    for sentence in left_out:
+        console.print(sentence, soft_wrap=True)
     if files:
         names = ", ".join(file.name for file in files)
         console.print(f"{files[0].parent}: {names}", soft_wrap=True)

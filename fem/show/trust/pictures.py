@@ -29,6 +29,8 @@ def save_pictures(
 ) -> list[Path]:
     """Write trust.png, if a number varies, and corrected.png, if there is a corrected model.
 
+    See :func:`left_out` for what is said of the others.
+
     Raises
     ------
     OSError
@@ -46,3 +48,21 @@ def save_pictures(
             files.append(folder / name)
             figure.savefig(files[-1], dpi=DPI, facecolor="white")
     return files
+
+
+def left_out(files: Sequence[Path], lacking: str) -> list[str]:
+    """Return a sentence on each thing that a study does not yield.
+
+    Parameters
+    ----------
+    files
+        What was written.
+    lacking
+        Why there is no corrected model, empty if there is one.
+    """
+    said = []
+    if MAP not in {file.name for file in files}:
+        said.append(f"no {MAP}: no number varies, over which a map could be drawn")
+    if lacking:
+        said.append(f"no corrected fast model: {lacking}")
+    return said
