@@ -24,7 +24,10 @@ def errors(points: pandas.DataFrame, column: str) -> dict[str, float]:
     Returns
     -------
     ``rms_before``, ``rms_after`` and ``worst_before``, ``worst_after`` in the unit of the
-    quantity; ``in_band``, the share of the points within the predicted 95 % band.
+    quantity; ``in_band``, the share of the points within the predicted 95 % band. Of points that the fit
+    left out (:func:`fem.trust.fit.find`) each band is scaled by other curves than its own; where
+    curves are many and alike that is near 0.95 as it should be, and lower where few of them tell
+    how far the others are off.
     """
     from sklearn.metrics import max_error, root_mean_squared_error
 

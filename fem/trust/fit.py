@@ -2,8 +2,10 @@
 
 The process has the covariance of :mod:`fem.trust.kernel` and a little noise. Its hyperparameters
 have the greatest likelihood on a part of the points; whole curves are then left out in turn, all is
-found anew from the others, and the errors there say by how much the predicted standard deviation
-is too small or too great: it is scaled so that 95 % of the left-out points are within 1.96 of it.
+found anew from the others, hyperparameters too, and the errors there say by how much the predicted
+standard deviation is too small or too great: it is scaled so that 95 % of the left-out points are
+within 1.96 of it. To see how far that holds elsewhere, the bands at the curves of one part are
+scaled by the errors at those of all other parts, not by their own.
 
 Source: C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press
 2006, algorithm 2.1 and chapter 5 (as scikit-learn implements it). That one scale is taken from
@@ -106,8 +108,9 @@ def find(
 
     Returns
     -------
-    The fit, and mean and standard deviation (already widened) at each of the points as predicted
-    by a fit that was made without their curves, shape (2, points).
+    The fit, and mean and standard deviation at each of the points as predicted by a fit that was
+    made without their curves, shape (2, points); the deviation is widened by what the curves of
+    the other parts ask for.
 
     Raises
     ------
@@ -119,13 +122,19 @@ def find(
     whole = _fit(inputs, values, curves, group, shared)
     left_out = np.zeros((2, len(values)))
     folds = GroupKFold(min(FOLDS, len(np.unique(curves))), shuffle=True, random_state=0)
-    for known, unknown in folds.split(inputs, values, curves):
-        part = _fit(inputs[known], values[known], curves[known], group, shared, whole.theta)
+    parts = list(folds.split(inputs, values, curves))
+    for known, unknown in parts:
+        part = _fit(inputs[known], values[known], curves[known], group, shared)
         left_out[:, unknown] = part.predict(inputs[unknown])
     ratios = abs(left_out[0] - values) / left_out[1]
-    widening = float(np.quantile(ratios, 0.95)) / BAND
-    left_out[1] *= widening
-    return replace(whole, widening=widening), left_out
+    for known, unknown in parts:
+        left_out[1, unknown] *= _widening(ratios[known])
+    return replace(whole, widening=_widening(ratios)), left_out
+
+
+def _widening(ratios: Array) -> float:
+    """Return what makes 95 % of the errors, over their predicted deviations, keep to the band."""
+    return float(np.quantile(ratios, 0.95)) / BAND
 
 
 def _fit(
@@ -134,7 +143,6 @@ def _fit(
     curves: Array,
     group: tuple[Symmetry, ...],
     shared: tuple[int, ...],
-    start: Array | None = None,
 ) -> Fit:
     amplitude = inputs[:, -1]
     strong = amplitude > 1e-3 * amplitude.max()
@@ -143,9 +151,8 @@ def _fit(
     kernel = _kernel(shared, group)
     with warnings.catch_warnings():  # that a length scale ends at its bound is no fault
         warnings.simplefilter("ignore")
-        theta = _regress(
-            inputs[some], values[some] / scale, kernel, start, search=True
-        ).kernel_.theta
+        found = _regress(inputs[some], values[some] / scale, kernel, None, search=True)
+    theta = found.kernel_.theta
     kept = thinned(curves, MOST_POINTS)
     return Fit(inputs[kept], values[kept] / scale, scale, group, shared, np.asarray(theta))
 
