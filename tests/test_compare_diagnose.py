@@ -9,9 +9,10 @@ import pytest
 from fem.compare import diagnose as diagnosing
 from fem.compare.altered import loosened, stiffened, turned
 from fem.compare.bench import read_bench
-from fem.compare.causes import Cause, Effect, foretell
+from fem.compare.causes import Cause, Effect, foretell, gauge, read
 from fem.compare.columns import MOTION, Measure
 from fem.compare.comparison import compare
+from fem.compare.curve import Curve
 from fem.compare.diagnose import diagnose
 from fem.compare.fit import Evidence, Scope
 from fem.compare.match import find_curves, match
@@ -31,6 +32,10 @@ def foretold(tmp_path_factory):
     return foretell(make_bench(tmp_path_factory.mktemp("bench"), truth()))
 
 
+def by_case(curves, model="fast"):
+    return {key: curve for (key, name), curve in curves.items() if name == model}
+
+
 @pytest.fixture
 def held(tmp_path, foretold):
     """Return a function that diagnoses a bench; what it compares is the fast model.
@@ -43,8 +48,9 @@ def held(tmp_path, foretold):
     def hold(rows, seed, model="fast", foretold=foretold):
         bench = make_bench(tmp_path, rows, seed)
         foretold = foretold or foretell(bench)
-        matched = match(bench, find_curves(bench, make_outcome(), ["fast"]), ["fast"])
-        return diagnose(matched.assign(model=model), bench, model, foretold)
+        curves = find_curves(bench, make_outcome(), ["fast"])
+        matched = match(bench, curves, ["fast"]).assign(model=model)
+        return diagnose(matched, bench, model, by_case(curves), foretold)
 
     return hold
 
@@ -181,6 +187,25 @@ def test_mending_puts_the_effect_through_what_was_solved():
     assert not mended.by_fast
 
 
+def test_the_zero_of_the_gauge_moves_along_the_models_own_curve(tmp_path):
+    """On y = x^2 a shift s changes y by 2 x s + s^2; beyond 13 kPa the fast model goes on."""
+    bench = make_bench(tmp_path, truth()[:8])  # 3 to 13 kPa at one setting
+    steps = np.linspace(0, 13, 261)
+    columns = {"step": range(261), "demanded": True, "pressure_kPa": steps, "twist_deg": steps**2}
+    (key,) = bench.cases
+    (fast,) = (effect for effect in foretell(bench).effects if effect.cause.kind == "gauge")
+    found = gauge(bench, {key: Curve.of(pandas.DataFrame(columns))}, fast, np.array([2.0, 1.0]))
+    assert not found.by_fast
+    pressures = bench.table.pressure_kPa.to_numpy()
+    for amount in (-1.3, -0.65, 0.0, 0.65):
+        expected = 2 * pressures * amount + amount**2
+        inside = pressures + amount <= 13
+        assert found.at(amount)[inside, 0] == pytest.approx(expected[inside], abs=1e-3)
+    assert found.at(1.3)[-1, 0] == pytest.approx(2 * fast.at(1.3)[-1, 0])
+    step = fast.at(1.3)[-2, 0] - fast.at(0.975)[-2, 0]
+    assert found.at(1.3)[-2, 0] - found.at(0.975)[-2, 0] == pytest.approx(2 * step)
+
+
 # ------------------------------------------------------------------------------- what is built in
 
 
@@ -279,12 +304,13 @@ def test_a_quantity_that_is_reached_nowhere_has_no_say():
 def test_nothing_is_named_where_all_agrees_exactly(foretold, tmp_path, model, std, off):
     """Nor where rounding is all that is left. A deviation of 1e-6 deg is one that nobody states."""
     bench = make_bench(tmp_path, truth())
-    rows = match(bench, find_curves(bench, make_outcome(), ["fast"]), ["fast"]).assign(model=model)
+    curves = find_curves(bench, make_outcome(), ["fast"])
+    rows = match(bench, curves, ["fast"]).assign(model=model)
     for measure in bench.measures:
         rows[measure.column] = (1 + off) * rows[measure.column + ".model"]
         rows[measure.std] = std
     chosen = rows.drop(columns=[m.std for m in bench.measures]) if std is None else rows
-    found = diagnose(chosen, bench, model, foretold)
+    found = diagnose(chosen, bench, model, by_case(curves), foretold)
     assert found.found == []
     assert np.isfinite([found.bic, *(fit.bic for fit in found.fits)]).all()
 
@@ -311,8 +337,9 @@ def test_what_makes_all_agree_exactly_is_named(held):
 def test_too_few_settings_tell_nothing(tmp_path):
     bench = make_bench(tmp_path, truth(left=1.5)[:16], 1)
     assert len(bench.cases) == 2
-    matched = match(bench, find_curves(bench, make_outcome(), ["fast"]), ["fast"])
-    found = diagnose(matched, bench, "fast", foretell(bench))
+    curves = find_curves(bench, make_outcome(), ["fast"])
+    matched = match(bench, curves, ["fast"])
+    found = diagnose(matched, bench, "fast", by_case(curves), foretell(bench))
     assert (found.settings, found.fits, found.found) == (2, [], [])
 
 
@@ -355,11 +382,31 @@ def test_the_slack_left_in_the_shipped_bench_file_is_named(shipped, models):
 
 
 @pytest.mark.slow
+def test_a_wrong_zero_of_the_gauge_is_found_against_the_finite_element_model(shipped, tmp_path):
+    """The FE model plays the bench, at a pressure 0.8 kPa above what the gauge says."""
+    bench = read_bench(CASES / "greenhouse_wrist.bench.csv", shipped.study.base)
+    curves = find_curves(bench, shipped, ["fe"])
+    bench = replace(bench, table=bench.table[bench.table.pressure_kPa < 15].reset_index(drop=True))
+    rows, foretold = match(bench, curves, ["fe"]), foretell(bench)
+    moved = read(bench, by_case(curves, "fe"), 0.8)
+    for seed in SEEDS:
+        rng, blurred = np.random.default_rng(seed), rows.copy()
+        for number, measure in enumerate(bench.measures):
+            noise = rng.normal(size=len(rows)) * rows[measure.std]
+            blurred[measure.column] = moved[:, number] + noise
+        (best,) = diagnose(blurred, bench, "fe", by_case(curves, "fe"), foretold).found
+        assert (best.cause.kind, best.scope) == ("gauge", Scope())
+        assert abs(best.amount - 0.8) < max(best.plus_minus, 0.05)
+        assert best.plus_minus < 0.1
+
+
+@pytest.mark.slow
 def test_nothing_is_named_where_the_finite_element_model_plays_the_bench(shipped, tmp_path):
     """Against itself there is noise, against the fast model its end effects: neither has a name."""
     outcome = shipped
     bench = read_bench(CASES / "greenhouse_wrist.bench.csv", outcome.study.base)
-    rows = match(bench, find_curves(bench, outcome, ["fe", "fast"]), ["fe", "fast"])
+    curves = find_curves(bench, outcome, ["fe", "fast"])
+    rows = match(bench, curves, ["fe", "fast"])
     foretold = foretell(bench)
     played = rows[rows.model == "fe"]
     for seed in SEEDS:
@@ -369,4 +416,5 @@ def test_nothing_is_named_where_the_finite_element_model_plays_the_bench(shipped
             noise = rng.normal(size=len(played)) * played[measure.std].to_numpy()
             blurred[measure.column] = np.tile(played[measure.column + ".model"] + noise, 2)
         for model in ("fe", "fast"):
-            assert diagnose(blurred, bench, model, foretold).found == [], (seed, model)
+            found = diagnose(blurred, bench, model, by_case(curves, model), foretold)
+            assert found.found == [], (seed, model)

@@ -3,7 +3,7 @@
 Some causes change the case: slack left on the spools, the stiffness of the rubber, the zero of the
 rings. Their effect is taken from the fast model: its figure with the cause less that without, at
 several amounts, so that it need be in no proportion to the amount. The zero of the gauge moves
-along the curve, and the read-outs need no model at all.
+along the compared model's own curves, and the read-outs need no model at all.
 """
 
 from __future__ import annotations
@@ -166,16 +166,18 @@ def _of_the_case(case: Case) -> Iterator[tuple[Cause, Array, Change]]:
         yield Cause("angle", "deg", one), ANGLES, turned(chosen)
 
 
-def _changes(amounts: Array, there: Array) -> Array:
+def _changes(amounts: Array, there: Array, guess: Array | None = None) -> Array:
     """Return what changes, shape (amounts, rows, measures); where a curve ends, as far as it goes.
 
-    A row that the fast model does not reach at an amount is given the change at the nearest one
-    that it does reach.
+    A row that the model does not reach at an amount is given the change at the nearest one that it
+    does reach, and what `guess`, of the same shape, changes by from there.
     """
     changes = there - there[amounts == 0]
+    further = np.zeros_like(changes) if guess is None else guess
     for way in (np.flatnonzero(amounts >= 0), np.flatnonzero(amounts <= 0)[::-1]):
         for before, here in pairwise(way):
-            changes[here] = np.where(np.isnan(changes[here]), changes[before], changes[here])
+            beyond = changes[before] + further[here] - further[before]
+            changes[here] = np.where(np.isnan(changes[here]), beyond, changes[here])
     return changes
 
 
@@ -225,6 +227,26 @@ def _gauge(bench: Bench, curves: Mapping[str, Curve]) -> Effect:
     amounts = FARTHEST * float(bench.table[GAUGE.column].abs().max()) * SHIFTS
     there = np.array([read(bench, curves, amount) for amount in amounts])
     return Effect(Cause("gauge", GAUGE.unit.shown), amounts, _changes(amounts, there))
+
+
+def gauge(bench: Bench, curves: Mapping[str, Curve], foretold: Effect, slope: Array) -> Effect:
+    """Return the effect of a wrong zero of the gauge, read off the compared model's own curves.
+
+    Parameters
+    ----------
+    bench
+        What was measured.
+    curves
+        The compared model's curves, by the keys of the cases.
+    foretold
+        The same effect by the fast model. It goes on where the curves end: those of a study need
+        not go beyond what was measured.
+    slope
+        What the fast model's changes are multiplied by, shape (measures,).
+    """
+    there = np.array([read(bench, curves, amount) for amount in foretold.amounts])
+    changes = _changes(foretold.amounts, there, slope * foretold.changes)
+    return replace(foretold, changes=changes, by_fast=False)
 
 
 def read_outs(bench: Bench, said: Array) -> Iterator[Effect]:

@@ -158,6 +158,7 @@ def compare(
     told = partial(report, "causes") if report else None
     foretold = foretell(bench, told) if len(bench.cases) >= LEAST_SETTINGS else None
     best = "fe" if "fe" in chosen else "fast"
+    own = {key: curves[key, best] for key in bench.cases}
     return Comparison(
         study=outcome.study,
         bench=bench,
@@ -166,5 +167,5 @@ def compare(
         rows=rows,
         summary=summary(rows, bench),
         unreached=list(unreached(rows, curves)),
-        diagnosis=diagnose(rows, bench, best, foretold, outcome.study.resolution, report),
+        diagnosis=diagnose(rows, bench, best, own, foretold, outcome.study.resolution, report),
     )

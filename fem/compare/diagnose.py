@@ -9,8 +9,9 @@ setting alone, such as a slack rule. One is named only if its fit
 - has an amount whose interval does not hold nil.
 
 Other causes whose BIC is within :data:`APART` of the best cannot be told from it, and are named
-with it. What is named of the FE model is then solved by the FE model as well, at the amount that
-was found, which mends the effect that the fast model foretold, and is fitted again.
+with it. What is named of the FE model, and changes the case, is then solved by the FE model as
+well, at the amount that was found, which mends the effect that the fast model foretold, and is
+fitted again.
 
 The fast model itself is off by the end effects, which much resemble wrong scales of the read-outs:
 against it these are no causes, and a cause has to remove more.
@@ -18,7 +19,7 @@ against it these are no causes, and a cause has to remove more.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -26,7 +27,8 @@ import numpy as np
 
 from fem.chain import Chain
 from fem.compare.bench import Bench
-from fem.compare.causes import Cause, Effect, Foretold, read, read_outs
+from fem.compare.causes import Cause, Effect, Foretold, gauge, read, read_outs
+from fem.compare.curve import Curve
 from fem.compare.fit import Evidence, Fit, Scope
 from fem.compare.match import MODEL, solved
 
@@ -89,6 +91,7 @@ def diagnose(
     rows: pandas.DataFrame,
     bench: Bench,
     model: str,
+    curves: Mapping[str, Curve],
     foretold: Foretold | None,
     resolution: str = "coarse",
     report: Report | None = None,
@@ -103,6 +106,8 @@ def diagnose(
         What was measured.
     model
         The compared model.
+    curves
+        Its curve of each setting, by the key of the case.
     foretold
         What the fast model says of this bench; None if there are too few settings to ask.
     resolution
@@ -115,10 +120,13 @@ def diagnose(
     own = rows[rows.model == model].reset_index(drop=True)
     said = own[[measure.column + MODEL for measure in bench.measures]].to_numpy(dtype=float)
     true = own[[measure.column for measure in bench.measures]].to_numpy(dtype=float)
-    causes = [*foretold.effects, *read_outs(bench, said)]
     evidence = Evidence(model, own, bench.measures, true, said, foretold.plain)
     if evidence.settings < LEAST_SETTINGS:
         return Diagnosis(model, evidence.points, evidence.settings, [], 0.0, [])
+    causes = [
+        gauge(bench, curves, effect, evidence.slope) if effect.cause.kind == "gauge" else effect
+        for effect in [*foretold.effects, *read_outs(bench, said)]
+    ]
     if model == "fast":
         causes = [effect for effect in causes if effect.cause.kind != "scale"]
     fits = _fits(evidence, causes, bench)
