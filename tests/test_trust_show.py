@@ -218,6 +218,25 @@ def test_the_terminal_says_rules_and_errors(corrected, capsys, tmp_path):
     assert "trust.csv" in said
 
 
+def test_what_is_below_round_off_is_no_error(capsys):
+    """A twist that is nil by symmetry comes out of the FE model as some 1e-9 deg."""
+    study = make_study([{"field": "threads.A.angle", "from": "5 deg", "to": "30 deg", "count": 9}])
+    outcome = tabulated(
+        study,
+        lambda own, p: {"twist_deg": 0.0, "displacement_mm": 0.1 * p, "bulge_mm": 0.1},
+        lambda own, p: {"twist_deg": 8e-9 * np.sin(p), "displacement_mm": 0.001 * p},
+    )
+    trust = Trust.of(outcome, "twist 2 deg")
+    assert list(trust.model.fits) == ["displacement_mm"]
+    assert set(trust.model.facts["errors"]["twist_deg"].values()) == {0.0, 1.0}
+    assert trust.model.facts["errors"]["displacement_mm"]["rms_before"] > 0.001
+    print_trust("Toy", trust.tolerances, trust.rules, trust.model, [])
+    assert "e-" not in capsys.readouterr().out
+    below = plot_parity(trust.model).axes[1]
+    assert "the models agree" in [text.get_text() for text in below.texts]
+    assert not any(len(line.get_xdata()) for line in below.lines)
+
+
 def test_trust_writes_its_files(corrected, tmp_path):
     outcome, _ = corrected
     trust = Trust.of(outcome, "twist 2 deg")

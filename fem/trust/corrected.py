@@ -20,6 +20,7 @@ from fem.arrays import Array
 from fem.case import Case
 from fem.complaint import InputError
 from fem.study.plan import Study
+from fem.trust.figures import errors, round_off
 from fem.trust.fit import Fit, find
 from fem.trust.inputs import Inputs
 from fem.trust.pairs import BOTH, FAST, FE, pairs
@@ -37,9 +38,6 @@ if TYPE_CHECKING:
 QUANTITIES = ("twist_deg", "displacement_mm", "bulge_mm")
 LEAST_CURVES = 8
 """Of fewer curves nothing can be left out that would tell of the others."""
-
-NIL = 1e-9
-"""A quantity of which the models differ by less throughout needs no correction."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +100,7 @@ class CorrectedModel:
         for column in quantities:
             fe, fast = (points[column + end].to_numpy(float) for end in (FE, FAST))
             predicted = np.zeros((2, len(points)))
-            if abs(fe - fast).max() > NIL * (abs(fe).max() + 1):
+            if abs(fe - fast).max() > round_off(fe):
                 group = inputs.group(column)
                 curves = points["case"].to_numpy()
                 fits[column], predicted = find(matrix, fe - fast, curves, group, inputs.shared)
@@ -245,7 +243,6 @@ def _facts(study: Study, left_out: pandas.DataFrame, quantities: Sequence[str]) 
     from importlib.metadata import version
 
     from fem.result import versions
-    from fem.trust.figures import errors
 
     return {
         "study_hash": study.hash,

@@ -11,8 +11,9 @@ import numpy as np
 from fem.arrays import Array
 from fem.trust.box import ABOVE, BELOW, IS, Box, inside, largest_pure_box
 from fem.trust.features import Feature, features
+from fem.trust.figures import round_off
 from fem.trust.flags import Flags
-from fem.trust.pairs import BOTH
+from fem.trust.pairs import BOTH, FE
 from fem.trust.tolerance import Tolerance
 
 if TYPE_CHECKING:
@@ -48,8 +49,8 @@ class Rule:
     share
         Of the points of the study.
     worst
-        Greatest error inside of each quantity, by its short name, in its shown unit; NaN where
-        no point has both models.
+        Greatest error inside of each quantity, by its short name, in its shown unit; 0 where it is
+        below round-off, NaN where no point has both models.
     """
 
     verdict: str
@@ -69,7 +70,8 @@ class Rule:
             return f"trusted for {where}" if self.words else f"trusted {where}"
         if self.verdict == NOT_TRUSTED:
             return f"not for {where}" if self.words else f"not trusted {where}"
-        return f"elsewhere {self.outside} of {self.points} points are outside the tolerance"
+        points = "1 point is" if self.points == 1 else f"{self.points} points are"
+        return f"elsewhere {self.outside} of {points} outside the tolerance"
 
 
 def rules(table: pandas.DataFrame, study: Study, tolerances: Sequence[Tolerance]) -> list[Rule]:
@@ -152,10 +154,11 @@ def _rule(
     table: pandas.DataFrame,
     tolerances: Sequence[Tolerance],
 ) -> Rule:
-    worst = {
-        tolerance.quantity.name: float(rows[f"{tolerance.quantity.column}.error"].abs().max())
-        for tolerance in tolerances
-    }
+    worst = {}
+    for tolerance in tolerances:
+        column = tolerance.quantity.column
+        error = float(rows[f"{column}.error"].abs().max())
+        worst[tolerance.quantity.name] = 0.0 if error <= round_off(table[column + FE]) else error
     return Rule(
         verdict=verdict,
         words=words,

@@ -12,6 +12,7 @@ from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 from fem.show.curves import PALE, STYLES
 from fem.show.study.lettering import fitted
 from fem.show.style import GREY, INK, TITLE_SIZE, title_lines
+from fem.trust.figures import round_off
 from fem.trust.fit import BAND
 from fem.trust.pairs import FAST, FE
 from fem.trust.tolerance import Quantity
@@ -110,14 +111,14 @@ def _draw_parity(axes: Axes, points: pandas.DataFrame, column: str) -> None:
 
 
 def _draw_errors(axes: Axes, points: pandas.DataFrame, column: str) -> None:
-    """Draw the RMS error at each step, on a scale of powers of ten."""
+    """Draw the RMS error at each step, on a scale of powers of ten; none below round-off."""
     pressure = points.groupby("ordinal")["pressure_kPa"].mean().to_numpy(float)
     for ending, style in ((FAST, BEFORE), (".corrected", AFTER)):
         square = (points[column + ending] - points[column + FE]) ** 2
         error = np.sqrt(square.groupby(points["ordinal"]).mean().to_numpy(float))
-        known = error > 0
+        known = error > round_off(points[column + FE])
         axes.plot(pressure[known], error[known], ms=3.5, lw=1.3, mfc="none", **style)
-    if not len(error[known]):
+    if not any(len(line.get_xdata()) for line in axes.lines):
         axes.text(0.5, 0.5, "the models agree", transform=axes.transAxes, ha="center", color=INK)
     axes.set_yscale("log")
     axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
