@@ -3,11 +3,13 @@
 import numpy as np
 import pandas
 import pytest
+from scipy.stats import norm
 
 from fem.compare import match as matching
 from fem.compare.curve import Curve
 from fem.compare.match import find_curves, match, unreached
 from fem.run import solve
+from fem.study.band import BAND
 from tests.compared import (
     PRESSURES,
     make_bench,
@@ -224,6 +226,7 @@ def test_breaking_off_goes_through(tmp_path, monkeypatch):
 
 def test_the_band_is_that_of_the_measurement(tmp_path):
     """95 % of normal noise is within 1.96 standard deviations (any table of the normal law)."""
+    assert pytest.approx(norm.ppf(0.975), rel=1e-12) == BAND
     rows = [(*row[:4], row[4] + off, row[5]) for row, off in zip(truth(), (1.9, 2.0), strict=False)]
     bench = make_bench(tmp_path, rows)
     found = match(bench, find_curves(bench, make_outcome(), ["fast"]), ["fast"])

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pandas
 import pytest
+from scipy.stats import norm
 
 from fem.compare.causes import Cause
 from fem.compare.comparison import compare
@@ -112,7 +113,7 @@ def test_the_band_is_drawn_to_scale(comparison):
     (_, displacement) = comparison.bench.measures
     _, residual = plot(comparison, displacement).axes
     (band,) = (patch for patch in residual.patches if patch.get_height() > 0)
-    assert band.get_height() == pytest.approx(2 * 1.96 * 0.08)
+    assert band.get_height() == pytest.approx(2 * norm.ppf(0.975) * 0.08)
 
 
 def test_pictures_name_study_bench_models_and_units(comparison):

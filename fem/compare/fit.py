@@ -37,7 +37,7 @@ import numpy as np
 from fem.arrays import Array, Index
 from fem.compare.causes import Cause, Effect
 from fem.compare.columns import Measure
-from fem.compare.match import BAND
+from fem.study.band import BAND
 
 if TYPE_CHECKING:
     import pandas
@@ -241,7 +241,7 @@ class Evidence:
 
     def _bic(self, residual: Array, fitted: int) -> float:
         n = self.points
-        return float(n * np.log(max(residual @ residual / n, NIL**2)) + fitted * np.log(n))
+        return float(n * np.log(max(float(residual @ residual) / n, NIL**2)) + fitted * np.log(n))
 
     def _half_interval(self, slopes: Array, left: Array) -> float:
         """Return half of the 95 % interval of chance; `slopes` are those of the residuals."""

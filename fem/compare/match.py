@@ -16,6 +16,7 @@ from fem.compare.bench import Bench
 from fem.compare.columns import GAUGE
 from fem.compare.curve import Curve
 from fem.run import solve
+from fem.study.band import BAND
 from fem.study.outcome import Outcome
 
 if TYPE_CHECKING:
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
 
 MODEL, RESIDUAL, WITHIN = ".model", ".residual", ".within"
 """Beside a measured column: what the model says, model less bench, whether within the band."""
-
-BAND = 1.96
-"""Standard deviations to either side that hold 95 % of normal noise."""
 
 PLACE = "place"
 

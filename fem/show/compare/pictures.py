@@ -20,9 +20,10 @@ from fem.arrays import Array
 from fem.compare.columns import GAUGE, Measure
 from fem.compare.comparison import Comparison
 from fem.compare.figures import ALL
-from fem.compare.match import BAND, MODEL, RESIDUAL
+from fem.compare.match import MODEL, RESIDUAL
 from fem.show.curves import PALE, STYLES
 from fem.show.style import DPI, GREY, INK, TITLE_SIZE, title_lines, wrap
+from fem.study.band import BAND
 
 if TYPE_CHECKING:
     import pandas
