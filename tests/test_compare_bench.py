@@ -144,6 +144,15 @@ def test_line_numbers_count_comments_blank_lines_and_quoted_breaks(read):
     assert bench.notes == ["one", 'two, with a " in it']
 
 
+def test_comments_may_stand_anywhere(read):
+    bench = read(
+        "# above\n\n# between\n" + HEAD.replace("\n", ",remark\n") + "# below\n"
+        '20,-30,taken up,5,1,1,"over\n# two lines"\n# one,"a quote\n20,-30,taken up,6,1,1,-\n# end'
+    )
+    assert list(bench.table.line) == [6, 9]
+    assert bench.notes == ["above"]
+
+
 def test_a_byte_order_mark_is_no_part_of_the_first_column(read):
     assert read("\ufeff" + HEAD + GOOD).settings == ["angle_deg.A", "angle_deg.B", "slack"]
 

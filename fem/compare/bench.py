@@ -43,7 +43,7 @@ class Bench:
     name, hash
         Name of the file, and SHA-256 of its bytes.
     notes
-        Its comment lines.
+        Its comment lines above the header.
     settings, fields
         Columns of the table that say how the device was set, and the fields that each sets.
     rules
@@ -134,11 +134,17 @@ def _text(path: Path) -> tuple[bytes, str]:
 
 
 def _rows(lines: Sequence[str], above: int, problems: Problems) -> list[tuple[int, list[str]]]:
-    """Return the cells of each line that is not blank, with its number in the file."""
-    reader = csv.reader(lines, strict=True)
+    """Return the cells of each row that is neither blank nor a comment, with its line."""
+    rest, comments = iter(lines), 0
+    reader = csv.reader(rest, strict=True)
     rows: list[tuple[int, list[str]]] = []
     while True:
-        line = above + reader.line_num + 1
+        at = reader.line_num + comments
+        if at < len(lines) and lines[at].startswith("#"):  # a break in quotes is no such line
+            next(rest)
+            comments += 1
+            continue
+        line = above + at + 1
         try:
             cells = next(reader)
         except StopIteration:
