@@ -56,7 +56,8 @@ def _left(fit: Fit, units: dict[str, str]) -> str:
 
 def amount(fit: Fit) -> str:
     """Return a cause and its amount in words."""
-    cause, size = fit.cause, figure(abs(fit.amount), fit.plus_minus, fit.cause.unit)
+    cause, interval = fit.cause, math.inf if fit.at_bound else fit.plus_minus
+    size = figure(abs(fit.amount), interval, cause.unit)
     more = fit.amount > 0
     least = "at least " if fit.at_bound else ""
     of = f" {cause.of.replace('_', ' ')}" if cause.of else ""
