@@ -137,6 +137,70 @@ def test_no_code_is_read_from_a_file(model, tmp_path):
     np.savez(file, text=np.array(json.dumps(data)), **arrays)
     with pytest.raises(InputError, match="not the one that its hash is of"):
         CorrectedModel.load(file)
+    data["study"]["title"] = model.study.title
+    data["ranges"]["numbers"].popitem()
+    np.savez(file, text=np.array(json.dumps(data)), **arrays)
+    with pytest.raises(InputError, match="its ranges are not those of the fields"):
+        CorrectedModel.load(file)
+
+
+@pytest.mark.parametrize(
+    ("name", "change"),
+    [
+        ("inputs", lambda array: array[:, :3]),
+        ("inputs", lambda array: array[:-1]),
+        ("values_0", lambda array: array[:, None]),
+        ("values_1", lambda array: array * np.nan),
+        ("theta_1", lambda array: array[1:]),
+        ("theta_0", lambda array: array.astype(str)),
+        ("values_0", lambda array: None),
+    ],
+)
+def test_a_file_whose_parts_do_not_go_together_is_refused(model, tmp_path, name, change):
+    file = tmp_path / "corrected.npz"
+    model.save(file)
+    with np.load(file) as parts:
+        arrays = dict(parts)
+    changed = change(arrays.pop(name))
+    np.savez(file, **arrays, **({} if changed is None else {name: changed}))
+    with pytest.raises(InputError, match="holds no corrected fast model"):
+        CorrectedModel.load(file)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.9])
+def test_a_file_cut_short_is_refused(model, tmp_path, share):
+    file = tmp_path / "corrected.npz"
+    model.save(file)
+    whole = file.read_bytes()
+    file.write_bytes(whole[: int(share * len(whole))])
+    with pytest.raises(InputError, match="holds no corrected fast model"):
+        CorrectedModel.load(file)
+    bad = bytearray(whole)
+    bad[int(share * len(whole)) + 60 :: 97] = b"?" * len(bad[int(share * len(whole)) + 60 :: 97])
+    file.write_bytes(bad)
+    with pytest.raises(InputError, match="holds no corrected fast model"):
+        CorrectedModel.load(file)
+
+
+def test_nothing_asked_is_answered_by_no_rows(model):
+    full = model.predict([setting(5, 9)], [5.0])
+    for empty in (
+        model.predict([], [5.0]),
+        model.predict([]),
+        model.predict([setting(5, 9)], []),
+        model.predict([setting(5, 9)], np.array([])),
+    ):
+        assert len(empty) == 0
+        assert list(empty.columns) == list(full.columns)
+        assert empty["twist_deg.std"].dtype == float
+
+
+def test_a_setting_that_the_fast_model_never_reaches_has_its_row(model, monkeypatch):
+    """Alone, too, where no column of the step table comes back."""
+    monkeypatch.setattr("fem.trust.query._solved", lambda cases: ["no solution even at rest"])
+    answer = model.predict([setting(5, 9)], [5.0])
+    assert answer["ended"].item() == "the fast model ended before: no solution even at rest"
+    assert answer[["twist_deg", "twist_deg.std", "twist_deg.fast"]].isna().all(axis=None)
 
 
 def test_what_is_outside_the_study_is_told(model):

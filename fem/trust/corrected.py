@@ -135,7 +135,7 @@ class CorrectedModel:
         the path), ``pressure_kPa``; for each quantity its column (corrected), ``<column>.std`` and
         ``<column>.fast``; ``outside``, empty or what is outside the study, where the correction is
         a guess; ``ended``, empty or why the fast model does not reach the point, and then there is
-        no figure (NaN).
+        no figure (NaN). Of no settings, or no pressures, no rows.
 
         Raises
         ------
@@ -145,13 +145,11 @@ class CorrectedModel:
         cases = cases_of(self.study, settings)
         points = fast_points(self.study, cases, pressures)
         reached = (points["ended"] == "").to_numpy()
-        own = {case.key: case for case in cases}
-        table = described(points[reached], own, self.ranges)
-        matrix = np.c_[self.inputs.matrix(table), _amplitude(table, own)]
+        matrix = self._matrix(points[reached], {case.key: case for case in cases})
         varied = [name for name in points if name in self.ranges.fields]
         answer = points[["case", *varied, "ordinal", "pressure_kPa"]].copy()
         for column in self.quantities:
-            fast = points[column + FAST].to_numpy(float)
+            fast = points.get(column + FAST, answer["ordinal"] * np.nan).to_numpy(float)
             mean, std = np.full((2, len(points)), np.nan)
             mean[reached], std[reached] = self._correction(column, matrix)
             answer[column], answer[f"{column}.std"] = fast + mean, std
@@ -159,6 +157,13 @@ class CorrectedModel:
         answer["outside"] = self._outside(points, cases)
         answer["ended"] = points["ended"]
         return answer
+
+    def _matrix(self, points: pandas.DataFrame, cases: Mapping[str, Case]) -> Array:
+        """Return what the fits are told of points that the fast model reaches."""
+        if points.empty:
+            return np.zeros((0, len(self.inputs.names) + 1))
+        table = described(points, cases, self.ranges)
+        return np.c_[self.inputs.matrix(table), _amplitude(table, cases)]
 
     def _correction(self, column: str, matrix: Array) -> tuple[Array, Array]:
         if column in self.fits:

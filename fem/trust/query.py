@@ -105,7 +105,10 @@ def fast_points(
         own = {"number": number, "case": case.key, **cells(case, study.fields)}
         points = [point for _, wanted in paths for point in _read(next(runs), wanted)]
         rows += [own | point for point in sorted(points, key=lambda point: point["place"])]
-    return pandas.DataFrame(rows).drop(columns="place")
+    varied = cells(study.case_of(study.settings[0]), study.fields)
+    first = ["number", "case", *varied, "ordinal", "pressure_kPa", "ended"]
+    table = pandas.DataFrame(rows, columns=None if rows else [*first, "place"])
+    return table.drop(columns="place").astype({"ordinal": int, "pressure_kPa": float})
 
 
 type _Wanted = list[tuple[int, int, float]]
@@ -126,6 +129,8 @@ def _asked(case: Case, pressures: Sequence[float] | None) -> list[tuple[Case, _W
         return [(case, [(n, n, n * part) for n in steps])]
     if not by_pressure(case):
         raise InputError("pressures: the study does not set the pressure alone; leave them out")
+    if not len(pressures):
+        return []
     if not all(np.isfinite(p) and p > 0 for p in pressures):
         raise InputError("pressures: each must be a number of kPa greater than 0")
     return _paths(case, list(map(float, pressures)))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import zipfile
+import zlib
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
@@ -18,6 +19,7 @@ import numpy as np
 from fem.arrays import Array
 from fem.complaint import InputError
 from fem.study.plan import Study
+from fem.study.setting import cells
 from fem.trust.fit import Fit
 from fem.trust.inputs import Inputs
 from fem.trust.ranges import Ranges
@@ -25,6 +27,13 @@ from fem.trust.symmetry import Element
 
 FORMAT = 1
 """Number of the layout of the file."""
+
+
+FAULTS = (
+    *(ValueError, LookupError, TypeError, AttributeError, ArithmeticError),
+    *(EOFError, RuntimeError, zipfile.BadZipFile, zlib.error),
+)
+"""What reading raises of files that are cut short, altered or of another kind."""
 
 
 class Parts(NamedTuple):
@@ -79,13 +88,16 @@ def read(path: str | Path) -> Parts:
         If it cannot be read, or is something else.
     """
     try:
+        if Path(path).is_file() and not zipfile.is_zipfile(path):
+            raise ValueError("it is no whole .npz file")
         with np.load(path, allow_pickle=False) as file:
             arrays = dict(file)
         return _rebuilt(json.loads(str(arrays.pop("text"))), arrays)
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror or error}") from None
-    except (ValueError, KeyError, TypeError, AttributeError, zipfile.BadZipFile) as error:
-        raise InputError(f"{path}: this holds no corrected fast model: {error}") from None
+    except FAULTS as error:
+        reason = f"it lacks {error}" if isinstance(error, KeyError) else error
+        raise InputError(f"{path}: this holds no corrected fast model: {reason}") from None
 
 
 def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
@@ -94,7 +106,9 @@ def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
     study = Study.restore(data["study"], data["case"])
     if study.hash != data["facts"]["study_hash"]:
         raise ValueError("its study is not the one that its hash is of")
-    inputs = _inputs(data["inputs"])
+    ranges, inputs = _ranges(data["ranges"]), _inputs(data["inputs"])
+    if ranges.fields != set(cells(study.case_of(study.settings[0]), study.fields)):
+        raise ValueError("its ranges are not those of the fields that its study varies")
     fits = {
         fit["column"]: Fit(
             inputs=arrays["inputs"],
@@ -107,7 +121,39 @@ def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
         )
         for number, fit in enumerate(data["fits"])
     }
-    return Parts(study, _ranges(data["ranges"]), inputs, fits, data["facts"])
+    for column, fit in fits.items():
+        _check(column, fit, inputs, data["facts"]["errors"])
+    return Parts(study, ranges, inputs, fits, data["facts"])
+
+
+def _check(column: str, fit: Fit, inputs: Inputs, errors: Mapping[str, Any]) -> None:
+    """Look if the parts of a fit go together.
+
+    Raises
+    ------
+    ValueError
+        If they do not.
+    """
+    if not len(inputs.names) == len(inputs.scales) == len(inputs.shared):
+        raise ValueError("its inputs have not all a name, a scale and a set")
+    points, sets = len(fit.values), len(set(inputs.shared))
+    arrays = {
+        "inputs": (fit.inputs, (points, len(inputs.names) + 1)),
+        "values": (fit.values, (points,)),
+        "theta": (fit.theta, (sets + 2,)),  # length scales, variance, noise
+        "scales": (np.array(inputs.scales), (len(inputs.names),)),
+        "scale": (np.array(fit.scale), ()),
+        "widening": (np.array(fit.widening), ()),
+    }
+    for name, (array, shape) in arrays.items():
+        if array.shape != shape or array.dtype.kind not in "if" or not np.isfinite(array).all():
+            raise ValueError(f"{name} of {column}: {_said(shape)} finite numbers are due")
+    if not points or column not in errors:
+        raise ValueError(f"{column}: it has no points or no errors")
+
+
+def _said(shape: tuple[int, ...]) -> str:
+    return " by ".join(map(str, shape)) or "single"
 
 
 def _ranges(data: dict[str, Any]) -> Ranges:
