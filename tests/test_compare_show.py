@@ -14,13 +14,14 @@ import pandas
 import pytest
 from scipy.stats import norm
 
+from fem.compare.bench import read_bench
 from fem.compare.causes import Cause
 from fem.compare.comparison import compare
 from fem.compare.fit import Fit, Scope
 from fem.show.compare.console import print_comparison
 from fem.show.compare.pictures import plot, save_pictures
 from fem.show.compare.words import amount, sentences
-from tests.compared import make_outcome, truth, write_bench
+from tests.compared import make_outcome, make_study, truth, write_bench
 from tests.shown import check_lettering, words
 
 COMMAND = Path(sys.executable).with_name("tubewright")
@@ -32,15 +33,18 @@ def file(tmp_path_factory):
     return write_bench(folder / "wrist.bench.csv", truth(left=1.5), seed=4)
 
 
+def compared(file):
+    return compare(make_outcome(), read_bench(file, make_study().base))
+
+
 @pytest.fixture(scope="module")
 def comparison(file):
-    return compare(make_outcome(), file)
+    return compared(file)
 
 
 @pytest.fixture
 def told(comparison, tmp_path, capsys):
-    comparison.save(tmp_path)
-    print_comparison(comparison, tmp_path)
+    print_comparison(comparison, comparison.save(tmp_path))
     return capsys.readouterr().out
 
 
@@ -170,7 +174,7 @@ def test_a_bench_without_rules_or_deviations_is_drawn(file, tmp_path):
     plain.write_text(
         "\n".join(",".join([*cells[:2], *cells[3:5]]) for cells in kept), encoding="utf-8"
     )
-    found = compare(make_outcome(), plain)
+    found = compared(plain)
     figure = plot(found, found.bench.measures[0])
     labels = [text.get_text() for text in figure.legends[0].get_texts()]
     assert labels == ["measurements", "model = bench"]
@@ -183,7 +187,7 @@ def test_a_bench_that_is_reached_nowhere_is_drawn(file, tmp_path):
     lines = file.read_text(encoding="utf-8").splitlines()
     far = tmp_path / "far.csv"
     far.write_text("\n".join([*lines[:2], "20,-25,taken up,14,1,1,1,1"]), encoding="utf-8")
-    found = compare(make_outcome(), far)
+    found = compared(far)
     figure = plot(found, found.bench.measures[0])
     assert "no point is reached" in words(figure)
     low, high = figure.axes[1].get_ylim()
@@ -203,8 +207,8 @@ def test_the_terminal_tells_what_was_compared_and_found(told):
         "  invented",
     ]
     together = " ".join(told.split())
-    assert "8 settings are in the study, 0 were solved for this" in together
-    assert "56 measurements lie at a step, 8 are interpolated between steps" in together
+    assert "8 settings from the study, 0 solved for this" in together
+    assert "56 measurements at a step, 8 interpolated between steps, 0 not reached" in together
     (row,) = (line for line in lines if re.match(r"twist \[deg\] +fast +cut at 30 deg", line))
     assert "32" in row.split()
     assert max(map(len, lines[:-1])) <= 100
@@ -213,13 +217,23 @@ def test_the_terminal_tells_what_was_compared_and_found(told):
     assert "no other single cause explains as much" in together
 
 
+def test_one_is_told_as_one(file, tmp_path, capsys):
+    lines = file.read_text(encoding="utf-8").splitlines()
+    single = tmp_path / "bench.csv"
+    single.write_text("\n".join(lines[:3]), encoding="utf-8")
+    print_comparison(compared(single), [])
+    told = " ".join(capsys.readouterr().out.split())
+    assert "bench.csv: 1 measurement of 1 setting " in told
+    assert "fast: 1 setting from the study, 0 solved for this; 1 measurement at a step," in told
+
+
 def test_columns_that_are_left_out_are_told(file, tmp_path, capsys):
     lines = file.read_text(encoding="utf-8").splitlines()
     changed = tmp_path / "bench.csv"
     rows = [",".join(line.split(",")[1:]) + ",7" for line in lines[2:]]
     head = ",".join(lines[1].split(",")[1:]) + ",displacment [mm]"
     changed.write_text("\n".join([head, *rows[:3]]), encoding="utf-8")
-    print_comparison(compare(make_outcome(), changed), tmp_path)
+    print_comparison(compared(changed), [])
     told = capsys.readouterr().out
     assert "columns that nothing is made of: displacment (meant for displacement?)" in told
     assert "not in the file, so as in the case: angle_deg.A" in told
@@ -230,9 +244,9 @@ def test_what_is_not_reached_is_told_with_its_reason(file, tmp_path, capsys):
     lines = file.read_text(encoding="utf-8").splitlines()
     far = tmp_path / "bench.csv"
     far.write_text("\n".join([*lines[:4], "20,-25,taken up,14,1,1,1,1"]), encoding="utf-8")
-    print_comparison(compare(make_outcome(), far), tmp_path)
+    print_comparison(compared(far), [])
     told = " ".join(capsys.readouterr().out.split())
-    assert "1 are not reached" in told
+    assert "1 not reached" in told
     assert "not reached (fast): line 5, 14 kPa: the curve ends at 13 kPa, its last step" in told
 
 
@@ -293,6 +307,23 @@ def test_the_command_writes_its_folder(file, tmp_path):
     assert "more slack than stated" in " ".join(done.stdout.split())
 
 
+def test_pictures_of_an_earlier_comparison_do_not_stay(file, tmp_path):
+    make_outcome().save(tmp_path)
+    folder = tmp_path / "compare"
+    folder.mkdir()
+    for name in ("compare_tension_A.png", "compare_mine.png", "notes.txt"):
+        (folder / name).write_bytes(b"")
+    done = run("compare", tmp_path, file)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[-1] == (
+        f"{folder}: compare.csv, compare.json, compare_displacement.png, compare_twist.png, "
+        "summary.csv"
+    )
+    kept = {path.name for path in folder.iterdir()}
+    assert "compare_tension_A.png" not in kept
+    assert {"compare_mine.png", "notes.txt"} < kept, "what is not ours is left alone"
+
+
 def test_the_command_refuses_what_it_cannot_use(file, tmp_path):
     done = run("compare", tmp_path, file)
     assert done.returncode == 2
@@ -304,3 +335,4 @@ def test_the_command_refuses_what_it_cannot_use(file, tmp_path):
     assert done.returncode == 2
     told = [line for line in done.stderr.splitlines() if line.startswith("error: ")]
     assert [line.split(": ")[2] for line in told] == ["line 1", "line 3"]
+    assert not (tmp_path / "compare").exists(), "nothing came of it"

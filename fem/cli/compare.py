@@ -28,15 +28,16 @@ def compare(
     from fem.show.compare.console import print_comparison, progress
 
     with plain_errors():
+        from fem.compare.bench import read_bench
         from fem.compare.comparison import compare as compare_bench
         from fem.show.compare.pictures import save_pictures
         from fem.study.outcome import Outcome
 
         outcome = Outcome.load(results)
         models = {None: None, ModelChoice.BOTH: ("fast", "fe")}.get(model, (str(model),))
+        measured = read_bench(bench, outcome.study.base)
         folder = make_folder(out or results / "compare")
         with progress() as report:
-            comparison = compare_bench(outcome, bench, models, report)
-        comparison.save(folder)
-        save_pictures(comparison, folder)
-    print_comparison(comparison, folder)
+            comparison = compare_bench(outcome, measured, models, report)
+        files = [*comparison.save(folder), *save_pictures(comparison, folder)]
+    print_comparison(comparison, files)

@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fem.compare.bench import Bench, read_bench
+from fem.compare.bench import Bench
 from fem.compare.causes import foretell
 from fem.compare.diagnose import LEAST_SETTINGS, Diagnosis, Report, diagnose
 from fem.compare.figures import summary
@@ -102,8 +102,8 @@ class Comparison:
             },
         }
 
-    def save(self, folder: Path) -> None:
-        """Write compare.csv, summary.csv and compare.json into `folder`, made if needed.
+    def save(self, folder: Path) -> list[Path]:
+        """Write compare.csv, summary.csv and compare.json into `folder`, and return the files.
 
         Raises
         ------
@@ -111,10 +111,14 @@ class Comparison:
             If that is impossible.
         """
         folder.mkdir(parents=True, exist_ok=True)
-        self.rows.to_csv(folder / "compare.csv", index=False)
-        self.summary.to_csv(folder / "summary.csv", index=False)
+        rows, figures, told = (
+            folder / name for name in ("compare.csv", "summary.csv", "compare.json")
+        )
+        self.rows.to_csv(rows, index=False)
+        self.summary.to_csv(figures, index=False)
         text = json.dumps(self.provenance(), indent=2, allow_nan=False) + "\n"
-        (folder / "compare.json").write_text(text, encoding="utf-8")
+        told.write_text(text, encoding="utf-8")
+        return [rows, figures, told]
 
 
 def _plain(fit: Fit) -> dict[str, Any]:
@@ -127,18 +131,18 @@ def _plain(fit: Fit) -> dict[str, Any]:
 
 def compare(
     outcome: Outcome,
-    path: str | Path,
+    bench: Bench,
     models: Sequence[str] | None = None,
     report: Report | None = None,
 ) -> Comparison:
-    """Hold a bench file against the models of a study.
+    """Hold bench data against the models of a study.
 
     Parameters
     ----------
     outcome
         What the study found.
-    path
-        The bench file.
+    bench
+        What was measured, read for the case of the study.
     models
         Models to compare; those of the study unless given.
     report
@@ -146,12 +150,9 @@ def compare(
 
     Raises
     ------
-    InputError
-        If the file cannot be used.
     KeyboardInterrupt
         If the user breaks off.
     """
-    bench = read_bench(path, outcome.study.base)
     chosen = tuple(models or outcome.study.models)
     curves = find_curves(bench, outcome, chosen, report)
     rows = match(bench, curves, chosen)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from math import isnan
 from pathlib import Path
@@ -15,7 +15,7 @@ from rich.table import Table
 from fem.compare.comparison import Comparison
 from fem.compare.diagnose import Report
 from fem.compare.figures import ALL
-from fem.show.compare.words import sentences
+from fem.show.compare.words import counted, sentences
 from fem.show.parts import NAMES
 from fem.show.tables import plain_table, terminal
 from fem.study.setting import column
@@ -50,11 +50,13 @@ def progress() -> Iterator[Report]:
         yield report
 
 
-def print_comparison(comparison: Comparison, folder: Path) -> None:
-    """Print what was compared, the figures of agreement, what may be off, and the files."""
+def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
+    """Print what was compared, the figures of agreement, what may be off, and the files written."""
     console, bench = terminal(), comparison.bench
     console.print(comparison.study.title, style="bold")
-    console.print(f"{bench.name}: {len(bench.table)} measurements of {len(bench.cases)} settings")
+    number, settings = len(bench.table), len(bench.cases)
+    of = f"{counted(number, 'measurement')} of {counted(settings, 'setting')}"
+    console.print(f"{bench.name}: {of}")
     for note in bench.notes:
         console.print(f"  {note}", style="dim")
     for line in _remarks(comparison):
@@ -64,8 +66,9 @@ def print_comparison(comparison: Comparison, folder: Path) -> None:
         console.print(line)
     for line in sentences(comparison.diagnosis, bench):
         console.print(line)
-    written = ", ".join(sorted(path.name for path in folder.iterdir()))
-    console.print(f"{folder}: {written}", soft_wrap=True)
+    for folder in dict.fromkeys(file.parent for file in files):
+        written = ", ".join(sorted(file.name for file in files if file.parent == folder))
+        console.print(f"{folder}: {written}", soft_wrap=True)
 
 
 def _remarks(comparison: Comparison) -> Iterator[str]:
@@ -84,9 +87,9 @@ def _remarks(comparison: Comparison) -> Iterator[str]:
     for model in comparison.models:
         places, solved = comparison.places(model), comparison.solved(model)
         yield (
-            f"{NAMES[model]}: {len(bench.cases) - solved} settings are in the study, {solved} were "
-            f"solved for this; {places['step']} measurements lie at a step, {places['between']} "
-            f"are interpolated between steps, {places['beyond']} are not reached"
+            f"{NAMES[model]}: {counted(len(bench.cases) - solved, 'setting')} from the study, "
+            f"{solved} solved for this; {counted(places['step'], 'measurement')} at a step, "
+            f"{places['between']} interpolated between steps, {places['beyond']} not reached"
         )
 
 

@@ -17,10 +17,11 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from fem.arrays import Array
-from fem.compare.columns import GAUGE, Measure
+from fem.compare.columns import GAUGE, Measure, measures
 from fem.compare.comparison import Comparison
 from fem.compare.figures import ALL
 from fem.compare.match import MODEL, RESIDUAL
+from fem.show.compare.words import counted
 from fem.show.curves import PALE, STYLES
 from fem.show.style import DPI, GREY, INK, TITLE_SIZE, title_lines, wrap
 from fem.study.band import BAND
@@ -60,17 +61,26 @@ class Group(NamedTuple):
 def save_pictures(comparison: Comparison, folder: Path) -> list[Path]:
     """Draw ``compare_<quantity>.png`` into `folder`, and return the files.
 
+    Those of an earlier comparison, of quantities that are not measured now, are removed.
+
     Raises
     ------
     OSError
         If they cannot be written.
     """
+    for measure in measures(comparison.study.base).values():
+        _file(folder, measure).unlink(missing_ok=True)
     files = []
     for measure in comparison.bench.measures:
-        name = re.sub(r"[^A-Za-z0-9_-]", "_", measure.name)
-        files.append(folder / f"compare_{name}.png")
+        files.append(_file(folder, measure))
         plot(comparison, measure).savefig(files[-1], dpi=DPI, facecolor="white")
     return files
+
+
+def _file(folder: Path, measure: Measure) -> Path:
+    """Return the file of the picture of a quantity."""
+    name = re.sub(r"[^A-Za-z0-9_-]", "_", measure.name)
+    return folder / f"compare_{name}.png"
 
 
 def plot(comparison: Comparison, measure: Measure) -> Figure:
@@ -227,7 +237,7 @@ def _figures(comparison: Comparison, measure: Measure, model: str) -> str:
     if not row.points:
         return "no point is reached"
     lines = [
-        f"{row.points} points",
+        counted(row.points, "point"),
         f"bias {row.bias:+.3g} {unit}",
         f"RMS error {row.rms_error:.3g} {unit}",
     ]

@@ -81,6 +81,11 @@ def amount(fit: Fit) -> str:
             return f"a read-out of the{of} whose zero is {least}{'+' if more else '-'}{size} off"
 
 
+def counted(number: int, word: str) -> str:
+    """Return a number of things in words."""
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
 def figure(size: float, plus_minus: float, unit: str) -> str:
     """Return an amount with its interval, in no more digits than the interval makes sense of."""
     if not 0 < plus_minus < math.inf:
