@@ -167,6 +167,24 @@ def test_lettering(comparison, both, title):
         check_lettering(figure)
 
 
+@pytest.mark.parametrize("both", [False, True])
+@pytest.mark.parametrize("times", [1, 9])
+def test_the_first_sentence_of_the_notes_is_whole(comparison, both, times):
+    """Said nine times it takes several lines; what follows it is left out, not cut."""
+    chosen = with_both(comparison) if both else comparison
+    notes = [
+        "Invented: of 7.5 parts",
+        *(["all through and through"] * times),
+        "so far. Made by hand.",
+    ]
+    bench = replace(chosen.bench, notes=notes)
+    figure = plot(replace(chosen, bench=bench), bench.measures[0])
+    said = " ".join(words(figure).split())
+    assert " ".join(notes).removesuffix(" Made by hand.") in said
+    assert "Made by" not in said and "…" not in said
+    check_lettering(figure)
+
+
 def test_a_bench_without_rules_or_deviations_is_drawn(file, tmp_path):
     lines = file.read_text(encoding="utf-8").splitlines()
     kept = [line.split(",") for line in lines[1:] if "cut" not in line]

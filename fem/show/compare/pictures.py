@@ -45,6 +45,9 @@ MARKS = [
 ]
 """Colour and shape; the first stay apart for each kind of colour blindness. Beyond, they recur."""
 
+MOST_NOTES = 4
+"""Lines of the notes on the bench."""
+
 SPREAD = 0.012
 """Groups are set beside each other by this share of the axis of pressure."""
 
@@ -89,16 +92,18 @@ def plot(comparison: Comparison, measure: Measure) -> Figure:
     wide = WIDTH[len(models)]
     panel = (wide - LEFT - RIGHT - BETWEEN * (len(models) - 1)) / len(models)
     title = title_lines(comparison.study.title, 0.9 * wide)
+    source = _source(comparison, int(11.5 * wide))
     handles = _handles(comparison, measure)
     columns = 2 * len(models)
     keys = 0.23 * -(-len(handles) // columns) + 0.1
     lower = keys + FOOT
     upper = lower + LOW + FOOT
     top = upper + panel + 0.2  # the upper panels are square
-    height = top + 0.35 + 0.2 * len(title)
+    notes = top + 0.17 * len(source)
+    height = notes + 0.18 + 0.2 * len(title)
     figure = Figure(figsize=(wide, height))
     _print(figure, "\n".join(title), height - 0.12, size=TITLE_SIZE, weight="bold")
-    _print(figure, _source(comparison, int(11.5 * wide)), top + 0.17, size=8.5)
+    _print(figure, "\n".join(source), notes, size=8.5)
     for number, model in enumerate(models):
         left = (LEFT + number * (panel + BETWEEN)) / wide
         groups = _groups(comparison, model)
@@ -125,10 +130,11 @@ def _print(figure: Figure, text: str, level: float, **style: Any) -> None:
     figure.text(*place, text, va="top", color=INK, parse_math=False, **style)
 
 
-def _source(comparison: Comparison, letters: int) -> str:
-    """Return in one line where the measurements come from."""
+def _source(comparison: Comparison, letters: int) -> list[str]:
+    """Return where the measurements come from: the file, and the first sentence of its notes."""
     notes = " ".join(comparison.bench.notes)
-    return wrap(f"bench: {comparison.bench.name}. {notes}", letters, lines=1)[0]
+    first = re.split(r"(?<=[.!?])\s", notes, maxsplit=1)[0]
+    return wrap(f"bench: {comparison.bench.name}. {first}", letters, lines=MOST_NOTES)
 
 
 def _groups(comparison: Comparison, model: str) -> list[Group]:
