@@ -9,13 +9,13 @@ find the largest box of all; what it finds is pure.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
+from fem.arrays import Array
 from fem.trust.features import Feature
 from fem.trust.flags import Flags
 
@@ -73,7 +73,12 @@ def inside(box: Box, features: Sequence[Feature]) -> Flags:
 
 
 def largest_pure_box(
-    features: Sequence[Feature], good: Flags, wanted: Flags, most: int = 4
+    features: Sequence[Feature],
+    good: Flags,
+    wanted: Flags,
+    curves: Array,
+    least: int = 1,
+    most: int = 4,
 ) -> Box | None:
     """Return a box in which all points are good, with as many wanted ones as can be found.
 
@@ -83,12 +88,16 @@ def largest_pure_box(
         What conditions may speak of.
     good, wanted
         Of each point, shape (points,).
+    curves
+        Number of the curve that each point is of, counted from 0; unlike ones are told apart.
+    least
+        Least number of curves in the box, unless no more have the same texts.
     most
         Most conditions.
     """
     conditions = [c for i, feature in enumerate(features) for c in _conditions(i, feature)]
     holds = np.array([condition.holds(features) for condition in conditions], bool)
-    search = _Search(conditions, holds, good, wanted & good)
+    search = _Search(conditions, holds, good, wanted & good, curves, least)
     beam = [_Candidate((), np.ones(len(good), bool))]
     best: tuple[float, Box] = (0.0, ())
     if good.all():
@@ -114,11 +123,10 @@ def _conditions(number: int, feature: Feature) -> list[Condition]:
 
 
 def fitted(box: Box, features: Sequence[Feature], good: Flags) -> Box:
-    """Return a pure box grown as far as it stays pure, its levels in few digits.
+    """Return a pure box grown as far as it stays pure.
 
     Each level in turn moves to the last good point before the first bad one, whatever levels the
-    search had: the box then claims nothing beyond what was found. Levels are rounded outwards, or
-    their point would be lost, as long as no other point comes in.
+    search had: the box then claims nothing beyond what was found.
     """
     for condition in box:
         place = box.index(condition)
@@ -132,26 +140,9 @@ def fitted(box: Box, features: Sequence[Feature], good: Flags) -> Box:
         sign = 1 if condition.sign == BELOW else -1
         values = sign * features[condition.feature].values
         first_bad = values[rest & ~good].min()
-        exact = replace(condition, level=float(sign * values[rest & (values < first_bad)].max()))
-        points = inside((*before, exact, *after), features)
-        for other in [*(_rounded(exact, digits) for digits in (3, 4, 5, 6)), exact]:
-            box = (*before, other, *after)
-            if np.array_equal(inside(box, features), points):
-                break
+        level = float(sign * values[rest & (values < first_bad)].max())
+        box = (*before, replace(condition, level=level), *after)
     return box
-
-
-def _rounded(condition: Condition, digits: int) -> Condition:
-    """Return a condition whose level has so many digits, with no less inside than before."""
-    level = condition.level
-    if level == 0:
-        return condition
-    decimals = digits - 1 - math.floor(math.log10(abs(level)))
-    nearest = round(level, decimals)
-    if math.isclose(nearest, level, rel_tol=ROUND_OFF):
-        return replace(condition, level=nearest)
-    cut = math.ceil if condition.sign == BELOW else math.floor
-    return replace(condition, level=round(cut(level * 10.0**decimals) / 10.0**decimals, decimals))
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,12 +168,14 @@ class _Candidate:
 
 @dataclass(frozen=True, eq=False)
 class _Search:
-    """All conditions, where they hold, which points are good and which are wanted."""
+    """All conditions, where they hold; which points are good, which wanted, of which curves."""
 
     conditions: list[Condition]
     holds: Flags
     good: Flags
     wanted: Flags
+    curves: Array
+    least: int
 
     def round(self, beam: list[_Candidate]) -> tuple[list[_Candidate], tuple[float, Box] | None]:
         """Add a condition to the boxes of the beam.
@@ -197,10 +190,12 @@ class _Search:
             points = candidate.points & self.holds
             bad, count = self._counts(candidate.points[None, :])
             pure = np.where(bad[0] == 0, count[0], 0)
-            closing = int(pure.argmax())
-            if pure[closing] and (best is None or pure[closing] > best[0]):
-                chosen = (*candidate.conditions, closing)
-                best = (float(pure[closing]), tuple(self.conditions[i] for i in chosen))
+            for closing in np.argsort(-pure, kind="stable"):
+                if pure[closing] <= (best[0] if best else 0):
+                    break
+                chosen = (*candidate.conditions, int(closing))
+                if self._enough(chosen, points[closing]):
+                    best = (float(pure[closing]), tuple(self.conditions[i] for i in chosen))
             hopes, nears = (
                 self._hopes(points),
                 count[0] ** 3 / np.maximum(count[0] + bad[0], 1) ** 2,
@@ -218,6 +213,13 @@ class _Search:
         by_near = sorted(cuts.values(), key=lambda cut: -cut.near)
         others = [cut for cut in by_near if not any(cut is kept for kept in by_hope)]
         return [cut for cut in by_hope + others[: WIDTH // 2] if cut.near], best
+
+    def _enough(self, chosen: Sequence[int], points: Flags) -> bool:
+        """Return whether a box rests on enough curves: so many, or all with its texts."""
+        texts = [number for number in chosen if self.conditions[number].sign == IS]
+        alike = self.curves[self.holds[texts].all(axis=0)]
+        least = min(self.least, len(np.unique(alike)))
+        return len(np.unique(self.curves[points])) >= least
 
     def _counts(self, points: Flags) -> tuple[Any, Any]:
         """Return how many bad and wanted points each condition leaves of boxes, (boxes, conds)."""

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fem.arrays import Array
-from fem.trust.box import ABOVE, BELOW, IS, Box, inside, largest_pure_box
+from fem.trust.box import Box, inside, largest_pure_box
 from fem.trust.features import Feature, features
 from fem.trust.figures import round_off
 from fem.trust.flags import Flags
 from fem.trust.pairs import BOTH, FE
+from fem.trust.symmetry import orbits, symmetries
 from fem.trust.tolerance import Tolerance
+from fem.trust.words import describe
 
 if TYPE_CHECKING:
     import pandas
@@ -26,6 +28,12 @@ TRUSTED, NOT_TRUSTED, MIXED = "trusted", "not trusted", "elsewhere"
 MOST_RULES = {TRUSTED: 4, NOT_TRUSTED: 2}
 LEAST_SHARE = 0.02
 """A rule that tells of fewer new points of the study is not worth a sentence."""
+
+LEAST_CURVES = 5
+"""A rule that rests on fewer unlike curves is none, unless the study has no more with the texts
+that it names; images by symmetry count once. Where n curves drawn alike are all of one kind, the
+next is of the other with a chance of at most 1/(n + 1), as any of n + 1 may come last: a third for
+two, a sixth for five."""
 
 MOST_POINTS = 8000
 """Boxes are looked for among the curves of so many points, spread over the study; what is inside
@@ -78,7 +86,7 @@ def rules(table: pandas.DataFrame, study: Study, tolerances: Sequence[Tolerance]
     """Return the rules of a trust map: where to trust, where not, and the rest.
 
     Boxes are taken one after another, each with as many points as can be found that no former
-    one holds.
+    one holds. Points are counted by the levels found; the words have them rounded inwards.
 
     Parameters
     ----------
@@ -92,10 +100,12 @@ def rules(table: pandas.DataFrame, study: Study, tolerances: Sequence[Tolerance]
     varied = list(table.columns[1 : table.columns.get_loc("ordinal")])
     known = features(table, study, varied)
     trusted = table["trusted"].to_numpy(bool)
+    curves = _unlike(table, study, varied)
     told = np.zeros(len(table), bool)
+    some = _spread(table["case"].to_numpy())
     found = []
     for verdict, good in ((TRUSTED, trusted), (NOT_TRUSTED, ~trusted)):
-        for box in _boxes(known, good, table["case"].to_numpy(), MOST_RULES[verdict]):
+        for box in _boxes(known, good, curves, some, MOST_RULES[verdict]):
             points = inside(box, known)
             pure = bool(good[points].all())
             told |= points
@@ -119,15 +129,23 @@ def rule_table(found: Sequence[Rule]) -> pandas.DataFrame:
     return pandas.DataFrame(rows)
 
 
-def _boxes(known: Sequence[Feature], good: Flags, cases: Array, most: int) -> list[Box]:
+def _unlike(table: pandas.DataFrame, study: Study, varied: list[str]) -> Array:
+    """Return the number of the curve that each point is of; images of one another share theirs."""
+    images = orbits(table.groupby("case", sort=False)[varied].first(), symmetries(study))
+    numbers = {image: number for number, image in enumerate(dict.fromkeys(images.values()))}
+    return table["case"].map({case: numbers[image] for case, image in images.items()}).to_numpy()
+
+
+def _boxes(
+    known: Sequence[Feature], good: Flags, curves: Array, some: Flags, most: int
+) -> list[Box]:
     """Return boxes of good points; points that a former one holds do not count again."""
-    some = _spread(cases)
     thin = [Feature(f.words, f.unit, f.values[some], f.text) for f in known]
-    good = good[some]
+    good, curves = good[some], curves[some]
     wanted = good.copy()
     boxes: list[Box] = []
     while len(boxes) < most and good.any():
-        box = largest_pure_box(thin, good, wanted)
+        box = largest_pure_box(thin, good, wanted, curves, LEAST_CURVES)
         if box is None:
             break
         points = inside(box, thin)
@@ -169,24 +187,3 @@ def _rule(
         share=len(rows) / len(table),
         worst=worst,
     )
-
-
-def describe(box: Box, known: Sequence[Feature]) -> str:
-    """Return the conditions of a box in words, both ends of a range together."""
-    parts = []
-    for number, feature in enumerate(known):
-        own = [condition for condition in box if condition.feature == number]
-        texts = [condition.level for condition in own if condition.sign == IS]
-        if texts:
-            parts.append(f'{feature.words} "{texts[0]}"')
-            continue
-        top = min((c.level for c in own if c.sign == BELOW), default=None)
-        bottom = max((c.level for c in own if c.sign == ABOVE), default=None)
-        unit = f" {feature.unit}" if feature.unit else ""
-        if top is not None and bottom is not None:
-            parts.append(f"{feature.words} from {bottom:.4g} to {top:.4g}{unit}")
-        elif top is not None:
-            parts.append(f"{feature.words} <= {top:.4g}{unit}")
-        elif bottom is not None:
-            parts.append(f"{feature.words} >= {bottom:.4g}{unit}")
-    return ", ".join(parts)
