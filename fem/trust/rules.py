@@ -133,7 +133,9 @@ def _unlike(table: pandas.DataFrame, study: Study, varied: list[str]) -> Array:
     """Return the number of the curve that each point is of; images of one another share theirs."""
     images = orbits(table.groupby("case", sort=False)[varied].first(), symmetries(study))
     numbers = {image: number for number, image in enumerate(dict.fromkeys(images.values()))}
-    return table["case"].map({case: numbers[image] for case, image in images.items()}).to_numpy()
+    return (
+        table["case"].map({case: numbers[image] for case, image in images.items()}).to_numpy(float)
+    )
 
 
 def _boxes(
