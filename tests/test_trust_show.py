@@ -13,6 +13,7 @@ from fem.show.trust.parity import plot_parity
 from fem.show.trust.pictures import save_pictures
 from fem.show.trust.share import BOUNDS, share_scale
 from fem.show.trust.sheets import trust_sheet
+from fem.study.plan import Study
 from fem.trust import CorrectedModel, Trust, parse, rules, trust_map
 from tests.shown import check_lettering, words
 from tests.trust_toys import driven, make_study, tabulated, two_angles
@@ -163,6 +164,23 @@ def test_two_numbers_are_drawn_whatever_drives_the_tube(drive, said):
     tolerances = parse(TWIST, outcome)
     figure = trust_sheet(outcome, trust_map(outcome, tolerances), tolerances).figure()
     assert said in words(figure).replace("\n", " ")
+    check_lettering(figure)
+
+
+def test_cases_that_share_few_levels_are_drawn_by_steps():
+    """Of 1, 2 and 4 mg in four steps 1 mg is the last step, the second, the first: none ended."""
+    vary = [{"field": "gas.mass", "values": ["1 mg", "2 mg", "4 mg"]}, GRID[0]]
+    base = driven(two_angles(3), gas={"mass": "5 mg", "steps": 4})
+    study = Study.restore({**base.data, "vary": vary}, base.base.data)
+    outcome = tabulated(
+        study, lambda own, p: fast(own, p) | {"air_mg": own["gas_mass_mg"] * p / 12}, off
+    )
+    tolerances = parse(TWIST, outcome)
+    figure = trust_sheet(outcome, trust_map(outcome, tolerances), tolerances).figure()
+    assert len(panels(figure)) == 4
+    said = words(figure).replace("\n", " ")
+    assert "at step 1 of 4, 3 kPa" in said and "at step 4 of 4, 12 kPa" in said
+    assert "ended" not in said
     check_lettering(figure)
 
 

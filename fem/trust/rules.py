@@ -132,10 +132,9 @@ def rule_table(found: Sequence[Rule]) -> pandas.DataFrame:
 def _unlike(table: pandas.DataFrame, study: Study, varied: list[str]) -> Array:
     """Return the number of the curve that each point is of; images of one another share theirs."""
     images = orbits(table.groupby("case", sort=False)[varied].first(), symmetries(study))
-    numbers = {image: number for number, image in enumerate(dict.fromkeys(images.values()))}
-    return (
-        table["case"].map({case: numbers[image] for case, image in images.items()}).to_numpy(float)
-    )
+    numbers = {image: float(number) for number, image in enumerate(dict.fromkeys(images.values()))}
+    own = {case: numbers[image] for case, image in images.items()}
+    return np.array([own[case] for case in table["case"]])
 
 
 def _boxes(

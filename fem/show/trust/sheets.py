@@ -11,7 +11,7 @@ import numpy as np
 
 from fem.show.study.facets import Facet, facets
 from fem.show.study.sheet import WIDE, Block, Panel, Sheet
-from fem.show.study.survey import CURVE, LEVEL, Axis, Survey, survey
+from fem.show.study.survey import CURVE, LEVEL, STEP, Axis, Survey, survey
 from fem.show.trust.share import draw_share, share_scale
 from fem.trust.pairs import BOTH, STATES
 from fem.trust.tolerance import Tolerance
@@ -52,6 +52,7 @@ def trust_sheet(
     seen = survey(outcome)
     if seen is None or not seen.numeric:
         return None
+    seen = _by_step(seen)
     seen = replace(seen, rows=_rows(seen, table))
     if len(seen.numeric) > 1:
         across, up = seen.numeric[:2]
@@ -74,6 +75,26 @@ def trust_sheet(
     wide = SMALL if len(panels) > 2 else WIDE
     block = Block(panels, columns, across.label, up.label, limits, ratio, scale, widest=wide)
     return Sheet(outcome.study.title, _heading(outcome, tolerances), [block], _below(table, notes))
+
+
+def _by_step(seen: Survey) -> Survey:
+    """Return a survey whose levels are all those of one step each, as the map is made by steps.
+
+    Cases that are driven by unlike parts (of the air, of a pressure that varies) share few levels:
+    at a level of some, the others would seem to have ended.
+    """
+    number = seen.rows.groupby(CURVE).cumcount()
+    if seen.rows.groupby(number)[LEVEL].nunique().max() == 1:
+        return seen
+    reach = number.value_counts().sort_index()
+    most = reach.index[2 * reach > reach.max()]
+    return replace(
+        seen,
+        rows=seen.rows.assign(**{LEVEL: number.astype(float)}),
+        label=STEP,
+        levels=[float(level) for level in reach.index],
+        shown=float(most[-1]),
+    )
 
 
 def _rows(seen: Survey, table: pandas.DataFrame) -> pandas.DataFrame:
