@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from fem.trust.fit import BAND, find, thinned
+from fem.study.band import BAND
+from fem.trust.fit import find, thinned
 from fem.trust.kernel import Symmetry
 
 ALONE = (Symmetry((0, 1), (1, 1)),)

@@ -75,7 +75,7 @@ class Study(Part):
         "fields keeps all.",
     )
     _base: Case = PrivateAttr()
-    _sample: Case = PrivateAttr()
+    _first: tuple[dict[str, Value], Case] = PrivateAttr()
 
     @field_validator("models")
     @classmethod
@@ -150,18 +150,18 @@ class Study(Part):
         count *= self.scatter.points if self.scatter else 1
         if count > MOST_CASES:
             raise InputError(f"vary: {count} cases; at most {MOST_CASES} are allowed")
-        self._sample = self._first_case()
-        cells(self._sample, self.fields)
+        self._first = self._first_case()
+        cells(self.sample, self.fields)
         for wanted in self.shapes:
-            self._sample.changed(**changes(self._sample, wanted))
+            self.sample.changed(**changes(self.sample, wanted))
         return self
 
-    def _first_case(self) -> Case:
-        """Return the first case that some setting makes."""
+    def _first_case(self) -> tuple[dict[str, Value], Case]:
+        """Return the first setting that makes a case, and the case."""
         failures = []
         for setting in self.settings[:MOST_FAILURES]:
             try:
-                return self.case_of(setting)
+                return setting, self.case_of(setting)
             except InputError as error:
                 failures.append(error)
         raise failures[0]
@@ -174,7 +174,12 @@ class Study(Part):
     @property
     def sample(self) -> Case:
         """The first of the cases."""
-        return self._sample
+        return self._first[1]
+
+    @property
+    def sample_setting(self) -> dict[str, Value]:
+        """The setting of the first of the cases."""
+        return self._first[0]
 
     @property
     def fields(self) -> list[str]:

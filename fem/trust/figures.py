@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fem.newton import TOLERANCE
-from fem.trust.fit import BAND
+from fem.study.band import BAND
 from fem.trust.pairs import FAST, FE
 
 if TYPE_CHECKING:

@@ -24,14 +24,12 @@ import numpy as np
 
 from fem.arrays import Array
 from fem.complaint import InputError
+from fem.study.band import BAND
 from fem.trust.flags import Flags
 from fem.trust.kernel import InvariantKernel, Symmetry
 
 FOLDS = 10
 """Parts of the curves that are left out in turn."""
-
-BAND = 1.959963984540054
-"""Half the width of a 95 % band in standard deviations of a normal distribution."""
 
 MOST_POINTS = 2500
 """Points of a fit; its work grows with their cube."""

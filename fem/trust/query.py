@@ -48,7 +48,7 @@ def differences(study: Study, case: Case) -> list[str]:
         plain = case.changed(**_shared(study, case))
     except InputError:
         return ["the case: it has other parts than those of the study"]
-    own, base = (_flat(c.data) for c in (plain, study.case_of(study.settings[0])))
+    own, base = (_flat(c.data) for c in (plain, study.sample))
     names = [name for name in dict.fromkeys([*own, *base]) if own.get(name) != base.get(name)]
     return [f"{name} differs from that of the study" for name in names]
 
@@ -59,7 +59,7 @@ def _shared(study: Study, case: Case) -> dict[str, Any]:
     if case.pressure and study.base.pressure:
         pressure = study.base.data["pressure"]
         data |= {f"pressure__{key}": pressure[key] for key in ("end", "steps")}
-    return data | changes(case, study.settings[0])
+    return data | changes(case, study.sample_setting)
 
 
 def _flat(data: Any, name: str = "") -> dict[str, str]:
@@ -105,7 +105,7 @@ def fast_points(
         own = {"number": number, "case": case.key, **cells(case, study.fields)}
         points = [point for _, wanted in paths for point in _read(next(runs), wanted)]
         rows += [own | point for point in sorted(points, key=lambda point: point["place"])]
-    varied = cells(study.case_of(study.settings[0]), study.fields)
+    varied = cells(study.sample, study.fields)
     first = ["number", "case", *varied, "ordinal", "pressure_kPa", "ended"]
     table = pandas.DataFrame(rows, columns=None if rows else [*first, "place"])
     return table.drop(columns="place").astype({"ordinal": int, "pressure_kPa": float})

@@ -12,8 +12,8 @@ from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 from fem.show.curves import PALE, STYLES
 from fem.show.study.lettering import fitted
 from fem.show.style import GREY, INK, TITLE_SIZE, title_lines
+from fem.study.band import BAND
 from fem.trust.figures import round_off
-from fem.trust.fit import BAND
 from fem.trust.pairs import FAST, FE
 from fem.trust.tolerance import Quantity
 
