@@ -43,7 +43,8 @@ def comparison(file):
 
 
 @pytest.fixture
-def told(comparison, tmp_path, capsys):
+def told(comparison, tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "100")  # of a narrower terminal the cells would be broken
     print_comparison(comparison, comparison.save(tmp_path))
     return capsys.readouterr().out
 
