@@ -240,22 +240,23 @@ def test_newton_alone_would_take_the_far_branch():
     assert trial.x[0] > 5
 
 
-def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
+class Bounded(Toy):
     """It carries x/(1 + x): 1 is never reached, and no limit point is met."""
 
-    class Bounded(Toy):
-        def energy(self, x):
-            return float(x[0] - np.log1p(x[0]))
+    def energy(self, x):
+        return float(x[0] - np.log1p(x[0]))
 
-        def internal(self, x):
-            return x / (1 + x)
+    def internal(self, x):
+        return x / (1 + x)
 
-        def stiffness(self, x):
-            return 1 / (1 + x) ** 2
+    def stiffness(self, x):
+        return 1 / (1 + x) ** 2
 
-        def wall_stretch(self, x):
-            return float(1 + x[0])
+    def wall_stretch(self, x):
+        return float(1 + x[0])
 
+
+def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
     states, failure = up_to_its_end(pushed(Bounded(), 0.5, 1.5), RubberLimitError)
     assert failure.state.x[0] < TEARS - 1
     assert failure.state.x[0] == pytest.approx(TEARS - 1, rel=0.02)
@@ -274,24 +275,9 @@ def test_cheap_model_finds_its_limit_point_to_round_off():
 
 
 def test_cheap_model_goes_on_until_the_wall_just_bears():
-    class Bounded(Toy):
-        """It carries x/(1 + x)."""
-
-        cheap = True
-
-        def energy(self, x):
-            return float(x[0] - np.log1p(x[0]))
-
-        def internal(self, x):
-            return x / (1 + x)
-
-        def stiffness(self, x):
-            return 1 / (1 + x) ** 2
-
-        def wall_stretch(self, x):
-            return float(1 + x[0])
-
-    _, failure = up_to_its_end(pushed(Bounded(), 0.5, 1.5), RubberLimitError)
+    model = Bounded()
+    model.cheap = True
+    _, failure = up_to_its_end(pushed(model, 0.5, 1.5), RubberLimitError)
     assert 0 <= TEARS - 1 - failure.state.x[0] < 1e-9
 
 

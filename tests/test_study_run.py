@@ -155,7 +155,16 @@ def test_curves_of_values_that_are_taken_away_are_left_aside(agenda, tmp_path, c
     outcome = run(small(cases_folder, vary=fewer), tmp_path, HereCrew(), resume=True)
     assert outcome.complete
     assert outcome.table.case.nunique() == 1
-    assert outcome.provenance["curves_of_other_settings"] == 10
+    assert outcome.provenance["curves_not_asked_for"] == 10
+
+
+def test_models_that_are_taken_away_are_left_aside(agenda, tmp_path, cases_folder):
+    run(agenda, tmp_path, HereCrew())
+    outcome = run(small(cases_folder, models=["fe"]), tmp_path, HereCrew(), resume=True)
+    assert outcome.complete
+    assert outcome.provenance["curves"] == {"asked": 6, "reached": 6}
+    assert outcome.provenance["curves_not_asked_for"] == 6
+    assert set(outcome.table.model) == {"fe"}
 
 
 def test_run_whose_crew_is_lost_keeps_what_is_done(agenda, tmp_path):

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import batched
+from functools import cached_property
 from pathlib import Path
 
 from fem.case import Case
@@ -68,8 +69,13 @@ class Agenda:
 
             resolve(self.cases[0], self.study.resolution, self.cases[0].sectors)
 
+    def asked(self) -> set[tuple[str, str]]:
+        """Return case and model of each curve."""
+        return set(itertools.product((case.key for case in self.cases), self.study.models))
+
+    @cached_property
     def words(self) -> dict[str, str]:
-        """Return the setting of each case in words, by its key."""
+        """The setting of each case in words, by its key."""
         told = {case.key: cells(case, self.study.fields) for case in self.cases}
         return {
             key: ", ".join(f"{column} {_short(value)}" for column, value in setting.items())
@@ -86,7 +92,7 @@ class Agenda:
         resolution = self.study.resolution
         if "fast" in self.study.models:
             left = [case for case in self.cases if (case.key, "fast") not in done]
-            for cases in batched(left, BUNDLE):
+            for cases in itertools.batched(left, BUNDLE):
                 yield Task("fast", cases, resolution)
         for case in self.cases if "fe" in self.study.models else ():
             shapes = self.study.wants_shapes(case)

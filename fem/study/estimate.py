@@ -51,7 +51,7 @@ def estimate(agenda: Agenda) -> list[Estimate]:
 def _estimate(agenda: Agenda, model: str) -> Estimate:
     cases = tuple(_spread(agenda.cases, SAMPLE[model]))
     resolution = agenda.study.resolution
-    perform(Task(model, cases[:1], resolution))  # the first one compiles and imports
+    perform(Task(model, cases[:2], resolution))  # the first ones compile and import
     began = time.perf_counter()
     found = perform(Task(model, cases, resolution))
     share = len(agenda.cases) / len(cases)
@@ -60,7 +60,7 @@ def _estimate(agenda: Agenda, model: str) -> Estimate:
         curves=len(agenda.cases),
         sample=len(cases),
         seconds=share * (time.perf_counter() - began),
-        workers=len(agenda.cases) // BUNDLE + 1 if model == "fast" else len(agenda.cases),
+        workers=-(-len(agenda.cases) // BUNDLE) if model == "fast" else len(agenda.cases),
         bytes=share * (1 + TABLE_SHARE) * sum(weight(done.curve) for done in found),
     )
 

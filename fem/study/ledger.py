@@ -64,6 +64,11 @@ class Curve:
     steps: dict[str, list[Any]] = field(default_factory=dict)
     details: dict[str, Any] = field(default_factory=dict)
 
+    @property
+    def key(self) -> tuple[str, str]:
+        """Case and model."""
+        return self.case, self.model
+
 
 NAMES = [column.name for column in fields(Curve)]
 AS_JSON = ("steps", "details")

@@ -25,7 +25,7 @@ def tabulate(study: Study, cases: Iterable[Case], curves: Iterable[Curve]) -> pa
     """Return the table of an :class:`Outcome`, in the order of the cases."""
     import pandas
 
-    found = {(curve.case, curve.model): curve for curve in curves}
+    found = {curve.key: curve for curve in curves}
     parts = []
     for case in cases:
         own = cells(case, study.fields)

@@ -23,6 +23,7 @@ AHEAD = 2
 """Tasks in hand for each worker: the one at work and the next."""
 
 MOST_TRIES = 2
+"""A worker that dies costs a case one retry."""
 
 CLEANLY: tuple[Status, ...] = ("reached", "ended")
 ANYHOW: tuple[Status, ...] = (*CLEANLY, "failed")
@@ -73,29 +74,29 @@ def run(
     with Ledger(folder) as ledger:
         _check(ledger, agenda, folder, resume or retry)
         done = ledger.done(CLEANLY if retry else ANYHOW)
-        keys = {case.key for case in agenda.cases}
+        asked = agenda.asked()
         if report:
-            report([c for c in ledger.curves() if c.case in keys and (c.case, c.model) in done])
+            report([curve for curve in ledger.curves() if curve.key in asked & done])
         _begin(ledger)
         tasks = agenda.tasks(done, folder / SHAPES)
         ended = Shift(ledger, folder / SHAPES, crew, report).work(tasks)
-        curves = [curve for curve in ledger.curves() if curve.case in keys]
+        curves = [curve for curve in ledger.curves() if curve.key in asked]
         table = tabulate(study, agenda.cases, curves)
         told = {**_provenance(agenda, curves, ended), "sessions": ledger.fact("sessions")}
-        told["curves_of_other_settings"] = ledger.count - len(curves)
+        told["curves_not_asked_for"] = ledger.count - len(curves)
     return Outcome(study, table, told)
 
 
 def _check(ledger: Ledger, agenda: Agenda, folder: Path, resume: bool) -> None:
     """Raise unless the ledger is new, or of a run that may be resumed."""
     study = agenda.study
-    there = {case for case, _ in ledger.done(ANYHOW)}
+    there = ledger.done(ANYHOW)
     if there and not resume:
         raise InputError(
             f"{folder}: {ledger.count} curves of an earlier run are there; "
             "go on with --resume, or take another folder (--out)"
         )
-    if there and there.isdisjoint(case.key for case in agenda.cases):
+    if there and there.isdisjoint(agenda.asked()):
         raise InputError(
             f'{folder}: the curves there are of another study, "{ledger.fact("title")}"; '
             "take another folder (--out)"

@@ -29,17 +29,18 @@ def changes(case: Case, setting: Mapping[str, Any]) -> dict[str, Any]:
 
 def column(case: Case, field: str) -> str:
     """Return the column of a field, its unit in the name: angle_deg.A, tube_length_mm, slack.B."""
-    name, _ = _cell(case, field)
+    name, _ = _cell(case, case.data, field)
     return name
 
 
 def cells(case: Case, fields: Iterable[str]) -> dict[str, Any]:
     """Return what a case says of `fields`, by their columns: numbers in the shown unit, or text."""
-    return dict(_cell(case, field) for field in fields)
+    data = case.data
+    return dict(_cell(case, data, field) for field in fields)
 
 
-def _cell(case: Case, field: str) -> tuple[str, Any]:
-    value: Any = case.data
+def _cell(case: Case, data: dict[str, Any], field: str) -> tuple[str, Any]:
+    value: Any = data
     for part in _place(case, field):
         try:
             value = value[int(part) if part.isdigit() else part]

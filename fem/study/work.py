@@ -53,7 +53,7 @@ class Task:
 
     def failed(self, reason: str) -> list[Done]:
         """Return all its curves as failed."""
-        return [Done(_failed(case, self.model, reason, tries=self.tries)) for case in self.cases]
+        return [Done(_failed(case, self, reason)) for case in self.cases]
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def _solve_batch(task: Task) -> list[Done]:
     from fem.batch.solve import solve_batch
 
     return [
-        Done(_curve(case, run, task.tries))
+        Done(_followed(case, task, run))
         for case, run in zip(task.cases, solve_batch(task.cases), strict=True)
     ]
 
@@ -100,21 +100,16 @@ def _solve_one(case: Case, task: Task) -> Done:
         reason = f"{type(error).__name__}: {error}"
     else:
         (run,) = result.runs
-        return Done(_curve(case, run, task.tries), result if task.shapes else None)
-    return Done(_failed(case, task.model, reason, task.tries, time.perf_counter() - began))
+        return Done(_followed(case, task, run), result if task.shapes else None)
+    return Done(_failed(case, task, reason, time.perf_counter() - began))
 
 
-def _curve(case: Case, run: Run, tries: int) -> Curve:
+def _followed(case: Case, task: Task, run: Run) -> Curve:
+    """Return the curve of a run."""
     names = dict.fromkeys(name for row in run.rows for name in row)
-    return Curve(
-        case=case.key,
-        model=run.model,
+    return replace(
+        _failed(case, task, run.reason, run.seconds),
         status=_status(run),
-        reason=run.reason,
-        seconds=run.seconds,
-        host=platform.node(),
-        worker=os.getpid(),
-        tries=tries,
         steps={name: [row.get(name) for row in run.rows] for name in names},
         details={"limit": run.limit, "mesh": run.mesh, "balance": run.balance},
     )
@@ -126,14 +121,15 @@ def _status(run: Run) -> Status:
     return "failed" if run.lost else "ended"
 
 
-def _failed(case: Case, model: str, reason: str, tries: int, seconds: float = 0.0) -> Curve:
+def _failed(case: Case, task: Task, reason: str, seconds: float = 0.0) -> Curve:
+    """Return a curve of which nothing is known but how it was tried."""
     return Curve(
         case=case.key,
-        model=model,
+        model=task.model,
         status="failed",
         reason=reason,
         seconds=seconds,
         host=platform.node(),
         worker=os.getpid(),
-        tries=tries,
+        tries=task.tries,
     )

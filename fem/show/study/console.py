@@ -63,7 +63,7 @@ class _Tally:
 @contextmanager
 def progress(agenda: Agenda) -> Iterator[Report]:
     """Show bars on standard error; hand out the function that moves them."""
-    words = agenda.words()
+    words = agenda.words
     console = Console(stderr=True)
     bar = Progress(
         TextColumn("curves"),
@@ -141,13 +141,13 @@ def print_outcome(outcome: Outcome, agenda: Agenda, folder: Path, files: Sequenc
     )
     if len(outcome.table):
         console.print(_ranges(outcome))
-    words = agenda.words()
+    words = agenda.words
     failed = [entry for entry in told["not_reached"] if entry["status"] == "failed"]
     lines = [_failure(words, entry["model"], entry["case"], entry["reason"]) for entry in failed]
     lines += [_unusable_line(entry["setting"], entry["reason"]) for entry in told["unusable"]]
     lines += [f"solved one by one, not in a batch: {fault}" for fault in told["not_in_batch"]]
-    if others := told["curves_of_other_settings"]:
-        lines.append(f"{others} curves in the ledger are of other settings and left aside")
+    if others := told["curves_not_asked_for"]:
+        lines.append(f"{others} curves in the ledger are not asked for now and left aside")
     _print_lines(console, lines)
     console.print(f"{folder}: {', '.join(sorted(files))}", soft_wrap=True, highlight=False)
 
