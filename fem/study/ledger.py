@@ -142,7 +142,13 @@ class Ledger:
         return set(self._base.execute(query, statuses))
 
     def curves(self) -> Iterator[Curve]:
-        """Yield all curves, in no certain order."""
+        """Yield all curves, in no certain order.
+
+        Raises
+        ------
+        InputError
+            If a row is damaged.
+        """
         for row in self._base.execute(f"SELECT {COLUMNS} FROM curves"):
             data = dict(zip(NAMES, row, strict=True))
             try:
