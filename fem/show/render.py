@@ -92,29 +92,82 @@ def render(layers: Sequence[Layer], view: View, size: tuple[int, int]) -> np.nda
     OSError
         If this machine cannot draw off screen.
     """
-    import pyvista
-    from vtkmodules.vtkRenderingCore import vtkRenderer, vtkWindowToImageFilter
+    with Studio(view, size) as studio:
+        return studio.draw(layers)
 
-    with pyvista.vtk_verbosity("off"):  # VTK warns of each driver that it tries in vain
-        window = _open_window()
-        window.SetSize(*size)
-        window.SetMultiSamples(4)
-        renderer = vtkRenderer()
-        renderer.SetBackground(1, 1, 1)
-        renderer.SetUseOIT(False)  # it would leave the edges of the translucent wall jagged
+
+class Studio:
+    """A window that is never shown, kept open for pictures of one size, seen from one place.
+
+    Parameters
+    ----------
+    view
+        What is seen.
+    size
+        Width and height of the pictures (pixels).
+    clear
+        Leave the ground transparent; it is white otherwise.
+
+    Raises
+    ------
+    OSError
+        If this machine cannot draw off screen.
+    """
+
+    def __init__(self, view: View, size: tuple[int, int], *, clear: bool = False) -> None:
+        import pyvista
+        from vtkmodules.vtkRenderingCore import vtkRenderer
+
+        self._view, self._size, self._clear = view, size, clear
+        with pyvista.vtk_verbosity("off"):  # VTK warns of each driver that it tries in vain
+            self._window = _open_window()
+        self._window.SetSize(*size)
+        self._window.SetMultiSamples(4)
+        self._window.SetAlphaBitPlanes(clear)
+        self._renderer = vtkRenderer()
+        ground = 0.0 if clear else 1.0  # on black, colours come out multiplied by their cover
+        self._renderer.SetBackground(ground, ground, ground)
+        self._renderer.SetBackgroundAlpha(ground)
+        self._renderer.SetUseOIT(False)  # it would leave the edges of a translucent wall jagged
+        self._window.AddRenderer(self._renderer)
+        _light(self._renderer)
+
+    def __enter__(self) -> Studio:
+        """Return the open studio."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Give back what the graphics driver holds."""
+        self._window.Finalize()
+
+    def draw(self, layers: Sequence[Layer]) -> np.ndarray[Any, Any]:
+        """Return the picture of `layers`, uint8, shape (height, width, 3), or 4 if it is clear."""
+        import pyvista
+        from vtkmodules.vtkRenderingCore import vtkWindowToImageFilter
+
+        self._renderer.RemoveAllViewProps()
         for layer in layers:
-            renderer.AddActor(_actor(layer))
-        _aim(renderer, view)
-        window.AddRenderer(renderer)
-        window.Render()
-        grab = vtkWindowToImageFilter()
-        grab.SetInput(window)
-        grab.ReadFrontBufferOff()
-        grab.ShouldRerenderOff()
-        grab.Update()
+            self._renderer.AddActor(_actor(layer))
+        with pyvista.vtk_verbosity("off"):
+            _aim(self._renderer, self._view)
+            self._window.Render()
+            grab = vtkWindowToImageFilter()
+            grab.SetInput(self._window)
+            if self._clear:
+                grab.SetInputBufferTypeToRGBA()
+            grab.ReadFrontBufferOff()
+            grab.ShouldRerenderOff()
+            grab.Update()
         pixels = np.array(pyvista.wrap(grab.GetOutput()).active_scalars)
-        window.Finalize()
-    return pixels.reshape(size[1], size[0], 3)[::-1]
+        picture = pixels.reshape(self._size[1], self._size[0], -1)[::-1]
+        return _divided(picture) if self._clear else picture
+
+
+def _divided(picture: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    """Return a picture whose colours are divided by their cover, as image files want them."""
+    cover = np.maximum(picture[..., 3:], 1) / 255
+    colours = np.minimum(np.rint(picture[..., :3] / cover), 255).astype(np.uint8)
+    return np.concatenate([colours, picture[..., 3:]], axis=2)
 
 
 def _open_window() -> Any:
@@ -169,9 +222,7 @@ def _actor(layer: Layer) -> Any:
 
 
 def _aim(renderer: Any, view: View) -> None:
-    """Point the camera so that `view` fills the picture, and light it from the upper left."""
-    from vtkmodules.vtkRenderingCore import vtkLight
-
+    """Point the camera so that `view` fills the picture."""
     right = np.array([1.0, 0.0, 0.0])
     up = np.array([0.0, np.sin(ELEVATION), np.cos(ELEVATION)])
     towards = np.cross(right, up)
@@ -184,6 +235,12 @@ def _aim(renderer: Any, view: View) -> None:
     camera.SetPosition(*(centre + distance * towards))
     camera.SetViewUp(*up)
     renderer.ResetCameraClippingRange()
+
+
+def _light(renderer: Any) -> None:
+    """Light from the upper left, wherever the camera stands."""
+    from vtkmodules.vtkRenderingCore import vtkLight
+
     renderer.SetAutomaticLightCreation(False)
     for place, strength in (((-1.0, 1.4, 1.6), 0.95), ((1.4, 0.6, 1.0), 0.3)):
         light = vtkLight()
