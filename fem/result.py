@@ -5,17 +5,16 @@ from __future__ import annotations
 import csv
 import json
 import math
-import platform
 import re
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 from xml.etree import ElementTree
 
 from fem.case import Case
+from fem.origin import Origin
 from fem.shape import Shape, whole_tube
 
 if TYPE_CHECKING:
@@ -26,12 +25,8 @@ HISTORY = [
 ]
 """Columns of the step table that tell how the solver went."""
 
-PACKAGES = [
-    *("tubewright", "dolfinx-solver-real", "fenics-dolfinx", "fenics-ffcx", "fenics-ufl"),
-    *("petsc4py", "numpy", "scipy", "gmsh", "pyvista", "scikit-learn"),
-]
-"""Distributions whose versions are written down, where they are installed."""
-
+SHAPE_FILE = r"shape_[0-9]+\.vtu"
+"""What the files of shapes are called."""
 
 Report = Callable[[str, int, int], None]
 """Is told what is solved, the steps done and the steps in all.
@@ -100,10 +95,35 @@ class Run:
 
 @dataclass(frozen=True)
 class Result:
-    """What all models made of a case."""
+    """What all models made of a case.
+
+    Attributes
+    ----------
+    case
+        What was asked.
+    runs
+        What each model made of it.
+    origin
+        Where it was solved.
+    """
 
     case: Case
     runs: list[Run]
+    origin: Origin = field(default_factory=Origin.here)
+
+    @classmethod
+    def load(cls, folder: str | Path) -> Self:
+        """Read what :meth:`save` wrote; its shapes come back as whole tubes.
+
+        Raises
+        ------
+        InputError
+            If there is no result in the folder, or it is damaged; the text names the file.
+        """
+        from fem.saved import read_result
+
+        case, runs, origin = read_result(Path(folder))
+        return cls(case, runs, origin)
 
     @property
     def reached(self) -> bool:
@@ -141,14 +161,15 @@ class Result:
         return {
             "case": self.case.model_dump(mode="json"),
             "case_hash": self.case.hash,
-            "versions": versions(),
-            "machine": machine(),
+            "versions": self.origin.versions,
+            "machine": self.origin.machine,
             "runs": [
                 {
                     "model": run.model,
                     "reached": run.reached,
                     "reason": run.reason,
                     "interrupted": run.interrupted,
+                    "lost": run.lost,
                     "shortfalls": run.shortfalls,
                     "limit": run.limit,
                     "wall_time_s": round(run.seconds, 3),
@@ -193,7 +214,7 @@ def remove_series(folder: Path) -> None:
     with suppress(ElementTree.ParseError):
         for entry in ElementTree.parse(index).iter("DataSet"):
             name = entry.get("file", "")
-            if re.fullmatch(r"shape_[0-9]+\.vtu", name):
+            if re.fullmatch(SHAPE_FILE, name):
                 (folder / name).unlink(missing_ok=True)
     index.unlink()
 
@@ -210,19 +231,3 @@ def save_series(shapes: list[Shape], folder: Path) -> None:
     ElementTree.ElementTree(root).write(
         folder / "shape.pvd", encoding="utf-8", xml_declaration=True
     )
-
-
-def versions() -> dict[str, str]:
-    """Return the versions of what the figures hang on, by the names of the packages."""
-    known = {"python": platform.python_version()}
-    for package in PACKAGES:
-        try:
-            known[package] = version(package)
-        except PackageNotFoundError:
-            continue
-    return known
-
-
-def machine() -> dict[str, str]:
-    """Return what is told of the machine: no name and no address of it."""
-    return {"system": platform.platform(), "processor": platform.machine()}

@@ -103,7 +103,7 @@ class Track:
             pressure=float(in_kilopascals(state.pressure)),
             demanded=state.asked or len(self.states) == 1,
             volume=float(state.coordinates[PRESSURE]),
-            air=air_let_in(gas, self.states[0], state) if gas else None,
+            air=float(air_let_in(gas, self.states[0], state)) if gas else None,
             measured=measured,
             force=float(state.loads[AXIAL]),
             torque=float(state.loads[TWIST]),

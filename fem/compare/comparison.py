@@ -16,7 +16,7 @@ from fem.compare.diagnose import LEAST_SETTINGS, Diagnosis, Report, diagnose
 from fem.compare.figures import summary
 from fem.compare.fit import Fit
 from fem.compare.match import PLACE, Curves, find_curves, match, unreached
-from fem.result import machine, versions
+from fem.origin import machine, versions
 from fem.study.outcome import Outcome
 from fem.study.plan import Study
 

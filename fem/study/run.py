@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from fem.complaint import InputError
-from fem.result import Result, machine, versions
+from fem.origin import machine, versions
+from fem.result import Result
 from fem.study.agenda import Agenda
 from fem.study.crew import Crew, CrewLostError, WorkerLostError
 from fem.study.ledger import Curve, Ledger, Status

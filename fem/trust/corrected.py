@@ -247,7 +247,7 @@ def _facts(study: Study, left_out: pandas.DataFrame, quantities: Sequence[str]) 
     """Return where a fit is from, and its errors on curves that were left out."""
     from importlib.metadata import version
 
-    from fem.result import versions
+    from fem.origin import versions
 
     return {
         "study_hash": study.hash,
