@@ -19,6 +19,21 @@ WALL = 0
 """Value of the cell array `part` on the wall; the families follow from 1 in the case's order."""
 
 
+LATTICE = np.array(
+    [
+        *([0, 0, 0], [2, 0, 0], [2, 2, 0], [0, 2, 0], [0, 0, 2], [2, 0, 2], [2, 2, 2], [0, 2, 2]),
+        *([1, 0, 0], [2, 1, 0], [1, 2, 0], [0, 1, 0], [1, 0, 2], [2, 1, 2], [1, 2, 2], [0, 1, 2]),
+        *([0, 0, 1], [2, 0, 1], [2, 2, 1], [0, 2, 1]),
+        *([0, 1, 1], [2, 1, 1], [1, 0, 1], [1, 2, 1], [1, 1, 0], [1, 1, 2], [1, 1, 1]),
+    ]
+)
+"""Where the nodes of VTK's triquadratic hexahedron stand in a cell, by half edges; shape (27, 3).
+
+Corners, middles of edges, of faces, of the cell. Source: the class documentation of
+vtkTriQuadraticHexahedron; `tests/test_fast_shape.py` holds it against VTK itself.
+"""
+
+
 @dataclass(frozen=True)
 class ThreadCurves:
     """The threads of one family in a body, as straight pieces, a few to each cell that they pass.
@@ -68,6 +83,11 @@ class Shape:
     connectivity: Index
     stretch: Array
     threads: list[ThreadCurves]
+
+
+def polar_points(radius: Any, angle: Any, z: Any) -> Array:
+    """Return points from their polar coordinates, shapes (...); shape (..., 3)."""
+    return np.stack(np.broadcast_arrays(radius * np.cos(angle), radius * np.sin(angle), z), axis=-1)
 
 
 def turned(points: Array, sectors: int) -> Array:

@@ -1,0 +1,118 @@
+"""The shape of the fast model's tube: from a row of the step table, by eq. (1) of its kinematics.
+
+The tube stays straight and round, so bore stretch, axial stretch and twist of the row say all of
+it, wherever the row comes from: a run, the table of a study, a trial at the bench.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+
+from fem.arrays import Array, Index
+from fem.case import Case, Tube
+from fem.fast.kinematics import squared_radius
+from fem.shape import LATTICE, Shape, ThreadCurves, polar_points
+from fem.thread import ThreadFamily
+
+AROUND = 24
+"""Cells round the tube."""
+
+SLENDERNESS = 2
+"""Length of a cell over its width, nearly."""
+
+ROUND = math.radians(10)
+"""A straight piece of a thread winds no further at rest."""
+
+type Motion = Callable[[Array, Array, Array], Array]
+"""From polar places at rest (mm, rad, mm), shapes (...), to places in space, shape (..., 3), mm."""
+
+
+def uniform_shape(case: Case, row: Mapping[str, Any]) -> Shape:
+    """Return the shape of the straight tube in a state that a row of the step table tells.
+
+    Parameters
+    ----------
+    case
+        The tube and its threads.
+    row
+        The columns stretch, twist_deg, bore_stretch, wall_stretch_max, pressure_kPa, and tension_N
+        of each family. All cells get the greatest stretch of the wall, which they share.
+    """
+    tube = case.tube
+    axial = _axial_cells(tube)
+    places, connectivity = _grid(tube, axial)
+    rest, now = _motion(tube, None), _motion(tube, row)
+    nodes = rest(*places)
+    return Shape(
+        pressure=row["pressure_kPa"] / 1000,
+        sectors=1,
+        nodes=nodes,
+        displacement=now(*places) - nodes,
+        connectivity=connectivity,
+        stretch=np.full(len(connectivity), float(row["wall_stretch_max"])),
+        threads=[
+            _curves(family, tube, 2 * axial, rest, now, row[f"tension_N.{family.name}"])
+            for family in case.threads
+        ],
+    )
+
+
+def _motion(tube: Tube, row: Mapping[str, Any] | None) -> Motion:
+    """Return the motion to the state of a row, at rest without one."""
+    stretch, bore, twist = 1.0, 1.0, 0.0
+    if row is not None:
+        stretch, bore = row["stretch"], row["bore_stretch"]
+        twist = math.radians(row["twist_deg"])
+
+    def move(radius: Array, angle: Array, height: Array) -> Array:
+        shell = radius**2 - tube.bore_radius**2
+        squared = squared_radius(shell, bore * tube.bore_radius, stretch).value
+        return polar_points(
+            np.sqrt(squared), angle + twist * height / tube.length, stretch * height
+        )
+
+    return move
+
+
+def _axial_cells(tube: Tube) -> int:
+    """Return the number of cells along the tube."""
+    width = 2 * math.pi * tube.outer_radius / AROUND
+    return min(max(round(tube.length / (SLENDERNESS * width)), 8), 100)
+
+
+def _grid(tube: Tube, axial: int) -> tuple[tuple[Array, Array, Array], Index]:
+    """Return radius, azimuth and height of the nodes at rest, and the nodes of each cell."""
+    counts = (3, 2 * AROUND, 2 * axial + 1)
+    places = np.meshgrid(
+        np.linspace(tube.bore_radius, tube.outer_radius, counts[0]),
+        2 * np.pi * np.arange(counts[1]) / counts[1],
+        np.linspace(0.0, tube.length, counts[2]),
+        indexing="ij",
+    )
+    radius, angle, height = (place.ravel() for place in places)
+    first = 2 * np.stack(np.meshgrid([0], np.arange(AROUND), np.arange(axial)), -1).reshape(
+        -1, 1, 3
+    )
+    i, j, k = np.moveaxis(first + LATTICE, -1, 0)
+    cells = np.ravel_multi_index((i, j % counts[1], k), counts)
+    return (radius, angle, height), cells
+
+
+def _curves(
+    family: ThreadFamily, tube: Tube, least: int, rest: Motion, now: Motion, tension: float
+) -> ThreadCurves:
+    """Return the threads of a family in equal pieces, `least` of them a thread or more."""
+    rate = family.turn_rate(tube.outer_radius)
+    pieces = max(least, math.ceil(abs(rate) * tube.length / ROUND))
+    height = np.linspace(0.0, tube.length, pieces + 1)
+    start = 2 * np.pi * np.arange(family.count)[:, None] / family.count
+    places = np.broadcast_arrays(tube.outer_radius, start + rate * height, height)
+    ends = [
+        np.stack([curve[:, :-1], curve[:, 1:]], axis=2).reshape(-1, 2, 3)
+        for curve in (rest(*places), now(*places))
+    ]
+    return ThreadCurves(family.name, *ends, tension=np.full(len(ends[0]), float(tension)))
