@@ -63,9 +63,9 @@ def uniform_shape(case: Case, row: Mapping[str, Any]) -> Shape:
 
 def _motion(tube: Tube, row: Mapping[str, Any] | None) -> Motion:
     """Return the motion to the state of a row, at rest without one."""
-    stretch, bore, twist = 1.0, 1.0, 0.0
+    stretch, bore, twist = np.ones(()), np.ones(()), 0.0
     if row is not None:
-        stretch, bore = row["stretch"], row["bore_stretch"]
+        stretch, bore = np.asarray(row["stretch"]), np.asarray(row["bore_stretch"])
         twist = math.radians(row["twist_deg"])
 
     def move(radius: Array, angle: Array, height: Array) -> Array:
@@ -111,8 +111,8 @@ def _curves(
     height = np.linspace(0.0, tube.length, pieces + 1)
     start = 2 * np.pi * np.arange(family.count)[:, None] / family.count
     places = np.broadcast_arrays(tube.outer_radius, start + rate * height, height)
-    ends = [
+    at_rest, ends = (
         np.stack([curve[:, :-1], curve[:, 1:]], axis=2).reshape(-1, 2, 3)
         for curve in (rest(*places), now(*places))
-    ]
-    return ThreadCurves(family.name, *ends, tension=np.full(len(ends[0]), float(tension)))
+    )
+    return ThreadCurves(family.name, at_rest, ends, np.full(len(ends), float(tension)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, Protocol
 
 from fem.case import Case
 from fem.result import Run, limit_name
@@ -41,24 +41,32 @@ def ends_at_limit(run: Run) -> bool:
     return bool(run.limit) and not run.reached and run.reason == run.limit
 
 
-def driven(run: Run, case: Case) -> Rows:
+class Followed(Protocol):
+    """What has the rows of a path."""
+
+    @property
+    def rows(self) -> Rows:
+        """The rows."""
+
+
+def driven(run: Followed, case: Case) -> Rows:
     """Return the rows up to the last step of the drive, and beyond a limit point if it ends so."""
     return run.rows[: _drive_end(run, case) + 1]
 
 
-def moved(run: Run, case: Case) -> Rows:
+def moved(run: Followed, case: Case) -> Rows:
     """Return the rows of the move from where it begins; none if the path does not come so far."""
     return run.rows[_drive_end(run, case) :] if case.move else []
 
 
-def _drive_end(run: Run, case: Case) -> int:
+def _drive_end(run: Followed, case: Case) -> int:
     """Return the number of the row where the drive has done its last step."""
     asked = [number for number, row in enumerate(run.rows) if row["demanded"]]
     return asked[case.drive.steps] if case.drive.steps < len(asked) else len(run.rows)
 
 
 def place(
-    run: Run,
+    run: Followed,
     case: Case,
     row: dict[str, Any],
     before: dict[str, Any] | None = None,

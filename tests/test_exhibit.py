@@ -1,0 +1,73 @@
+"""What is shown of results: which states, what they are called, which names they bear."""
+
+import shutil
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fem.complaint import InputError
+from fem.result import Result
+from fem.run import solve
+from fem.show.exhibit import exhibits, load_exhibits
+from tests.shown import cut
+
+
+def test_every_model_has_its_states_and_shapes(result):
+    fe, fast = exhibits(result)
+    assert (fe.model, fast.model) == ("fe", "fast")
+    for exhibit, run in zip((fe, fast), result.runs, strict=True):
+        assert exhibit.name == "Greenhouse wrist"
+        assert exhibit.case is result.case
+        assert exhibit.rows == run.rows
+        assert exhibit.labels == ["at rest", "7.5 kPa", "15 kPa"]
+        assert exhibit.note == ""
+        for row, shape in zip(exhibit.rows, exhibit.shapes, strict=True):
+            top = (shape.nodes + shape.displacement)[:, 2].max()
+            assert top == pytest.approx(row["stretch"] * result.case.tube.length)
+    assert fe.shapes == result.runs[0].shapes
+
+
+def test_a_run_without_shapes_is_not_shown(result):
+    fe, fast = result.runs
+    assert exhibits(Result(result.case, [replace(fe, shapes=[])])) == []
+    assert [e.model for e in exhibits(Result(result.case, [replace(fe, shapes=[]), fast]))] == [
+        "fast"
+    ]
+
+
+def test_an_early_end_is_noted(result):
+    (exhibit,) = exhibits(Result(result.case, [cut(result.runs[0], 1)]))
+    assert len(exhibit.rows) == len(exhibit.shapes) == 2
+    assert exhibit.note == "no equilibrium was found beyond 1 kPa on the way to 15 kPa"
+
+
+def test_nothing_is_shown_beyond_a_balloon_limit(make_case):
+    result = solve(make_case(threads=[], pressure={"end": "30 kPa", "steps": 4}), "fast")
+    (exhibit,) = exhibits(result)
+    assert result.runs[0].rows[-1]["step"] > exhibit.rows[-1]["step"]
+    assert exhibit.rows[-1]["limit"]
+    pressure = f"{exhibit.rows[-1]['pressure_kPa']:.3g} kPa"
+    assert exhibit.labels[-1] == f"balloon limit, {pressure}"
+    assert exhibit.note.startswith("balloon limit at")
+    assert len(exhibit.shapes) == len(exhibit.rows)
+
+
+def test_states_of_a_move_are_called_by_it(make_case):
+    case = make_case(move={"twist": "5 deg", "steps": 2}, pressure__steps=2, end={"force": "1 N"})
+    (exhibit,) = exhibits(solve(case, "fast"))
+    assert exhibit.labels[:3] == ["before inflation", "7.5 kPa", "15 kPa"]
+    assert exhibit.labels[-1] == "5 deg"
+
+
+def test_folders_name_what_titles_do_not_tell_apart(result, make_case, tmp_path):
+    fast = Result(result.case, result.runs[1:])
+    fast.save(tmp_path / "first")
+    shutil.copytree(tmp_path / "first", tmp_path / "second")
+    solve(make_case(title="Other", pressure__steps=1), "fast").save(tmp_path / "third")
+    both = load_exhibits([tmp_path / "first", tmp_path / "second", tmp_path / "third"])
+    assert [exhibit.name for exhibit in both] == ["first", "second", "Other"]
+    assert load_exhibits([tmp_path / "first"])[0].name == "Greenhouse wrist"
+    assert np.array_equal(both[0].shapes[2].nodes, exhibits(fast)[0].shapes[2].nodes)
+    with pytest.raises(InputError, match="no such folder"):
+        load_exhibits([tmp_path / "first", tmp_path / "fourth"])
