@@ -79,7 +79,7 @@ def plot_curves(result: Result) -> Figure:
     """Return the figure: a strip of panels to each part of the path, keys and notes below."""
     title = title_lines(result.case.title, 0.915 * WIDTH)
     shown = strips(result.case, result.runs)
-    notes, handles = _notes(result, shown), legend_handles(result.case, result.runs)
+    notes, handles = notes_on(result, shown), legend_handles(result.case, result.runs)
     columns = len(handles) if len(handles) < 5 else 3
     keys = 0.21 * -(-len(handles) // columns)
     top, bottom = 0.3 + 0.22 * len(title), 0.2 + keys + 0.2 * len(notes)
@@ -124,10 +124,11 @@ def _draw_strip(figure: Figure, strip: Strip, result: Result, level: float) -> N
     for number, panel in enumerate(strip.panels):
         left = LEFT + number * (wide + BETWEEN)
         place = (left / WIDTH, (level - TALL) / height, wide / WIDTH, TALL / height)
-        _plot_panel(figure.add_axes(place), strip, panel, result)
+        plot_panel(figure.add_axes(place), strip, panel, result)
 
 
-def _plot_panel(axes: Axes, strip: Strip, panel: Panel, result: Result) -> None:
+def plot_panel(axes: Axes, strip: Strip, panel: Panel, result: Result) -> None:
+    """Plot the curves of all runs into the axes of a panel."""
     across, up = [_demanded_end(strip, result.case)], list[float]()
     for run in result.runs:
         rows = strip.rows(run, result.case)
@@ -274,7 +275,7 @@ def _run_handles(run: Run, case: Case) -> Iterator[Line2D]:
 _NEUTRAL = Style("", "#555555", "none", "x", 6)
 
 
-def _notes(result: Result, shown: Sequence[Strip]) -> list[str]:
+def notes_on(result: Result, shown: Sequence[Strip]) -> list[str]:
     """Return what is said below: why runs ended early, and the signs of end loads."""
     notes = [note for run in result.runs if (note := _note(run))]
     ups = {panel.up for strip in shown for panel in strip.panels}
