@@ -1,0 +1,134 @@
+/* The path: a slider over its steps, the shapes of all exhibits, read-outs and curves. */
+(function (tubewright) {
+  "use strict";
+
+  const { computed, onBeforeUnmount, ref, watch } = Vue;
+
+  const BEAT = 700; // ms between two steps
+  const SLOW_BEAT = 1600; // where less motion is asked for
+  const AT_FIRST = 4;
+  const MOST_SHOWN = 6; // pictures at once: browsers keep few WebGL contexts
+
+  const beat = () =>
+    matchMedia("(prefers-reduced-motion: reduce)").matches ? SLOW_BEAT : BEAT;
+
+  tubewright.components["step-bar"] = {
+    props: { labels: Array, modelValue: Number, id: String },
+    emits: ["update:modelValue"],
+    setup(props, { emit }) {
+      const playing = ref(0);
+      const last = computed(() => props.labels.length - 1);
+      const go = (step) => emit("update:modelValue", step);
+      const pause = () => {
+        clearInterval(playing.value);
+        playing.value = 0;
+      };
+      const play = () => {
+        go(props.modelValue === last.value ? 0 : props.modelValue + 1);
+        playing.value = setInterval(() => go(props.modelValue + 1), beat());
+      };
+      watch(
+        () => props.modelValue,
+        (step) => {
+          if (step >= last.value) pause();
+        },
+      );
+      onBeforeUnmount(pause);
+      const ruler = computed(() =>
+        props.labels.map((_, k) => ({ left: `${(100 * k) / Math.max(last.value, 1)}%` })),
+      );
+      const slide = (event) => {
+        pause();
+        go(Number(event.target.value));
+      };
+      const toggle = () => (playing.value ? pause() : play());
+      return { last, playing, ruler, slide, toggle };
+    },
+    template: `
+      <div class="tw-steps">
+        <button type="button" class="tw-play" :disabled="last < 1" @click="toggle">{{
+          playing ? "Pause" : "Play" }}</button>
+        <div class="tw-slide">
+          <label :for="id">Step</label>
+          <input :id="id" type="range" min="0" :max="last" step="1" :value="modelValue"
+            :aria-valuetext="'step ' + modelValue + ' of ' + last + ', ' + labels[modelValue]"
+            @input="slide">
+          <div class="tw-ruler" aria-hidden="true"><i v-for="mark in ruler" :style="mark"></i></div>
+        </div>
+        <output :for="id">{{ modelValue }} of {{ last }}<b>{{ labels[modelValue] }}</b></output>
+      </div>`,
+  };
+
+  const count = (exhibits) => Math.max(1, ...exhibits.map(({ steps }) => steps.length));
+
+  /* The labels of the longest path that is shown. */
+  const labelsOf = (exhibits) =>
+    exhibits
+      .reduce((most, one) => (one.steps.length > most.length ? one.steps : most), [{ label: "" }])
+      .map(({ label }) => label);
+
+  tubewright.components["path-sheet"] = {
+    props: { pack: Object, look: Object, curves: Boolean, level: String },
+    emits: ["drawn"],
+    setup(props) {
+      const chosen = ref(props.pack.exhibits.slice(0, AT_FIRST).map((_, k) => k));
+      const exhibits = computed(() =>
+        props.pack.exhibits.filter((_, k) => chosen.value.includes(k)),
+      );
+      const step = ref(count(exhibits.value) - 1);
+      const labels = computed(() => labelsOf(exhibits.value));
+      watch(labels, (all) => {
+        step.value = Math.min(step.value, all.length - 1);
+      });
+      props.look.include(props.pack.exhibits);
+      const named = computed(() => new Set(exhibits.value.map(({ name }) => name)).size > 1);
+      const first = (name) => (props.pack.columns.find((c) => c.name === name) || {}).name;
+      return {
+        atFirst: AT_FIRST,
+        chosen,
+        exhibits,
+        first,
+        id: tubewright.newId(),
+        labels,
+        most: MOST_SHOWN,
+        named,
+        step,
+      };
+    },
+    template: `
+      <div class="tw-sheet" :class="{ 'tw-wide': !curves }">
+        <div class="tw-shapes">
+          <fieldset v-if="pack.exhibits.length > atFirst" class="tw-choice">
+            <legend>Shown side by side (at most {{ most }})</legend>
+            <label v-for="(exhibit, k) in pack.exhibits" class="tw-check">
+              <input type="checkbox" :value="k" v-model="chosen"
+                :disabled="chosen.length >= most && !chosen.includes(k)">
+              {{ exhibit.name }}, {{ exhibit.title }}</label>
+          </fieldset>
+          <look-bar :look="look" />
+          <div class="tw-views">
+            <shape-view v-for="(exhibit, k) in exhibits" :key="pack.exhibits.indexOf(exhibit)"
+              :exhibit="exhibit" :tag="k + 1" :step="step" :look="look" :named="named"
+              @drawn="$emit('drawn')" />
+          </div>
+          <p class="tw-hint">Drag a shape or use the arrow keys to turn it. <kbd>+</kbd>
+            <kbd>\u2212</kbd> or <kbd>Ctrl</kbd> and the wheel zoom, <kbd>Shift</kbd> with drag or
+            arrows moves, <kbd>Home</kbd> resets. All shapes turn together, at one scale.</p>
+          <step-bar v-model="step" :labels="labels" :id="id + '-step'" />
+          <colour-keys :scales="pack.scales" />
+        </div>
+        <div class="tw-figures">
+          <component :is="level" class="tw-heading">Read-outs</component>
+          <read-outs :columns="pack.columns" :exhibits="exhibits" :step="step" :named="named"
+            caption="Read-outs of the step shown" />
+          <template v-if="curves">
+            <component :is="level" class="tw-heading">Along the path</component>
+            <curve-legend :exhibits="exhibits" :named="named" />
+            <curve-chart v-for="name in ['twist_deg', 'displacement_mm']" :key="name"
+              :columns="pack.columns" :exhibits="exhibits" :step="step" :first="first(name)"
+              :id="id + '-' + name" />
+          </template>
+        </div>
+      </div>`,
+  };
+})((globalThis.tubewright ??= { components: {} }));

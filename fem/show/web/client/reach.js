@@ -1,0 +1,97 @@
+/* The reachable set: displacement across, twist up, over all angles at a few pressures, and where
+   the states of the bench lie in it. */
+(function (tubewright) {
+  "use strict";
+
+  const { computed, ref } = Vue;
+
+  const HEIGHT = 340;
+
+  /* The cells of a grid of points as one path; a grid of one row or column is a line. */
+  function net({ grid: [rows, columns], points }, x, y) {
+    const at = (i, j) => points[i * columns + j];
+    const walk = (corners) => corners.map((p) => `${x(p[0]).toFixed(1)} ${y(p[1]).toFixed(1)}`);
+    if (rows === 1 || columns === 1) return `M${walk(points.filter(Boolean)).join("L")}`;
+    const cells = [];
+    for (let i = 0; i + 1 < rows; i += 1) {
+      for (let j = 0; j + 1 < columns; j += 1) {
+        const corners = [at(i, j), at(i, j + 1), at(i + 1, j + 1), at(i + 1, j)];
+        if (corners.every(Boolean)) cells.push(`M${walk(corners).join("L")}Z`);
+      }
+    }
+    return cells.join("");
+  }
+
+  tubewright.components["reach-map"] = {
+    props: { reach: Object, exhibits: Array },
+    setup(props) {
+      const width = ref(400);
+      const known = computed(() =>
+        props.reach.levels.map((level) => ({ ...level, known: level.points.filter(Boolean) })),
+      );
+      const states = computed(() =>
+        props.exhibits.map(({ model, title, steps }) => {
+          const { row } = steps.at(-1);
+          return { model, title, across: row.displacement_mm, along: row.twist_deg };
+        }),
+      );
+      const axes = computed(() => {
+        const all = known.value.flatMap((level) => level.known);
+        const across = [...all.map(([d]) => d), ...states.value.map((s) => s.across), 0];
+        const along = [...all.map(([, t]) => t), ...states.value.map((s) => s.along), 0];
+        return tubewright.axes(
+          tubewright.span(across),
+          tubewright.span(along),
+          width.value,
+          HEIGHT,
+        );
+      });
+      const levels = computed(() => {
+        const { x, y } = axes.value;
+        return known.value
+          .filter((level) => level.known.length)
+          .sort((one, other) => other.pressure - one.pressure)
+          .map((level, k) => {
+            const [d, t] = level.known.reduce((top, p) => (p[1] > top[1] ? p : top));
+            return {
+              classes: `tw-level-${Math.min(k, 3)}`,
+              net: net(level, x, y),
+              text: tubewright.withUnit(level.pressure, 1, "kPa").replace(".0", ""),
+              x: x(d),
+              y: Math.max(y(t) - 5, 11),
+            };
+          });
+      });
+      const marks = computed(() =>
+        states.value.map(({ model, across, along }, k) => ({
+          model,
+          tag: k + 1,
+          x: axes.value.x(across),
+          y: axes.value.y(along),
+        })),
+      );
+      const label = computed(() => {
+        const said = states.value.map(
+          ({ title, across, along }) =>
+            `${title} at displacement ${tubewright.withUnit(across, 2, "mm")}, twist ` +
+            tubewright.withUnit(along, 2, "deg"),
+        );
+        return `Reachable set, displacement across, twist up: ${said.join("; ")}`;
+      });
+      return { HEIGHT, axes, label, levels, marks, width };
+    },
+    template: `
+      <p class="tw-above">twist [deg]</p>
+      <chart-frame :axes="axes" :width="width" :height="HEIGHT" across="displacement [mm]"
+        :label="label" @width="width = $event">
+        <path v-for="level in levels" :class="level.classes" :d="level.net" />
+        <text v-for="level in levels" class="tw-halo" :x="level.x" :y="level.y"
+          text-anchor="middle">{{ level.text }}</text>
+        <g v-for="mark in marks" class="tw-curve tw-point" :class="'tw-' + mark.model">
+          <circle class="tw-paper" :cx="mark.x" :cy="mark.y" r="10" />
+          <chart-mark :model="mark.model" :x="mark.x" :y="mark.y" :size="5" />
+          <text class="tw-halo" :x="mark.x + 13" :y="mark.y + 4">{{ mark.tag }}</text>
+        </g>
+      </chart-frame>`,
+  };
+})((globalThis.tubewright ??= { components: {} }));
