@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from fem.compare.bench import Bench
 from fem.compare.diagnose import Diagnosis
@@ -13,6 +13,11 @@ from fem.show.parts import NAMES
 
 def sentences(found: Diagnosis, bench: Bench) -> Iterator[str]:
     """Yield what is to be said of the residuals of the compared model, a line each."""
+    yield from worded(found, {measure.name: measure.unit.shown for measure in bench.measures})
+
+
+def worded(found: Diagnosis, units: Mapping[str, str]) -> Iterator[str]:
+    """Yield the same by the units of the measured quantities alone."""
     name = NAMES[found.model]
     if not found.fits:
         yield f"{name}: too few settings ({found.settings}) to tell what may be off"
@@ -21,7 +26,6 @@ def sentences(found: Diagnosis, bench: Bench) -> Iterator[str]:
         yield f"{name}: no single cause that would be off is supported by the data"
         return
     best, *others = found.found
-    units = {measure.name: measure.unit.shown for measure in bench.measures}
     yield f"{name}: {_rows(best.scope)} agree best with {amount(best)} ({_gain(best, units)})"
     if others:
         causes = "; ".join(f"{_rows(fit.scope)}: {amount(fit)}" for fit in others)
@@ -41,7 +45,7 @@ def _rows(scope: Scope) -> str:
     return f'the rows with {scope.rule.replace("_", " ")} "{scope.value}"'
 
 
-def _gain(fit: Fit, units: dict[str, str]) -> str:
+def _gain(fit: Fit, units: Mapping[str, str]) -> str:
     """Return how the RMS errors fall."""
     falls = [
         f"RMS error of the {name.replace('_', ' ')} {was:.2g} → {now:.2g} {units[name]}"
@@ -50,7 +54,7 @@ def _gain(fit: Fit, units: dict[str, str]) -> str:
     return ", ".join(falls)
 
 
-def _left(fit: Fit, units: dict[str, str]) -> str:
+def _left(fit: Fit, units: Mapping[str, str]) -> str:
     return ", ".join(f"{now:.2g} {units[name]}" for name, (_, now) in fit.rms.items())
 
 
