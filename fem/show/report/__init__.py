@@ -1,0 +1,1 @@
+"""A result or a study as one page that needs nothing else."""

@@ -1,0 +1,208 @@
+"""What stands beside a study: its comparison with a bench, and how far the fast model does."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fem.complaint import InputError
+from fem.show.parts import NAMES
+from fem.show.report.figures import Picture, image
+from fem.show.report.grid import Grid
+from fem.show.style import DPI
+from fem.study.outcome import Outcome
+
+if TYPE_CHECKING:
+    import pandas
+
+COMPARE, TRUST = "compare", "trust"
+"""Folders within that of a study, where the commands of these names write by themselves."""
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What one of these folders tells.
+
+    Attributes
+    ----------
+    said
+        Sentences.
+    grids, pictures
+        Its tables and its pictures.
+    """
+
+    said: list[str]
+    grids: list[Grid] = field(default_factory=list)
+    pictures: list[Picture] = field(default_factory=list)
+
+
+def comparison(folder: Path, outcome: Outcome) -> Beside | None:
+    """Return what the folder compare says; None where there is none.
+
+    Raises
+    ------
+    InputError
+        If its files are damaged.
+    """
+    told = _told(folder / COMPARE / "compare.json")
+    if told is None:
+        return None
+    if told.get("study_hash") != outcome.study.hash:
+        return Beside([f"The folder {COMPARE} is of another study, and is left out."])
+    table = _table(folder / COMPARE / "summary.csv")
+    said = [f"{told['measurements']} measurements of {told['settings']} settings: {told['bench']}."]
+    said += [*told["bench_notes"], *_diagnosis(told["diagnosis"], table)]
+    pictures = _pictures(folder / COMPARE, "compare_*.png", "Model over bench, and residuals: ")
+    return Beside(said, [_agreement(table)], pictures)
+
+
+def trust(folder: Path, outcome: Outcome) -> Beside | None:
+    """Return what the folder trust says; None where there is none.
+
+    Raises
+    ------
+    InputError
+        If its files are damaged.
+    """
+    told = _told(folder / TRUST / "trust.json")
+    if told is None:
+        return None
+    if told.get("study_hash") != outcome.study.hash:
+        return Beside([f"The folder {TRUST} is of another study, and is left out."])
+    borne = ", ".join(f"{_words(name)} {limit:g}" for name, limit in told["tolerances"].items())
+    said = [f"Errors of the fast model against the FE model that are borne: {borne}."]
+    grids = [_rules(_table(folder / TRUST / "rules.csv"))]
+    if told["corrected"]:
+        grids.append(_corrected(told["corrected"]))
+    elif told["no_corrected_model"]:
+        said.append(f"There is no corrected fast model: {told['no_corrected_model']}.")
+    words = {"trust": "Where the fast model does", "corrected": "The corrected fast model"}
+    found = [_pictures(folder / TRUST, f"{stem}.png", text) for stem, text in words.items()]
+    return Beside(said, grids, [picture for pictures in found for picture in pictures])
+
+
+def _told(file: Path) -> dict[str, Any] | None:
+    if not file.exists():
+        return None
+    try:
+        told = json.loads(file.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise InputError(f"{file}: cannot be read: {error}") from None
+    if not isinstance(told, dict):
+        raise InputError(f"{file}: this tells of no study")
+    return told
+
+
+def _table(file: Path) -> pandas.DataFrame:
+    import pandas
+
+    try:
+        return pandas.read_csv(file, keep_default_na=False, na_values=[""])
+    except (OSError, ValueError) as error:
+        raise InputError(f"{file}: cannot be read: {error}") from None
+
+
+def _pictures(folder: Path, pattern: str, caption: str) -> list[Picture]:
+    """Return the pictures of a folder; the quantity in their names ends a caption with a colon."""
+    found = []
+    for file in sorted(folder.glob(pattern)):
+        of = file.stem.removeprefix("compare_").replace("_", " ")
+        text = f"{caption}{of}" if caption.endswith(" ") else caption
+        try:
+            found.append(image(file, text, DPI))
+        except OSError as error:
+            raise InputError(f"{file}: this is no picture: {error}") from None
+    return found
+
+
+def _diagnosis(told: dict[str, Any], table: pandas.DataFrame) -> list[str]:
+    """Return what single cause explains the residuals, in sentences."""
+    from pydantic import TypeAdapter
+
+    from fem.compare.diagnose import Diagnosis
+    from fem.compare.fit import Fit
+    from fem.show.compare.words import worded
+
+    fits = TypeAdapter(list[Fit])
+    named, best = (
+        fits.validate_python([{**fit, "plus_minus": _endless(fit)} for fit in told[key]])
+        for key in ("named", "best_fits")
+    )
+    bic = told["bic_without_a_cause"]
+    found = Diagnosis(told["model"], told["figures"], told["settings"], best, bic, named)
+    units = {row["measure"]: row["unit"] or "" for row in table.to_dict("records")}
+    return list(worded(found, units))
+
+
+def _endless(fit: dict[str, Any]) -> float:
+    """Return half of the interval of a fit; one without an end is null in the file."""
+    half = fit["plus_minus"]
+    return math.inf if half is None else float(half)
+
+
+def _agreement(table: pandas.DataFrame) -> Grid:
+    """Return the figures of agreement: of all measurements, and by each setting that is text."""
+    from fem.compare.columns import GAUGE
+    from fem.compare.figures import ALL
+
+    rows = [
+        [
+            f"{row['measure'].replace('_', ' ')} [{row['unit']}]",
+            NAMES[row["model"]],
+            "all" if row["group"] == ALL else str(row["value"]),
+            str(row["points"]),
+            *_cells(row),
+        ]
+        for row in table.to_dict("records")
+        if row["group"] != GAUGE.column
+    ]
+    titles = ["quantity", "model", "rows", "points", "bias", "RMS error", "greatest error"]
+    titles += ["at line", "R²", "within 95 % band"]
+    return Grid.of("Models against the bench", titles, rows, words=(0, 1, 2), keys=3)
+
+
+def _cells(row: dict[Any, Any]) -> list[str]:
+    """Return the figures of a row; a dash where there is none."""
+    forms = {"bias": "+.3g", "rms_error": ".3g", "greatest_error": "+.3g", "greatest_at": ".0f"}
+    forms |= {"r2": ".3f", "within_95": ".0%"}
+    return ["-" if math.isnan(row[name]) else f"{row[name]:{form}}" for name, form in forms.items()]
+
+
+def _words(column: str) -> str:
+    from fem.trust.tolerance import Quantity
+
+    return Quantity.of(column).words
+
+
+def _rules(table: pandas.DataFrame) -> Grid:
+    """Return the rules, each with its points and its worst errors."""
+    worst = [name for name in table if str(name).startswith("worst.")]
+    rows = [
+        [
+            row["rule"],
+            str(row["points"]),
+            str(row["outside"]),
+            f"{row['share']:.0%}",
+            *("-" if math.isnan(row[name]) else f"{row[name]:.3g}" for name in worst),
+        ]
+        for row in table.to_dict("records")
+    ]
+    heads = [str(name).removeprefix("worst.").replace("_", " ") for name in worst]
+    titles = ["rule", "points", "outside", "share", *(f"worst {head}" for head in heads)]
+    return Grid.of("Where the fast model may be trusted", titles, rows)
+
+
+def _corrected(told: dict[str, Any]) -> Grid:
+    """Return the errors of the corrected fast model on curves that it was not shown."""
+    kinds = [f"{kind}_{when}" for kind in ("rms", "worst") for when in ("before", "after")]
+    rows = [
+        [_words(column), *(f"{errors[kind]:.3g}" for kind in kinds)]
+        for column, errors in told["errors"].items()
+    ]
+    titles = ["quantity", "RMS error\nas it is", "RMS error\ncorrected", "worst error\nas it is"]
+    caption = f"Corrected fast model, from {told['curves']} curves of the FE model: errors on "
+    caption += "curves that were left out"
+    return Grid.of(caption, [*titles, "worst error\ncorrected"], rows)
