@@ -107,7 +107,7 @@ def _svg(figure: Figure, options: dict[str, Any]) -> str:
         figure.savefig(file, format="svg", metadata={"Date": None}, **options)
     text = file.getvalue()
     text = re.sub(r"<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)
-    return re.sub(r'<g id="[^"]*">', "<g>", text)
+    return re.sub(r'<g id="[^"]*"', "<g", text)
 
 
 def _found(pattern: str, text: str) -> str:

@@ -89,7 +89,7 @@ def balance_grid(result: Result) -> Grid:
         for name in ought
     ]
     rows += [
-        [title, *(f"{run.balance.get(name, math.nan):.6g} N mm" for run in result.runs), other, ""]
+        [title, *(_work(run.balance.get(name, math.nan)) for run in result.runs), other, ""]
         for title, name, other in [
             ("work of the loads", "work_Nmm", "the energy stored"),
             ("energy stored", "stored_energy_Nmm", "the work of the loads"),
@@ -100,14 +100,23 @@ def balance_grid(result: Result) -> Grid:
     return Grid.of("Checks of balance, worst of all states", titles, rows, (0, last - 1, last))
 
 
+def _work(value: float) -> str:
+    return "-" if math.isnan(value) else f"{value:.6g} N mm"
+
+
 def _verdict(gaps: list[float], bar: float) -> str:
+    if any(map(math.isnan, gaps)):
+        return "-"
     return "yes" if all(gap <= bar for gap in gaps) else "NO"
 
 
 def power(value: float) -> str:
-    """Return a small figure as a number times a power of ten, as one writes it."""
-    if value == 0:
-        return "0"
+    """Return a small figure as a number times a power of ten, as one writes it.
+
+    It is a dash where there is none, as in the files of older releases.
+    """
+    if value == 0 or math.isnan(value):
+        return "-" if value else "0"
     number, _, exponent = f"{value:.1e}".partition("e")
     raised = str(int(exponent)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
     return f"{number} × 10{raised}"
