@@ -8,16 +8,13 @@ import sys
 import textwrap
 import time
 from contextlib import contextmanager
-from pathlib import Path
 
 import pytest
 
 from fem.live import job as jobs_of_the_bench
 from fem.live.job import Jobs, TooManySolvesError, UnknownSolveError, without_friction
 from fem.run import solve
-
-PATIENCE = 60.0
-"""A job or a process that takes longer (s) hangs."""
+from tests.processes import alive, wait
 
 LONG = "2x6x120"
 """A mesh whose solve takes far longer than any test waits."""
@@ -40,13 +37,6 @@ def jobs():
         yield jobs
 
 
-def wait(condition, what):
-    until = time.monotonic() + PATIENCE
-    while not condition():
-        assert time.monotonic() < until, what
-        time.sleep(0.01)
-
-
 def ended(jobs, name):
     wait(lambda: jobs.progress(name).state != "running", "the solve goes on and on")
     return jobs.progress(name)
@@ -59,14 +49,6 @@ def at_work(jobs, name):
 
 def workers():
     return [process.pid for process in multiprocessing.active_children()]
-
-
-def alive(pid):
-    """Return whether a process is there and no mere entry that waits to be collected."""
-    try:
-        return "Z" not in Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0]
-    except OSError:
-        return False
 
 
 def test_a_job_tells_its_steps_and_gives_what_solve_gives(jobs, make_case):

@@ -1,0 +1,151 @@
+"""The server behind the page: on this machine alone, until it is broken off."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import errno
+import secrets
+import socket
+import webbrowser
+from collections.abc import AsyncIterator, Sequence
+from typing import TYPE_CHECKING
+
+from aiohttp import web
+
+from fem.case import Case
+from fem.complaint import InputError
+from fem.show.web.guard import add_headers, binary, guard
+from fem.show.web.jobs import JobDesk
+from fem.show.web.live import LiveBench
+from fem.show.web.pack import pack
+from fem.show.web.page import asset, page_html
+
+if TYPE_CHECKING:
+    from fem.show.exhibit import Exhibit
+
+ADDRESS = "127.0.0.1"
+MOST_BYTES = 65536
+"""A request brings no more."""
+PATIENCE = 1.0
+"""Requests that are under way when the server ends are given so long (s)."""
+
+
+def serve(
+    exhibits: Sequence[Exhibit],
+    title: str,
+    *,
+    base: Case | None = None,
+    port: int | None = None,
+    browser: bool = False,
+) -> None:
+    """Serve the page until Ctrl-C or SIGTERM.
+
+    Parameters
+    ----------
+    exhibits
+        What is shown.
+    title
+        What the page is called.
+    base
+        The case of the live bench; None if there is none.
+    port
+        Port to listen on; None for one that is free.
+    browser
+        Whether to open the page in a browser, where that is possible.
+
+    Raises
+    ------
+    InputError
+        If nothing can be served on that port.
+    """
+    listening = listen(port)
+    key = secrets.token_urlsafe(16)
+    address = f"http://{ADDRESS}:{listening.getsockname()[1]}/{key}/"
+    app = make_app(exhibits, title, base=base, key=key)
+
+    async def tell(_: web.Application) -> None:
+        print(f"{address}\nserved on this machine alone until Ctrl-C", flush=True)
+        if browser:
+            asyncio.get_running_loop().run_in_executor(None, _open_browser, address)
+
+    app.on_startup.append(tell)
+    web.run_app(app, sock=listening, print=None, access_log=None, shutdown_timeout=PATIENCE)
+
+
+def listen(port: int | None) -> socket.socket:
+    """Return a socket that listens on a port of 127.0.0.1, or on a free one.
+
+    Raises
+    ------
+    InputError
+        If that is impossible.
+    """
+    try:
+        return socket.create_server((ADDRESS, port or 0))
+    except OverflowError:
+        raise InputError(f"port {port}: allowed are 1 to 65535") from None
+    except OSError as error:
+        other = "name another by --port, or none"
+        if error.errno == errno.EADDRINUSE:
+            raise InputError(f"port {port} of {ADDRESS} is in use: {other}") from None
+        why = error.strerror or str(error)
+        raise InputError(f"port {port} of {ADDRESS} cannot be used ({why}): {other}") from None
+
+
+def make_app(
+    exhibits: Sequence[Exhibit], title: str, *, base: Case | None, key: str
+) -> web.Application:
+    """Return the application that answers below ``/<key>/``."""
+    app = web.Application(middlewares=[guard], client_max_size=MOST_BYTES)
+    root = f"/{key}/"
+    bench = LiveBench(base)
+    desk = JobDesk(bench)
+    scene = Scene(exhibits, title)
+    app.add_routes([web.get(root, _page), web.get(f"{root}assets/{{name}}", _asset)])
+    app.add_routes([*scene.routes(root), *bench.routes(root), *desk.routes(root)])
+    app.on_response_prepare.append(add_headers)
+    app.cleanup_ctx.append(scene.packing)
+    app.on_cleanup.append(desk.close)
+    return app
+
+
+class Scene:
+    """What is shown: packed once, while the browser loads the page."""
+
+    def __init__(self, exhibits: Sequence[Exhibit], title: str) -> None:
+        self._exhibits, self._title = exhibits, title
+
+    def routes(self, root: str) -> list[web.RouteDef]:
+        """Return what it answers."""
+        return [web.get(f"{root}scene", self.answer)]
+
+    async def packing(self, _: web.Application) -> AsyncIterator[None]:
+        """Begin to pack as the server starts."""
+        self._packed = asyncio.create_task(asyncio.to_thread(pack, self._exhibits, self._title))
+        yield
+        self._packed.cancel()
+        with contextlib.suppress(asyncio.CancelledError, Exception):
+            await self._packed
+
+    async def answer(self, _: web.Request) -> web.Response:
+        """Answer the pack."""
+        return binary(await asyncio.shield(self._packed))  # a tab that leaves stops it for none
+
+
+async def _page(_: web.Request) -> web.Response:
+    return web.Response(text=page_html(), content_type="text/html")
+
+
+async def _asset(request: web.Request) -> web.StreamResponse:
+    try:
+        path = asset(request.match_info["name"])
+    except KeyError:
+        raise web.HTTPNotFound from None
+    return web.FileResponse(path, headers={"Cache-Control": "no-cache"})
+
+
+def _open_browser(address: str) -> None:
+    """Open the page; where there is no browser, the address is printed anyway."""
+    with contextlib.suppress(webbrowser.Error, OSError):
+        webbrowser.open(address)
