@@ -54,9 +54,9 @@ def comparison(folder: Path, outcome: Outcome) -> Beside | None:
         return Beside([f"The folder {COMPARE} is of another study, and is left out."])
     table = _table(folder / COMPARE / "summary.csv")
     said = [f"{told['measurements']} measurements of {told['settings']} settings: {told['bench']}."]
-    said += [*told["bench_notes"], *_diagnosis(told["diagnosis"], table)]
+    said += [" ".join(told["bench_notes"]), *_diagnosis(told["diagnosis"], table)]
     pictures = _pictures(folder / COMPARE, "compare_*.png", "Model over bench, and residuals: ")
-    return Beside(said, [_agreement(table)], pictures)
+    return Beside([*filter(None, said)], [_agreement(table)], pictures)
 
 
 def trust(folder: Path, outcome: Outcome) -> Beside | None:
@@ -72,7 +72,7 @@ def trust(folder: Path, outcome: Outcome) -> Beside | None:
         return None
     if told.get("study_hash") != outcome.study.hash:
         return Beside([f"The folder {TRUST} is of another study, and is left out."])
-    borne = ", ".join(f"{_words(name)} {limit:g}" for name, limit in told["tolerances"].items())
+    borne = ", ".join(_borne(column, limit) for column, limit in told["tolerances"].items())
     said = [f"Errors of the fast model against the FE model that are borne: {borne}."]
     grids = [_rules(_table(folder / TRUST / "rules.csv"))]
     if told["corrected"]:
@@ -177,12 +177,18 @@ def _words(column: str) -> str:
     return Quantity.of(column).words
 
 
+def _borne(column: str, limit: float) -> str:
+    from fem.trust.tolerance import Quantity, Tolerance
+
+    return str(Tolerance(Quantity.of(column), limit)).replace("_", " ")
+
+
 def _rules(table: pandas.DataFrame) -> Grid:
     """Return the rules, each with its points and its worst errors."""
     worst = [name for name in table if str(name).startswith("worst.")]
     rows = [
         [
-            row["rule"],
+            row["rule"].replace("<=", "≤").replace(">=", "≥"),
             str(row["points"]),
             str(row["outside"]),
             f"{row['share']:.0%}",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from operator import attrgetter
 from typing import NamedTuple
 
@@ -12,6 +13,10 @@ from rich.table import Table
 
 WIDE = 3
 """A table of more columns may be wider than the page, and then moves in a frame of its own."""
+
+
+LONG = 24
+"""A text of more letters may be broken into lines."""
 
 
 class Head(NamedTuple):
@@ -51,6 +56,20 @@ class Grid:
     def wide(self) -> bool:
         """Whether it has many columns."""
         return sum(head.columns for head in self.heads[0]) > WIDE
+
+    @cached_property
+    def _starts(self) -> set[int]:
+        """Numbers of the columns that begin a group below one head."""
+        spans = [head.columns for head in self.heads[0]]
+        begins = itertools.accumulate(spans, initial=0)
+        return {begin for begin, span in zip(begins, spans, strict=False) if span > 1}
+
+    def kind(self, column: int, cell: str) -> str:
+        """Return the classes of a cell: words or a long text, the first of a group."""
+        kinds = ["start"] if column in self._starts else []
+        if column in self.words:
+            kinds.append("long" if len(cell) > LONG else "word")
+        return " ".join(kinds)
 
     @classmethod
     def of(
