@@ -1,0 +1,30 @@
+"""The command on a report: a result or a study as one page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fem.cli.app import CAUTION, app, plain_errors
+
+
+@app.command()
+def report(
+    folder: Annotated[
+        Path, typer.Argument(metavar="RESULT|STUDY", help="Folder of a result or of a study.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="The page (HTML)  [default: report.html in the folder]"),
+    ] = None,
+) -> None:
+    """Write a result or a study as one page, which opens and prints without a network."""
+    with plain_errors():
+        from fem.show.report.write import write_report
+
+        file = write_report(folder, out)
+        size = file.stat().st_size
+    typer.echo(f"{file}: {size / 1e6:.1f} MB")
+    typer.echo(CAUTION)
