@@ -44,7 +44,7 @@ class JobDesk:
     async def start(self, request: web.Request) -> web.Response:
         """Begin to solve a setting."""
         wanted = Wanted.parse(await json_of(request))
-        offer, _ = await self._bench.opened()
+        offer = (await self._bench.opened()).offer
         case = wanted.case(offer.base, offer.steps)
         try:
             name = self._jobs.start(case, wanted.resolution, wanted.tab)
@@ -73,7 +73,7 @@ class JobDesk:
             result = self._jobs.result(request.match_info["job"])
         except UnknownSolveError:
             return _unknown()
-        _, scales = await self._bench.opened()
+        scales = (await self._bench.opened()).scales
         return binary(await asyncio.to_thread(_packed, result, scales))
 
     async def close(self, _: web.Application) -> None:

@@ -19,6 +19,7 @@ from fem.live.setting import RESOLUTIONS, Setting, SlackForAll
 from fem.live.settle import settle
 from fem.show.colours import Scales, stretch_scale, tension_scale
 from fem.show.exhibit import Exhibit
+from fem.show.skin import Skin
 from fem.show.web.guard import binary, json_of
 from fem.show.web.pack import pack
 
@@ -29,10 +30,15 @@ UNITS = {"given": "%", "cut at": "deg"}
 
 
 class Opened(NamedTuple):
-    """What the bench offers, and the scales of its colours."""
+    """What the bench offers, the scales of its colours, and the skin of its tube.
+
+    The fast model's tube has the same skin at all settings, and to find it takes as long as all the
+    rest of a move.
+    """
 
     offer: Offer
     scales: Scales
+    skin: Skin
 
 
 class LiveBench:
@@ -62,7 +68,8 @@ class LiveBench:
         if self._base is None:
             raise InputError("no case is shown that the bench could set")
         found = offer(self._base)
-        return Opened(found, bench_scales(found))
+        shape = uniform_shape(found.base, settle(found.start, found.base).rest)
+        return Opened(found, bench_scales(found), Skin(shape, found.base.tube))
 
     async def opened(self) -> Opened:
         """Return what it offers, found once.
@@ -150,7 +157,7 @@ def bench_scales(found: Offer) -> Scales:
     )
 
 
-def settled(setting: Setting, bench: Offer, scales: Scales) -> bytes:
+def settled(setting: Setting, bench: Offer, scales: Scales, skin: Skin) -> bytes:
     """Return the pack of the fast model at rest and at a setting."""
     found = settle(setting, bench.base)
     rows = [found.rest, found.row]
@@ -161,6 +168,7 @@ def settled(setting: Setting, bench: Offer, scales: Scales) -> bytes:
         rows=rows,
         shapes=[uniform_shape(found.case, row) for row in rows],
         note=found.note,
+        skin=skin,
     )
     return pack([exhibit], bench.base.title, scales)
 

@@ -20,6 +20,7 @@ from fem.show.web.jobs import JobDesk
 from fem.show.web.live import LiveBench
 from fem.show.web.pack import pack
 from fem.show.web.page import asset, page_html
+from fem.show.web.study import StudyDesk, StudyRoom
 
 if TYPE_CHECKING:
     from fem.show.exhibit import Exhibit
@@ -38,6 +39,7 @@ def serve(
     base: Case | None = None,
     port: int | None = None,
     browser: bool = False,
+    study: StudyRoom | None = None,
 ) -> None:
     """Serve the page until Ctrl-C or SIGTERM.
 
@@ -53,6 +55,8 @@ def serve(
         Port to listen on; None for one that is free.
     browser
         Whether to open the page in a browser, where that is possible.
+    study
+        The study whose settings are chosen in the page, if there is one.
 
     Raises
     ------
@@ -62,7 +66,7 @@ def serve(
     listening = listen(port)
     key = secrets.token_urlsafe(16)
     address = f"http://{ADDRESS}:{listening.getsockname()[1]}/{key}/"
-    app = make_app(exhibits, title, base=base, key=key)
+    app = make_app(exhibits, title, base=base, key=key, study=study)
 
     async def tell(_: web.Application) -> None:
         print(f"{address}\nserved on this machine alone until Ctrl-C", flush=True)
@@ -94,7 +98,12 @@ def listen(port: int | None) -> socket.socket:
 
 
 def make_app(
-    exhibits: Sequence[Exhibit], title: str, *, base: Case | None, key: str
+    exhibits: Sequence[Exhibit],
+    title: str,
+    *,
+    base: Case | None,
+    key: str,
+    study: StudyRoom | None = None,
 ) -> web.Application:
     """Return the application that answers below ``/<key>/``."""
     app = web.Application(middlewares=[guard], client_max_size=MOST_BYTES)
@@ -103,7 +112,8 @@ def make_app(
     desk = JobDesk(bench)
     scene = Scene(exhibits, title)
     app.add_routes([web.get(root, _page), web.get(f"{root}assets/{{name}}", _asset)])
-    app.add_routes([*scene.routes(root), *bench.routes(root), *desk.routes(root)])
+    for room in (scene, bench, desk, StudyDesk(study)):
+        app.add_routes(room.routes(root))
     app.on_response_prepare.append(add_headers)
     app.cleanup_ctx.append(scene.packing)
     app.on_cleanup.append(desk.close)
