@@ -38,11 +38,14 @@ def write_report(folder: str | Path, file: str | Path | None = None) -> Path:
     file = Path(file) if file else folder / NAME
     if file.is_dir():
         raise InputError(f"{file}: this is a folder; name a file, such as {file / NAME}")
-    page = light_enough(_pages(folder))
+    pages = _pages(folder)
+    if file.parent.exists() and not file.parent.is_dir():
+        raise InputError(f"{file.parent}: this is a file; a folder is needed")
     file.parent.mkdir(parents=True, exist_ok=True)
     new = file.with_name(f".{file.name}.new")  # an older report stays until this one is whole
     try:
-        new.write_text(page, encoding="utf-8")
+        with new.open("w", encoding="utf-8") as page:  # better refused before the work than after
+            page.write(light_enough(pages))
         new.replace(file)
     finally:
         new.unlink(missing_ok=True)
@@ -50,6 +53,7 @@ def write_report(folder: str | Path, file: str | Path | None = None) -> Path:
 
 
 def _pages(folder: Path) -> Iterator[str]:
+    """Return the pages of what lies in a folder: it is read at once, they are made one by one."""
     if _is_study(folder / PROVENANCE):
         return study_pages(Outcome.load(folder), folder)
     return result_pages(Result.load(folder))
