@@ -23,7 +23,7 @@ POLICY = "; ".join(
     [
         "default-src 'none'",
         "script-src 'self' 'unsafe-eval'",  # Vue compiles its templates in the page
-        "style-src 'self' 'unsafe-inline'",  # vtk.js and Vue set styles of elements
+        "style-src 'self'",
         "img-src 'self' data: blob:",
         "connect-src 'self'",
         "base-uri 'none'",
