@@ -160,7 +160,7 @@ def test_threads_without_tension_are_explained(result, bare):
 def test_a_run_that_ended_at_rest_is_one_tube_without_colour_bar(result):
     figure, scene = blank(Result(result.case, [cut(result.runs[0], 0)]))
     assert len(scene.poses) == 1
-    assert scene.greatest == 0
+    assert scene.colours is None
     assert "thread tension" not in words(figure)
     assert "Stopped early: no equilibrium" in words(figure)
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,11 @@ from fem.fast.shape import uniform_shape
 from fem.result import Result, Run, limit_name
 from fem.shape import Shape
 from fem.show.parts import on_path, outcome, place
+from fem.show.skin import Skin
+from fem.show.solids import Tessellation
+
+MODELS = {"fe": "FE model", "fast": "fast model", "bench": "bench"}
+"""How the models are headed."""
 
 AT_REST = 1e-6
 """Less pressure and motion (kPa, deg, mm) than this is none."""
@@ -33,9 +39,11 @@ class Exhibit:
     rows
         A row of the step table to each state, none beyond a limit that ends the path.
     shapes
-        The shape at each row.
+        The shape at each row; none at all where only figures are known.
     note
         Why the path ended early; empty if it did not.
+    skin
+        The skin of its body, where it is known already.
     """
 
     name: str
@@ -44,11 +52,22 @@ class Exhibit:
     rows: list[dict[str, Any]]
     shapes: list[Shape]
     note: str = ""
+    skin: Skin | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def title(self) -> str:
+        """What its model is called."""
+        return MODELS[self.model]
 
     @property
     def labels(self) -> list[str]:
         """Where on the path each state is, in a few words."""
         return [self._label(row) for row in self.rows]
+
+    @cached_property
+    def tessellation(self) -> Tessellation:
+        """What of its solids is the same at all steps."""
+        return Tessellation(self.case, self.shapes[0], self.skin)
 
     def _label(self, row: dict[str, Any]) -> str:
         if at_rest(row):

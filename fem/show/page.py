@@ -10,23 +10,18 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from fem.arrays import Array
+from fem.shape import Shape, polar_points, turned
+from fem.show.colours import NO_TENSION
+from fem.show.plates import FREE_PLATE, PLATE_DEPTH
 from fem.show.render import facing, project
-from fem.show.solids import FREE_PLATE, FRONT, PLATE_DEPTH, Lines, polar_points
-from fem.show.stage import (
-    KEY_WIDTH,
-    NO_TENSION,
-    Layout,
-    Pose,
-    Scene,
-    family_room,
-    family_text,
-    figures,
-)
+from fem.show.skin import FRONT
+from fem.show.stage import KEY_WIDTH, Layout, Pose, Scene, family_room, family_text, figures
 from fem.show.style import DPI, GREY, INK, MARK, SLACK, TITLE_SIZE, wrap
 from fem.thread import ThreadFamily
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.cm import ScalarMappable
 
 LEAST_TURN = math.radians(4)
 """A smaller turn is not drawn: its arrow would be shorter than its head."""
@@ -124,7 +119,7 @@ def _draw_tags(stage: Axes, scene: Scene, number: int) -> None:
     rim = project(np.array([0.0, -FREE_PLATE * radius, scene.poses[number].height]))[1]
     share = (np.arange(len(families)) + 0.5) / len(families)
     wanted = low + (rim - low) * share
-    spots = tag_spots(scene.lines[number], wanted, (low, rim))
+    spots = tag_spots(scene.poses[number].shape, wanted, (low, rim))
     apart = max((rim - low) / len(families), 0.2 * layout.scale)
     heights = wanted.mean() + apart * (np.arange(len(families)) - (len(families) - 1) / 2)
     x = layout.centres[number] + layout.halves[number] + 0.12 * layout.scale
@@ -135,13 +130,15 @@ def _draw_tags(stage: Axes, scene: Scene, number: int) -> None:
         stage.text(x, height, f" {_short(family.name)}", va="center", size=9, color=INK)
 
 
-def tag_spots(lines: Lines, wanted: Array, within: tuple[float, float]) -> Array:
+def tag_spots(shape: Shape, wanted: Array, within: tuple[float, float]) -> Array:
     """Return a place on a thread of each family, shape (families, 2), mm on the screen plane.
 
     They are on the right of the visible half, near the `wanted` heights, shape (families,), but
     inside the range `within`, and clear of the threads of other families.
     """
-    middle = lines.now.mean(axis=1)
+    middles = [turned(family.ends, shape.sectors).mean(axis=1) for family in shape.threads]
+    family = np.repeat(np.arange(len(middles)), [len(some) for some in middles])
+    middle = np.concatenate(middles)
     place = project(middle)
     towards = facing(middle * [1, 1, 0] / np.hypot(middle[:, 0], middle[:, 1])[:, None])
     low, high = within
@@ -149,10 +146,10 @@ def tag_spots(lines: Lines, wanted: Array, within: tuple[float, float]) -> Array
     open_to_view = (place[:, 1] > low + margin) & (place[:, 1] < high - margin)
     eligible = (towards > 0.45) & (place[:, 0] > 0) & open_to_view
     spots = []
-    for number, height in enumerate(wanted, start=1):
-        mine = lines.family == number
+    for number, height in enumerate(wanted):
+        mine = family == number
+        others = place[~mine & (towards > 0.3)]
         mine = place[mine & eligible if (mine & eligible).any() else mine]
-        others = place[(lines.family != number) & (towards > 0.3)]
         mine, others = (some[:: 1 + len(some) // 1000] for some in (mine, others))
         clear = np.linalg.norm(mine[:, None] - others, axis=2).min(
             axis=1, initial=0.05 * (high - low)
@@ -182,12 +179,11 @@ def _draw_keys(figure: Figure, page: Axes, scene: Scene) -> None:
     x = width - KEY_WIDTH + 0.25
     y = height - scene.layout.head - 0.05
     y = _draw_families(page, scene.case.threads, x, y)
-    if scene.greatest:
-        y = _draw_colour_bar(figure, scene, x, y)
-    if any(scene.slack(number).any() for number in range(len(scene.poses))):
-        words = (
-            f"no tension (below\n{NO_TENSION:.0%} of the scale)" if scene.greatest else "no tension"
-        )
+    colours = scene.colours
+    if colours:
+        y = _draw_colour_bar(figure, scene, colours, x, y)
+    if scene.any_slack:
+        words = f"no tension (below\n{NO_TENSION:.0%} of the scale)" if colours else "no tension"
         page.plot([x, x + 0.3], [y - 0.08] * 2, color=SLACK, lw=0.9, ls=(0, (4, 3)))
         _print(page, x + 0.42, y, words, size=8.5)
         y -= 0.42
@@ -218,12 +214,14 @@ def _draw_families(page: Axes, families: Sequence[ThreadFamily], x: float, y: fl
     return y - 0.1
 
 
-def _draw_colour_bar(figure: Figure, scene: Scene, x: float, y: float) -> float:
+def _draw_colour_bar(
+    figure: Figure, scene: Scene, colours: ScalarMappable, x: float, y: float
+) -> float:
     """Draw the one colour bar; return the height below."""
     width, height = scene.layout.page
     tall = 1.6
     axes = figure.add_axes((x / width, (y - tall) / height, 0.17 / width, tall / height))
-    bar = figure.colorbar(scene.colours, cax=axes)
+    bar = figure.colorbar(colours, cax=axes)
     bar.set_label("thread tension [N]", color=INK, size=9)
     bar.ax.tick_params(labelsize=8.5, colors=INK)
     bar.outline.set_visible(False)

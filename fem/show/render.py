@@ -53,7 +53,7 @@ class Layer:
     Attributes
     ----------
     mesh
-        A pyvista.PolyData; its cell array `colour` (uint8 RGB), goes before `colour`.
+        A pyvista.PolyData; its array `colour` (uint8 RGB) on points or cells goes before `colour`.
     colour
         Red, green and blue from 0 to 1.
     opacity
@@ -130,7 +130,7 @@ class Studio:
         self._renderer.SetBackgroundAlpha(ground)
         self._renderer.SetUseOIT(False)  # it would leave the edges of a translucent wall jagged
         self._window.AddRenderer(self._renderer)
-        _light(self._renderer)
+        light(self._renderer)
 
     def __enter__(self) -> Studio:
         """Return the open studio."""
@@ -147,7 +147,7 @@ class Studio:
 
         self._renderer.RemoveAllViewProps()
         for layer in layers:
-            self._renderer.AddActor(_actor(layer))
+            self._renderer.AddActor(actor_of(layer))
         with pyvista.vtk_verbosity("off"):
             _aim(self._renderer, self._view)
             self._window.Render()
@@ -199,13 +199,16 @@ def _loads(library: str) -> bool:
     return True
 
 
-def _actor(layer: Layer) -> Any:
+def actor_of(layer: Layer) -> Any:
+    """Return a layer as a vtkActor."""
     from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
 
     mapper = vtkPolyDataMapper()
     mapper.SetInputData(layer.mesh)
-    if "colour" in layer.mesh.cell_data:
-        mapper.SetScalarModeToUseCellFieldData()
+    if "colour" in layer.mesh.array_names:
+        on_points = "colour" in layer.mesh.point_data
+        by = mapper.SetScalarModeToUsePointFieldData, mapper.SetScalarModeToUseCellFieldData
+        by[not on_points]()
         mapper.SelectColorArray("colour")
     else:
         mapper.ScalarVisibilityOff()
@@ -237,15 +240,15 @@ def _aim(renderer: Any, view: View) -> None:
     renderer.ResetCameraClippingRange()
 
 
-def _light(renderer: Any) -> None:
+def light(renderer: Any) -> None:
     """Light from the upper left, wherever the camera stands."""
     from vtkmodules.vtkRenderingCore import vtkLight
 
     renderer.SetAutomaticLightCreation(False)
-    for place, strength in (((-1.0, 1.4, 1.6), 0.95), ((1.4, 0.6, 1.0), 0.3)):
-        light = vtkLight()
-        light.SetLightTypeToCameraLight()
-        light.SetPosition(*place)
-        light.SetFocalPoint(0, 0, 0)
-        light.SetIntensity(strength)
-        renderer.AddLight(light)
+    for place, strength in (((-0.9, 0.9, 2.0), 0.95), ((1.4, 0.6, 1.0), 0.3)):
+        lamp = vtkLight()
+        lamp.SetLightTypeToCameraLight()
+        lamp.SetPosition(*place)
+        lamp.SetFocalPoint(0, 0, 0)
+        lamp.SetIntensity(strength)
+        renderer.AddLight(lamp)

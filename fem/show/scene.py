@@ -6,21 +6,23 @@ are laid over them (:mod:`fem.show.page`), so these stay sharp.
 
 from __future__ import annotations
 
-import math
+from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-from matplotlib.colors import to_rgb
-
 from fem.result import Result
+from fem.show.layers import layer_of
 from fem.show.page import compose
 from fem.show.render import Layer, render
-from fem.show.solids import index_marks, outer_wall, plates, thread_dashes, thread_tubes
+from fem.show.solids import solids
 from fem.show.stage import Scene, set_scene
-from fem.show.style import DPI, MARK, SLACK
+from fem.show.style import DPI
 
 RUBBER = (0.62, 0.61, 0.60)
-PLATE = (0.80, 0.83, 0.87)
+SEEN_THROUGH = 0.55
+"""Colour and opacity of the wall: the threads behind it show, dimmed."""
+
+SHOWN = ("wall", "threads", "plates", "marks")
+"""Roles of the solids in the picture; the bore would hide the threads behind."""
 
 
 def draw_shape(result: Result, file: Path) -> None:
@@ -45,33 +47,11 @@ def draw_shape(result: Result, file: Path) -> None:
 
 def build_layers(scene: Scene) -> list[Layer]:
     """Return all solids of the picture."""
-    tube, layers = scene.case.tube, []
-    for number, (pose, centre) in enumerate(zip(scene.poses, scene.layout.centres, strict=True)):
-        marks = index_marks(tube, pose.height, pose.twist)
-        layers += [Layer(disc, PLATE, shift=centre) for disc in plates(tube, pose.height)]
-        layers += [Layer(mark, to_rgb(MARK), ambient=0.6, shift=centre) for mark in marks]
-        layers.append(Layer(outer_wall(pose.shape, tube), RUBBER, 0.55, shift=centre))
-        layers += _thread_layers(scene, number, centre)
+    layers = []
+    for pose, centre in zip(scene.poses, scene.layout.centres, strict=True):
+        for solid in solids(scene.exhibit, pose.step, scene.scales):
+            if solid.role == "wall":
+                solid = replace(solid, values=None, colour=RUBBER, opacity=SEEN_THROUGH)
+            if solid.role in SHOWN:
+                layers.append(layer_of(solid, scene.scales, shift=centre))
     return layers
-
-
-def _thread_layers(scene: Scene, number: int, centre: float) -> list[Layer]:
-    """Return the threads of a pose: tubes coloured by tension, thin grey dashes without."""
-    if not scene.case.threads:
-        return []
-    radius, slack = _thread_radius(scene), scene.slack(number)
-    taut = scene.lines[number].chosen(~slack)
-    solid = thread_tubes(taut, radius)
-    if solid.n_cells:
-        shades = scene.colours.to_rgba(taut.tension, bytes=True)[:, :3]
-        solid.cell_data["colour"] = shades[np.asarray(solid.cell_data["link"])]
-    dash = 0.07 * scene.layout.scale
-    dashes = thread_dashes(scene.lines[number].chosen(slack), radius / 2, dash)
-    return [Layer(mesh, to_rgb(SLACK), ambient=0.55, shift=centre) for mesh in (solid, dashes)]
-
-
-def _thread_radius(scene: Scene) -> float:
-    """Return the radius of drawn threads (mm): a clear line on the page, but no closed coat."""
-    girth = 2 * math.pi * scene.case.tube.outer_radius
-    spacings = [girth * math.cos(family.angle) / family.count for family in scene.case.threads]
-    return min(0.8 / 72 * scene.layout.scale, min(spacings) / 6)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,23 +14,16 @@ from matplotlib.colors import ListedColormap, Normalize
 from fem.arrays import Array
 from fem.case import Case
 from fem.result import Result, limit_name
-from fem.shape import Shape
-from fem.show.parts import driven, family_words, moved, on_path, outcome
+from fem.shape import Shape, polar_points
+from fem.show.colours import Scales, scales_of
+from fem.show.exhibit import Exhibit, at_rest, exhibits
+from fem.show.parts import driven, family_words, moved
+from fem.show.plates import BASE_PLATE, FREE_PLATE, PLATE_DEPTH
 from fem.show.render import View, project
-from fem.show.solids import BASE_PLATE, FREE_PLATE, PLATE_DEPTH, Lines, polar_points, thread_lines
 from fem.show.style import DPI, title_lines, wrap
 from fem.thread import ThreadFamily
 
 MINUS = "\N{MINUS SIGN}"
-
-NO_TENSION = 0.01
-"""A thread with less tension than this share of the greatest is drawn as one without."""
-
-ROUND_OFF = 1e-12
-"""Less tension than this share of a thread's stiffness is round-off."""
-
-AT_REST = 1e-6
-"""Less pressure and motion (kPa, deg, mm) than this is none."""
 
 SLACK_SHARE = 0.05
 """A family of which less is taut is named as slack."""
@@ -45,6 +38,8 @@ class Pose:
 
     Attributes
     ----------
+    step
+        Number of the state.
     shape
         The body.
     twist
@@ -55,6 +50,7 @@ class Pose:
         The lines said below it.
     """
 
+    step: int
     shape: Shape
     twist: float
     height: float
@@ -112,43 +108,50 @@ class Scene:
 
     Attributes
     ----------
-    case
-        The case.
+    exhibit
+        The path that the poses are of.
     poses
         The tubes, from left to right.
-    lines
-        The threads of each.
+    scales
+        What the colours mean; they span what the poses show.
     layout
         Where things are.
-    note
-        Why the end of the path is not the one asked for; empty if it is.
     """
 
-    case: Case
+    exhibit: Exhibit
     poses: list[Pose]
-    lines: list[Lines]
+    scales: Scales
     layout: Layout
-    note: str
 
     @property
-    def greatest(self) -> float:
-        """The greatest tension (N), the top of the colour bar; 0 for none but round-off."""
-        greatest = max(float(lines.tension.max(initial=0.0)) for lines in self.lines)
-        stiffest = max((family.stiffness for family in self.case.threads), default=0.0)
-        return greatest if greatest > ROUND_OFF * stiffest else 0.0
+    def case(self) -> Case:
+        """The case."""
+        return self.exhibit.case
 
     @property
-    def colours(self) -> ScalarMappable:
-        """Colours of tensions: perceptually even, without the yellow that white paper swallows."""
-        from matplotlib import colormaps
+    def note(self) -> str:
+        """Why the end of the path is not the one asked for; empty if it is."""
+        return self.exhibit.note
 
-        shades = ListedColormap(colormaps["viridis_r"](np.linspace(0.1, 1.0, 256)), "tension")
-        return ScalarMappable(Normalize(0.0, self.greatest or 1.0), shades)
+    @property
+    def colours(self) -> ScalarMappable | None:
+        """Colours of tensions; None where all threads hang slack."""
+        scale = self.scales.tension
+        if scale is None or all(self._slackest(pose)[1] for pose in self.poses):
+            return None
+        shades = ListedColormap(scale.colours / 255, "tension")
+        return ScalarMappable(Normalize(scale.low, scale.high), shades)
 
-    def slack(self, number: int) -> np.ndarray[Any, np.dtype[np.bool_]]:
-        """Whether each link of a pose is without tension, shape (links,)."""
-        least = NO_TENSION * self.greatest if self.greatest else np.inf
-        return np.asarray(self.lines[number].tension <= least)
+    @property
+    def any_slack(self) -> bool:
+        """Whether a thread is drawn as one without tension."""
+        return any(self._slackest(pose)[0] for pose in self.poses)
+
+    def _slackest(self, pose: Pose) -> tuple[bool, bool]:
+        """Return whether any part of a thread is without tension, and whether all are."""
+        least = self.scales.least_tension
+        slack = [family.tension <= least for family in pose.shape.threads]
+        return any(part.any() for part in slack), all(part.all() for part in slack)
 
 
 def set_scene(result: Result) -> Scene:
@@ -157,28 +160,28 @@ def set_scene(result: Result) -> Scene:
     Before a move of the free end that at its beginning is shown as well. What lies beyond the limit
     point that ends a path is not shown.
     """
-    run = next(run for run in result.runs if run.shapes)
-    case, steps = result.case, {0, len(on_path(run)) - 1}
-    if len(moved(run, case)) > 1:
-        steps.add(len(driven(run, case)) - 1)
+    exhibit = next(exhibit for exhibit in exhibits(result) if exhibit.model == "fe")
+    case, steps = exhibit.case, {0, len(exhibit.rows) - 1}
+    if len(moved(exhibit, case)) > 1:
+        steps.add(len(driven(exhibit, case)) - 1)
     poses = [
         Pose(
-            run.shapes[step],
+            step,
+            exhibit.shapes[step],
             math.radians(row["twist_deg"]),
             case.tube.length + row["displacement_mm"],
             _caption(row, case),
         )
-        for step, row in ((step, run.rows[step]) for step in sorted(steps))
+        for step, row in ((step, exhibit.rows[step]) for step in sorted(steps))
     ]
-    lines = [thread_lines(pose.shape) for pose in poses]
-    note = "" if run.reached else outcome(run).removeprefix("not reached, ")
-    layout = lay_out(case, poses, below=0.9 if note else 0.6)
-    return Scene(case, poses, lines, layout, note)
+    shown = replace(exhibit, shapes=[pose.shape for pose in poses])
+    layout = lay_out(case, poses, below=0.9 if exhibit.note else 0.6)
+    return Scene(exhibit, poses, scales_of([shown]), layout)
 
 
 def _caption(row: dict[str, Any], case: Case) -> list[str]:
     """Return the lines below a tube: where on the path, how it moved, who hangs slack."""
-    if all(abs(row[name]) < AT_REST for name in ("pressure_kPa", "twist_deg", "displacement_mm")):
+    if at_rest(row):
         return ["at rest"]
     kind = f"{limit_name(row)}," if row["limit"] else "at"
     where = f"{kind} {figures(row['pressure_kPa'])} kPa" if row["step"] else "before inflation"
