@@ -1,5 +1,6 @@
 """What is shown of results: which states, what they are called, which names they bear."""
 
+import math
 import shutil
 from dataclasses import replace
 
@@ -9,7 +10,7 @@ import pytest
 from fem.complaint import InputError
 from fem.result import Result
 from fem.run import solve
-from fem.show.exhibit import exhibits, load_exhibits
+from fem.show.exhibit import at_rest, exhibits, load_exhibits
 from tests.shown import cut
 
 
@@ -58,6 +59,13 @@ def test_states_of_a_move_are_called_by_it(make_case):
     (exhibit,) = exhibits(solve(case, "fast"))
     assert exhibit.labels[:3] == ["before inflation", "7.5 kPa", "15 kPa"]
     assert exhibit.labels[-1] == "5 deg"
+
+
+def test_a_row_whose_motion_nobody_measured_may_be_one_at_rest():
+    unknown = {"pressure_kPa": 0.0, "twist_deg": math.nan, "displacement_mm": math.nan}
+    assert at_rest(unknown)
+    assert not at_rest(unknown | {"pressure_kPa": 1.0})
+    assert not at_rest(unknown | {"twist_deg": 0.1})
 
 
 def test_folders_name_what_titles_do_not_tell_apart(result, make_case, tmp_path):

@@ -143,6 +143,14 @@ def test_figures_that_are_none_are_null(shown):
     assert head["exhibits"][0]["steps"][1]["row"]["twist_deg.mesh_error"] is None
 
 
+def test_figures_without_shapes_are_packed_too(shown):
+    measured = replace(shown[0], model="bench", shapes=[])
+    head = Unpacked(pack([shown[1], measured], "both")).head["exhibits"][1]
+    assert (head["title"], head["solids"]) == ("bench", [])
+    assert head["steps"][2]["row"]["twist_deg"] == shown[0].rows[2]["twist_deg"]
+    assert head["length"] == 60
+
+
 def test_many_points_are_numbered_by_more_bytes():
     blob = Blob()
     ref = blob.put(np.array([0, 70_000]), "u4")

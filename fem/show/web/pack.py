@@ -130,33 +130,38 @@ def _column(column: Column) -> Head:
 
 
 def _exhibit(exhibit: Exhibit, scales: Scales, blob: Blob) -> Head:
-    states = zip(exhibit.shapes, exhibit.rows, strict=bool(exhibit.shapes))
-    frames = [exhibit.tessellation.solids(shape, row, scales) for shape, row in states]
-    grain, length, radius = _sizes(frames)
     return {
         "name": exhibit.name,
         "model": exhibit.model,
         "title": exhibit.title,
         "note": exhibit.note,
-        "grain": grain,
-        "length": length,
-        "radius": radius,
+        **(_shown(exhibit, scales, blob) if exhibit.shapes else _shapeless(exhibit)),
         "steps": [
             {"label": label, "row": _figures(row)}
             for label, row in zip(exhibit.labels, exhibit.rows, strict=True)
         ],
+    }
+
+
+def _shown(exhibit: Exhibit, scales: Scales, blob: Blob) -> Head:
+    """Return the solids of an exhibit, and how large they are."""
+    states = zip(exhibit.shapes, exhibit.rows, strict=True)
+    frames = [exhibit.tessellation.solids(shape, row, scales) for shape, row in states]
+    points = np.concatenate([solid.points for solids in frames for solid in solids])
+    wall = np.concatenate([solids[0].points for solids in frames])
+    grain = float(np.abs(points).max()) / MOST
+    return {
+        "grain": grain,
+        "length": float(wall[:, 2].max()),
+        "radius": float(np.hypot(points[:, 0], points[:, 1]).max()),
         "solids": [_solid(states, grain, scales, blob) for states in zip(*frames, strict=True)],
     }
 
 
-def _sizes(frames: Sequence[Sequence[Solid]]) -> tuple[float, float, float]:
-    """Return the grain, and how high and how far from the axis the solids reach (mm)."""
-    if not frames:
-        return 1.0, 0.0, 0.0
-    points = np.concatenate([solid.points for solids in frames for solid in solids])
-    wall = np.concatenate([solids[0].points for solids in frames])
-    grain = float(np.abs(points).max()) / MOST
-    return grain, float(wall[:, 2].max()), float(np.hypot(points[:, 0], points[:, 1]).max())
+def _shapeless(exhibit: Exhibit) -> Head:
+    """Return the size of the tube of an exhibit without shapes."""
+    tube = exhibit.case.tube
+    return {"grain": 1.0, "length": tube.length, "radius": tube.outer_radius, "solids": []}
 
 
 def _figures(row: dict[str, Any]) -> Head:
