@@ -341,10 +341,15 @@ def test_the_command_writes_where_it_is_told(quick, monkeypatch, tmp_path):
 
 
 def test_bad_input_is_one_sentence(quick, studied, monkeypatch, tmp_path, capsys):
-    empty, broken, half, taken = (tmp_path / name for name in ("empty", "broken", "half", "taken"))
+    names = ("empty", "broken", "old", "half", "taken")
+    empty, broken, old, half, taken = (tmp_path / name for name in names)
     empty.mkdir()
     shutil.copytree(quick, broken)
     (broken / "run.json").write_text("{", encoding="utf-8")
+    shutil.copytree(studied, old)
+    told = json.loads((old / "run.json").read_text(encoding="utf-8"))
+    del told["cases"]
+    (old / "run.json").write_text(json.dumps(told), encoding="utf-8")
     shutil.copytree(studied, half)
     (half / "table.parquet").write_bytes(b"no table")
     taken.write_text("a file", encoding="utf-8")
@@ -354,6 +359,7 @@ def test_bad_input_is_one_sentence(quick, studied, monkeypatch, tmp_path, capsys
         ((empty,), "no such file"),
         ((broken,), "not valid JSON"),
         ((half,), "no results of a study"),
+        ((old,), "the key cases is missing"),
         ((quick, "--out", tmp_path), "this is a folder"),
         ((quick, "--out", taken / "a.html"), "this is a file; a folder is needed"),
         ((quick, "--out", taken / "b" / "a.html"), "Not a directory"),

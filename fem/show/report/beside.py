@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -52,6 +54,11 @@ def comparison(folder: Path, outcome: Outcome) -> Beside | None:
         return None
     if told.get("study_hash") != outcome.study.hash:
         return Beside([f"The folder {COMPARE} is of another study, and is left out."])
+    with _as_written(folder / COMPARE):
+        return _comparison(folder, told)
+
+
+def _comparison(folder: Path, told: dict[str, Any]) -> Beside:
     table = _table(folder / COMPARE / "summary.csv")
     said = [f"{told['measurements']} measurements of {told['settings']} settings: {told['bench']}."]
     said += [" ".join(told["bench_notes"]), *_diagnosis(told["diagnosis"], table)]
@@ -72,6 +79,11 @@ def trust(folder: Path, outcome: Outcome) -> Beside | None:
         return None
     if told.get("study_hash") != outcome.study.hash:
         return Beside([f"The folder {TRUST} is of another study, and is left out."])
+    with _as_written(folder / TRUST):
+        return _trust(folder, told)
+
+
+def _trust(folder: Path, told: dict[str, Any]) -> Beside:
     borne = ", ".join(_borne(column, limit) for column, limit in told["tolerances"].items())
     said = [f"Errors of the fast model against the FE model that are borne: {borne}."]
     grids = [_rules(_table(folder / TRUST / "rules.csv"))]
@@ -82,6 +94,18 @@ def trust(folder: Path, outcome: Outcome) -> Beside | None:
     words = {"trust": "Where the fast model does", "corrected": "The corrected fast model"}
     found = [_pictures(folder / TRUST, f"{stem}.png", text) for stem, text in words.items()]
     return Beside(said, grids, [picture for pictures in found for picture in pictures])
+
+
+@contextmanager
+def _as_written(folder: Path) -> Iterator[None]:
+    """Turn what comes of files that lack something into a sentence."""
+    try:
+        yield
+    except InputError:
+        raise
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        fault = f"its files are not as tubewright {folder.name} writes them"
+        raise InputError(f"{folder}: {fault}: {type(error).__name__}: {error}") from None
 
 
 def _told(file: Path) -> dict[str, Any] | None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from fem.complaint import InputError
 from fem.result import Result
 from fem.show.parts import NAMES
 from fem.show.report.beside import comparison, trust
@@ -22,7 +23,7 @@ from fem.show.report.varied import counts_grid, said, unreached_grid, unusable_g
 from fem.show.study.pictures import sheets
 from fem.show.study.sheet import Sheet
 from fem.show.study.survey import survey
-from fem.study.outcome import Outcome
+from fem.study.outcome import PROVENANCE, Outcome
 from fem.study.run import SHAPES
 
 CONTENTS = {
@@ -42,6 +43,12 @@ CONTENTS = {
 }
 """The parts of the page, by their anchors."""
 
+NEEDED = [
+    *("cases", "curves", "not_reached", "unusable", "seconds"),
+    *("versions", "machine", "study_hash", "case_hash"),
+]
+"""What the provenance of a study must tell."""
+
 MOST_KEPT = 3
 """Kept shapes that have room."""
 
@@ -56,6 +63,8 @@ def study_pages(outcome: Outcome, folder: Path) -> Iterator[str]:
     InputError
         If what lies in its folder is damaged.
     """
+    if lacks := [key for key in NEEDED if key not in outcome.provenance]:
+        raise InputError(f"{folder / PROVENANCE}: the key {lacks[0]} is missing")
     pictures, kept = _pictures(outcome), _kept(outcome, folder)
     told = _told(outcome, folder)
     plans = [(turned, len(pictures)) for turned in range(len(kept), -1, -1)]
