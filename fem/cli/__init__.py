@@ -5,10 +5,10 @@ demanded step was not reached, a validated figure is off, or the user broke off 
 written all the same), or there is no equilibrium even at rest (then nothing is).
 """
 
-from fem.cli import about, compare, solve, study, trust
+from fem.cli import about, compare, report, solve, study, trust, view
 from fem.cli.app import app
 
-__all__ = ["about", "app", "compare", "main", "solve", "study", "trust"]
+__all__ = ["about", "app", "compare", "main", "report", "solve", "study", "trust", "view"]
 
 
 def main() -> None:

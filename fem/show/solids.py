@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fem.arrays import Array, Index
-from fem.case import Case
+from fem.case import Case, Tube
 from fem.shape import Shape
 from fem.show.colours import NONE, Scales, scales_of
 from fem.show.plates import Mesh, index_marks, plates, wire
@@ -96,7 +96,6 @@ class Tessellation:
             Strands(curves, shape.sectors, radius, dash, self.skin.wedge)
             for curves in shape.threads
         ]
-        self._start = wire(case.tube)
 
     def solids(self, shape: Shape, row: dict[str, Any], scales: Scales) -> list[Solid]:
         """Return the solids of a state.
@@ -110,14 +109,10 @@ class Tessellation:
         scales
             They say from which tension on a thread is taut.
         """
-        height = self._tube.length + row["displacement_mm"]
-        marks = index_marks(self._tube, height, math.radians(row["twist_deg"]))
         return [
             *self._wall(shape),
             *self._threads(shape, scales.least_tension),
-            _plain("plates", plates(self._tube, height), PLATE),
-            _plain("marks", marks, MARK),
-            _plain("start", self._start, START),
+            *without_body(self._tube, row),
         ]
 
     def _wall(self, shape: Shape) -> Iterator[Solid]:
@@ -162,6 +157,15 @@ def _plain(role: str, mesh: Mesh, colour: Colour) -> Solid:
     return Solid(role, *mesh, opened=mesh.triangles, colour=colour)
 
 
+def without_body(tube: Tube, row: dict[str, Any]) -> Iterator[Solid]:
+    """Yield plates and marks as a row places them, where it does, and the tube at rest."""
+    height, twist = tube.length + row["displacement_mm"], math.radians(row["twist_deg"])
+    if math.isfinite(height + twist):
+        yield _plain("plates", plates(tube, height), PLATE)
+        yield _plain("marks", index_marks(tube, height, twist), MARK)
+    yield _plain("start", wire(tube), START)
+
+
 def solids(
     exhibit: Exhibit,
     step: int,
@@ -186,9 +190,28 @@ def solids(
         Whether the tube at rest is shown as well.
     """
     number = min(step, len(exhibit.rows) - 1)
-    found = exhibit.tessellation.solids(
-        exhibit.shapes[number], exhibit.rows[number], scales or scales_of([exhibit])
-    )
+    shape = exhibit.shapes[number] if exhibit.shapes else None
+    return state_solids(exhibit, exhibit.rows[number], shape, scales, cut=cut, start=start)
+
+
+def state_solids(
+    exhibit: Exhibit,
+    row: dict[str, Any],
+    shape: Shape | None,
+    scales: Scales | None = None,
+    *,
+    cut: bool = False,
+    start: bool = True,
+) -> list[Solid]:
+    """Return what is seen of an exhibit in any state, be it between its steps.
+
+    Without a shape these are the plates and the tube at rest. The other parameters are those of
+    :func:`solids`.
+    """
+    if shape is None:
+        found = [*without_body(exhibit.case.tube, row)]
+    else:
+        found = exhibit.tessellation.solids(shape, row, scales or scales_of([exhibit]))
     return [solid for solid in found if len(solid.faces(cut)) and (start or solid.role != "start")]
 
 

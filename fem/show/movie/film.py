@@ -114,11 +114,22 @@ def _write_gif(pictures: Iterator[Picture], _: tuple[int, int], file: Path, spee
     from PIL import Image
 
     kept = list(pictures)
-    few = np.concatenate(kept[:: -(-len(kept) // SAMPLE)])
-    colours = Image.fromarray(few).quantize(256, method=Image.Quantize.MEDIANCUT)
+    colours = _colours(np.concatenate(kept[:: -(-len(kept) // SAMPLE)]))
     first, *others = [
         Image.fromarray(picture).quantize(palette=colours, dither=Image.Dither.NONE)
         for picture in kept
     ]
     duration = round(1000 / speed)
     first.save(file, save_all=True, append_images=others, duration=duration, loop=0)
+
+
+def _colours(picture: Picture) -> Any:
+    """Return an image that holds the 256 colours to draw a picture with.
+
+    By the square roots of their counts: a ramp of colours, as on a colour bar, is small.
+    """
+    from PIL import Image
+
+    shades, counts = np.unique(picture.reshape(-1, 3) | 0x03, axis=0, return_counts=True)
+    weighed = np.repeat(shades, np.sqrt(counts).astype(int), axis=0)
+    return Image.fromarray(weighed[None]).quantize(256, method=Image.Quantize.MEDIANCUT)

@@ -1,1 +1,35 @@
 """The window on the screen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fem.show.exhibit import Exhibit
+
+
+def open_window(
+    exhibits: Sequence[Exhibit], title: str, *, cut: bool = False, start: bool = True
+) -> None:
+    """Show exhibits side by side in a window, until it is closed.
+
+    Parameters
+    ----------
+    exhibits
+        What is shown.
+    title
+        Title of the window.
+    cut, start
+        Whether the tubes are cut open, and their shapes at rest shown, to begin with.
+
+    Raises
+    ------
+    InputError
+        If there is no screen.
+    """
+    from fem.show.window.desk import Desk
+    from fem.show.window.screen import need_screen
+
+    need_screen()
+    Desk(exhibits, title, cut=cut, start=start).open()

@@ -1,0 +1,159 @@
+"""What `tubewright view` does in each of its ways. Heavy imports wait inside."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import typer
+
+from fem.cli.app import CAUTION, LACKING, fail
+from fem.complaint import InputError
+
+if TYPE_CHECKING:
+    from fem.show.exhibit import Exhibit
+
+LAST = "last"
+"""Names the last step."""
+
+
+class Asked(NamedTuple):
+    """What is to be seen: result folders, and a bench file or None."""
+
+    folders: Sequence[Path]
+    bench: Path | None
+
+    def load(self) -> list[Exhibit]:
+        """Return what there is to see, measurements of a case after its models.
+
+        Raises
+        ------
+        InputError
+            If a folder is no result, or holds nothing that can be drawn; or for the bench file.
+        """
+        from fem.show.exhibit import load_exhibits
+
+        for folder in self.folders:
+            if _is_study(folder):
+                raise InputError(_instead_of_study(folder))
+        shown = load_exhibits(self.folders)
+        if not shown:
+            named = ", ".join(map(str, self.folders))
+            raise InputError(f"{named}: no shape was reached, not even at rest")
+        if self.bench is None:
+            return shown
+        from fem.show.measured import with_bench
+
+        return with_bench(shown, self.bench)
+
+
+def height_of(text: str) -> float:
+    """Return a height that is to be shown (mm)."""
+    from fem.units import LENGTH, read
+
+    try:
+        height = read(text, LENGTH)
+    except ValueError as error:
+        raise InputError(f'--height "{text}": {error}') from None
+    if height <= 0:
+        raise InputError(f'--height "{text}": it must be above 0')
+    return height
+
+
+def _is_study(folder: Path) -> bool:
+    return (folder / "ledger.sqlite").exists()
+
+
+def _instead_of_study(folder: Path) -> str:
+    """Return the sentence that says which results of a study can be shown one by one."""
+    kept = sorted(path for path in (folder / "shapes").glob("*") if (path / "run.json").exists())
+    if kept:
+        return (
+            f"{folder}: this is a study; --web shows it alone, or name results that it kept: "
+            + ", ".join(map(str, kept))
+        )
+    return (
+        f"{folder}: this is a study, which --web alone shows; it kept no results "
+        "([[shapes]] in its file says of which settings to keep them)"
+    )
+
+
+def serve(asked: Asked, **options: Any) -> None:
+    """Serve the page of results, or of one study, until Ctrl-C."""
+    from fem.show.web.server import serve as serve_page
+
+    if len(asked.folders) == 1 and _is_study(asked.folders[0]):
+        if asked.bench is not None:
+            raise InputError("--bench: it goes with results, not with a study; see compare")
+        from fem.show.web.study import StudyRoom
+
+        room = StudyRoom.load(asked.folders[0])
+        serve_page(room.first(), room.title, base=room.base, study=room, **options)
+        return
+    shown = asked.load()
+    serve_page(shown, title_of(shown), base=shown[0].case, **options)
+
+
+def open_window(asked: Asked, *, cut: bool, start: bool) -> None:
+    """Open the window until it is closed."""
+    from fem.show.window import open_window as open_it
+    from fem.show.window.screen import need_screen
+
+    shown = asked.load()
+    need_screen()
+    typer.echo(CAUTION)
+    open_it(shown, title_of(shown), cut=cut, start=start)
+
+
+def save_still(asked: Asked, file: Path, step: str, **options: Any) -> None:
+    """Write the picture of a step."""
+    from fem.show.still import check_ending
+    from fem.show.still import save_still as save
+
+    check_ending(file)
+    shown = asked.load()
+    save(shown, file, step=step_number(step, shown), **options)
+    _say_written(file)
+
+
+def step_number(text: str, shown: Sequence[Exhibit]) -> int:
+    """Return the number of a step that the longest path has.
+
+    Raises
+    ------
+    InputError
+        If it has none of that name.
+    """
+    last = max(len(exhibit.rows) for exhibit in shown) - 1
+    if text == LAST:
+        return last
+    if not text.isdecimal() or int(text) > last:
+        raise InputError(f"--step {text}: allowed: {LAST}, or 0 (rest) to {last}")
+    return int(text)
+
+
+def save_movie(asked: Asked, file: Path, **options: Any) -> None:
+    """Write a film of the path."""
+    from fem.show.movie import save_movie as save
+    from fem.show.movie.film import NoEncoderError, rate
+    from fem.show.movie.progress import progress
+
+    try:
+        rate(file)
+    except NoEncoderError as lack:
+        fail(str(lack), LACKING)
+    shown = asked.load()
+    with progress() as report:
+        save(shown, file, report=report, **options)
+    _say_written(file)
+
+
+def _say_written(file: Path) -> None:
+    typer.echo(f"{file}: {file.stat().st_size / 1e6:.1f} MB")
+    typer.echo(CAUTION)
+
+
+def title_of(shown: Sequence[Exhibit]) -> str:
+    """Return the titles of what is shown together, each once."""
+    return " · ".join(dict.fromkeys(exhibit.name for exhibit in shown))

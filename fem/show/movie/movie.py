@@ -1,0 +1,138 @@
+"""The path of all exhibits, side by side, as a film drawn off screen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fem.complaint import InputError
+from fem.show.movie.between import Row, row_between, shape_between
+from fem.show.movie.film import Picture, rate, write_film
+
+if TYPE_CHECKING:
+    from fem.arrays import Array
+    from fem.shape import Shape
+    from fem.show.exhibit import Exhibit
+
+DPI = {".mp4": 150, ".gif": 100}
+"""Dots per inch by the ending of the file, for a page that is not too wide."""
+
+WIDEST = 1900
+"""Greatest width of a picture (pixels)."""
+
+FIRST, LAST = 0.08, 0.17
+"""Shares of the time for which the film stands at both ends of the path."""
+
+
+def save_movie(
+    exhibits: Sequence[Exhibit],
+    file: Path,
+    *,
+    cut: bool = False,
+    start: bool = True,
+    seconds: float = 5.0,
+    height_mm: float | None = None,
+    report: Callable[[int, int], None] | None = None,
+) -> None:
+    """Draw the way from rest to the last step as a film, all steps taking equal times.
+
+    Parameters
+    ----------
+    exhibits
+        What is shown; one with a shorter path stays at its last step.
+    file
+        To be written: .mp4 or .gif. It appears when it is whole.
+    cut
+        Whether the tubes are cut open.
+    start
+        Whether the shape at rest is drawn too.
+    seconds
+        How long it is.
+    height_mm
+        Height of what is seen (mm); None for what these tubes need.
+    report
+        Is told the pictures done and those in all.
+
+    Raises
+    ------
+    InputError
+        If the ending is not known, the height does not hold the tubes, or there is no path.
+    NoEncoderError
+        If what writes such a file is not installed.
+    OSError
+        If it cannot be written, or this machine cannot draw off screen.
+    """
+    from fem.show.colours import scales_of
+    from fem.show.layers import layer_of
+    from fem.show.render import Studio
+    from fem.show.solids import state_solids
+    from fem.show.still.board import Board
+    from fem.show.still.stand import stand
+
+    speed = rate(file)
+    steps = max(len(exhibit.rows) for exhibit in exhibits) - 1
+    if not steps:
+        raise InputError(f"{file}: no film, for the path has no step beyond its first state")
+    place = stand(exhibits, [exhibit.shapes for exhibit in exhibits], height_mm)
+    dpi = min(DPI[file.suffix.lower()], WIDEST / place.page[0])
+    scales = scales_of(exhibits)
+    board = Board(place, scales, dpi, start=start)
+    with Studio(place.view, place.pixels(dpi)) as studio:
+
+        def draw(moment: float) -> Picture:
+            states = [state_at(exhibit, moment) for exhibit in exhibits]
+            board.say([row for row, _ in states])
+            layers = [
+                layer_of(solid, scales, cut=cut, shift=centre)
+                for exhibit, (row, shape), centre in zip(
+                    exhibits, states, place.centres, strict=True
+                )
+                for solid in state_solids(exhibit, row, shape, scales, cut=cut, start=start)
+            ]
+            return board.frame(studio.draw(layers))
+
+        write_film(_pictures(moments(steps, round(seconds * speed)), draw, report), file)
+
+
+def moments(steps: int, pictures: int) -> Array:
+    """Return where on the path each picture is: 0 at rest, 1 at the first step, and so on."""
+    first, last = round(FIRST * pictures), round(LAST * pictures)
+    way = np.linspace(0.0, steps, max(pictures - first - last, 2))
+    return np.concatenate([np.zeros(first), way, np.full(last, float(steps))])
+
+
+def _pictures(
+    moments: Array,
+    draw: Callable[[float], Picture],
+    report: Callable[[int, int], None] | None,
+) -> Iterator[Picture]:
+    """Yield the picture of each moment; one that stays is drawn once."""
+    picture, before = None, math.nan
+    for number, moment in enumerate(moments.tolist(), start=1):
+        if picture is None or moment != before:
+            picture, before = draw(moment), moment
+        yield picture
+        if report:
+            report(number, len(moments))
+
+
+def state_at(exhibit: Exhibit, moment: float) -> tuple[Row, Shape | None]:
+    """Return row and shape at a moment between two steps; at the last one beyond the path.
+
+    There is no shape where the exhibit has none.
+    """
+    last = len(exhibit.rows) - 1
+    before = max(min(int(moment), last - 1), 0)
+    after = min(before + 1, last)
+    share = min(moment - before, 1.0)
+    rows, shapes = exhibit.rows, exhibit.shapes
+    row = row_between(rows[before], rows[after], share)
+    if not shapes:
+        return row, None
+    turn = math.radians(rows[after]["twist_deg"] - rows[before]["twist_deg"])
+    length = exhibit.case.tube.length
+    return row, shape_between(shapes[before], shapes[after], share, turn, length)

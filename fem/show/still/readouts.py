@@ -1,0 +1,90 @@
+"""What is read out of a state: the same lines in picture, film and window."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from fem.show.parts import family_words
+from fem.show.tables import MOTION, PRESSURE, Column, end_columns
+
+if TYPE_CHECKING:
+    from fem.show.exhibit import Exhibit
+
+MINUS = "\N{MINUS SIGN}"
+DASH = "\N{EN DASH}"
+
+SLACK_SHARE = 0.05
+"""A family of which less is taut is named as slack."""
+
+LETTERS = 18
+"""Letters that fit in a column."""
+
+
+class Readout(NamedTuple):
+    """A line of the read-outs: a figure of the step table, or words on the threads.
+
+    Attributes
+    ----------
+    title
+        Its title, with the unit.
+    column
+        The figure; None for words.
+    family
+        The thread family whose make is told; empty for the names of those that hang slack.
+    """
+
+    title: str
+    column: Column | None = None
+    family: str = ""
+
+    def show(self, exhibit: Exhibit, row: dict[str, Any]) -> str:
+        """Return what is said of a state; a dash where there is nothing to say."""
+        if self.column:
+            text = self.column.show(row)
+            return DASH if text in ("-", "nan") else text.replace("-", MINUS)
+        if self.family:
+            words = [family_words(f) for f in exhibit.case.threads if f.name == self.family]
+            return ", ".join(words[0]).replace("-", MINUS) if words else DASH
+        return _slack(exhibit, row)
+
+
+def readouts(exhibits: Sequence[Exhibit]) -> list[Readout]:
+    """Return the lines for what is shown together.
+
+    The make of the threads is told where it differs from tube to tube.
+    """
+    pressure = PRESSURE._replace(form=".2f")  # of one width while a film goes on
+    loads = dict.fromkeys(column for one in exhibits for column in end_columns(one.case))
+    lines = [
+        Readout(f"{column.title} [{column.unit}]", column) for column in (pressure, *MOTION, *loads)
+    ]
+    families = [one.case.threads for one in exhibits]
+    if any(families):
+        lines.append(Readout("slack threads"))
+    if not same_threads(exhibits):
+        names = dict.fromkeys(family.name for some in families for family in some)
+        lines += [Readout(f"threads {shortened(name, 9)}", family=name) for name in names]
+    return lines
+
+
+def same_threads(exhibits: Sequence[Exhibit]) -> bool:
+    """Return whether all have the same families of threads."""
+    first, *others = (one.case.threads for one in exhibits)
+    return all(other == first for other in others)
+
+
+def _slack(exhibit: Exhibit, row: dict[str, Any]) -> str:
+    """Return the families that hang slack; a dash where none is known of, or there is none."""
+    families = [family.name for family in exhibit.case.threads]
+    if not families or not all(f"taut.{name}" in row for name in families):
+        return DASH
+    names = [name for name in families if row[f"taut.{name}"] < SLACK_SHARE]
+    if len(names) == len(families):
+        return "all"
+    return shortened(", ".join(names), LETTERS) if names else "none"
+
+
+def shortened(name: str, most: int) -> str:
+    """Return a name of at most so many characters, cut in its middle if need be."""
+    return name if len(name) <= most else f"{name[: most - 4]}…{name[-3:]}"

@@ -1,0 +1,207 @@
+"""Where exhibits stand on the page: side by side at one scale, base plates level.
+
+A column to each, its read-outs below it; their titles at the left, the keys at the right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fem.complaint import InputError
+from fem.shape import Shape, polar_points
+from fem.show.plates import BASE_PLATE, FREE_PLATE, PLATE_DEPTH
+from fem.show.render import View, project
+from fem.show.still import keys
+from fem.show.still.readouts import Readout, readouts
+from fem.show.style import title_lines, wrap
+
+if TYPE_CHECKING:
+    from fem.case import Case
+    from fem.show.exhibit import Exhibit
+
+TALL = 5.0
+"""Height of the view (in)."""
+
+WIDE = 2.6
+"""Width of the thickest tube, plates included, where that decides the scale (in)."""
+
+NARROWEST = 1.75
+"""Least width of a column (in): its read-outs need that."""
+
+BESIDE = 0.95
+"""Room beside a tube for its length, shared by both sides (in)."""
+
+LEFT = 1.6
+"""Width of the column with the titles of the read-outs (in)."""
+
+LINE = 0.21
+"""Height of a line of read-outs (in)."""
+
+MARGIN = 0.03
+"""Room above and below the tubes over the height of the view."""
+
+MOST = 8
+"""Exhibits that have room on a page."""
+
+
+@dataclass(frozen=True)
+class Stand:
+    """Where things are on the page.
+
+    Attributes
+    ----------
+    exhibits
+        What is shown, from left to right.
+    view
+        The part of the screen plane that is shown (mm).
+    scale
+        Millimetres of the screen plane to an inch of the page.
+    centres, halves
+        Place of each tube's axis and its half width, plates included (mm).
+    readouts
+        The lines below.
+    heads
+        The lines above each tube.
+    title
+        The lines of the title.
+    notes
+        What is to be said of the paths, at the foot.
+    """
+
+    exhibits: list[Exhibit]
+    view: View
+    scale: float
+    centres: list[float]
+    halves: list[float]
+    readouts: list[Readout]
+    heads: list[list[str]]
+    title: list[str]
+    notes: list[str]
+
+    @property
+    def below(self) -> float:
+        """Room below the view (in): read-outs and notes, or more if the keys reach so far."""
+        said = 0.32 + LINE * len(self.readouts) + 0.17 * len(self.notes)
+        beside = keys.room(self.exhibits) + 0.22 * len(self.title)
+        return max(said, beside - self.view.height / self.scale - self.above)
+
+    @property
+    def above(self) -> float:
+        """Room above the view (in)."""
+        return 0.35 + 0.22 * len(self.title) + 0.18 * max(map(len, self.heads))
+
+    @property
+    def page(self) -> tuple[float, float]:
+        """Width and height of the page (in)."""
+        width, height = self.view.width / self.scale, self.view.height / self.scale
+        return LEFT + width + keys.WIDTH, self.below + height + self.above
+
+    def pixels(self, dpi: float) -> tuple[int, int]:
+        """Return width and height of the view (pixels)."""
+        width, height = self.view.width / self.scale, self.view.height / self.scale
+        return round(width * dpi), round(height * dpi)
+
+
+def stand(
+    exhibits: Sequence[Exhibit],
+    shapes: Sequence[Sequence[Shape]],
+    height: float | None = None,
+    labels: Sequence[str] = (),
+) -> Stand:
+    """Return where exhibits stand.
+
+    Parameters
+    ----------
+    exhibits
+        What is shown.
+    shapes
+        The shapes of each that must have room.
+    height
+        Height that is shown (mm); None for what they need.
+    labels
+        Which state of each is shown; empty if several are, one after another.
+
+    Raises
+    ------
+    InputError
+        If there is not room enough.
+    """
+    if len(exhibits) > MOST:
+        raise InputError(f"{len(exhibits)} shapes side by side: at most {MOST} have room")
+    extents = [extent(one.case, some) for one, some in zip(exhibits, shapes, strict=True)]
+    halves, lows, tops = (list(column) for column in zip(*extents, strict=True))
+    low, high = min(lows), max(tops)
+    needed = (high - low) / (1 - 2 * MARGIN)
+    if height is not None and height < needed:
+        raise InputError(f"--height {height:g} mm: the tubes need {np.ceil(needed):.0f} mm")
+    scale = (height / TALL) if height else max(needed / TALL, 2 * max(halves) / WIDE)
+    tall = height or needed
+    widths = [max(2 * half / scale + BESIDE, NARROWEST) * scale for half in halves]
+    edges = np.concatenate([[0.0], np.cumsum(widths)])
+    bottom = low - MARGIN * tall
+    width = LEFT + float(edges[-1]) / scale + keys.WIDTH
+    return Stand(
+        list(exhibits),
+        View(0.0, float(edges[-1]), bottom, bottom + tall),
+        scale,
+        ((edges[:-1] + edges[1:]) / 2).tolist(),
+        halves,
+        readouts(exhibits),
+        heads(exhibits, labels, min(widths) / scale),
+        title_lines(" · ".join(dict.fromkeys(one.name for one in exhibits)), width - 0.6),
+        [line for note in notes(exhibits) for line in title_lines(note, 1.2 * width)],
+    )
+
+
+def extent(case: Case, shapes: Sequence[Shape]) -> tuple[float, float, float]:
+    """Return half width, lowest and highest place of a tube with its plates (mm)."""
+    radius = case.tube.outer_radius
+    depth = PLATE_DEPTH * radius
+    half, highest = BASE_PLATE * radius, case.tube.length
+    for shape in shapes:
+        wall = shape.nodes + shape.displacement
+        half = max(half, float(np.hypot(wall[:, 0], wall[:, 1]).max()))
+        highest = max(highest, float(wall[:, 2].max()))
+    low = project(_circle(BASE_PLATE * radius, -depth))[:, 1].min()
+    top = project(_circle(FREE_PLATE * radius, highest + depth))[:, 1].max()
+    return half, float(low), float(top)
+
+
+def _circle(radius: float, z: float) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    """Return points on a circle about the axis, shape (97, 3)."""
+    angle = np.linspace(0, 2 * np.pi, 97)
+    return polar_points(radius, angle, z)
+
+
+def heads(
+    exhibits: Sequence[Exhibit], labels: Sequence[str] = (), width: float = NARROWEST
+) -> list[list[str]]:
+    """Return the lines above each tube: its name where they differ, the model, the state.
+
+    They are to fit in a column of `width` (in).
+    """
+    several = len({one.name for one in exhibits}) > 1
+    models = [one.title for one in exhibits]
+    if labels:
+        models = [f"{model}, {label}" for model, label in zip(models, labels, strict=True)]
+    return [
+        [*(title_lines(one.name, width)[:2] if several else []), *wrap(model, 26, 2)]
+        for one, model in zip(exhibits, models, strict=True)
+    ]
+
+
+def notes(exhibits: Sequence[Exhibit]) -> list[str]:
+    """Return what is to be said of paths: why one ended early, how many measurements there are."""
+    return [
+        f"{one.title} of {one.name}{_stopped(one)}: {one.note.rstrip('.')}."
+        for one in exhibits
+        if one.note
+    ]
+
+
+def _stopped(exhibit: Exhibit) -> str:
+    return "" if exhibit.model == "bench" else " stopped early"

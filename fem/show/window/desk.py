@@ -1,0 +1,183 @@
+"""The window as it answers: steps, play, cut, pictures."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fem.show.still.readouts import readouts
+from fem.show.window.layout import Sheet, add_slider, new_plotter
+
+if TYPE_CHECKING:
+    from fem.show.exhibit import Exhibit
+
+PACE = 600
+"""Time of a step while it plays (ms)."""
+
+ZOOM = 1.1
+"""By how much a turn of the mouse wheel enlarges."""
+
+SLOW = 0.03
+"""A picture that takes longer is felt when the slider is dragged (s)."""
+
+
+class Desk:
+    """What the window shows, and how it answers.
+
+    Parameters
+    ----------
+    exhibits
+        What stands side by side.
+    title
+        Title of the window.
+    cut, start
+        Whether the tubes are cut open, and their shapes at rest shown, to begin with.
+    unseen
+        Draw without a screen.
+    """
+
+    def __init__(
+        self,
+        exhibits: Sequence[Exhibit],
+        title: str,
+        *,
+        cut: bool = False,
+        start: bool = True,
+        unseen: bool = False,
+    ) -> None:
+        self.cut, self.start, self.playing = cut, start, False
+        self.last = max(len(exhibit.rows) for exhibit in exhibits) - 1
+        self.step = self.last
+        self._exhibits, self._readouts = exhibits, readouts(exhibits)
+        self.plotter = new_plotter(len(exhibits), title, unseen=unseen)
+        self.sheet = Sheet(self.plotter, exhibits, self._readouts)
+        self._timer: int | None = None
+        self._slider: Any = None
+        if self.last:
+            self._slider = add_slider(self.plotter, self.last, self._slid)
+        self._listen()
+        self.sheet.sight.front()
+        self.show(self.step)
+        self._spare()
+
+    def open(self) -> None:
+        """Show the window until it is closed."""
+        self.plotter.show(auto_close=True)
+
+    def _spare(self) -> None:
+        """Do without smooth edges where they would make it slow, as without a graphics card."""
+        began = time.perf_counter()
+        self.plotter.render()
+        if time.perf_counter() - began > SLOW:
+            self.plotter.render_window.SetMultiSamples(0)
+
+    def _listen(self) -> None:
+        """Take the mouse, and of the keys those of `_answers` alone."""
+        # z stays up; pyvista's own zoom would take the renderer that covers the window
+        self.plotter.enable_terrain_style(mouse_wheel_zooms=False, shift_pans=True)
+        interactor = self.plotter.iren
+        style = interactor.get_interactor_style()
+        style.AutoAdjustCameraClippingRangeOff()  # see Sight.front
+        for way, answer in (("Forward", self.nearer), ("Backward", self.farther)):
+            style.AddObserver(f"MouseWheel{way}Event", lambda *_, answer=answer: answer())
+        interactor.clear_key_event_callbacks()
+        interactor.interactor.RemoveObservers("CharEvent")  # to VTK, w, e and others mean something
+        for key, answer in self._answers().items():
+            interactor.add_key_event(key, answer)
+        interactor.add_observer("TimerEvent", lambda *_: self.tick())
+
+    def _answers(self) -> dict[str, Callable[[], Any]]:
+        """Return what each key does, by VTK's names of the keys."""
+        return {
+            "space": self.play_or_pause,
+            "Right": lambda: self.show(self.step + 1),
+            "Left": lambda: self.show(self.step - 1),
+            "Home": lambda: self.show(0),
+            "End": lambda: self.show(self.last),
+            "c": self.toggle_cut,
+            "s": self.toggle_start,
+            "plus": self.nearer,
+            "minus": self.farther,
+            "f": self.front,
+            "p": self.save_picture,
+            "q": self.plotter.close,
+        }
+
+    # ------------------------------------------------------------------------------------- answers
+
+    def show(self, step: int) -> None:
+        """Show a step; beyond the ends of the path, the nearest there is."""
+        self.step = min(max(step, 0), self.last)
+        for exhibit, side, said in zip(
+            self._exhibits, self.sheet.sides, self.sheet.said, strict=True
+        ):
+            row = side.show(self.step, cut=self.cut, start=self.start)
+            said.say("\n".join(readout.show(exhibit, row) for readout in self._readouts))
+        if self._slider:
+            self._slider.GetRepresentation().SetValue(self.step)
+        self.plotter.render()
+
+    def _slid(self, value: float) -> None:
+        if round(value) != self.step:
+            self.show(round(value))
+        elif self._slider:
+            self._slider.GetRepresentation().SetValue(self.step)
+
+    def play_or_pause(self) -> None:
+        """Play the steps to the last, from the first if it is there already; or stop."""
+        self.playing = not self.playing and self.last > 0
+        if not self.playing:
+            self.plotter.iren.interactor.DestroyTimer(self._timer)
+            return
+        if self.step == self.last:
+            self.show(0)
+        self._timer = self.plotter.iren.interactor.CreateRepeatingTimer(PACE)
+
+    def tick(self) -> None:
+        """Go on by a step while it plays."""
+        if not self.playing:
+            return
+        self.show(self.step + 1)
+        if self.step == self.last:
+            self.play_or_pause()
+
+    def toggle_cut(self) -> None:
+        """Cut the tubes open, or close them."""
+        self.cut = not self.cut
+        self.show(self.step)
+
+    def toggle_start(self) -> None:
+        """Show the shapes at rest too, or not."""
+        self.start = not self.start
+        self.show(self.step)
+
+    def front(self) -> None:
+        """Look from the front again."""
+        self.sheet.sight.front()
+        self.plotter.render()
+
+    def nearer(self) -> None:
+        """Show everything larger."""
+        self.sheet.sight.zoom(ZOOM)
+        self.plotter.render()
+
+    def farther(self) -> None:
+        """Show everything smaller."""
+        self.sheet.sight.zoom(1 / ZOOM)
+        self.plotter.render()
+
+    def save_picture(self) -> Path:
+        """Write what the window shows into the present folder, and say so; return the file."""
+        numbers = (number for number in range(1, 10_000))
+        file = next(
+            path for path in (Path(f"view-{number}.png") for number in numbers) if not path.exists()
+        )
+        try:
+            self.plotter.screenshot(file)
+            self.sheet.tell(f"written: {file}")
+        except OSError as error:
+            self.sheet.tell(f"{file} cannot be written: {error.strerror}")
+        self.plotter.render()
+        return file

@@ -1,0 +1,126 @@
+"""Where things are in the window: tubes, read-outs below them, keys at the right."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from fem.show.colours import scales_of
+from fem.show.render import light
+from fem.show.still.readouts import Readout
+from fem.show.still.stand import heads, notes
+from fem.show.style import GREY, INK
+from fem.show.window.legend import draw_legend
+from fem.show.window.overlay import Stroke, Words, plain
+from fem.show.window.side import Side
+from fem.show.window.sight import Sight
+
+if TYPE_CHECKING:
+    from fem.show.exhibit import Exhibit
+
+SIZE = 1360, 880
+"""Width and height of the window when it opens (pixels)."""
+
+LEFT, RIGHT, FLOOR, TOP = 0.14, 0.82, 0.29, 0.935
+"""Where the tubes stand, over the size of the window."""
+
+HELP = "     ".join(
+    [
+        "space  play, pause",
+        "\N{LEFTWARDS ARROW} \N{RIGHTWARDS ARROW}  step",
+        "c  cut open",
+        "s  shape at rest",
+        "f  front view",
+        "p  picture",
+        "q  close",
+        "mouse  turn",
+        "wheel, + \N{MINUS SIGN}  zoom",
+    ]
+)
+
+
+def new_plotter(count: int, title: str, *, unseen: bool) -> Any:
+    """Return a pyvista.Plotter with a renderer to each tube, and one that covers the window."""
+    import pyvista
+
+    return pyvista.Plotter(
+        shape=(1, count + 1),
+        border=False,
+        window_size=list(SIZE),
+        title=title,
+        lighting="none",
+        off_screen=unseen,
+    )
+
+
+class Sheet:
+    """All that stands in a window.
+
+    Parameters
+    ----------
+    plotter
+        Of `new_plotter`.
+    exhibits
+        What stands side by side.
+    lines
+        The lines of read-outs.
+
+    Attributes
+    ----------
+    sides, said
+        To each exhibit its tube and its read-outs.
+    sight
+        The camera.
+    """
+
+    def __init__(self, plotter: Any, exhibits: Sequence[Exhibit], lines: Sequence[Readout]) -> None:
+        plotter.set_background("white", all_renderers=True)
+        ground, *renderers = plotter.renderers
+        ground.SetViewport(0, 0, 1, 1)
+        ground.InteractiveOff()
+        scales = scales_of(exhibits)
+        self.sides, self.said = list[Side](), list[Words]()
+        wide, said = (RIGHT - LEFT) / len(exhibits), FLOOR - 0.02
+        for number, (exhibit, head) in enumerate(zip(exhibits, heads(exhibits), strict=True)):
+            left, renderer = LEFT + number * wide, renderers[number]
+            renderer.SetViewport(left, FLOOR, left + wide, TOP)
+            light(renderer)
+            self.sides.append(Side(renderer, exhibit, scales))
+            Words(ground, (left + wide / 2, 0.985), "\n".join(head), align="centre")
+            self.said.append(Words(ground, (left + wide / 2, said), align="centre"))
+        Words(ground, (0.012, said), "\n".join(line.title for line in lines))
+        rule = FLOOR - 0.01
+        Stroke(ground, [((0.012, rule), (RIGHT, rule))], GREY, 1)
+        Words(ground, (0.012, 0.03), HELP, size=13)
+        self._told = Words(ground, (0.012, 0.062), "  ".join(notes(exhibits)), size=13)
+        draw_legend(ground, scales, RIGHT + 0.02)
+        self.sight = Sight(
+            plotter.render_window, renderers, ground, exhibits, (0.012, FLOOR + 0.02)
+        )
+
+    def tell(self, text: str) -> None:
+        """Say something above the keys' meanings."""
+        self._told.say(text)
+
+
+def add_slider(plotter: Any, last: int, answer: Callable[[float], None]) -> Any:
+    """Add the slider over the steps, from 0 to the last; return the widget."""
+    plotter.subplot(0, 0)
+    slider = plotter.add_slider_widget(
+        answer,
+        (0, last),
+        value=last,
+        pointa=(LEFT, 0.1),
+        pointb=(RIGHT, 0.1),
+        color=INK,
+        fmt="step {:.0f}",
+        interaction_event="always",
+        slider_width=0.018,
+        tube_width=0.004,
+    )
+    plotter.subplot(0, 1)  # what the mouse wheel zooms
+    look = slider.GetRepresentation()
+    look.SetEndCapLength(0.0)
+    look.SetLabelHeight(0.018)
+    plain(look.GetLabelProperty())
+    return slider

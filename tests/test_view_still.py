@@ -1,0 +1,178 @@
+"""Pictures for papers: what the page says, whether it can be read, and its scale."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fem.complaint import InputError
+from fem.run import solve
+from fem.show.colours import scales_of
+from fem.show.exhibit import exhibits
+from fem.show.still.board import Board
+from fem.show.still.stand import MOST, TALL, stand
+from tests.shown import check_lettering, words
+
+LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
+MINUS = "\N{MINUS SIGN}"
+
+
+@pytest.fixture(scope="module")
+def shown(result):
+    return exhibits(result)
+
+
+def board(shown, step=-1, height=None, dpi=100, start=True):
+    place = stand(shown, [one.shapes for one in shown], height, [one.labels[step] for one in shown])
+    page = Board(place, scales_of(shown), dpi, start=start)
+    page.say([one.rows[step] for one in shown])
+    return page, place
+
+
+# ------------------------------------------------------------------------------------ what it says
+
+
+def test_the_readouts_are_the_row(shown):
+    said = words(board(shown)[0].figure)
+    for exhibit in shown:
+        row = exhibit.rows[-1]
+        assert f"{row['twist_deg']:.2f}" in said
+        assert f"{row['displacement_mm']:.3f}".replace("-", MINUS) in said
+        assert f"{row['bulge_mm']:.3f}" in said
+        assert f"{60 + row['displacement_mm']:.1f} mm" in said, "the length now"
+    assert "FE model, 15 kPa" in said
+    assert "fast model, 15 kPa" in said
+    assert "twist [deg]" in said
+
+
+def test_saying_another_state_leaves_nothing_of_the_last(shown):
+    page, _ = board(shown)
+    last = words(page.figure)
+    page.say([one.rows[0] for one in shown])
+    rest = words(page.figure)
+    assert f"{shown[0].rows[-1]['twist_deg']:.2f}" not in rest
+    assert rest.count("60.0 mm") == 2
+    page.say([one.rows[-1] for one in shown])
+    assert words(page.figure) == last
+
+
+def test_keys_name_both_scales_with_their_ranges(shown):
+    figure, scales = board(shown)[0].figure, scales_of(shown)
+    said = words(figure)
+    assert "wall stretch" in said
+    assert "thread tension [N]" in said
+    spans = [axes.get_ylim() for axes in figure.axes if axes.axison]
+    assert spans == [(scale.low, scale.high) for scale in scales]
+
+
+def test_slack_families_are_named(shown):
+    rows = [dict(one.rows[-1], **{"taut.A": 0.0}) for one in shown]
+    page, _ = board(shown)
+    assert "none" in words(page.figure).split("\n")
+    page.say(rows)
+    assert words(page.figure).split("\n").count("A") == 2
+
+
+def test_threads_are_told_apart_where_cases_differ(shown, make_case):
+    other = solve(make_case(pressure__steps=2, threads__1__angle="10 deg"), ["fast"])
+    said = words(board([*shown, *exhibits(other, "Another")])[0].figure)
+    assert f"{MINUS}30°, 12 threads" in said
+    assert "+10°, 12 threads" in said
+    assert "Another" in said
+    assert "threads B" in said
+
+
+def test_a_path_that_ended_early_says_so(shown):
+    early = [replace(shown[0], note="balloon limit at 41.2 kPa"), shown[1]]
+    assert "FE model of Greenhouse wrist stopped early: balloon limit at 41.2 kPa." in words(
+        board(early)[0].figure
+    )
+
+
+def test_what_was_not_measured_is_a_dash(shown):
+    page, _ = board([shown[0], replace(shown[1], model="bench", shapes=[])])
+    row = {"twist_deg": 3.0, "displacement_mm": math.nan, "bulge_mm": math.nan}
+    page.say([shown[0].rows[-1], row])
+    said = words(page.figure).split("\n")
+    assert said.count("\N{EN DASH}") == 4
+    assert "3.00" in said
+    assert "nan" not in words(page.figure)
+
+
+# ----------------------------------------------------------------------------------- can it be read
+
+
+@pytest.mark.parametrize("title", ["Plain", " ", LONG_TITLE, "W" * 300])
+@pytest.mark.parametrize("count", [1, 2, MOST])
+def test_lettering(shown, title, count):
+    many = [replace(shown[number % 2], name=f"{title[:-1]}{number}") for number in range(count)]
+    early = [replace(one, note=LONG_TITLE) for one in many[:2]] + many[2:]
+    check_lettering(board(early)[0].figure)
+
+
+FAMILIES = [
+    {"name": name, "count": 6, "angle": angle, "stiffness": "200 N"}
+    for name, angle in [("left", "30 deg"), ("a-name-of-just_thirty-two_letters"[:30], "0 deg")]
+]
+
+
+@pytest.mark.parametrize("length", ["4 mm", "160 mm"])
+@pytest.mark.parametrize("families", [0, 2, 6])
+def test_lettering_of_other_tubes(make_case, length, families):
+    threads = [
+        dict(FAMILIES[number % 2], name=f"{FAMILIES[number % 2]['name']}_{number}")
+        for number in range(families)
+    ]
+    drive = {"end": "0.5 kPa", "steps": 1}
+    case = make_case(tube__length=length, threads=threads, pressure=drive)
+    check_lettering(board(exhibits(solve(case, ["fast"])))[0].figure)
+
+
+# -------------------------------------------------------------------------------------------- scale
+
+
+def test_scale_bar_is_true(shown):
+    page, place = board(shown)
+    (bar,) = page.figure.findobj(lambda artist: artist.get_gid() == "scale")
+    assert np.ptp(bar.get_xdata()) * place.scale == pytest.approx(10)
+    assert "10 mm" in words(page.figure)
+
+
+def test_one_height_is_one_scale(shown, make_case):
+    """Whatever the cases: 90 mm fill the view, and both base plates lie at one place."""
+    longer = exhibits(solve(make_case(tube__length="70 mm", pressure__steps=1), ["fast"]))
+    one, other = (board(some, height=90.0)[1] for some in (shown, longer))
+    assert one.view.height == other.view.height == 90.0
+    assert one.scale == other.scale == 90.0 / TALL
+    assert one.view.bottom == other.view.bottom
+
+
+def test_a_height_that_does_not_hold_the_tubes(shown):
+    with pytest.raises(InputError, match=r"--height 50 mm: the tubes need \d\d mm"):
+        board(shown, height=50.0)
+
+
+def test_no_more_than_have_room(shown):
+    with pytest.raises(InputError, match="at most 8 have room"):
+        board([shown[0]] * (MOST + 1))
+
+
+# ---------------------------------------------------------------------------------------- as pixels
+
+
+def test_a_frame_is_the_page(shown):
+    """What changes, drawn over what stays, is the page that matplotlib draws as a whole."""
+    page, place = board(shown)
+    wide, tall = place.pixels(100)
+    grey = np.full((tall, wide, 3), 200, dtype=np.uint8)
+    page.say([one.rows[1] for one in shown])
+    page.frame(grey)
+    page.say([one.rows[-1] for one in shown])
+    frame = page.frame(grey)
+    figure = board(shown)[0].lay(grey)
+    figure.set_facecolor("white")
+    figure.canvas.draw()
+    whole = np.asarray(figure.canvas.buffer_rgba())[: len(frame), : frame.shape[1], :3]
+    assert frame.shape[0] % 2 == frame.shape[1] % 2 == 0
+    assert np.abs(frame.astype(int) - whole).max() <= 2
