@@ -9,8 +9,10 @@
     "taken up": { title: "taken up" },
     given: { title: "given", unit: "%", value: 3 },
     "cut at": { title: "cut at an angle", unit: "deg", value: 30 },
+    "as in the case": { title: "as in the case" },
   };
 
+  const tab = Math.random().toString(36).slice(2); // the server gives a tab one solve at a time
   const wait = (time) => new Promise((done) => setTimeout(done, time));
 
   /* What is asked of the server for a setting. */
@@ -27,7 +29,9 @@
     return [...set, `slack ${slack.rule}${value}`, tubewright.withUnit(pressure, 1, "kPa")].join(", ");
   }
 
-  tubewright.slackRules = RULES;
+  /* The slack rules that the server offers, by name. */
+  tubewright.slackRules = (offer) =>
+    Object.fromEntries(offer.slack.rules.map(({ rule }) => [rule, RULES[rule]]));
 
   /* A bench on what the server offers: {families, slack, pressure, resolution}. */
   tubewright.newBench = function (offer, server) {
@@ -79,7 +83,7 @@
       const setting = asked(bench.setting);
       Object.assign(job, { id: "?", done: 0, steps: 0, said: "Solving by FE" });
       try {
-        job.id = (await server.solve({ ...setting, resolution: offer.resolution })).job;
+        job.id = (await server.solve({ ...setting, resolution: offer.resolution, tab })).job;
         await follow(setting);
       } catch (error) {
         job.said = error.message;

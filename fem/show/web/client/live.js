@@ -37,7 +37,8 @@
   tubewright.components["bench-setting"] = {
     props: { bench: Object },
     setup({ bench }) {
-      const rule = computed(() => tubewright.slackRules[bench.setting.rule]);
+      const rules = tubewright.slackRules(bench.offer);
+      const rule = computed(() => rules[bench.setting.rule] || {});
       const share = computed(() =>
         bench.job.steps ? { value: bench.job.done, max: bench.job.steps } : {},
       );
@@ -45,7 +46,7 @@
         ...bench,
         id: tubewright.newId(),
         rule,
-        rules: tubewright.slackRules,
+        rules,
         share,
       };
     },
@@ -89,7 +90,7 @@
       watch(() => [bench.setting.rule, bench.setting.values[bench.setting.rule]], bench.map, {
         immediate: true,
       });
-      const notes = computed(() => [bench.otherSetting()].filter(Boolean));
+      const notes = computed(() => [...props.offer.notes, bench.otherSetting()].filter(Boolean));
       return { bench, exhibits, fast: bench.fast, last: 1e6, notes, reach: bench.reach };
     },
     template: `
