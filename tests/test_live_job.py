@@ -7,12 +7,14 @@ import subprocess
 import sys
 import textwrap
 import time
+from concurrent.futures import Future
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 
 import pytest
 
 from fem.live import job as jobs_of_the_bench
-from fem.live.job import Jobs, TooManySolvesError, UnknownSolveError, without_friction
+from fem.live.job import Job, Jobs, TooManySolvesError, UnknownSolveError, without_friction
 from fem.run import solve
 from tests.processes import alive, wait
 
@@ -182,3 +184,33 @@ def test_friction_asks_for_no_second_solve(make_case):
     case = make_case(threads__0__hold="gliding", threads__0__friction=0.3)
     assert without_friction(case) == make_case(threads__0__hold="gliding")
     assert without_friction(make_case()) == make_case()
+
+
+def test_workers_that_die_with_nothing_in_hand_are_replaced(make_case):
+    others = {*workers()}
+    with opened() as jobs:
+        ended(jobs, jobs.start(make_case(pressure__steps=1), SHORT))
+        mine = {*workers()} - others
+        for pid in mine:
+            os.kill(pid, signal.SIGKILL)
+        wait(lambda: not any(map(alive, mine)), "a worker survives")
+        time.sleep(0.5)  # till the pool has noticed
+        assert ended(jobs, jobs.start(make_case(pressure__steps=1), SHORT)).state == "done"
+
+
+@pytest.mark.parametrize(
+    ("failure", "said"),
+    [
+        (ArithmeticError("it buckles"), "the case has no solution even at rest: it buckles"),
+        (ModuleNotFoundError("no dolfinx"), "(no dolfinx); see tubewright check-install"),
+        (BrokenProcessPool("gone"), "the process that solved it died; try again"),
+        (KeyError("z"), "KeyError: 'z'"),
+    ],
+)
+def test_whatever_goes_wrong_is_told_in_words(jobs, make_case, failure, said):
+    future = Future()
+    future.set_exception(failure)
+    jobs._jobs["bad"] = Job("", 0, 5, future)
+    told = jobs.progress("bad")
+    assert told.state == "failed"
+    assert told.reason.endswith(said)

@@ -78,7 +78,7 @@ def opened(packed):
 
 
 def test_the_page_and_its_files_are_there(ask):
-    names = ["vue.js", "vtk.js", "sheet.css", *VIEWER, *SERVED]
+    names = ["vue.js", "sheet.css", *VIEWER, *SERVED]
     page, *files = ask(("GET", ""), *[("GET", f"assets/{name}") for name in names])
     assert (page[0], page[1]) == (200, "text/html")
     assert all(f"assets/{name}".encode() in page[3] for name in names)
