@@ -34,13 +34,15 @@ def family_grid(case: Case) -> Grid | None:
     """Return the thread families side by side; None for a bare tube."""
     if not case.threads:
         return None
-    rows = {name: words for name, words in _rows(case.threads[0]).items() if name != "name"}
     shown = [_family_cells(case, family) for family in case.threads]
-    names = [name for name in [*rows, *shown[0]] if any(name in cells for cells in shown)]
-    meanings = {name: meaning for name, (_, meaning) in rows.items()} | MEANINGS
+    names = [name for name in type(case.threads[0]).model_fields if name != "name"]
+    names = [*names, *(name for name in MEANINGS if name not in names)]
+    names = [name for name in names if any(name in cells for cells in shown)]
+    meanings = {name: words for f in case.threads for name, (_, words) in _rows(f).items()}
+    meanings |= MEANINGS
     cells = [
         [_label(name), *(own.get(name, "–") for own in shown), meanings.get(name, "")]
-        for name in dict.fromkeys(names)
+        for name in names
     ]
     titles = ["field", *(f"family {family.name}" for family in case.threads), "meaning"]
     return Grid.of("Thread families", titles, cells, words=(0, len(titles) - 1))

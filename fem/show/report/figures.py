@@ -67,18 +67,20 @@ def picture(figure: Figure, caption: str, *, crop: bool = False) -> Picture:
 
 
 def image(file: Path, caption: str, dpi: float) -> Picture:
-    """Return an image file of `dpi` dots per inch as part of the page.
+    """Return a PNG file of `dpi` dots per inch as part of the page.
 
     Raises
     ------
     OSError
-        If it cannot be read, or is no image.
+        If it cannot be read, or is no such picture.
     """
     from PIL import Image
 
-    with Image.open(file) as found:
-        (width, height), png = found.size, _written(found)
-    return Picture(_image(png, caption), caption, round(width * CSS_INCH / dpi), width / height)
+    with Image.open(file, formats=["PNG"]) as found:
+        width, height = found.size
+    return Picture(
+        _image(file.read_bytes(), caption), caption, round(width * CSS_INCH / dpi), width / height
+    )
 
 
 def drawn(draw: Callable[[Path], None], caption: str, dpi: float) -> Picture:
@@ -124,12 +126,8 @@ def _image(png: bytes, caption: str) -> Markup:
 def _few_colours(png: bytes) -> bytes:
     from PIL import Image
 
+    file = io.BytesIO()
     with Image.open(io.BytesIO(png)) as full:
         few = full.convert("RGB").quantize(FEW_COLOURS, dither=Image.Dither.NONE)
-    return _written(few)
-
-
-def _written(picture: Any) -> bytes:
-    file = io.BytesIO()
-    picture.save(file, format="PNG", optimize=True)
+    few.save(file, format="PNG", optimize=True)
     return file.getvalue()

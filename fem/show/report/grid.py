@@ -15,6 +15,9 @@ WIDE = 3
 """A table of more columns may be wider than the page, and then moves in a frame of its own."""
 
 
+TALL = 20
+"""A table of more rows may go on on the next page."""
+
 LONG = 24
 """A text of more letters may be broken into lines."""
 
@@ -53,6 +56,11 @@ class Grid:
     words: Collection[int] = field(default=())
 
     @property
+    def tall(self) -> bool:
+        """Whether it may be broken from page to page, having many rows."""
+        return len(self.rows) > TALL
+
+    @property
     def wide(self) -> bool:
         """Whether it has many columns."""
         return sum(head.columns for head in self.heads[0]) > WIDE
@@ -66,10 +74,12 @@ class Grid:
 
     def kind(self, column: int, cell: str) -> str:
         """Return the classes of a cell: words or a long text, the first of a group."""
-        kinds = ["start"] if column in self._starts else []
-        if column in self.words:
-            kinds.append("long" if len(cell) > LONG else "word")
-        return " ".join(kinds)
+        kinds = {
+            "start": column in self._starts,
+            "word": column in self.words,
+            "long": len(cell) > LONG,
+        }
+        return " ".join(name for name, there in kinds.items() if there)
 
     @classmethod
     def of(
@@ -84,15 +94,13 @@ class Grid:
         return cls(caption, heads_of(titles, words), rows, keys, words)
 
     @classmethod
-    def from_terminal(
-        cls, caption: str, table: Table, names: Sequence[str] = (), keys: int = 1
-    ) -> Grid:
+    def from_terminal(cls, caption: str, table: Table, names: Sequence[str] = ()) -> Grid:
         """Return a table of the terminal; columns without a head take the `names` in turn."""
         blank = iter(names)
         titles = [str(column.header) or next(blank, "") for column in table.columns]
         cells = [[str(cell) for cell in column.cells] for column in table.columns]
         words = [n for n, column in enumerate(table.columns) if column.justify == "left"]
-        return cls.of(caption, titles, [*zip(*cells, strict=True)], words, keys)
+        return cls.of(caption, titles, [*zip(*cells, strict=True)], words)
 
 
 def heads_of(titles: Sequence[str], words: Collection[int] = ()) -> list[list[Head]]:

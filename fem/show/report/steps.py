@@ -69,8 +69,7 @@ def bounds_grid(run: Run, case: Case) -> Grid | None:
 
 def _grid(caption: str, result: Result, columns: Sequence[Column]) -> Grid:
     (table,) = step_tables(result, columns, UNBOUNDED)
-    keys = 1 + bool(result.case.move)
-    return Grid.from_terminal(caption, table, keys=keys)
+    return Grid.from_terminal(caption, table)
 
 
 def _threads(result: Result, family: str) -> list[Column]:
