@@ -1,4 +1,4 @@
-"""The page of the browser and the files it is made of: our scripts and styles, Vue and vtk.js.
+"""The page of the browser and the files it is made of: our scripts and styles, and Vue.
 
 `client/` holds plain scripts without a build step.  Each adds its components to one object,
 `tubewright`, so their order is the order in which one uses another.
@@ -11,14 +11,14 @@ from pathlib import Path
 
 LIBRARIES = {
     "vue.js": ("trame_client", "module/vue3-www/vue.global.js"),
-    "vtk.js": ("trame_vtk", "modules/common/serve/trame-vtk.js"),
 }
-"""Vue, and vtk.js as components of Vue: package and place in it."""
+"""What is not ours: package and place in it."""
 
 VIEWER = (
     "unpack.js",
     "numbers.js",
     "look.js",
+    "paint.js",
     "shape.js",
     "readouts.js",
     "keys.js",

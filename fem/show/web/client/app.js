@@ -10,10 +10,9 @@
     return `tw-${count}`;
   };
 
-  /* Mount `component` with `props` on an element; its errors are said in its place. */
+  /* Mount `component` with `props` on an element. */
   tubewright.mount = function (component, props, element) {
     const app = Vue.createApp(component, props);
-    app.use(vue_vtk);
     for (const [name, part] of Object.entries(tubewright.components)) app.component(name, part);
     app.mount(element);
     return app;

@@ -27,6 +27,7 @@
     };
   };
 
+  /* What moves belongs into the slot `over`, a layer of its own: what lies below stays painted. */
   tubewright.components["chart-frame"] = {
     props: { axes: Object, width: Number, height: Number, across: String, label: String },
     emits: ["width"],
@@ -55,6 +56,9 @@
           <text class="tw-across" :x="axes.frame.x1" :y="height - 6" text-anchor="end">{{
             across }}</text>
           <slot></slot>
+        </svg>
+        <svg class="tw-over" :width="width" :height="height" aria-hidden="true">
+          <slot name="over"></slot>
         </svg>
       </div>`,
   };

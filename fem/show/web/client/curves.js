@@ -65,22 +65,25 @@
         const { x, y } = axes.value;
         const inks = tubewright.inks(props.exhibits);
         const made = curves.value.map((curve, k) => {
-          const { model, steps } = props.exhibits[k];
+          const { model } = props.exhibits[k];
           const marks = curve.map((point) => ({ x: x(point.x), y: y(point.y) }));
-          const last = Math.min(props.step, steps.length - 1);
-          const now = curve.findIndex(({ step }) => step === last);
           return {
             classes: `tw-curve tw-${model} tw-ink-${inks[k]}`,
             line: model === "bench" ? "" : marks.map((m) => `${m.x} ${m.y}`).join(" "),
             marks,
             model,
-            now: marks[now],
             tag: marks.length && { text: k + 1, x: marks.at(-1).x + 8, y: marks.at(-1).y + 4 },
           };
         });
         spread(made.map(({ tag }) => tag).filter(Boolean));
         return made;
       });
+      const shownNow = computed(() =>
+        curves.value.map((curve, k) => {
+          const last = Math.min(props.step, props.exhibits[k].steps.length - 1);
+          return drawn.value[k].marks[curve.findIndex(({ step }) => step === last)];
+        }),
+      );
       const label = computed(() => {
         const { title, unit, digits } = column.value;
         const ends = curves.value.map((curve, k) => {
@@ -92,7 +95,7 @@
       const choices = computed(() => props.columns.filter((c) => c.name !== DRIVE));
       const across = computed(() => (byPressure.value ? "pressure [kPa]" : "step"));
       const heading = tubewright.heading;
-      return { HEIGHT, across, axes, choices, column, drawn, heading, label, name, width };
+      return { HEIGHT, across, axes, choices, column, drawn, heading, label, name, shownNow, width };
     },
     template: `
       <div class="tw-curves">
@@ -105,9 +108,13 @@
           <g v-for="curve in drawn" :class="curve.classes">
             <polyline v-if="curve.line" :points="curve.line" />
             <chart-mark v-for="mark in curve.marks" :model="curve.model" v-bind="mark" />
-            <circle v-if="curve.now" class="tw-now" :cx="curve.now.x" :cy="curve.now.y" r="8" />
             <text v-if="curve.tag" :x="curve.tag.x" :y="curve.tag.y">{{ curve.tag.text }}</text>
           </g>
+          <template #over>
+            <g v-for="now in shownNow" class="tw-curve">
+              <circle v-if="now" class="tw-now" :cx="now.x" :cy="now.y" r="8" />
+            </g>
+          </template>
         </chart-frame>
       </div>`,
   };

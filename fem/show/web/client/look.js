@@ -3,7 +3,7 @@
   "use strict";
 
   const DEGREE = Math.PI / 180;
-  const FAR = 1000; // mm; of no account in parallel projection
+  const DEEP = 2; // how far the picture reaches to the front and back, times the extent
   const MARGIN = 1.1;
 
   const PRESETS = {
@@ -11,6 +11,36 @@
     above: { title: "Above", azimuth: -90, elevation: 50 },
     end: { title: "From the free end", azimuth: -90, elevation: 90 },
   };
+
+  /* Directions of the picture in space, and what brings a point into it. */
+  class Camera {
+    constructor({ azimuth, elevation, extent, right, up, zoom }, half, aspect) {
+      const [a, e] = [azimuth * DEGREE, elevation * DEGREE];
+      this.axes = [
+        [-Math.sin(a), Math.cos(a), 0], // to the right
+        [-Math.sin(e) * Math.cos(a), -Math.sin(e) * Math.sin(a), Math.cos(e)], // up
+        [Math.cos(e) * Math.cos(a), Math.cos(e) * Math.sin(a), Math.sin(e)], // towards the viewer
+      ];
+      this.half = half; // half the height of the picture (mm)
+      const deep = DEEP * (extent.length + extent.radius);
+      this.scales = [1 / (half * aspect), 1 / half, -1 / deep];
+      const centre = this.axes.map((axis) => (axis[2] * extent.length) / 2);
+      this.shifts = [centre[0] + half * zoom * right, centre[1] + half * zoom * up, centre[2]];
+    }
+
+    /* A direction of the picture as one of space. */
+    fromPicture([right, up, towards]) {
+      const [x, y, z] = this.axes;
+      return x.map((_, k) => right * x[k] + up * y[k] + towards * z[k]);
+    }
+
+    /* The matrix from points in units of `grain` mm to the picture, -1 to 1, column by column. */
+    matrix(grain) {
+      const column = (k) => [...this.axes.map((axis, i) => axis[k] * grain * this.scales[i]), 0];
+      const shift = this.shifts.map((mm, i) => -mm * this.scales[i]);
+      return [...column(0), ...column(1), ...column(2), ...shift, 1];
+    }
+  }
 
   class Look {
     constructor() {
@@ -50,25 +80,12 @@
       }
     }
 
-    /* Half the height of the picture at zoom 1 (mm): all fits, whichever way it is turned. */
-    half(aspect) {
-      const { length, radius } = this.extent;
-      return MARGIN * Math.max(Math.hypot(length / 2, radius), radius / aspect);
-    }
-
-    /* The camera of vtk.js for a picture of width / height = `aspect`. */
+    /* The camera for a picture of width / height = `aspect`: parallel projection, and at zoom 1
+       all fits, whichever way it is turned. */
     camera(aspect) {
-      const [a, e] = [this.azimuth * DEGREE, this.elevation * DEGREE];
-      const towards = [Math.cos(e) * Math.cos(a), Math.cos(e) * Math.sin(a), Math.sin(e)];
-      const viewUp = [-Math.sin(e) * Math.cos(a), -Math.sin(e) * Math.sin(a), Math.cos(e)];
-      const right = [-Math.sin(a), Math.cos(a), 0];
-      const half = this.half(aspect);
-      const centre = [0, 0, this.extent.length / 2];
-      const focalPoint = centre.map(
-        (c, k) => c + half * (this.right * right[k] + this.up * viewUp[k]),
-      );
-      const position = focalPoint.map((f, k) => f + FAR * towards[k]);
-      return { focalPoint, position, viewUp, parallelScale: half / this.zoom };
+      const { length, radius } = this.extent;
+      const whole = MARGIN * Math.max(Math.hypot(length / 2, radius), radius / aspect);
+      return new Camera(this, whole / this.zoom, aspect);
     }
   }
 

@@ -87,11 +87,13 @@
         <path v-for="level in levels" :class="level.classes" :d="level.net" />
         <text v-for="level in levels" class="tw-halo" :x="level.x" :y="level.y"
           text-anchor="middle">{{ level.text }}</text>
+        <template #over>
         <g v-for="mark in marks" class="tw-curve tw-point" :class="'tw-' + mark.model">
           <circle class="tw-paper" :cx="mark.x" :cy="mark.y" r="10" />
           <chart-mark :model="mark.model" :x="mark.x" :y="mark.y" :size="5" />
           <text class="tw-halo" :x="mark.x + 13" :y="mark.y + 4">{{ mark.tag }}</text>
         </g>
+        </template>
       </chart-frame>`,
   };
 })((globalThis.tubewright ??= { components: {} }));

@@ -1,4 +1,4 @@
-/* The pack that fem/show/web/pack.py defines, as the arrays that vtk.js takes. */
+/* The pack that fem/show/web/pack.py defines; its arrays are handed on as they are. */
 (function (tubewright) {
   "use strict";
 
@@ -12,91 +12,59 @@
   };
   const NO_TENSION = 255; // the value of a thread without tension
 
-  const number = (from, unit) => Float32Array.from(from, (value) => value * unit);
-
-  /* Triangles as vtk.js wants them: the count of corners before each. */
-  function cells(corners) {
-    const count = corners.length / 3;
-    const made = new Uint32Array(4 * count);
-    for (let k = 0; k < count; k += 1) {
-      made[4 * k] = 3;
-      made[4 * k + 1] = corners[3 * k];
-      made[4 * k + 2] = corners[3 * k + 1];
-      made[4 * k + 3] = corners[3 * k + 2];
-    }
-    return made;
-  }
-
-  function colours(values, scale) {
-    const made = new Uint8Array(3 * values.length);
-    for (let k = 0; k < values.length; k += 1) {
-      const none = scale.none && values[k] === NO_TENSION;
-      const from = none ? scale.none : scale.colours;
-      const at = none ? 0 : 3 * values[k];
-      made[3 * k] = from[at];
-      made[3 * k + 1] = from[at + 1];
-      made[3 * k + 2] = from[at + 2];
-    }
-    return made;
-  }
-
-  /* Reads arrays from the store. What is made of one is kept, so that two frames that share an
-     array share what is made of it, and Vue passes on only what differs. */
-  class Store {
-    constructor(buffer, start) {
-      this.buffer = buffer;
-      this.start = start;
-      this.made = new Map();
-    }
-
-    array(ref) {
-      return new KINDS[ref.type](this.buffer, this.start + ref.at, ref.count);
-    }
-
-    once(use, ref, make) {
+  /* Arrays of the blob; equal references give the same array. */
+  function arrays(buffer, start) {
+    const known = new Map();
+    return (ref) => {
       if (!ref) return null;
-      const key = `${use} ${ref.at} ${ref.count} ${ref.type}`;
-      if (!this.made.has(key)) this.made.set(key, make(this.array(ref)));
-      return this.made.get(key);
-    }
+      const key = `${ref.at} ${ref.type}`;
+      if (!known.has(key)) {
+        known.set(key, new KINDS[ref.type](buffer, start + ref.at, ref.count));
+      }
+      return known.get(key);
+    };
   }
 
-  class Solid {
-    constructor(solid, grain, store, scales) {
-      Object.assign(this, solid, { grain, store, scale: scales[solid.quantity] });
-    }
-
-    /* The solid at a step: points (mm), normals, colours or null, and cells, whole and cut open. */
-    frame(step) {
-      const frame = this.frames[Math.min(step, this.frames.length - 1)];
-      const { store, scale } = this;
-      const triangles = store.once("cells", frame.triangles, cells);
-      return {
-        points: store.once(`points ${this.grain}`, frame.points, (p) => number(p, this.grain)),
-        normals: store.once("normals", frame.normals, (n) => number(n, 1 / 127)),
-        colours: scale
-          ? store.once(this.quantity, frame.values, (v) => colours(v, scale))
-          : null,
-        whole: triangles,
-        cut: store.once("cells", frame.cut, cells) || (this.role === "cut" ? null : triangles),
-      };
-    }
+  function scaleOf(scale, array) {
+    const colours = array(scale.colours);
+    const palette = Uint8Array.from(colours);
+    if (scale.none) palette.set(scale.none, 3 * NO_TENSION);
+    return { ...scale, colours, palette };
   }
 
-  /* Pack of bytes (an ArrayBuffer) to {title, scales, columns, exhibits}; frames are made when
-     they are first shown. */
+  function frameOf(frame, array) {
+    const names = ["points", "normals", "values", "triangles", "cut"];
+    return Object.fromEntries(names.map((name) => [name, array(frame[name])]));
+  }
+
+  /* Pack of bytes (an ArrayBuffer) to {title, scales, columns, exhibits}. */
   tubewright.unpack = function (buffer) {
     const length = new DataView(buffer).getUint32(0, true);
     const head = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
-    const store = new Store(buffer, 4 + length);
+    const array = arrays(buffer, 4 + length);
     const scales = {};
-    for (const [name, scale] of Object.entries(head.scales)) {
-      scales[name] = { ...scale, colours: store.array(scale.colours) };
-    }
+    for (const [name, scale] of Object.entries(head.scales)) scales[name] = scaleOf(scale, array);
     const exhibits = head.exhibits.map((exhibit) => ({
       ...exhibit,
-      solids: exhibit.solids.map((solid) => new Solid(solid, exhibit.grain, store, scales)),
+      solids: exhibit.solids.map((solid) => ({
+        ...solid,
+        grain: exhibit.grain,
+        scale: scales[solid.quantity],
+        frames: solid.frames.map((frame) => frameOf(frame, array)),
+      })),
     }));
     return Vue.markRaw({ title: head.title, columns: head.columns, scales, exhibits });
+  };
+
+  /* What is painted of an exhibit at a step: parts {solid, frame, corners}. */
+  tubewright.parts = function (exhibit, step, { cut, start }) {
+    const hidden = new Set([cut ? "" : "bore", start ? "" : "start"]);
+    const seen = exhibit.solids.filter(({ role }) => !hidden.has(role));
+    return seen
+      .map((solid) => {
+        const frame = solid.frames[Math.min(step, solid.frames.length - 1)];
+        return { solid, frame, corners: (cut && frame.cut) || frame.triangles };
+      })
+      .filter(({ corners }) => corners?.length);
   };
 })((globalThis.tubewright ??= { components: {} }));
