@@ -129,6 +129,15 @@ def test_lettering_of_other_tubes(make_case, length, families):
     check_lettering(board(exhibits(solve(case, ["fast"])))[0].figure)
 
 
+def test_lettering_of_unlike_cases(shown, make_case):
+    """Of one of them all is told that there is to tell."""
+    changes = {"threads__0__hold": "gliding", "threads__0__slack": "cut at 30 deg"}
+    other = solve(make_case(pressure__steps=2, **changes), ["fast"])
+    page, _ = board([*shown, *exhibits(other, "Another")])
+    check_lettering(page.figure)
+    assert "gliding, cut at 30 deg" in words(page.figure)
+
+
 # -------------------------------------------------------------------------------------------- scale
 
 

@@ -32,11 +32,14 @@ class Readout(NamedTuple):
         The figure; None for words.
     family
         The thread family whose make is told; empty for the names of those that hang slack.
+    more
+        Whether it is hold and slack that are told of it, or else angle and number.
     """
 
     title: str
     column: Column | None = None
     family: str = ""
+    more: bool = False
 
     def show(self, exhibit: Exhibit, row: dict[str, Any]) -> str:
         """Return what is said of a state; a dash where there is nothing to say."""
@@ -44,8 +47,7 @@ class Readout(NamedTuple):
             text = self.column.show(row)
             return DASH if text in ("-", "nan") else text.replace("-", MINUS)
         if self.family:
-            words = [family_words(f) for f in exhibit.case.threads if f.name == self.family]
-            return ", ".join(words[0]).replace("-", MINUS) if words else DASH
+            return ", ".join(_make(exhibit, self.family, self.more)).replace("-", MINUS) or DASH
         return _slack(exhibit, row)
 
 
@@ -64,8 +66,18 @@ def readouts(exhibits: Sequence[Exhibit]) -> list[Readout]:
         lines.append(Readout("slack threads"))
     if not same_threads(exhibits):
         names = dict.fromkeys(family.name for some in families for family in some)
-        lines += [Readout(f"threads {shortened(name, 9)}", family=name) for name in names]
+        for name in names:
+            title = f"threads {shortened(name, 9)}"
+            lines.append(Readout(title, family=name))
+            if any(_make(one, name, more=True) for one in exhibits):
+                lines.append(Readout(title, family=name, more=True))
     return lines
+
+
+def _make(exhibit: Exhibit, family: str, more: bool) -> list[str]:
+    """Return angle and number of a family, or what more there is to say; nothing without it."""
+    words = [family_words(one) for one in exhibit.case.threads if one.name == family]
+    return (words[0][2:] if more else words[0][:2]) if words else []
 
 
 def same_threads(exhibits: Sequence[Exhibit]) -> bool:

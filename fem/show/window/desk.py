@@ -128,12 +128,14 @@ class Desk:
     def play_or_pause(self) -> None:
         """Play the steps to the last, from the first if it is there already; or stop."""
         self.playing = not self.playing and self.last > 0
-        if not self.playing:
-            self.plotter.iren.interactor.DestroyTimer(self._timer)
-            return
-        if self.step == self.last:
-            self.show(0)
-        self._timer = self.plotter.iren.interactor.CreateRepeatingTimer(PACE)
+        timers = self.plotter.iren.interactor
+        if self._timer is not None:
+            timers.DestroyTimer(self._timer)
+            self._timer = None
+        if self.playing:
+            if self.step == self.last:
+                self.show(0)
+            self._timer = timers.CreateRepeatingTimer(PACE)
 
     def tick(self) -> None:
         """Go on by a step while it plays."""

@@ -21,8 +21,12 @@ if TYPE_CHECKING:
 SIZE = 1360, 880
 """Width and height of the window when it opens (pixels)."""
 
-LEFT, RIGHT, FLOOR, TOP = 0.14, 0.82, 0.29, 0.935
-"""Where the tubes stand, over the size of the window."""
+LEFT, RIGHT, TOP = 0.14, 0.82, 0.935
+FOOT, LINE = 0.17, 0.0222
+"""Where the tubes stand, above a foot and a line to each read-out; over the size of the window."""
+
+CROWD = 5
+"""From so many tubes on the letters are small."""
 
 HELP = "     ".join(
     [
@@ -80,23 +84,29 @@ class Sheet:
         ground.InteractiveOff()
         scales = scales_of(exhibits)
         self.sides, self.said = list[Side](), list[Words]()
-        wide, said = (RIGHT - LEFT) / len(exhibits), FLOOR - 0.02
+        floor = FOOT + LINE * len(lines)
+        wide, size = (RIGHT - LEFT) / len(exhibits), 14 if len(exhibits) < CROWD else 11
         for number, (exhibit, head) in enumerate(zip(exhibits, heads(exhibits), strict=True)):
             left, renderer = LEFT + number * wide, renderers[number]
-            renderer.SetViewport(left, FLOOR, left + wide, TOP)
+            renderer.SetViewport(left, floor, left + wide, TOP)
             light(renderer)
             self.sides.append(Side(renderer, exhibit, scales))
-            Words(ground, (left + wide / 2, 0.985), "\n".join(head), align="centre")
-            self.said.append(Words(ground, (left + wide / 2, said), align="centre"))
-        Words(ground, (0.012, said), "\n".join(line.title for line in lines))
-        rule = FLOOR - 0.01
+            middle = left + wide / 2
+            Words(ground, (middle, 0.985), "\n".join(head), size, "centre")
+            self.said.append(Words(ground, (middle, floor - 0.02), "", size, "centre"))
+        Words(ground, (0.012, floor - 0.02), "\n".join(line.title for line in lines), size)
+        rule = floor - 0.01
         Stroke(ground, [((0.012, rule), (RIGHT, rule))], GREY, 1)
         Words(ground, (0.012, 0.03), HELP, size=13)
         self._told = Words(ground, (0.012, 0.062), "  ".join(notes(exhibits)), size=13)
         draw_legend(ground, scales, RIGHT + 0.02)
-        self.sight = Sight(
-            plotter.render_window, renderers, ground, exhibits, (0.012, FLOOR + 0.02)
-        )
+        corner = 0.012, floor + 0.02
+        self.sight = Sight(plotter.render_window, renderers, ground, exhibits, corner)
+
+    @property
+    def told(self) -> str:
+        """What is said above the keys' meanings."""
+        return self._told.text
 
     def tell(self, text: str) -> None:
         """Say something above the keys' meanings."""

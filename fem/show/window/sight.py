@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 AIR = 1.06
 """What is seen over what the tubes need."""
 
+LONGEST = 100
+"""Greatest length of the scale bar (pixels)."""
+
 
 class Sight:
     """A parallel camera that all tubes share, so that they are seen at one scale.
@@ -82,12 +85,18 @@ class Sight:
         """Pixels of the window to a millimetre across the line of sight."""
         return float(self._renderer.GetSize()[1] / (2 * self.camera.GetParallelScale()))
 
-    def _draw_bar(self) -> None:
-        """Make the scale bar true: of a round length, some 100 pixels at most."""
-        most = 100 / self.pixels_to_mm
+    @property
+    def bar(self) -> tuple[float, float]:
+        """Length of the scale bar, round, in mm and in pixels."""
+        most = LONGEST / self.pixels_to_mm
         power = 10.0 ** math.floor(math.log10(most))
         length = max(step * power for step in (1, 2, 5) if step * power <= most)
+        return length, length * self.pixels_to_mm
+
+    def _draw_bar(self) -> None:
+        """Make the scale bar true."""
+        length, pixels = self.bar
         left, up = self._corner
-        share = length * self.pixels_to_mm / max(self._window.GetSize()[0], 1)
+        share = pixels / max(self._window.GetSize()[0], 1)
         self._bar.move([((left, up), (left + share, up))])
         self._length.say(f"{length:g} mm")
