@@ -145,3 +145,18 @@ def test_threads_along_the_axis_and_across_its_cut(make_case):
         assert np.isfinite(tubes.points).all() and np.isfinite(tubes.normals).all()
         radius = from_axis(tubes.points)
         assert np.ptp(radius) < 2.5 * THICK
+
+
+def test_a_piece_of_no_length_does_no_harm(curves):
+    """In a file of six digits the ends of a short piece may fall together."""
+    first, second = curves.rest[:1], curves.ends[:1]
+    nil = replace(
+        curves,
+        rest=np.concatenate([first[:, [0, 0]], curves.rest]),
+        ends=np.concatenate([second[:, [0, 0]], curves.ends]),
+        tension=np.insert(curves.tension, 0, 0.0),
+    )
+    with_nil = Strands(nil, 1, THICK, 1.0, WEDGE).tubes(nil, 0.0)
+    assert np.isfinite(with_nil.points).all()
+    without = Strands(curves, 1, THICK, 1.0, WEDGE).tubes(curves, 0.0)
+    assert with_nil.points == pytest.approx(without.points, abs=1e-9)

@@ -24,6 +24,9 @@ SIDES, DASH_SIDES = 3, 3
 FEWEST, TURN = 24, math.radians(10)
 """A thread is cut into so many parts or more, and turns no further in one at rest."""
 
+SHORTEST = 1e-12
+"""A piece is taken to be at least so long, as a share of its thread: in files some are nil."""
+
 GOLDEN = (math.sqrt(5) - 1) / 2
 """Its multiples spread evenly between whole numbers."""
 
@@ -107,7 +110,7 @@ class Chain:
         self.lengths = np.bincount(thread, length)
         before = np.cumsum(length) - length
         self._starts = 2 * thread + (before - before[begins][thread]) / self.lengths[thread]
-        self._spans = length / self.lengths[thread]
+        self._spans = np.maximum(length / self.lengths[thread], SHORTEST)
         self.turn = float(np.abs(_polar(rest)[1][1]).sum()) / len(self.lengths)
 
     def find(self, places: Array) -> tuple[Index, Array]:
