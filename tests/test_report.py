@@ -161,8 +161,8 @@ def test_the_last_step_is_told_in_brief(report, result):
         row[0]: row[1:] for row in report.tables()["The last step that was asked for and reached"]
     }
     fe, fast = (run.rows[-1] for run in result.runs)
-    assert cells["bulge"][:2] == [f"{fe['bulge_mm']:.3f}", f"{fast['bulge_mm']:.3f}"]
-    difference = cells["twist"][2].replace("−", "-")
+    assert cells["bulge [mm]"][:2] == [f"{fe['bulge_mm']:.3f}", f"{fast['bulge_mm']:.3f}"]
+    difference = cells["twist [deg]"][2].replace("−", "-")
     assert float(difference) == pytest.approx(fast["twist_deg"] - fe["twist_deg"], abs=0.006)
 
 

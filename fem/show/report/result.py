@@ -105,14 +105,17 @@ def brief_grid(result: Result) -> Grid:
         mean, _, pull, torque = thread_columns(family.name)
         columns += [(f"{c.title} {family.name}", c) for c in (mean, pull, torque)]
     rows = [
-        [title, *(column.show(row) for row in last), *_difference(column, last), column.unit]
-        for title, column in columns
+        [_named(title, c.unit), *(c.show(row) for row in last), *_difference(c, last)]
+        for title, c in columns
     ]
     names = [NAMES[run.model] for run in result.runs]
     more = ["fast less FE"] if set(names) == set(NAMES.values()) else []
     caption = "The last step that was asked for and reached"
-    titles = ["measure", *names, *more, "unit"]
-    return Grid.of(caption, titles, rows, words=(0, len(titles) - 1))
+    return Grid.of(caption, ["measure", *names, *more], rows)
+
+
+def _named(title: str, unit: str) -> str:
+    return f"{title} [{unit}]" if unit else title
 
 
 def _difference(column: Column, rows: list[dict[str, Any]]) -> list[str]:
