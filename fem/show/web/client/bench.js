@@ -5,111 +5,118 @@
   const { reactive, shallowRef, ref } = Vue;
 
   const LOOK_AGAIN = 400; // ms between two questions how far a solve is
-  const RULES = {
-    "taken up": { title: "taken up" },
-    given: { title: "given", unit: "%", value: 3 },
-    "cut at": { title: "cut at an angle", unit: "deg", value: 30 },
-    "as in the case": { title: "as in the case" },
-  };
+  const STATES = { done: "Done", failed: "Failed", stopped: "Stopped" };
 
-  const tab = Math.random().toString(36).slice(2); // the server gives a tab one solve at a time
   const wait = (time) => new Promise((done) => setTimeout(done, time));
+  const middle = ({ low, high }) => (low + high) / 2;
+
+  /* What is set at first, by what the server offers. */
+  function atFirst({ families, slack, pressure }) {
+    const numbered = slack.rules.filter(({ unit }) => unit);
+    const values = Object.fromEntries(numbered.map((rule) => [rule.rule, middle(rule)]));
+    if (slack.value !== null) values[slack.rule] = slack.value;
+    return reactive({
+      angles: families.map(({ angle_deg }) => angle_deg),
+      rule: slack.rule,
+      values,
+      pressure: pressure.value,
+    });
+  }
 
   /* What is asked of the server for a setting. */
   function asked({ angles, rule, values, pressure }) {
-    const slack = RULES[rule].unit ? { rule, value: values[rule] } : { rule };
+    const slack = rule in values ? { rule, value: values[rule] } : { rule };
     return { angles: [...angles], slack, pressure };
   }
 
-  /* A setting in words, by the names of the families. */
-  function inWords({ angles, slack, pressure }, families) {
-    const set = families.map(({ name }, k) => `${name} ${tubewright.withUnit(angles[k], 1, "deg")}`);
-    const { unit } = RULES[slack.rule];
-    const value = unit ? ` ${tubewright.withUnit(slack.value, 1, unit)}` : "";
-    return [...set, `slack ${slack.rule}${value}`, tubewright.withUnit(pressure, 1, "kPa")].join(", ");
+  /* A setting in words. */
+  function inWords({ angles, slack, pressure }, { families, slack: { rules } }) {
+    const said = (value, unit) => tubewright.withUnit(value, 1, unit);
+    const set = families.map(({ name }, k) => `${name} ${said(angles[k], "deg")}`);
+    const { unit } = rules.find(({ rule }) => rule === slack.rule);
+    const value = unit ? ` ${said(slack.value, unit)}` : "";
+    if (families.length) set.push(`slack ${slack.rule}${value}`);
+    return [...set, said(pressure, "kPa")].join(", ");
   }
 
-  /* The slack rules that the server offers, by name. */
-  tubewright.slackRules = (offer) =>
-    Object.fromEntries(offer.slack.rules.map(({ rule }) => [rule, RULES[rule]]));
+  /* FE solves, one at a time: how far one is, and the shape and setting of the last. */
+  function newSolver(offer, server) {
+    const job = reactive({ id: "", running: false, done: 0, steps: 0, said: "" });
+    const [shape, of] = [shallowRef(null), shallowRef(null)];
 
-  /* A bench on what the server offers: {families, slack, pressure, resolution}. */
-  tubewright.newBench = function (offer, server) {
-    const values = { given: RULES.given.value, "cut at": RULES["cut at"].value };
-    if (offer.slack.value !== undefined) values[offer.slack.rule] = offer.slack.value;
-    const setting = reactive({
-      angles: offer.families.map(({ angle_deg }) => angle_deg),
-      rule: offer.slack.rule,
-      values,
-      pressure: offer.pressure.value,
-    });
-    const [fast, solved, reach] = [shallowRef(null), shallowRef(null), shallowRef(null)];
-    const [fault, solvedSetting] = [ref(""), ref(null)];
-    const job = reactive({ id: "", done: 0, steps: 0, said: "" });
+    async function follow(setting) {
+      let answer = { state: "running" };
+      while (answer.state === "running") {
+        await wait(LOOK_AGAIN);
+        answer = await server.progress(job.id);
+        Object.assign(job, { done: answer.done, steps: answer.steps, said: answer.reason });
+      }
+      if (answer.state === "done") {
+        shape.value = await server.solved(job.id);
+        of.value = setting;
+      }
+      job.said = [STATES[answer.state], answer.reason].filter(Boolean).join(": ");
+    }
 
-    const settle = tubewright.newest(async (setting) => {
+    async function solve(setting, resolution) {
+      Object.assign(job, { id: "", running: true, done: 0, steps: 0, said: "" });
       try {
-        fast.value = await server.settle(setting);
+        job.id = (await server.solve({ ...setting, resolution, tab: tubewright.tab })).job;
+        await follow(setting);
+      } catch (error) {
+        job.said = error.message;
+      }
+      job.running = false;
+    }
+
+    async function stop() {
+      await server.stop(job.id).catch((error) => (job.said = error.message));
+    }
+
+    return { job, shape, of, solve, stop };
+  }
+
+  /* A bench on what the server offers. */
+  tubewright.newBench = function (offer, server) {
+    const setting = atFirst(offer);
+    const [fast, reach, fault] = [shallowRef(null), shallowRef(null), ref("")];
+    const resolution = ref(offer.resolution);
+    const solver = newSolver(offer, server);
+
+    const settle = tubewright.newest(async (wanted) => {
+      try {
+        fast.value = await server.settle(wanted);
         fault.value = "";
       } catch (error) {
         fault.value = error.message;
       }
     });
 
-    const map = tubewright.newest(async (slack) => {
+    const map = tubewright.newest(async (wanted) => {
       try {
-        reach.value = await server.reach(slack);
+        reach.value = await server.reach(wanted);
       } catch {
-        reach.value = null; // the sentence why stands below the setting already
+        reach.value = null; // why stands below the setting already
       }
     });
 
-    async function follow(setting) {
-      let state = { state: "running" };
-      while (state.state === "running") {
-        await wait(LOOK_AGAIN);
-        state = await server.progress(job.id);
-        Object.assign(job, { done: state.done, steps: state.steps });
-      }
-      if (state.state === "done") {
-        solved.value = await server.solved(job.id);
-        solvedSetting.value = setting;
-      }
-      const [first, ...rest] = state.state;
-      job.said = [first.toUpperCase() + rest.join(""), state.reason].filter(Boolean).join(": ");
-    }
-
-    async function solve() {
-      const setting = asked(bench.setting);
-      Object.assign(job, { id: "?", done: 0, steps: 0, said: "Solving by FE" });
-      try {
-        job.id = (await server.solve({ ...setting, resolution: offer.resolution, tab })).job;
-        await follow(setting);
-      } catch (error) {
-        job.said = error.message;
-      }
-      job.id = "";
-    }
-
-    const bench = {
+    return {
       offer,
       setting,
       fast,
-      solved,
       reach,
       fault,
-      job,
-      solve,
+      resolution,
+      solver,
       settle: () => settle(asked(setting)),
-      map: () => map(asked(setting).slack),
-      stop: () => server.stop(job.id).catch((error) => (job.said = error.message)),
+      map: () => map(asked(setting)),
+      solve: () => solver.solve(asked(setting), resolution.value),
       /* Of which setting the FE shape is, if not of the one that is set. */
       otherSetting() {
-        const of = solvedSetting.value;
+        const of = solver.of.value;
         if (!of || JSON.stringify(of) === JSON.stringify(asked(setting))) return "";
-        return `FE model of another setting: ${inWords(of, offer.families)}.`;
+        return `The FE model is of another setting: ${inWords(of, offer)}.`;
       },
     };
-    return bench;
   };
 })((globalThis.tubewright ??= { components: {} }));

@@ -4,7 +4,7 @@
 
   const { computed, ref } = Vue;
 
-  const HEIGHT = 230;
+  const HEIGHT = 210;
   const APART = 14; // px between the tags at the ends of two curves
   const DRIVE = "pressure_kPa";
 

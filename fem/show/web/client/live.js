@@ -17,18 +17,16 @@
     },
     emits: ["update:modelValue"],
     setup(_, { emit }) {
-      const set = (event) => {
-        if (Number.isFinite(event.target.valueAsNumber)) {
-          emit("update:modelValue", event.target.valueAsNumber);
-        }
+      const set = ({ target: { valueAsNumber } }) => {
+        if (Number.isFinite(valueAsNumber)) emit("update:modelValue", valueAsNumber);
       };
       return { set };
     },
     template: `
       <div class="tw-number">
         <label :for="id">{{ title }} [{{ unit }}]</label>
-        <input v-if="high !== undefined" type="range" :min="low" :max="high" :step="by"
-          :value="modelValue" :aria-label="title + ', slider'" @input="set">
+        <input type="range" :min="low" :max="high" :step="by" :value="modelValue"
+          :aria-label="title + ', slider'" @input="set">
         <input :id="id" type="number" :min="low" :max="high" step="any" :value="modelValue"
           @input="set">
       </div>`,
@@ -37,44 +35,58 @@
   tubewright.components["bench-setting"] = {
     props: { bench: Object },
     setup({ bench }) {
-      const rules = tubewright.slackRules(bench.offer);
-      const rule = computed(() => rules[bench.setting.rule] || {});
-      const share = computed(() =>
-        bench.job.steps ? { value: bench.job.done, max: bench.job.steps } : {},
-      );
-      return {
-        ...bench,
-        id: tubewright.newId(),
-        rule,
-        rules,
-        share,
-      };
+      const { offer, setting } = bench;
+      const rule = computed(() => offer.slack.rules.find((one) => one.rule === setting.rule));
+      return { ...bench, id: tubewright.newId(), rule };
     },
     template: `
       <form class="tw-setting" @submit.prevent>
+        <p v-for="note in offer.notes" class="tw-note">{{ note }}</p>
         <number-slide v-for="(family, k) in offer.families" :key="family.name"
-          v-model="setting.angles[k]" :title="'helix angle of ' + family.name" unit="deg"
+          v-model="setting.angles[k]" :title="'Helix angle of ' + family.name" unit="deg"
           :low="family.low" :high="family.high" :by="0.5" :id="id + '-angle-' + k" />
         <div v-if="offer.families.length" class="tw-number">
-          <label :for="id + '-rule'">slack</label>
+          <label :for="id + '-rule'">Slack</label>
           <select :id="id + '-rule'" v-model="setting.rule">
-            <option v-for="(rule, name) in rules" :value="name">{{ rule.title }}</option>
+            <option v-for="one in offer.slack.rules" :value="one.rule">{{ one.rule }}</option>
           </select>
         </div>
         <number-slide v-if="offer.families.length && rule.unit"
-          v-model="setting.values[setting.rule]" :title="setting.rule + ' value'"
-          :unit="rule.unit" :id="id + '-slack'" />
-        <number-slide v-model="setting.pressure" title="pressure" unit="kPa"
+          v-model="setting.values[rule.rule]" :key="rule.rule" :title="'Slack, ' + rule.rule"
+          :unit="rule.unit" :low="rule.low" :high="rule.high" :by="0.5" :id="id + '-slack'" />
+        <number-slide v-model="setting.pressure" title="Pressure" unit="kPa"
           :low="offer.pressure.low" :high="offer.pressure.high" :by="0.1"
           :id="id + '-pressure'" />
         <p class="tw-fault" role="status">{{ fault }}</p>
-        <div class="tw-solve">
-          <button type="button" :disabled="!!job.id" @click="solve">Solve by FE</button>
-          <button type="button" :disabled="!job.id || job.id === '?'" @click="stop">Stop</button>
-          <progress v-if="job.id" v-bind="share" aria-label="Steps of the FE solve"></progress>
-          <span role="status">{{ job.said }}<template v-if="job.steps">, {{ job.done }} of {{
-            job.steps }} steps</template></span>
+      </form>`,
+  };
+
+  tubewright.components["bench-solve"] = {
+    props: { bench: Object },
+    setup({ bench }) {
+      const { job, stop } = bench.solver;
+      const share = computed(() => (job.steps ? { value: job.done, max: job.steps } : {}));
+      const said = computed(() => {
+        const far = job.running ? `Solving by FE, ${job.done} of ${job.steps || "?"} steps` : "";
+        return [far, job.said].filter(Boolean).join("; ");
+      });
+      const { offer, resolution, solve } = bench;
+      return { id: tubewright.newId(), job, offer, resolution, said, share, solve, stop };
+    },
+    template: `
+      <form class="tw-setting" @submit.prevent>
+        <div class="tw-number">
+          <label :for="id">Mesh of the FE model</label>
+          <select :id="id" v-model="resolution">
+            <option v-for="one in offer.resolutions" :value="one">{{ one }}</option>
+          </select>
         </div>
+        <div class="tw-buttons">
+          <button type="button" :disabled="job.running" @click="solve">Solve by FE</button>
+          <button type="button" :disabled="!job.running || !job.id" @click="stop">Stop</button>
+        </div>
+        <progress v-if="job.running" v-bind="share" aria-label="Steps of the FE solve"></progress>
+        <p class="tw-note" role="status">{{ said }}</p>
       </form>`,
   };
 
@@ -82,37 +94,43 @@
     props: { offer: Object, look: Object, level: String },
     setup(props) {
       const bench = tubewright.newBench(props.offer, tubewright.server);
+      const { fast, reach, setting, solver } = bench;
       const exhibits = computed(() =>
-        [bench.fast.value, bench.solved.value].filter(Boolean).map((pack) => pack.exhibits[0]),
+        [fast.value, solver.shape.value].filter(Boolean).map((pack) => pack.exhibits[0]),
       );
       watch(exhibits, (all) => props.look.include(all));
-      watch(bench.setting, bench.settle, { immediate: true });
-      watch(() => [bench.setting.rule, bench.setting.values[bench.setting.rule]], bench.map, {
-        immediate: true,
-      });
-      const notes = computed(() => [...props.offer.notes, bench.otherSetting()].filter(Boolean));
-      return { bench, exhibits, fast: bench.fast, last: 1e6, notes, reach: bench.reach };
+      watch(setting, bench.settle, { immediate: true });
+      // the set is over the first two angles, so these do not change it, nor does the pressure
+      watch(
+        () => [setting.rule, setting.values[setting.rule], ...setting.angles.slice(2)],
+        bench.map,
+        { immediate: true },
+      );
+      const note = computed(bench.otherSetting);
+      return { bench, exhibits, fast, last: Number.MAX_SAFE_INTEGER, note, reach };
     },
     template: `
       <div class="tw-live">
         <div>
           <component :is="level" class="tw-heading">Setting</component>
           <bench-setting :bench="bench" />
+          <component :is="level" class="tw-heading">The same by FE</component>
+          <bench-solve :bench="bench" />
         </div>
-        <div class="tw-shapes" v-if="fast">
+        <div class="tw-shapes">
           <look-bar :look="look" />
           <div class="tw-views">
             <shape-view v-for="(exhibit, k) in exhibits" :key="k" :exhibit="exhibit" :tag="k + 1"
               :step="last" :look="look" :named="false" />
           </div>
-          <p v-for="note in notes" class="tw-note">{{ note }}</p>
-          <colour-keys :scales="fast.scales" />
+          <p v-if="note" class="tw-note">{{ note }}</p>
+          <colour-keys v-if="fast" :scales="fast.scales" />
         </div>
-        <div class="tw-figures" v-if="fast">
+        <div class="tw-figures">
           <component :is="level" class="tw-heading">Read-outs</component>
-          <read-outs :columns="fast.columns" :exhibits="exhibits" :step="last" :named="false"
-            caption="Read-outs of the setting" />
-          <template v-if="reach && reach.levels.length">
+          <read-outs v-if="fast" :columns="fast.columns" :exhibits="exhibits" :step="last"
+            :named="false" caption="Read-outs of the setting" />
+          <template v-if="fast && reach && reach.levels.length">
             <component :is="level" class="tw-heading">Reachable set of the fast model</component>
             <reach-map :reach="reach" :exhibits="exhibits" />
           </template>

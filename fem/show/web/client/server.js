@@ -27,13 +27,16 @@
     scene: () => pack("scene"),
     live: () => json("live"),
     settle: (setting) => pack("live/settle", post(setting)),
-    reach: ({ rule, value }) =>
-      json(`live/reach?${new URLSearchParams({ slack: rule, value: value ?? "" })}`),
+    reach: ({ angles, slack: { rule, value } }) =>
+      json(`live/reach?${new URLSearchParams({ slack: rule, value: value ?? "", angles })}`),
     solve: (setting) => json("live/fe", post(setting)),
     progress: (job) => json(`live/fe/${job}`),
     solved: (job) => pack(`live/fe/${job}/scene`),
     stop: (job) => ask(`live/fe/${job}`, { method: "DELETE" }),
   };
+
+  /* The name of this tab: the server solves one setting for each. */
+  tubewright.tab = crypto.randomUUID();
 
   /* Let `work` run once at a time; of the calls that come meanwhile only the newest is kept. */
   tubewright.newest = function (work) {
