@@ -2,29 +2,23 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.figure import Figure
 
 from fem.arrays import Array
-from fem.shape import Shape, polar_points, turned
+from fem.shape import Shape, turned
 from fem.show.colours import NO_TENSION
-from fem.show.plates import FREE_PLATE, PLATE_DEPTH
+from fem.show.marks import LEAST_TURN, draw_families, draw_length, draw_turn, round_length
+from fem.show.plates import FREE_PLATE
 from fem.show.render import facing, project
-from fem.show.skin import FRONT
-from fem.show.stage import KEY_WIDTH, Layout, Pose, Scene, family_room, family_text, figures
-from fem.show.style import DPI, GREY, INK, MARK, SLACK, TITLE_SIZE, wrap
-from fem.thread import ThreadFamily
+from fem.show.stage import KEY_WIDTH, Layout, Scene, figures
+from fem.show.style import DPI, INK, MARK, SLACK, TITLE_SIZE, shortened, wrap
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.cm import ScalarMappable
-
-LEAST_TURN = math.radians(4)
-"""A smaller turn is not drawn: its arrow would be shorter than its head."""
 
 
 def compose(scene: Scene, picture: np.ndarray[Any, Any]) -> Figure:
@@ -66,47 +60,10 @@ def _say_pose(stage: Axes, page: Axes, scene: Scene, number: int) -> None:
     centre = layout.centres[number]
     place = centre / layout.scale, layout.below - 0.02
     _print(page, *place, "\n".join(pose.caption), size=9.5, ha="center")
-    _draw_length(stage, layout, number, pose.height)
-    if abs(pose.twist) > LEAST_TURN:
-        _draw_turn(stage, scene, pose, centre)
+    beside = centre - layout.halves[number] - 0.3 * layout.scale
+    draw_length(stage, beside, pose.height, layout.scale, f"{figures(pose.height)} mm")
+    draw_turn(stage, centre, scene.case.tube, pose.height, pose.twist, layout.scale)
     _draw_tags(stage, scene, number)
-
-
-def _draw_length(stage: Axes, layout: Layout, number: int, height: float) -> None:
-    """Draw the distance of the plates as a dimension line to the left of the tube."""
-    x = layout.centres[number] - layout.halves[number] - 0.3 * layout.scale
-    ends = project(np.array([[0.0, 0.0, 0.0], [0.0, 0.0, height]]))[:, 1]
-    tick = 0.05 * layout.scale
-    stage.plot([x, x], ends, color=GREY, lw=0.8)
-    for end in ends:
-        stage.plot([x - tick, x + tick], [end, end], color=GREY, lw=0.8)
-    _print(
-        stage,
-        x - 0.06 * layout.scale,
-        float(ends.mean()),
-        f"{figures(height)} mm",
-        size=8.5,
-        rotation=90,
-        ha="right",
-        va="center",
-    )
-
-
-def _draw_turn(stage: Axes, scene: Scene, pose: Pose, centre: float) -> None:
-    """Draw the index mark's place at rest and an arrow from there, a spiral if it turns round."""
-    radius = FREE_PLATE * scene.case.tube.outer_radius
-    top = pose.height + PLATE_DEPTH * scene.case.tube.outer_radius
-    spoke = polar_points(np.array([0.0, radius]), np.full(2, FRONT), np.full(2, top))
-    shift = np.array([centre, 0.0])
-    stage.plot(*(project(spoke) + shift).T, color=MARK, lw=1.0, ls=(0, (2, 1.5)), gid="rest mark")
-    share = np.linspace(0, 1, 30 + int(60 * abs(pose.twist)))
-    inner = 0.7 if abs(pose.twist) < 2 * math.pi else 0.35
-    bow = radius * (inner + (0.85 - inner) * share)
-    arc = project(polar_points(bow, FRONT + pose.twist * share, np.full(len(share), top))) + shift
-    stage.plot(*arc.T, color=INK, lw=0.9, gid="turn")
-    head = float(np.clip(0.2 * radius / scene.layout.scale * 72, 4, 9))
-    arrow = {"arrowstyle": "-|>", "color": INK, "lw": 0.9, "mutation_scale": head}
-    stage.annotate("", arc[-1], arc[-2], arrowprops={**arrow, "shrinkA": 0, "shrinkB": 0})
 
 
 def _draw_tags(stage: Axes, scene: Scene, number: int) -> None:
@@ -127,7 +84,7 @@ def _draw_tags(stage: Axes, scene: Scene, number: int) -> None:
         across = spot[0] + layout.centres[number]
         stage.plot([across, x], [spot[1], height], color=INK, lw=0.7)
         stage.plot(across, spot[1], "o", ms=3.2, mfc="white", mec=INK, mew=0.8)
-        stage.text(x, height, f" {_short(family.name)}", va="center", size=9, color=INK)
+        stage.text(x, height, f" {shortened(family.name)}", va="center", size=9, color=INK)
 
 
 def tag_spots(shape: Shape, wanted: Array, within: tuple[float, float]) -> Array:
@@ -158,15 +115,9 @@ def tag_spots(shape: Shape, wanted: Array, within: tuple[float, float]) -> Array
     return np.array(spots)
 
 
-def _short(name: str, most: int = 9) -> str:
-    """Return a name of at most so many characters, cut in its middle if need be."""
-    return name if len(name) <= most else f"{name[: most - 4]}…{name[-3:]}"
-
-
 def _draw_scale_bar(stage: Axes, layout: Layout) -> None:
     """Draw a bar of a round length at the lower left; it is true across the line of sight."""
-    power = 10.0 ** math.floor(math.log10(0.9 * layout.scale))
-    length = max(step * power for step in (1, 2, 5) if step * power <= 0.9 * layout.scale)
+    length = round_length(0.9 * layout.scale)
     left = layout.view.left + 0.3 * layout.scale
     y = layout.view.bottom + 0.1 * layout.scale
     stage.plot([left, left + length], [y, y], color=INK, lw=2, solid_capstyle="butt", gid="scale")
@@ -178,7 +129,7 @@ def _draw_keys(figure: Figure, page: Axes, scene: Scene) -> None:
     width, height = scene.layout.page
     x = width - KEY_WIDTH + 0.25
     y = height - scene.layout.head - 0.05
-    y = _draw_families(page, scene.case.threads, x, y)
+    y = draw_families(page, scene.case.threads, x, y)
     colours = scene.colours
     if colours:
         y = _draw_colour_bar(figure, scene, colours, x, y)
@@ -194,24 +145,6 @@ def _draw_keys(figure: Figure, page: Axes, scene: Scene) -> None:
     y -= 0.27
     page.plot([x, x + 0.3], [y - 0.08] * 2, color=MARK, lw=1.0, ls=(0, (2, 1.5)))
     _print(page, x + 0.42, y, "free end's mark at rest", size=8.5)
-
-
-def _draw_families(page: Axes, families: Sequence[ThreadFamily], x: float, y: float) -> float:
-    """List the families, a stroke at the helix angle before each; return the height below."""
-    if not families:
-        _print(page, x, y, "no threads", size=9)
-        return y - 0.4
-    for family in families:
-        sine, cosine = math.sin(family.angle), math.cos(family.angle)
-        page.plot(
-            [x + 0.15 - 0.13 * sine, x + 0.15 + 0.13 * sine],
-            [y - 0.08 - 0.13 * cosine, y - 0.08 + 0.13 * cosine],
-            color=INK,
-            lw=1.4,
-        )
-        _print(page, x + 0.42, y, "\n".join(family_text(family)), size=9)
-        y -= family_room(family)
-    return y - 0.1
 
 
 def _draw_colour_bar(

@@ -25,6 +25,11 @@ def wrap(text: str, width: int, lines: int = 3) -> list[str]:
     return textwrap.wrap(text, width, max_lines=lines, placeholder=" …") or [""]
 
 
+def shortened(name: str, most: int = 9) -> str:
+    """Return a name of at most so many characters, cut in its middle if need be."""
+    return name if len(name) <= most else f"{name[: most - 4]}…{name[-3:]}"
+
+
 def title_lines(title: str, width: float) -> list[str]:
     """Return a title in lines of about `width` (in), by the mean width of its own letters."""
     letters = title.strip()[:MOST_LETTERS].replace("$", "S")  # a dollar would start a formula

@@ -16,8 +16,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from fem.show.marks import draw_length, draw_turn, round_length
 from fem.show.still.keys import draw_keys
-from fem.show.still.marks import draw_length, draw_scale_bar, draw_turn
 from fem.show.still.stand import LEFT, LINE, Stand
 from fem.show.style import INK, TITLE_SIZE
 
@@ -77,7 +77,10 @@ class Board:
         page.plot([0.3, right], [rule, rule], color=INK, lw=0.6)
         foot = 0.12 + 0.17 * len(stand.notes)
         _print(page, 0.3, foot, "\n".join(stand.notes), size=8.5, linespacing=1.25)
-        draw_scale_bar(page, stand)
+        length, level = round_length(0.9 * stand.scale), stand.below + 0.12
+        ends = [0.3, 0.3 + length / stand.scale]
+        page.plot(ends, [level, level], color=INK, lw=2, solid_capstyle="butt", gid="scale")
+        _print(page, 0.3, level + 0.06, f"{length:g} mm", size=8.5, va="bottom")
 
     def _level(self, number: int) -> float:
         """Return the upper edge of a line of the read-outs (in)."""
@@ -97,8 +100,15 @@ class Board:
             height = exhibit.case.tube.length + row["displacement_mm"]
             twist = math.radians(row["twist_deg"])
             if math.isfinite(height + twist):
-                self._changing += draw_length(self._stage, self._stand, number, height)
-                self._changing += draw_turn(self._stage, self._stand, number, height, twist)
+                self._draw_motion(number, height, twist)
+
+    def _draw_motion(self, number: int, height: float, twist: float) -> None:
+        """Draw how long a tube is now (mm), and by how much its free end has turned (rad)."""
+        stand, stage = self._stand, self._stage
+        centre, tube = stand.centres[number], stand.exhibits[number].case.tube
+        beside = centre - stand.halves[number] - 0.14 * stand.scale
+        self._changing += draw_length(stage, beside, height, stand.scale, f"{height:.1f} mm")
+        self._changing += draw_turn(stage, centre, tube, height, twist, stand.scale)
 
     def lay(self, picture: Picture) -> Figure:
         """Return the page with the rendered tubes in it, shape (height, width, 3 or 4)."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -11,11 +10,11 @@ from matplotlib.colors import ListedColormap, Normalize
 from matplotlib.ticker import MaxNLocator
 
 from fem.show.colours import Scale, Scales
+from fem.show.marks import draw_families
 from fem.show.solids import START
-from fem.show.stage import family_room, family_text
+from fem.show.stage import family_room
 from fem.show.still.readouts import same_threads
 from fem.show.style import INK, MARK, SLACK
-from fem.thread import ThreadFamily
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,7 +48,7 @@ def draw_keys(figure: Figure, page: Axes, stand: Stand, scales: Scales, *, start
     width, height = stand.page
     x, y = width - WIDTH + 0.3, height - 0.5 - 0.22 * len(stand.title)
     if same_threads(stand.exhibits):
-        y = _draw_families(page, stand.exhibits[0].case.threads, x, y)
+        y = draw_families(page, stand.exhibits[0].case.threads, x, y)
     for scale in scales:
         _print(page, x, y, f"{scale.title} [{scale.unit}]" if scale.unit else scale.title)
         place = (x / width, (y - HEAD - BAR) / height, 0.17 / width, BAR / height)
@@ -71,20 +70,6 @@ def _draw_samples(page: Axes, x: float, y: float, *, threads: bool, start: bool)
         page.plot([x, x + 0.28], [y - 0.08] * 2, **look)
         _print(page, x + INDENT, y, words)
         y -= LINE
-
-
-def _draw_families(page: Axes, families: Sequence[ThreadFamily], x: float, y: float) -> float:
-    """List the families, a stroke at the helix angle before each; return the height below."""
-    if not families:
-        _print(page, x, y, "no threads")
-        return y - 0.4
-    for family in families:
-        sine, cosine = math.sin(family.angle), math.cos(family.angle)
-        across = [x + 0.14 - 0.13 * sine, x + 0.14 + 0.13 * sine]
-        page.plot(across, [y - 0.08 - 0.13 * cosine, y - 0.08 + 0.13 * cosine], color=INK, lw=1.4)
-        _print(page, x + INDENT, y, "\n".join(family_text(family)))
-        y -= family_room(family)
-    return y - 0.1
 
 
 def _draw_colour_bar(

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from fem.show.parts import family_words
+from fem.show.style import shortened
 from fem.show.tables import MOTION, PRESSURE, Column, end_columns
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def readouts(exhibits: Sequence[Exhibit]) -> list[Readout]:
     if not same_threads(exhibits):
         names = dict.fromkeys(family.name for some in families for family in some)
         for name in names:
-            title = f"threads {shortened(name, 9)}"
+            title = f"threads {shortened(name)}"
             lines.append(Readout(title, family=name))
             if any(_make(one, name, more=True) for one in exhibits):
                 lines.append(Readout(title, family=name, more=True))
@@ -95,8 +96,3 @@ def _slack(exhibit: Exhibit, row: dict[str, Any]) -> str:
     if len(names) == len(families):
         return "all"
     return shortened(", ".join(names), LETTERS) if names else "none"
-
-
-def shortened(name: str, most: int) -> str:
-    """Return a name of at most so many characters, cut in its middle if need be."""
-    return name if len(name) <= most else f"{name[: most - 4]}…{name[-3:]}"

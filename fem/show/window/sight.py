@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from fem.show.marks import round_length
 from fem.show.render import ELEVATION, View
 from fem.show.still.stand import extent
 from fem.show.style import INK
@@ -88,9 +88,7 @@ class Sight:
     @property
     def bar(self) -> tuple[float, float]:
         """Length of the scale bar, round, in mm and in pixels."""
-        most = LONGEST / self.pixels_to_mm
-        power = 10.0 ** math.floor(math.log10(most))
-        length = max(step * power for step in (1, 2, 5) if step * power <= most)
+        length = round_length(LONGEST / self.pixels_to_mm)
         return length, length * self.pixels_to_mm
 
     def _draw_bar(self) -> None:
