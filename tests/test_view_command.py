@@ -13,6 +13,9 @@ from typer.testing import CliRunner
 import fem.show.movie.film as film
 from fem.cli import app
 from fem.cli.view import BELONGS
+from fem.result import Result
+from fem.run import solve
+from tests.shown import cut
 
 OPTIONS = {
     "--port": ["--port", "8080"],
@@ -96,8 +99,6 @@ def test_other_endings(view, tmp_path, ending, head):
 
 
 def test_a_step_that_some_paths_lack_is_their_last(result, folder, make_case, tmp_path):
-    from fem.run import solve
-
     solve(make_case(pressure__steps=1), ["fast"]).save(tmp_path / "short")
     words = ["view", str(folder), str(tmp_path / "short"), "--png", str(tmp_path / "a.png")]
     ran = CliRunner().invoke(app, [*words, "--step", "2", "--dpi", "50"])
@@ -108,11 +109,12 @@ def test_a_step_that_some_paths_lack_is_their_last(result, folder, make_case, tm
 
 
 @pytest.mark.parametrize("ending", ["mp4", "gif"])
-def test_a_film_goes_from_rest_to_the_last_step(view, tmp_path, ending):
+def test_a_film_goes_from_rest_to_the_last_step(view, result, tmp_path, ending):
     import imageio_ffmpeg
 
     file = tmp_path / f"wrist.{ending}"
-    ran = view("--movie", file, "--seconds", 1)
+    Result(result.case, result.runs[1:]).save(tmp_path / "fast")
+    ran = view("--movie", file, "--seconds", 1, results=[tmp_path / "fast"])
     assert ran.exit_code == 0, ran.output
     reader = imageio_ffmpeg.read_frames(str(file))
     size = next(reader)["size"]
@@ -175,9 +177,6 @@ def test_files_that_cannot_be_written(view, tmp_path):
 
 
 def test_a_film_of_one_state_is_none(result, tmp_path):
-    from fem.result import Result
-    from tests.shown import cut
-
     Result(result.case, [cut(result.runs[0], 0)]).save(tmp_path / "rest")
     ran = CliRunner().invoke(
         app, ["view", str(tmp_path / "rest"), "--movie", str(tmp_path / "a.gif")]

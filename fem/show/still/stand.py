@@ -130,8 +130,7 @@ def stand(
     InputError
         If there is not room enough.
     """
-    if len(exhibits) > MOST:
-        raise InputError(f"{len(exhibits)} shapes side by side: at most {MOST} have room")
+    check_count(exhibits)
     extents = [extent(one.case, some) for one, some in zip(exhibits, shapes, strict=True)]
     halves, lows, tops = (list(column) for column in zip(*extents, strict=True))
     low, high = min(lows), max(tops)
@@ -155,6 +154,18 @@ def stand(
         title_lines(" · ".join(dict.fromkeys(one.name for one in exhibits)), width - 0.6),
         [line for note in notes(exhibits) for line in title_lines(note, 1.2 * width)],
     )
+
+
+def check_count(exhibits: Sequence[Exhibit]) -> None:
+    """Return if so many exhibits can stand side by side.
+
+    Raises
+    ------
+    InputError
+        If there are more.
+    """
+    if len(exhibits) > MOST:
+        raise InputError(f"{len(exhibits)} shapes side by side: at most {MOST} have room")
 
 
 def extent(case: Case, shapes: Sequence[Shape]) -> tuple[float, float, float]:

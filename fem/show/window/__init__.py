@@ -26,10 +26,12 @@ def open_window(
     Raises
     ------
     InputError
-        If there is no screen.
+        If there is no screen, or no room for so many.
     """
+    from fem.show.still.stand import check_count
     from fem.show.window.desk import Desk
     from fem.show.window.screen import need_screen
 
+    check_count(exhibits)
     need_screen()
     Desk(exhibits, title, cut=cut, start=start).open()

@@ -19,8 +19,8 @@ PACE = 600
 ZOOM = 1.1
 """By how much a turn of the mouse wheel enlarges."""
 
-SLOW = 0.03
-"""A picture that takes longer is felt when the slider is dragged (s)."""
+WARM, SLOW = 3, 0.04
+"""After so many pictures one that takes longer (s) is felt when the slider is dragged."""
 
 
 class Desk:
@@ -54,23 +54,24 @@ class Desk:
         self.plotter = new_plotter(len(exhibits), title, unseen=unseen)
         self.sheet = Sheet(self.plotter, exhibits, self._readouts)
         self._timer: int | None = None
+        self._drawn = 0
         self._slider: Any = None
         if self.last:
             self._slider = add_slider(self.plotter, self.last, self._slid)
         self._listen()
         self.sheet.sight.front()
         self.show(self.step)
-        self._spare()
 
     def open(self) -> None:
         """Show the window until it is closed."""
         self.plotter.show(auto_close=True)
 
-    def _spare(self) -> None:
-        """Do without smooth edges where they would make it slow, as without a graphics card."""
+    def _draw(self) -> None:
+        """Draw; without smooth edges once they prove too slow, as without a graphics card."""
         began = time.perf_counter()
         self.plotter.render()
-        if time.perf_counter() - began > SLOW:
+        self._drawn += 1
+        if self._drawn > WARM and time.perf_counter() - began > SLOW:
             self.plotter.render_window.SetMultiSamples(0)
 
     def _listen(self) -> None:
@@ -117,7 +118,7 @@ class Desk:
             said.say("\n".join(readout.show(exhibit, row) for readout in self._readouts))
         if self._slider:
             self._slider.GetRepresentation().SetValue(self.step)
-        self.plotter.render()
+        self._draw()
 
     def _slid(self, value: float) -> None:
         if round(value) != self.step:
@@ -158,17 +159,17 @@ class Desk:
     def front(self) -> None:
         """Look from the front again."""
         self.sheet.sight.front()
-        self.plotter.render()
+        self._draw()
 
     def nearer(self) -> None:
         """Show everything larger."""
         self.sheet.sight.zoom(ZOOM)
-        self.plotter.render()
+        self._draw()
 
     def farther(self) -> None:
         """Show everything smaller."""
         self.sheet.sight.zoom(1 / ZOOM)
-        self.plotter.render()
+        self._draw()
 
     def save_picture(self) -> Path:
         """Write what the window shows into the present folder, and say so; return the file."""
@@ -181,5 +182,5 @@ class Desk:
             self.sheet.tell(f"written: {file}")
         except OSError as error:
             self.sheet.tell(f"{file} cannot be written: {error.strerror}")
-        self.plotter.render()
+        self._draw()
         return file
