@@ -99,6 +99,7 @@ def test_the_wedge_faces_the_viewer(skin, shapes):
     surface = skin.outside
     gone = set(map(tuple, surface.triangles)) - set(map(tuple, surface.opened))
     middle = place[surface.nodes][np.array(list(gone))].mean(axis=1)
+    assert middle[:, 1].max() < 0, "the viewer is at negative y"
     assert np.abs(from_front(middle)).max() < WEDGE + math.radians(15)
     assert np.abs(from_front(middle)).min() < math.radians(15)
     assert skin.wedge == pytest.approx((-math.radians(60), math.radians(60)))
