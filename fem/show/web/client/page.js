@@ -1,34 +1,62 @@
-/* The served page: the scene, then the live bench if there is one. */
+/* The served page: the setting of a study if there is one, its scene, and the live bench. */
 (function (tubewright) {
   "use strict";
 
-  const { onMounted, ref, shallowRef } = Vue;
+  const { onMounted, ref, shallowRef, watch } = Vue;
 
   const page = {
     setup() {
-      const [pack, offer] = [shallowRef(null), shallowRef(null)];
-      const [fault, drawn] = [ref(""), ref(false)];
-      onMounted(async () => {
+      const [pack, study, offer] = [shallowRef(null), shallowRef(null), shallowRef(null)];
+      const [fault, drawn, setting] = [ref(""), ref(false), ref(0)];
+      const { server } = tubewright;
+
+      /* Run a question to the server; what goes wrong is said on the page. */
+      const tried = async (ask) => {
         try {
-          pack.value = await tubewright.server.scene();
-          document.title = `${pack.value.title} \u2013 tubewright`;
-          offer.value = await tubewright.server.live();
+          await ask();
+          fault.value = "";
         } catch (error) {
           fault.value = error.message;
         }
-      });
-      return { drawn, fault, look: tubewright.newLook(), bare: tubewright.newLook(), offer, pack };
+      };
+      const show = tubewright.newest((number) =>
+        tried(async () => {
+          pack.value = await server.setting(study.value.settings[number].key);
+        }),
+      );
+      onMounted(() =>
+        tried(async () => {
+          pack.value = await server.scene();
+          document.title = `${pack.value.title} \u2013 tubewright`;
+          const [found, offered] = await Promise.all([server.study(), server.live()]);
+          offer.value = offered;
+          if (!found.offered) return;
+          study.value = found;
+          setting.value = Math.max(0, found.settings.findIndex(({ key }) => key === found.first));
+          watch(setting, show);
+        }),
+      );
+      const [look, bare] = [tubewright.newLook(), tubewright.newLook()];
+      return { bare, drawn, fault, look, offer, pack, setting, study };
     },
     template: `
       <div class="tubewright" :aria-busy="!drawn && !fault">
         <header class="tw-head">
           <h1>{{ pack ? pack.title : "Loading" }}</h1>
           <nav aria-label="Parts of this page" v-if="pack">
-            <a href="#path">Path</a> <a href="#bench">Live bench</a>
+            <a v-if="study" href="#study">Study</a> <a href="#path">Path</a>
+            <a href="#bench">Live bench</a>
           </nav>
         </header>
         <main>
           <p v-if="fault" class="tw-fault" role="alert">{{ fault }}</p>
+          <section id="study" v-if="study" aria-labelledby="study-title">
+            <h2 id="study-title">Study</h2>
+            <div class="tw-study">
+              <study-choice :study="study" v-model="setting" />
+              <study-map :study="study" v-model="setting" />
+            </div>
+          </section>
           <section id="path" v-if="pack" aria-labelledby="path-title">
             <h2 id="path-title">Path</h2>
             <path-sheet :pack="pack" :look="look" :curves="true" level="h3"

@@ -71,7 +71,16 @@
     props: { pack: Object, look: Object, curves: Boolean, level: String },
     emits: ["drawn"],
     setup(props) {
-      const chosen = ref(props.pack.exhibits.slice(0, AT_FIRST).map((_, k) => k));
+      const chosen = ref([]);
+      watch(
+        () => props.pack,
+        ({ exhibits: all }, old) => {
+          props.look.include(all);
+          if (old?.exhibits.length === all.length) return;
+          chosen.value = all.slice(0, AT_FIRST).map((_, k) => k);
+        },
+        { immediate: true },
+      );
       const exhibits = computed(() =>
         props.pack.exhibits.filter((_, k) => chosen.value.includes(k)),
       );
@@ -80,7 +89,6 @@
       watch(labels, (all) => {
         step.value = Math.min(step.value, all.length - 1);
       });
-      props.look.include(props.pack.exhibits);
       const named = computed(() => new Set(exhibits.value.map(({ name }) => name)).size > 1);
       const first = (name) => (props.pack.columns.find((c) => c.name === name) || {}).name;
       return {

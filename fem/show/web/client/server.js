@@ -25,6 +25,8 @@
 
   tubewright.server = {
     scene: () => pack("scene"),
+    study: () => json("study"),
+    setting: (key) => pack(`study/${key}/scene`),
     live: () => json("live"),
     settle: (setting) => pack("live/settle", post(setting)),
     reach: ({ angles, slack: { rule, value } }) =>

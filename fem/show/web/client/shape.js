@@ -146,8 +146,7 @@
       <figure class="tw-shape">
         <figcaption><b class="tw-tag">{{ tag }}</b> <span v-if="named">{{ exhibit.name }}, </span
           >{{ exhibit.title }}<span class="tw-state">{{ label }}</span></figcaption>
-        <p v-if="!exhibit.solids.length" class="tw-lost">Only figures of this one are known, no
-          shape.</p>
+        <p v-if="!exhibit.solids.length" class="tw-lost">Only figures are known, no shape.</p>
         <p v-else-if="lost" class="tw-lost">This browser shows no 3D pictures: WebGL 2 is missing or
           was stopped. All numbers and curves are here none the less.</p>
         <div v-else class="tw-stage" tabindex="0" role="application"

@@ -1,0 +1,307 @@
+"""The page in a real browser: what it shows, how it is handled, whom it asks."""
+
+import math
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from fem.run import solve
+from fem.show.exhibit import exhibits
+from fem.show.web.embed import scene_block
+from fem.show.web.pack import pack
+from fem.show.web.page import LIBRARIES, asset, client, page_html
+from fem.show.web.server import make_app
+from tests.browser import BEYOND, OVERLAPS, chromium, serving, tab  # noqa: F401 - fixtures
+
+WIDTHS = [390, 1440]
+PATH, BENCH = "#path", "#bench"
+NO_WEBGL = """
+  const make = HTMLCanvasElement.prototype.getContext;
+  HTMLCanvasElement.prototype.getContext = function (kind, ...others) {
+    return /webgl/.test(kind) ? null : make.call(this, kind, ...others);
+  };"""
+
+
+@pytest.fixture(scope="module")
+def shown(result):
+    return exhibits(result)
+
+
+@pytest.fixture(scope="module")
+def address(shown, make_case, chromium):  # noqa: F811 - where there is no browser, none is served
+    app = make_app(shown, "Wrist <b>&amp; more", base=make_case(), key="wren")
+    with serving(app, "wren/") as found:
+        yield found
+
+
+@pytest.fixture
+def page(tab, address):  # noqa: F811
+    """Return a tab that shows the page; what it asked for is checked at the end."""
+    opened = tab().open(address)
+    yield opened
+    opened.check()
+
+
+def number(text):
+    return float(text.replace("\N{MINUS SIGN}", "-"))
+
+
+def slide(tab, to):  # noqa: F811
+    tab.page.locator(f"{PATH} .tw-slide input").fill(str(to))
+    tab.page.wait_for_timeout(50)
+
+
+def test_every_script_of_the_page_is_there_and_no_file_lies_idle():
+    named = re.findall(r'(?:src|href)="assets/([^"]+)"', page_html())
+    assert {*LIBRARIES, "sheet.css", "icon.svg"} <= set(named)
+    assert all(asset(name).is_file() for name in named)
+    ours = {file.name for file in client("").iterdir()} - {"page.html"}
+    assert ours == {*named, "loader.js", "embedded.js"} - set(LIBRARIES)
+
+
+def test_a_file_that_the_page_does_not_have_is_not_handed_out():
+    with pytest.raises(KeyError):
+        asset("../page.py")
+
+
+def test_a_title_is_text_whatever_it_says(page):
+    assert page.page.locator("h1").inner_text() == "Wrist <b>&amp; more"
+    assert "Wrist <b>" in page.page.title()
+
+
+def test_read_outs_are_those_of_the_table_at_every_step(page, result, tmp_path):
+    result.save(tmp_path)
+    table = pd.read_csv(tmp_path / "steps.csv").set_index(["model", "step"])
+    for step in range(3):
+        slide(page, step)
+        for column, model in enumerate(("fe", "fast"), start=1):
+            found = page.column(PATH, column)
+            assert {"twist_deg", "displacement_mm", "bulge_mm", "tension_N.A"} <= set(found)
+            for name, text in found.items():
+                digits = len(text.partition(".")[2])
+                assert number(text) == pytest.approx(
+                    table.loc[(model, step), name], abs=0.5001 * 10**-digits
+                )
+
+
+def test_the_slider_moves_the_shape(page):
+    last = page.picture()
+    slide(page, 0)
+    assert (np.abs(page.picture() - last).max(axis=2) > 30).mean() > 0.02
+
+
+def test_play_goes_through_all_steps_and_stops_at_the_last(page):
+    input_, play = page.page.locator(f"{PATH} .tw-slide input"), page.page.locator(".tw-play")
+    assert input_.input_value() == "2"
+    play.click()
+    assert input_.input_value() == "0"
+    assert play.inner_text() == "Pause"
+    page.page.wait_for_function("() => document.querySelector('.tw-slide input').value === '1'")
+    page.page.wait_for_function("() => document.querySelector('.tw-play').textContent === 'Play'")
+    assert input_.input_value() == "2"
+
+
+def test_play_goes_slowly_where_less_motion_is_asked_for(tab, address):  # noqa: F811
+    opened = tab(reduced_motion="reduce").open(address)
+    opened.page.locator(".tw-play").click()
+    opened.page.wait_for_timeout(1000)
+    assert opened.page.locator(f"{PATH} .tw-slide input").input_value() == "0"
+
+
+def test_cut_open_and_the_start_shape_change_the_picture(page):
+    whole = page.picture()
+    page.page.locator(f"{PATH} label:has-text('Cut open')").click()
+    cut = page.picture()
+    page.page.locator(f"{PATH} label:has-text('Start shape')").click()
+    bare = page.picture()
+    assert (np.abs(cut - whole).max(axis=2) > 30).mean() > 0.05
+    assert (np.abs(bare - cut).max(axis=2) > 30).mean() > 0.001
+
+
+def test_the_index_mark_has_turned_by_the_twist(page, result):
+    """Seen from the free end, the mark of the free end is to be at -90 deg and the twist more."""
+    page.page.locator(f"{PATH} >> text=From the free end").click()
+    page.page.locator(f"{PATH} label:has-text('Start shape')").click()
+    twist = result.runs[0].rows[-1]["twist_deg"]
+    red, scale = reds(page)
+    inside = red[(np.hypot(*red.T) > 2 * scale) & (np.hypot(*red.T) < 6 * scale)]
+    angle = math.degrees(math.atan2(*inside.mean(axis=0)[::-1]))
+    assert angle == pytest.approx(-90 + twist, abs=1.5)
+    assert abs(twist) > 10
+
+
+def test_the_scale_bar_measures_the_base_plate(page, make_case):
+    """The base plate has 1.5 times the tube's radius (fem.show.plates), its mark ends there."""
+    page.page.locator(f"{PATH} >> text=From the free end").click()
+    page.page.locator(f"{PATH} label:has-text('Start shape')").click()
+    red, scale = reds(page)
+    rim = 1.5 * make_case().tube.outer_radius
+    assert np.hypot(*red.T).max() / scale == pytest.approx(rim, rel=0.04)
+
+
+def reds(page):
+    """Return the places of red pixels from the middle of the first picture, and px to a mm."""
+    picture = page.picture()
+    strong = (picture[..., 0] > 120) & (picture[..., 1] < 90) & (picture[..., 2] < 90)
+    rows, columns = np.nonzero(strong)
+    height, width = strong.shape
+    bar = page.page.locator(f"{PATH} .tw-scale").first
+    length = float(bar.inner_text().split()[0])
+    places = np.stack([columns - (width - 1) / 2, (height - 1) / 2 - rows], axis=1)
+    return places, bar.bounding_box()["width"] / length
+
+
+def test_a_second_tab_does_not_disturb_the_first(page, tab, address):  # noqa: F811
+    before = page.picture()
+    other = tab().open(address)
+    slide(other, 0)
+    other.page.locator(f"{BENCH} input[type=number]").first.fill("-12")
+    other.page.locator(f"{PATH} label:has-text('Cut open')").click()
+    other.picture()
+    assert page.page.locator(f"{PATH} .tw-slide input").input_value() == "2"
+    assert page.page.locator(f"{BENCH} input[type=number]").first.input_value() == "20"
+    assert np.abs(page.picture() - before).max() == 0
+
+
+def test_the_keyboard_reaches_and_works_every_control(page):
+    controls = "a, button:not(:disabled), input, select, [tabindex='0']"
+    due = page.page.locator(controls).count()
+    page.page.evaluate("document.body.tabIndex = -1; document.body.focus()")
+    reached = set()
+    for _ in range(due):
+        page.page.keyboard.press("Tab")
+        reached.add(
+            page.page.evaluate(
+                f"[...document.querySelectorAll({controls!r})].indexOf(document.activeElement)"
+            )
+        )
+    assert reached == set(range(due))
+    page.page.locator(f"{PATH} .tw-slide input").focus()
+    page.page.keyboard.press("ArrowLeft")
+    assert page.page.locator(f"{PATH} output").inner_text().startswith("1 of 2")
+    page.page.locator(f"{PATH} input[type=checkbox]").first.focus()
+    page.page.keyboard.press("Space")
+    assert page.page.locator(f"{PATH} input[type=checkbox]").first.is_checked()
+    page.page.locator(f"{PATH} select").first.focus()
+    page.page.keyboard.press("b")  # bulge
+    assert "bulge" in page.page.locator(f"{PATH} .tw-chart svg").first.get_attribute("aria-label")
+
+
+def test_keys_turn_zoom_and_reset_all_shapes_together(page):
+    page.page.locator(f"{PATH} .tw-stage").first.focus()
+    before = page.picture(0), page.picture(1)
+    page.page.keyboard.press("ArrowUp")
+    page.page.keyboard.press("+")
+    turned = page.picture(0), page.picture(1)
+    page.page.keyboard.press("Home")
+    again = page.picture(0), page.picture(1)
+    for one, other, back in zip(before, turned, again, strict=True):
+        assert (np.abs(other - one).max(axis=2) > 30).mean() > 0.05
+        assert np.abs(back - one)[:, :-4].max() == 0
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_nothing_overflows_or_overlaps(tab, address, width):  # noqa: F811
+    opened = tab(width).open(address)
+    opened.page.wait_for_selector(f"{BENCH} .tw-chart")
+    assert opened.page.evaluate("document.documentElement.scrollWidth") <= width
+    assert opened.page.evaluate(BEYOND) == []
+    assert opened.page.evaluate(OVERLAPS) == []
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_axe_finds_no_barrier(tab, address, width):  # noqa: F811
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="no axe").Axe()
+    opened = tab(width).open(address)
+    opened.page.wait_for_selector(f"{BENCH} .tw-chart")
+    found = axe.run(opened.page).response
+    assert [(one["id"], one["nodes"][0]["html"]) for one in found["violations"]] == []
+    assert len(found["passes"]) > 20  # it did look
+
+
+def test_without_webgl_the_numbers_are_still_there(tab, address):  # noqa: F811
+    opened = tab()
+    opened.page.add_init_script(NO_WEBGL)
+    opened.open(address)
+    assert "WebGL 2 is missing" in opened.page.locator(f"{PATH} .tw-lost").first.inner_text()
+    slide(opened, 0)
+    assert number(opened.column(PATH, 1)["twist_deg"]) == 0
+    opened.check()
+
+
+def test_the_bench_shows_what_the_fast_model_finds(page, make_case):
+    page.page.wait_for_selector(f"{BENCH} tr[data-column]")
+    page.page.locator(f"{BENCH} input[type=range]").first.fill("10")
+    page.page.locator(f"{BENCH} input[type=number]").last.fill("12")
+    case = make_case(threads__0__angle="10 deg", pressure__end="12 kPa")
+    row = solve(case, models=["fast"]).runs[0].rows[-1]
+    twist = f"{row['twist_deg']:.2f}"
+    page.page.wait_for_selector(f"{BENCH} tr[data-column=twist_deg] >> text={twist}")
+    found = page.column(BENCH, 1)
+    assert number(found["displacement_mm"]) == pytest.approx(row["displacement_mm"], abs=1e-3)
+    assert number(found["tension_N.A"]) == pytest.approx(row["tension_N.A"], abs=1e-4)
+    label = page.page.locator(f"{BENCH} .tw-chart svg").first.get_attribute("aria-label")
+    assert f"twist {twist}°" in label
+
+
+def test_of_many_settings_the_newest_wins(page):
+    page.page.wait_for_selector(f"{BENCH} tr[data-column]")
+    page.page.evaluate(
+        """() => {
+          const input = document.querySelector("#bench input[type=range]");
+          for (let angle = -30; angle <= 20; angle += 0.5) {
+            input.value = angle;
+            input.dispatchEvent(new Event("input"));
+          }
+        }"""
+    )
+    sent = sum("live/settle" in url for url in page.requests)
+    page.page.wait_for_timeout(800)
+    assert sum("live/settle" in url for url in page.requests) - sent <= 2
+    # the fast models of the path and of the bench are then of the same setting
+    assert page.column(BENCH, 1)["twist_deg"] == page.column(PATH, 2)["twist_deg"]
+
+
+def test_a_setting_that_makes_no_case_is_told_in_a_sentence(tab, address):  # noqa: F811
+    opened = tab().open(address)
+    opened.page.wait_for_selector(f"{BENCH} tr[data-column]")
+    opened.page.locator(f"{BENCH} input[type=number]").first.fill("95")
+    opened.page.wait_for_selector(f"{BENCH} .tw-fault >> text=95")
+    assert "angle" in opened.page.locator(f"{BENCH} .tw-fault").inner_text()
+
+
+def test_fe_is_laid_over_when_it_is_done(page):
+    page.page.wait_for_selector(f"{BENCH} tr[data-column]")
+    page.page.locator(f"{BENCH} select").last.select_option("coarse")
+    page.page.locator("text=Solve by FE").click()
+    page.page.wait_for_selector(f"{BENCH} >> text=Done")
+    fast, fe = (number(page.column(BENCH, k)["twist_deg"]) for k in (1, 2))
+    assert fe == pytest.approx(fast, rel=0.25)
+    assert fe != fast
+    assert page.page.locator(f"{BENCH} canvas").count() == 2
+    assert page.page.locator(f"{BENCH} .tw-over .tw-fe").count() == 1
+    page.page.locator(f"{BENCH} input[type=range]").first.fill("0")
+    page.page.wait_for_selector(f"{BENCH} >> text=another setting: A 20.0°")
+
+
+def test_scenes_stand_in_a_file_without_any_request(tab, shown, tmp_path):  # noqa: F811
+    packed = pack(shown, "Wrist")
+    blocks = scene_block(packed) + scene_block(packed, scripts=False) + scene_block(packed)
+    file = tmp_path / "report.html"
+    file.write_text(f'<!doctype html><html lang="en"><meta charset="utf-8"><body>{blocks}', "utf-8")
+    opened = tab(height=3000)
+    opened.page.goto(file.as_uri())
+    opened.page.wait_for_function(
+        "() => document.querySelectorAll('.tubewright[aria-busy=false]').length === 3"
+    )
+    assert opened.requests == [file.as_uri()]
+    assert opened.faults == []
+    ids = opened.page.evaluate("[...document.querySelectorAll('[id]')].map(({ id }) => id)")
+    assert len(ids) == len(set(ids)) >= 3
+    assert (opened.picture(4) < 250).any(axis=2).mean() > 0.1
+    slide_ = opened.page.locator(".tw-slide input").nth(1)
+    slide_.fill("0")
+    assert opened.page.locator(".tw-slide input").first.input_value() == "2"
+    assert opened.page.locator("tr[data-column=twist_deg] td").nth(2).inner_text() == "0.00"
