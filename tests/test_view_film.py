@@ -94,6 +94,20 @@ def test_a_gif_read_by_pillow(tmp_path):
         assert np.asarray(film.convert("L")).mean() == pytest.approx(120, abs=3)
 
 
+def test_a_gif_keeps_white_and_the_order_of_a_ramp(tmp_path):
+    """A picture with far more colours than a GIF has: a ground of creams, and a small ramp."""
+    cream = np.random.default_rng(1).integers(225, 254, (100, 100, 3), dtype=np.uint8)
+    cream[:, :50] = 255
+    cream[40:60, 60:70] = np.linspace(0, 250, 20)[:, None, None]
+    write_film([cream, cream], tmp_path / "film.gif")
+    with Image.open(tmp_path / "film.gif") as film:
+        shown = np.asarray(film.convert("RGB")).astype(int)
+    assert (shown[:, :50] == 255).all()
+    ramp = shown[40:60, 65].mean(axis=1)
+    assert (np.diff(ramp) >= 0).all()
+    assert len(set(ramp.tolist())) > 10
+
+
 @pytest.mark.parametrize("ending", ["mp4", "gif"])
 def test_a_film_broken_off_leaves_no_half_file(tmp_path, ending):
     file = tmp_path / f"film.{ending}"

@@ -64,7 +64,7 @@ def view(
         Path | None, typer.Option(metavar="FILE", help="Write a film: .mp4 or .gif.")
     ] = None,
     seconds: Annotated[
-        float | None, typer.Option(min=1.0, max=120.0, help="Its length  [default: 5]")
+        float | None, typer.Option(min=1.0, max=30.0, help="Its length  [default: 5]")
     ] = None,
     height: Annotated[
         str | None,

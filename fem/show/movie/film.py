@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from fem.arrays import Index
 from fem.complaint import InputError
 
 type Picture = np.ndarray[Any, np.dtype[np.uint8]]
@@ -114,22 +115,37 @@ def _write_gif(pictures: Iterator[Picture], _: tuple[int, int], file: Path, spee
     from PIL import Image
 
     kept = list(pictures)
-    colours = _colours(np.concatenate(kept[:: -(-len(kept) // SAMPLE)]))
-    first, *others = [
-        Image.fromarray(picture).quantize(palette=colours, dither=Image.Dither.NONE)
-        for picture in kept
-    ]
+    palette, number = _palette(_cells(np.concatenate(kept[:: -(-len(kept) // SAMPLE)])))
+    images = [Image.fromarray(number[_cells(picture)]) for picture in kept]
+    for image in images:
+        image.putpalette(palette.tobytes())
+    first, *others = images
     duration = round(1000 / speed)
     first.save(file, save_all=True, append_images=others, duration=duration, loop=0)
 
 
-def _colours(picture: Picture) -> Any:
-    """Return an image that holds the 256 colours to draw a picture with.
+def _cells(picture: Picture) -> Index:
+    """Return the numbers of the cells that colours fall into, 64 along red, green and blue."""
+    return np.asarray((picture >> 2) @ np.array([1 << 12, 1 << 6, 1], dtype=np.int32))
 
-    By the square roots of their counts: a ramp of colours, as on a colour bar, is small.
+
+def _palette(cells: Index) -> tuple[Picture, Picture]:
+    """Return 256 colours for pictures that have these cells, and the number of one for each cell.
+
+    They go by the square roots of the counts, since a ramp, as on a colour bar, is small. White is
+    the last of them, and stays white.
     """
     from PIL import Image
+    from scipy.spatial import KDTree
 
-    shades, counts = np.unique(picture.reshape(-1, 3) | 0x03, axis=0, return_counts=True)
-    weighed = np.repeat(shades, np.sqrt(counts).astype(int), axis=0)
-    return Image.fromarray(weighed[None]).quantize(256, method=Image.Quantize.MEDIANCUT)
+    every = np.arange(1 << 18)
+    shades = 4 * np.stack([every >> 12, every >> 6 & 63, every & 63], axis=-1) + 2
+    weights = np.sqrt(np.bincount(cells.ravel(), minlength=len(every))).astype(int)
+    weighed = np.repeat(shades, weights, axis=0)[None].astype(np.uint8)
+    found = Image.fromarray(weighed).quantize(255, method=Image.Quantize.MEDIANCUT)
+    palette = np.full((256, 3), 255, dtype=np.uint8)
+    found_colours = np.array(found.getpalette(), dtype=np.uint8).reshape(-1, 3)[:255]
+    palette[: len(found_colours)] = found_colours
+    number = KDTree(palette).query(shades)[1]
+    number[-1] = 255
+    return palette, number.astype(np.uint8)
