@@ -22,6 +22,7 @@ from fem.show.report.margins import balance_grid, margin_grid, power
 from fem.show.report.page import light_enough, minus
 from fem.show.report.panels import keys, panel_rows
 from fem.show.report.provenance import history_grid, run_grid
+from fem.show.report.result import brief_grid
 from fem.show.report.steps import besides_grids, bounds_grid, step_grids
 
 
@@ -148,6 +149,17 @@ def test_every_figure_of_the_steps_is_that_of_the_file(result, tmp_path):
                 assert abs(float(next(found)) - there) <= 0.5000001 * 10**-digits
     threads = grids["Threads A: +20°, 12 threads"]
     assert float(threads.rows[-1][1]) == round(float(by_model["fe"][-1]["tension_N.A"]), 4)
+
+
+def test_a_way_to_rest_that_ends_early_has_no_steps(make_case):
+    """Nothing was asked for there: no row, whatever drives the tube."""
+    for drive in ({}, {"volume": {"added": "3 mL", "steps": 2}}):
+        result = solve(make_case(end__force="-60 N", **drive), "fe", "1x1x6")
+        assert not any(row["demanded"] for row in result.runs[0].rows)
+        assert all(not grid.rows for grid in step_grids(result))
+        assert brief_grid(result).caption == "The last state found"
+        (found,) = besides_grids(result)
+        assert found.rows[0][0] == "last"
 
 
 def test_limit_points_and_what_follows_are_told(make_case):

@@ -126,7 +126,7 @@ def _asked(case: Case, steps: Sequence[Sequence[dict[str, Any] | None]]) -> _Blo
     if case.pressure:
         heads, cells = [f"pressure\n{PRESSURE.unit}"], [[PRESSURE.show(row) for row in rows]]
     elif case.volume:
-        start = rows[0]["volume_mm3"]
+        start = rows[0]["volume_mm3"] if rows else 0.0  # none if the way to rest ended early
         heads = ["added\nmL"]
         cells = [[f"{(row['volume_mm3'] - start) / 1000:.4g}" for row in rows]]
     else:

@@ -98,8 +98,12 @@ def _strip(result: Result) -> list[tuple[str, str]]:
 
 
 def brief_grid(result: Result) -> Grid:
-    """Return the last step that each model reached, the models side by side."""
-    last = [demanded(run)[-1] if demanded(run) else run.rows[-1] for run in result.runs]
+    """Return the last step that each model reached, the models side by side.
+
+    Where the way to rest ended early no step was reached; then it is the last state.
+    """
+    reached = all(demanded(run) for run in result.runs)
+    last = [(demanded(run) or run.rows)[-1] for run in result.runs]
     columns = [(c.title, c) for c in [PRESSURE, *MOTION, *end_columns(result.case), STRETCHES[1]]]
     for family in result.case.threads:
         mean, _, pull, torque = thread_columns(family.name)
@@ -110,7 +114,7 @@ def brief_grid(result: Result) -> Grid:
     ]
     names = [NAMES[run.model] for run in result.runs]
     more = ["fast less FE"] if set(names) == set(NAMES.values()) else []
-    caption = "The last step that was asked for and reached"
+    caption = "The last step that was asked for and reached" if reached else "The last state found"
     return Grid.of(caption, ["measure", *names, *more], rows)
 
 
