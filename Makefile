@@ -63,6 +63,7 @@ schema: $(READY)  ## renew the schemas in cases/ from the models
 pictures: demo  ## renew the README's pictures from the demo
 	@mkdir -p pictures
 	@cp demo/shape.png demo/curves.png demo/reach/twist.png pictures/
+	@$(BIN)/tubewright view demo --png pictures/cut.png --cut --dpi 150
 
 lock:  ## renew requirements.lock from pyproject.toml
 	@PYTHON="$(PYTHON)" tools/lock.sh
