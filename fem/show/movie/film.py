@@ -53,7 +53,7 @@ def rate(file: Path) -> float:
 
 def _encoder() -> Any:
     try:
-        import imageio_ffmpeg  # type: ignore[import-untyped]
+        import imageio_ffmpeg
     except ImportError:
         raise NoEncoderError(
             "an MP4 needs the package imageio-ffmpeg: `.venv/bin/pip install imageio-ffmpeg`; "
