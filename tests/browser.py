@@ -62,7 +62,7 @@ BEYOND = """() => [...document.querySelectorAll("body *")]
     const box = one.getBoundingClientRect();
     return box.width && (box.right > innerWidth + 1 || box.left < -1);
   })
-  .map((one) => `${one.tagName}.${one.className}`)"""
+  .map((one) => `${one.tagName}.${one.className.baseVal ?? one.className} beyond a side`)"""
 """What lies beyond the sides of the window."""
 
 
@@ -88,13 +88,23 @@ class Tab:
         return self
 
     def drawn(self):
-        """Wait until a picture is there, and edges are smooth."""
+        """Wait until a picture is there."""
         self.page.wait_for_selector(".tubewright[aria-busy=false]")
+
+    def rest(self):
+        """Wait until nothing changes any more."""
         self.page.wait_for_timeout(SETTLED)
+
+    def layout(self):
+        """Return all that lies beyond the sides of the window, or over something else."""
+        self.rest()
+        wide = self.page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        found = [f"scrolls sideways by {wide} px"] if wide > 0 else []
+        return found + self.page.evaluate(BEYOND) + self.page.evaluate(OVERLAPS)
 
     def picture(self, number=0):
         """Return a picture of a shape, shape (height, width, 3), as the screen shows it."""
-        self.page.wait_for_timeout(SETTLED)  # till it rests
+        self.rest()
         found = self.page.locator("canvas").nth(number).screenshot()
         return np.asarray(Image.open(io.BytesIO(found)).convert("RGB")).astype(int)
 
@@ -134,7 +144,7 @@ def tab(chromium):
     """Return a function that opens a new tab, each in a session of its own."""
     contexts = []
 
-    def new(width=1440, height=900, **options):
+    def new(width=1024, height=640, **options):
         context = chromium.new_context(viewport={"width": width, "height": height}, **options)
         contexts.append(context)
         return Tab(context.new_page())

@@ -81,8 +81,12 @@ class StudyRoom:
 
     def first(self) -> list[Exhibit]:
         """Return what is shown at first: a setting whose shapes are kept, or else the first one."""
-        kept = [k for k in self._settings.case if (self._folder / "shapes" / k).is_dir()]
-        return self.exhibits((kept or [*self._settings.case])[0])
+        return self.exhibits(self._first)
+
+    @property
+    def _first(self) -> str:
+        keys = [*self._settings.case]
+        return next((key for key in keys if (self._folder / "shapes" / key).is_dir()), keys[0])
 
     def exhibits(self, key: str) -> list[Exhibit]:
         """Return what is shown of a setting by the key of its case; it bears the setting's name.
@@ -118,6 +122,7 @@ class StudyRoom:
         return {
             "offered": True,
             "title": self.title,
+            "first": self._first,
             "axes": [
                 {"title": axis.words, "unit": axis.unit, "numeric": axis.numeric}
                 for axis in found.axes

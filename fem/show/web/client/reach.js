@@ -7,19 +7,33 @@
 
   const HEIGHT = 340;
 
-  /* The cells of a grid of points as one path; a grid of one row or column is a line. */
-  function net({ grid: [rows, columns], points }, x, y) {
+  /* Twice the area of a quadrilateral, negative if its corners run the other way round. */
+  const area = ([a, b, c, d]) =>
+    (c[0] - a[0]) * (d[1] - b[1]) - (d[0] - b[0]) * (c[1] - a[1]);
+
+  /* The cells of a grid of points, all running the same way round: equal families reach each place
+     twice, and one must not blot out the other. A cell that lacks a corner is left out. */
+  function cellsOf({ grid: [rows, columns], points }) {
+    if (rows === 1 || columns === 1) return [points.filter(Boolean)]; // a line
     const at = (i, j) => points[i * columns + j];
-    const walk = (corners) => corners.map((p) => `${x(p[0]).toFixed(1)} ${y(p[1]).toFixed(1)}`);
-    if (rows === 1 || columns === 1) return `M${walk(points.filter(Boolean)).join("L")}`;
     const cells = [];
     for (let i = 0; i + 1 < rows; i += 1) {
       for (let j = 0; j + 1 < columns; j += 1) {
         const corners = [at(i, j), at(i, j + 1), at(i + 1, j + 1), at(i + 1, j)];
-        if (corners.every(Boolean)) cells.push(`M${walk(corners).join("L")}Z`);
+        if (!corners.every(Boolean)) continue;
+        cells.push(area(corners) < 0 ? corners.reverse() : corners);
       }
     }
-    return cells.join("");
+    return cells;
+  }
+
+  /* Cells as one path; only four corners enclose something. */
+  function net(cells, x, y) {
+    const walk = (corners) => corners.map((p) => `${x(p[0]).toFixed(1)} ${y(p[1]).toFixed(1)}`);
+    return cells
+      .filter((corners) => corners.length > 1)
+      .map((corners) => `M${walk(corners).join("L")}${corners.length === 4 ? "Z" : ""}`)
+      .join("");
   }
 
   tubewright.components["reach-map"] = {
@@ -27,7 +41,10 @@
     setup(props) {
       const width = ref(400);
       const known = computed(() =>
-        props.reach.levels.map((level) => ({ ...level, known: level.points.filter(Boolean) })),
+        props.reach.levels.map((level) => {
+          const cells = cellsOf(level);
+          return { pressure: level.pressure, cells, known: cells.flat() };
+        }),
       );
       const states = computed(() =>
         props.exhibits.map(({ model, title, steps }) => {
@@ -55,7 +72,7 @@
             const [d, t] = level.known.reduce((top, p) => (p[1] > top[1] ? p : top));
             return {
               classes: `tw-level-${Math.min(k, 3)}`,
-              net: net(level, x, y),
+              net: net(level.cells, x, y),
               text: tubewright.withUnit(level.pressure, 1, "kPa").replace(".0", ""),
               x: x(d),
               y: Math.max(y(t) - 5, 11),

@@ -156,7 +156,7 @@
           @pointercancel="hand.up" @wheel="hand.wheel" @keydown="hand.key">
           <shape-canvas :exhibit="exhibit" :step="shownStep" :look="look" @drawn="$emit('drawn')"
             @lost="lost = true" @size="size = $event" />
-          <div class="tw-scale" :style="{ width: bar.width }">{{ bar.length }} mm</div>
+          <div class="tw-scale"><i :style="{ width: bar.width }"></i>{{ bar.length }} mm</div>
         </div>
         <p v-if="exhibit.note" class="tw-note">{{ exhibit.note }}</p>
       </figure>`,

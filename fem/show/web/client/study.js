@@ -14,12 +14,12 @@
     return values.every(tubewright.isNumber) ? values.sort((a, b) => a - b) : values;
   }
 
-  /* The quantities that vary, each with its values, if all combinations of few values are there. */
+  /* The quantities that vary, each with its values, if most combinations of few values are there. */
   function lists({ axes, settings }) {
     const made = axes.map((axis, k) => ({ ...axis, values: different(settings, k) }));
     const many = made.reduce((product, { values }) => product * values.length, 1);
     const few = made.every(({ values }) => values.length <= MOST_VALUES);
-    return few && many === settings.length ? made : [];
+    return few && settings.length > many / 2 ? made : [];
   }
 
   const digits = (value) => Math.min(3, (String(value).split(".")[1] ?? "").length);
@@ -32,13 +32,12 @@
     setup(props, { emit }) {
       const { axes, settings } = props.study;
       const current = computed(() => settings[props.modelValue].values);
-      const choose = (k, value) => {
+      /* The setting that is as the chosen one but for its k-th value; -1 if there is none. */
+      const other = (k, value) => {
         const wanted = current.value.map((old, j) => (j === k ? value : old));
-        const found = settings.findIndex(({ values }) =>
-          values.every((one, j) => one === wanted[j]),
-        );
-        if (found >= 0) emit("update:modelValue", found);
+        return settings.findIndex(({ values }) => values.every((one, j) => one === wanted[j]));
       };
+      const choose = (k, value) => emit("update:modelValue", other(k, value));
       const number = ({ target: { valueAsNumber } }) => {
         if (settings[valueAsNumber - 1]) emit("update:modelValue", valueAsNumber - 1);
       };
@@ -46,7 +45,8 @@
         axes.map(({ title, unit }, k) => `${title} ${said(current.value[k], unit)}`).join(", "),
       );
       const offered = lists(props.study);
-      return { choose, current, id: tubewright.newId(), number, offered, said, settings, words };
+      const id = tubewright.newId();
+      return { choose, current, id, number, offered, other, said, settings, words };
     },
     template: `
       <form class="tw-setting" @submit.prevent>
@@ -54,8 +54,8 @@
           <label :for="id + '-' + k">{{ axis.title }}</label>
           <select :id="id + '-' + k" :value="axis.values.indexOf(current[k])"
             @change="choose(k, axis.values[$event.target.value])">
-            <option v-for="(value, n) in axis.values" :value="n">{{ said(value, axis.unit)
-              }}</option>
+            <option v-for="(value, n) in axis.values" :value="n" :disabled="other(k, value) < 0">{{
+              said(value, axis.unit) }}</option>
           </select>
         </div>
         <div v-if="!offered.length" class="tw-number">
