@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from fem.cli.app import CAUTION
 from fem.run import solve
 from fem.show.exhibit import exhibits
 from fem.show.web.embed import scene_block
@@ -69,6 +70,10 @@ def test_a_file_that_the_page_does_not_have_is_not_handed_out():
 def test_a_title_is_text_whatever_it_says(page):
     assert page.page.locator("h1").inner_text() == "Wrist <b>&amp; more"
     assert "Wrist <b>" in page.page.title()
+
+
+def test_the_page_cautions_as_the_command_does(page):
+    assert page.page.locator("footer").inner_text().replace("\n", " ").strip() == CAUTION
 
 
 def test_read_outs_are_those_of_the_table_at_every_step(page, result, tmp_path):

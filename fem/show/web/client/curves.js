@@ -31,13 +31,14 @@
     return points;
   }
 
-  /* Push the tags at the ends of the curves apart. */
+  /* Push the tags of curves that end side by side apart. */
   function spread(tags) {
     const sorted = [...tags].sort((a, b) => a.y - b.y);
-    for (let k = 1; k < sorted.length; k += 1) {
-      sorted[k].y = Math.max(sorted[k].y, sorted[k - 1].y + APART);
-    }
-    return tags;
+    sorted.forEach((tag, k) => {
+      for (const above of sorted.slice(0, k)) {
+        if (Math.abs(tag.x - above.x) < APART) tag.y = Math.max(tag.y, above.y + APART);
+      }
+    });
   }
 
   tubewright.components["curve-chart"] = {

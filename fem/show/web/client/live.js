@@ -119,10 +119,7 @@
         </div>
         <div class="tw-shapes">
           <look-bar :look="look" />
-          <div class="tw-views">
-            <shape-view v-for="(exhibit, k) in exhibits" :key="k" :exhibit="exhibit" :tag="k + 1"
-              :step="last" :look="look" :named="false" />
-          </div>
+          <shape-row :exhibits="exhibits" :step="last" :look="look" :named="false" />
           <p v-if="note" class="tw-note">{{ note }}</p>
           <colour-keys v-if="fast" :scales="fast.scales" />
         </div>

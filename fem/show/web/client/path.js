@@ -114,11 +114,8 @@
               {{ exhibit.name }}, {{ exhibit.title }}</label>
           </fieldset>
           <look-bar :look="look" />
-          <div class="tw-views">
-            <shape-view v-for="(exhibit, k) in exhibits" :key="pack.exhibits.indexOf(exhibit)"
-              :exhibit="exhibit" :tag="k + 1" :step="step" :look="look" :named="named"
-              @drawn="$emit('drawn')" />
-          </div>
+          <shape-row :exhibits="exhibits" :step="step" :look="look" :named="named"
+            @drawn="$emit('drawn')" />
           <p class="tw-hint">Drag a shape or use the arrow keys to turn it. <kbd>+</kbd>
             <kbd>\u2212</kbd> or <kbd>Ctrl</kbd> and the wheel zoom, <kbd>Shift</kbd> with drag or
             arrows moves, <kbd>Home</kbd> resets. All shapes turn together, at one scale.</p>

@@ -52,17 +52,15 @@
           return { model, title, across: row.displacement_mm, along: row.twist_deg };
         }),
       );
-      const axes = computed(() => {
+      // the same object as long as it is equal, so that a moving point redraws only itself
+      const range = computed((old) => {
         const all = known.value.flatMap((level) => level.known);
         const across = [...all.map(([d]) => d), ...states.value.map((s) => s.across), 0];
         const along = [...all.map(([, t]) => t), ...states.value.map((s) => s.along), 0];
-        return tubewright.axes(
-          tubewright.span(across),
-          tubewright.span(along),
-          width.value,
-          HEIGHT,
-        );
+        const now = [tubewright.span(across), tubewright.span(along)];
+        return JSON.stringify(now) === JSON.stringify(old) ? old : now;
       });
+      const axes = computed(() => tubewright.axes(...range.value, width.value, HEIGHT));
       const levels = computed(() => {
         const { x, y } = axes.value;
         return known.value

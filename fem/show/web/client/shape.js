@@ -6,6 +6,7 @@
 
   const MOST_PIXELS = 1.4e6; // of one picture
   const REST = 120; // ms without a change, after which edges are smoothed
+  const MOST_BESIDE = 3; // pictures in a row
   const LONGEST_BAR = 90; // px
   const TURN = 0.5; // degrees for each px dragged
   const BY_KEY = 10; // degrees for each press of a key
@@ -146,8 +147,7 @@
       <figure class="tw-shape">
         <figcaption><b class="tw-tag">{{ tag }}</b> <span v-if="named">{{ exhibit.name }}, </span
           >{{ exhibit.title }}<span class="tw-state">{{ label }}</span></figcaption>
-        <p v-if="!exhibit.solids.length" class="tw-lost">Only figures are known, no shape.</p>
-        <p v-else-if="lost" class="tw-lost">This browser shows no 3D pictures: WebGL 2 is missing or
+        <p v-if="lost" class="tw-lost">This browser shows no 3D pictures: WebGL 2 is missing or
           was stopped. All numbers and curves are here none the less.</p>
         <div v-else class="tw-stage" tabindex="0" role="application"
           :aria-label="'Shape ' + tag + ', ' + exhibit.title + ', ' + label
@@ -160,5 +160,28 @@
         </div>
         <p v-if="exhibit.note" class="tw-note">{{ exhibit.note }}</p>
       </figure>`,
+  };
+  /* Shapes side by side; what is said of exhibits of which only figures are known stands below. */
+  tubewright.components["shape-row"] = {
+    props: { exhibits: Array, step: Number, look: Object, named: Boolean },
+    emits: ["drawn"],
+    setup(props, { emit }) {
+      const tagged = computed(() => props.exhibits.map((exhibit, k) => ({ exhibit, tag: k + 1 })));
+      const shaped = computed(() => tagged.value.filter(({ exhibit }) => exhibit.solids.length));
+      const bare = computed(() => tagged.value.filter(({ exhibit }) => !exhibit.solids.length));
+      const columns = computed(() => {
+        const count = Math.max(1, shaped.value.length);
+        return Math.ceil(count / Math.ceil(count / MOST_BESIDE));
+      });
+      onMounted(() => shaped.value.length || emit("drawn"));
+      return { bare, columns, shaped };
+    },
+    template: `
+      <div v-if="shaped.length" class="tw-views" :style="{ '--columns': columns }">
+        <shape-view v-for="{ exhibit, tag } in shaped" :key="tag" :exhibit="exhibit" :tag="tag"
+          :step="step" :look="look" :named="named" @drawn="$emit('drawn')" />
+      </div>
+      <p v-for="{ exhibit, tag } in bare" class="tw-note"><b class="tw-tag">{{ tag }}</b>
+        {{ exhibit.title }}, figures only. {{ exhibit.note }}</p>`,
   };
 })((globalThis.tubewright ??= { components: {} }));

@@ -1,0 +1,53 @@
+"""The page in a browser that draws by software: run `make benchmark`, or this file by itself.
+
+The ready case, both models side by side at 1440 by 900 px, FE on its standard mesh. A slider step
+ends when its picture is there: a pixel is read back, which waits for the renderer. Nothing is
+asserted.
+"""
+
+import pytest
+
+from fem.case import Case
+from fem.run import solve
+from fem.show.exhibit import exhibits
+from fem.show.web.server import make_app
+from tests.browser import chromium, serving, tab  # noqa: F401 - fixtures
+from tests.conftest import CASES
+
+READ_BACK = """
+  for (const canvas of document.querySelectorAll("#path canvas")) {
+    const gl = canvas.getContext("webgl2");
+    gl.readPixels(0, 0, 1, 1, gl.RGBA, gl.UNSIGNED_BYTE, new Uint8Array(4));
+  }"""
+STEP = f"""async (step) => {{
+  const input = document.querySelector("#path .tw-slide input");
+  input.value = step;
+  input.dispatchEvent(new Event("input"));
+  await Vue.nextTick();
+  await new Promise((done) => requestAnimationFrame(done));
+  {READ_BACK}
+}}"""
+
+
+@pytest.fixture(scope="module")
+def address(chromium):  # noqa: F811
+    case = Case.load(CASES / "greenhouse_wrist.toml")
+    app = make_app(exhibits(solve(case)), case.title, base=case, key="wren")
+    with serving(app, "wren/") as found:
+        yield found
+
+
+def test_first_picture(tab, address, benchmark):  # noqa: F811
+    benchmark.pedantic(lambda: tab(1440, 900).open(address), rounds=5)
+
+
+def test_slider_step(tab, address, benchmark):  # noqa: F811
+    opened = tab(1440, 900).open(address)
+    opened.rest()
+    steps = iter([*range(6)] * 10)
+
+    def rest():
+        opened.rest()
+        return (STEP, next(steps)), {}
+
+    benchmark.pedantic(opened.page.evaluate, setup=rest, rounds=50)
