@@ -129,9 +129,10 @@ def test_points_are_the_same_in_all_states(case, strands, curves):
 def test_nothing_hangs_over_the_opening(curves):
     strands = Strands(curves, 1, THICK, 1.0, WEDGE)
     tubes = strands.tubes(replace(curves, ends=curves.rest), 0.0)
-    angle = from_front(tubes.points[tubes.opened].mean(axis=1))
-    reach = math.radians(10)  # of a part of a thread
-    assert np.abs(angle).min() > 1.0 - reach
+    angle = np.abs(from_front(tubes.points[np.unique(tubes.opened)]))
+    assert angle.min() == pytest.approx(1.0, abs=2 * THICK / 6.5), (
+        "a thread ends where the wall does"
+    )
     gone = len(tubes.triangles) - len(tubes.opened)
     assert gone / len(tubes.triangles) == pytest.approx(2.0 / (2 * math.pi), rel=0.1)
 

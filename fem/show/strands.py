@@ -139,6 +139,7 @@ class Samples:
     """
 
     def __init__(self, chain: Chain, places: Array, wedge: tuple[float, float]) -> None:
+        places = _up_to(wedge, chain, places)
         self._piece, self._share = chain.find(places)
         middles = (places[:, :-1] + places[:, 1:]) / 2
         self.pieces, share = chain.find(middles)
@@ -150,6 +151,23 @@ class Samples:
         """Return the tubes of this radius on the wall, from the ends of the pieces in a state."""
         lines = _between(now, self._piece, self._share, radius)
         return sweep(lines, radius, sides, shown, self._kept, values)
+
+
+def _up_to(wedge: tuple[float, float], chain: Chain, places: Array) -> Array:
+    """Return places, shape (lines, samples), of which those nearest to an edge are moved onto it.
+
+    So a thread that is cut ends where the wall does.
+    """
+    places = places.copy()
+    angle = from_front(_between(chain.rest, *chain.find(places), 0.0))
+    for edge in wedge:
+        before, after = angle[:, :-1] - edge, angle[:, 1:] - edge
+        crosses = (before * after < 0) & (np.abs(after - before) < np.pi)  # no jump at the back
+        line, part = np.nonzero(crosses)
+        share = before[crosses] / (before - after)[crosses]
+        start, end = places[line, part], places[line, part + 1]
+        places[line, part + (share > 0.5)] = start + share * (end - start)
+    return places
 
 
 def _between(ends: Array, piece: Index, share: Array, above: float) -> Array:
