@@ -86,6 +86,20 @@ def test_while_the_free_end_is_moved_nothing_is_read(make_case, bench):
     assert np.isfinite(column(measured, "twist_deg")).tolist() == [False, True, True, False, False]
 
 
+def test_beside_a_limit_point_of_the_model_the_bench_has_none(make_case, bench):
+    """The bare tube has one: the row is read at its pressure, and called by nothing else."""
+    case = make_case(threads=[], pressure={"end": "40 kPa", "steps": 4})
+    shown = exhibits(solve(case, "fast"))
+    file = bench("0,0", "8,1", "14,3", head="pressure [kPa],displacement [mm]")
+    model, measured = with_bench(shown, file)
+    top = model.rows[-1]["pressure_kPa"]
+    assert model.labels[-1].startswith("balloon limit, ")
+    assert measured.labels == [*model.labels[:-1], f"{top:.3g} kPa"]
+    assert "limit" not in measured.rows[-1]
+    between = PchipInterpolator([0, 8, 14], [0, 1, 3])
+    assert measured.rows[-1]["displacement_mm"] == pytest.approx(between(top))
+
+
 def test_what_is_measured_stands_after_the_models_of_its_case(shown, make_case, bench):
     other = exhibits(solve(make_case(threads__0__angle="11 deg"), "fast"), "other")
     fe = replace(shown[0], model="fe")

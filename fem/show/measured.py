@@ -26,8 +26,11 @@ from fem.show.exhibit import Exhibit
 if TYPE_CHECKING:
     import pandas
 
-PLACE = ("step", "demanded", "limit")
-"""Columns that a measured row has from the step of the model beside it."""
+PLACE = ("step", "demanded")
+"""Columns that a measured row has from the step of the model beside it.
+
+A limit point is none of them: it is the model's, and nobody measured that it is one.
+"""
 MOTION = ("twist_deg", "displacement_mm", "bulge_mm")
 """Columns that every row has, be they measured or not."""
 
