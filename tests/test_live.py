@@ -65,7 +65,6 @@ def test_an_angle_takes_the_place_of_a_ring_turn(make_case):
         ({"angles": "20"}, ["angles"]),
         ({"angles": [20, None]}, ["angles[2]", "None", "valid number"]),
         ({"angles": [20, "nan"]}, ["angles[2]", "nan", "finite"]),
-        ({"pressure": -1}, ["pressure = -1", "greater than or equal to 0"]),
         ({"pressure": None}, ["pressure", "None"]),
         ({"slack": {"rule": "loose"}}, ["slack.rule", "loose", "taken up"]),
         ({"slack": {"rule": "given"}}, ["slack.value", "takes a number"]),
@@ -118,6 +117,32 @@ def test_the_bench_starts_at_the_case_itself(make_case):
     assert found.pressure == Range(0, 30)
     assert [*found.slack] == ["taken up", "given", "cut at"]
     assert not found.notes
+
+
+def test_what_lies_beyond_the_ends_of_a_slider_is_refused(make_case):
+    found = offer(make_case())
+    ends = {"angles": (30, -30), "slack": SlackForAll(rule="given", value=20), "pressure": 30.0}
+    found.check(setting(**ends))
+    beyond = {
+        "angles": ((30.1, 0), "helix angle of A: 30.1 deg; -30 to 30 deg is offered"),
+        "slack": (SlackForAll(rule="given", value=21), "slack given: 21 %; 0 to 20 % is offered"),
+        "pressure": (30.1, "pressure: 30.1 kPa; 0 to 30 kPa is offered"),
+    }
+    for name, (value, said) in beyond.items():
+        with pytest.raises(InputError) as refusal:
+            found.case(setting(**(ends | {name: value})))
+        assert str(refusal.value) == said
+
+
+def test_the_start_is_offered_whatever_the_case_has(make_case):
+    for own in ("89.9 deg", "33.3333 deg", "-85 deg"):
+        found = offer(make_case(threads__0__angle=own, pressure__end="17.37 kPa"))
+        found.check(found.start)
+
+
+def test_friction_is_left_out_and_said(make_case):
+    rough = make_case(threads__0__hold="gliding", threads__0__friction=0.3)
+    assert offer(rough).notes == ("the friction of A is left out here: its threads glide",)
 
 
 @pytest.mark.parametrize(("own", "high"), [("30 deg", 30), ("31 deg", 45), ("89 deg", 89)])

@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import textwrap
+import threading
 import time
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
@@ -16,7 +17,7 @@ import pytest
 from fem.live import job as jobs_of_the_bench
 from fem.live.job import Job, Jobs, TooManySolvesError, UnknownSolveError, without_friction
 from fem.run import solve
-from tests.processes import alive, wait
+from tests.processes import PATIENCE, alive, wait
 
 LONG = "2x6x120"
 """A mesh whose solve takes far longer than any test waits."""
@@ -196,6 +197,29 @@ def test_workers_that_die_with_nothing_in_hand_are_replaced(make_case):
         wait(lambda: not any(map(alive, mine)), "a worker survives")
         time.sleep(0.5)  # till the pool has noticed
         assert ended(jobs, jobs.start(make_case(pressure__steps=1), SHORT)).state == "done"
+
+
+def test_nobody_waits_for_the_end_of_a_broken_pool(make_case):
+    """The server answers from one thread: a pool that ends slowly must not hold it up."""
+    ended, let_go = threading.Event(), threading.Event()
+
+    class Broken:
+        def schedule(self, *_, **__):
+            raise RuntimeError("the pool is broken")
+
+        def stop(self):
+            let_go.wait(PATIENCE)
+
+        def join(self):
+            ended.set()
+
+    with opened() as jobs:
+        jobs._pool = Broken()
+        name = jobs.start(make_case(pressure__steps=1), SHORT)
+        assert not ended.is_set()
+        let_go.set()
+        assert ended.wait(PATIENCE)
+        jobs.stop(name)
 
 
 @pytest.mark.parametrize(

@@ -153,8 +153,7 @@ class Jobs:
     def close(self) -> None:
         """End all processes; it takes up to some seconds."""
         if self._pool is not None:
-            self._pool.stop()
-            self._pool.join()
+            _end(self._pool)
             self._pool = None
 
     def _job(self, name: str) -> Job:
@@ -177,7 +176,8 @@ class Jobs:
         try:
             return self._started().schedule(perform, args=args)
         except RuntimeError:  # a worker that died with nothing in hand broke the pool
-            self.close()
+            threading.Thread(target=_end, args=[self._pool]).start()  # nobody waits for its end
+            self._pool = None
             return self._started().schedule(perform, args=args)
 
     def _started(self) -> Any:
@@ -189,6 +189,12 @@ class Jobs:
                 WORKERS, initializer=_begin, initargs=[self._progress], context=self._context
             )
         return self._pool
+
+
+def _end(pool: Any) -> None:
+    """End the processes of a pool; it takes up to some seconds."""
+    pool.stop()
+    pool.join()
 
 
 def without_friction(case: Case) -> Case:

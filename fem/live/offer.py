@@ -20,6 +20,8 @@ TURNED = 30.0
 """Rings are turned so far (deg) either way (common practice, no source)."""
 STEEPEST = 85.0
 """No helix is steeper than this (deg): towards a right angle it winds round without end."""
+UNITS = {"given": "%", "cut at": "deg"}
+"""Units of the numbers that slack rules take."""
 STEPS = 5
 """Steps of the pressure where the case has none (a choice of our own)."""
 
@@ -60,11 +62,47 @@ class Offer:
     pressure: Range
     notes: tuple[str, ...]
 
+    def check(self, setting: Setting) -> None:
+        """Check that a setting lies within what is offered.
+
+        Raises
+        ------
+        InputError
+            If it does not; the text has the words of the page.
+        """
+        names = [family.name for family in self.base.threads]
+        for name, angle, allowed in zip(names, setting.angles, self.angles, strict=False):
+            _hold(f"helix angle of {name}", angle, allowed, "deg")
+        allowed = self.slack.get(setting.slack.rule)
+        if allowed is not None and setting.slack.value is not None:
+            unit = UNITS[setting.slack.rule]
+            _hold(f"slack {setting.slack.rule}", setting.slack.value, allowed, unit)
+        _hold("pressure", setting.pressure, self.pressure, "kPa")
+
+    def case(self, setting: Setting, steps: int = 1) -> Case:
+        """Return the case that a setting makes.
+
+        Raises
+        ------
+        InputError
+            If it lies beyond what is offered, or makes none.
+        """
+        self.check(setting)
+        return setting.case(self.base, steps)
+
     @property
     def steps(self) -> int:
         """Steps in which the pressure is raised where its path is followed."""
         assert self.base.pressure is not None  # it was put there
         return self.base.pressure.steps
+
+
+def _hold(title: str, value: float, allowed: Range, unit: str) -> None:
+    """Raise unless a number lies in the range of its slider, but for the rounding of its ends."""
+    spare = 1e-9 * (allowed.high - allowed.low)
+    if not allowed.low - spare <= value <= allowed.high + spare:
+        offered = f"{allowed.low:.6g} to {allowed.high:.6g} {unit} is offered"
+        raise InputError(f"{title}: {value:.6g} {unit}; {offered}")
 
 
 def offer(case: Case) -> Offer:
@@ -106,6 +144,9 @@ def _by_pressure(case: Case) -> tuple[Case, tuple[str, ...]]:
         base = base.changed(pressure=drive)
         named = "added volume" if case.volume else "gas"
         notes.append(f"driven by pressure here, in place of the {named} of the case")
+    rough = [family.name for family in case.threads if family.friction is not None]
+    if rough:  # see fem.live.job.without_friction
+        notes.append(f"the friction of {', '.join(rough)} is left out here: its threads glide")
     return base, tuple(notes)
 
 

@@ -74,7 +74,7 @@ class Setting(Part):
 
     angles: tuple[Number, ...] = Field(description="Helix angle of each family (deg).")
     slack: SlackForAll
-    pressure: Annotated[Number, Field(ge=0)] = Field(description="Gauge pressure (kPa).")
+    pressure: Number = Field(description="Gauge pressure (kPa).")
 
     @classmethod
     def parse(cls, data: Any) -> Self:

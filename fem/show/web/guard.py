@@ -45,13 +45,17 @@ type Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 @web.middleware
 async def guard(request: web.Request, handler: Handler) -> web.StreamResponse:
-    """Refuse another host, and answer errors as JSON with one sentence."""
+    """Refuse another host, and answer errors as JSON with one sentence.
+
+    Input that cannot be used is no fault of the page, which shows the sentence: it is answered with
+    status 200, for a browser writes every other one into its console as an error.
+    """
     if request.host not in hosts(request):
         return failure(403, f'host "{request.host}": only this machine itself is served')
     try:
         return await handler(request)
     except InputError as error:
-        return failure(400, str(error))
+        return failure(200, str(error))
     except web.HTTPNotFound:
         return failure(404, "there is nothing here")
     except web.HTTPException as error:
@@ -88,12 +92,12 @@ async def json_of(request: web.Request) -> Any:
 
     Raises
     ------
-    InputError
+    aiohttp.web.HTTPBadRequest
         If it brings none.
     """
     if request.content_type != "application/json":
-        raise InputError(f'content type "{request.content_type}": JSON is due')
+        raise web.HTTPBadRequest(text=f'content type "{request.content_type}": JSON is due')
     try:
         return await request.json()
     except (json.JSONDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"not valid JSON: {error}") from None
+        raise web.HTTPBadRequest(text=f"not valid JSON: {error}") from None

@@ -45,11 +45,11 @@ class JobDesk:
         """Begin to solve a setting."""
         wanted = Wanted.parse(await json_of(request))
         offer = (await self._bench.opened()).offer
-        case = wanted.case(offer.base, offer.steps)
+        case = offer.case(wanted, offer.steps)
         try:
             name = self._jobs.start(case, wanted.resolution, wanted.tab)
         except TooManySolvesError as error:
-            return failure(503, str(error))
+            return failure(200, str(error))  # no fault, see fem.show.web.guard
         return web.json_response({"job": name})
 
     async def progress(self, request: web.Request) -> web.Response:

@@ -13,7 +13,7 @@ from fem.arrays import Array
 from fem.case import Case
 from fem.complaint import InputError
 from fem.fast.shape import uniform_shape
-from fem.live.offer import Offer, offer
+from fem.live.offer import UNITS, Offer, offer
 from fem.live.reach import COLUMNS, Reach, reach
 from fem.live.setting import RESOLUTIONS, Setting, SlackForAll
 from fem.live.settle import settle
@@ -25,8 +25,6 @@ from fem.show.web.pack import pack
 
 KEPT = 32
 """So many sets that can be reached are kept."""
-
-UNITS = {"given": "%", "cut at": "deg"}
 
 
 class Opened(NamedTuple):
@@ -158,7 +156,14 @@ def bench_scales(found: Offer) -> Scales:
 
 
 def settled(setting: Setting, bench: Offer, scales: Scales, skin: Skin) -> bytes:
-    """Return the pack of the fast model at rest and at a setting."""
+    """Return the pack of the fast model at rest and at a setting.
+
+    Raises
+    ------
+    InputError
+        If the setting is not offered, makes no case, or has no solution even at rest.
+    """
+    bench.check(setting)
     found = settle(setting, bench.base)
     rows = [found.rest, found.row]
     exhibit = Exhibit(
@@ -191,7 +196,7 @@ def _asked(request: web.Request, found: Offer) -> tuple[SlackForAll, list[float]
     if query.get("angles"):
         angles = query["angles"].split(",")
     setting = Setting.parse({"angles": angles, "slack": slack, "pressure": start.pressure})
-    setting.case(found.base)
+    found.case(setting)
     return setting.slack, list(setting.angles)
 
 
