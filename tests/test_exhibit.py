@@ -3,6 +3,7 @@
 import math
 import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from fem.complaint import InputError
 from fem.result import Result
 from fem.run import solve
-from fem.show.exhibit import at_rest, exhibits, load_exhibits
+from fem.show.exhibit import at_rest, exhibits, load_exhibits, names_of
 from tests.shown import cut
 
 
@@ -79,3 +80,20 @@ def test_folders_name_what_titles_do_not_tell_apart(result, make_case, tmp_path)
     assert np.array_equal(both[0].shapes[2].nodes, exhibits(fast)[0].shapes[2].nodes)
     with pytest.raises(InputError, match="no such folder"):
         load_exhibits([tmp_path / "first", tmp_path / "fourth"])
+
+
+def test_folders_of_one_last_name_are_told_apart_by_as_much_of_the_path_as_is_needed(tmp_path):
+    """The names are read off by hand from the tree below."""
+    tree = ["p/out", "q/out", "lone", "deep/a/out", "out", "other"]
+    titles = [*["Wrist"] * 5, "Lifter"]
+    found = names_of([tmp_path / folder for folder in tree], titles)
+    assert found == ["p/out", "q/out", "lone", "a/out", f"{tmp_path.name}/out", "Lifter"]
+    assert names_of([Path("/out"), Path("/p/out")], ["W", "W"]) == ["/out", "p/out"]
+
+
+def test_a_folder_that_is_named_twice_is_refused(result, tmp_path):
+    Result(result.case, result.runs[1:]).save(tmp_path / "wrist")
+    again = tmp_path / "wrist" / ".." / "wrist"
+    with pytest.raises(InputError, match="named twice") as refusal:
+        load_exhibits([tmp_path / "wrist", again])
+    assert str(refusal.value).startswith(str(again))

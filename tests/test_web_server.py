@@ -202,7 +202,6 @@ def test_a_setting_that_is_not_offered_is_refused_in_the_words_of_the_page(ask, 
     status, answer = post(ask, path, SETTING | change)
     assert status == 200
     assert answer["error"].startswith(said)
-    assert said.endswith("= ") or answer["error"] == said
 
 
 @pytest.mark.parametrize("path", ["live/settle", "live/fe"])

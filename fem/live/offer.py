@@ -71,12 +71,12 @@ class Offer:
             If it does not; the text has the words of the page.
         """
         names = [family.name for family in self.base.threads]
-        for name, angle, allowed in zip(names, setting.angles, self.angles, strict=False):
-            _hold(f"helix angle of {name}", angle, allowed, "deg")
-        allowed = self.slack.get(setting.slack.rule)
-        if allowed is not None and setting.slack.value is not None:
-            unit = UNITS[setting.slack.rule]
-            _hold(f"slack {setting.slack.rule}", setting.slack.value, allowed, unit)
+        for name, angle, ends in zip(names, setting.angles, self.angles, strict=False):
+            _hold(f"helix angle of {name}", angle, ends, "deg")
+        rule, value = setting.slack.rule, setting.slack.value
+        allowed = self.slack.get(rule)
+        if allowed is not None and value is not None:
+            _hold(f"slack {rule}", value, allowed, UNITS[rule])
         _hold("pressure", setting.pressure, self.pressure, "kPa")
 
     def case(self, setting: Setting, steps: int = 1) -> Case:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 from fem.case import Case
+from fem.complaint import InputError
 from fem.fast.shape import uniform_shape
 from fem.result import Result, Run, limit_name
 from fem.shape import Shape
@@ -31,7 +31,7 @@ class Exhibit:
     Attributes
     ----------
     name
-        Title of the case, or of its folder where titles are alike.
+        Title of the case, or the end of its folder's path where titles are alike.
     case
         The case.
     model
@@ -104,15 +104,48 @@ def load_exhibits(folders: Iterable[str | Path]) -> list[Exhibit]:
     Raises
     ------
     InputError
-        If a folder holds no result, or a damaged one.
+        If a folder holds no result, or a damaged one, or is named twice.
     """
-    found = [(Path(folder), exhibits(Result.load(folder))) for folder in folders]
-    titles = Counter(shown[0].name for _, shown in found if shown)
+    given = [Path(folder) for folder in folders]
+    whole = [folder.resolve() for folder in given]
+    for number, folder in enumerate(whole):
+        if folder in whole[:number]:
+            raise InputError(f"{given[number]}: this folder is named twice")
+    results = [Result.load(folder) for folder in given]
+    names = names_of(whole, [result.case.title for result in results])
     return [
-        replace(exhibit, name=folder.resolve().name) if titles[exhibit.name] > 1 else exhibit
-        for folder, shown in found
-        for exhibit in shown
+        exhibit
+        for result, name in zip(results, names, strict=True)
+        for exhibit in exhibits(result, name)
     ]
+
+
+def names_of(folders: Sequence[Path], titles: Sequence[str]) -> list[str]:
+    """Return the titles of results; where they are alike, as much of each path as tells it apart.
+
+    Parameters
+    ----------
+    folders
+        The folders, from the root and no two the same.
+    titles
+        What the case of each is called.
+    """
+    alike = [
+        [other.parts for other, its in zip(folders, titles, strict=True) if its == title]
+        for title in titles
+    ]
+    return [
+        title if len(group) == 1 else _end_of(folder.parts, group)
+        for folder, title, group in zip(folders, titles, alike, strict=True)
+    ]
+
+
+def _end_of(path: tuple[str, ...], group: Sequence[tuple[str, ...]]) -> str:
+    """Return the end of a path, as long as no other of the group ends so."""
+    length = 1
+    while sum(other[-length:] == path[-length:] for other in group) > 1:
+        length += 1
+    return PurePath(*path[-length:]).as_posix()
 
 
 def _exhibit(case: Case, run: Run, name: str) -> Exhibit:
