@@ -71,7 +71,7 @@ class Shape:
     connectivity
         Nodes of each cell in the order of VTK's triquadratic hexahedron, shape (cells, 27).
     stretch
-        Largest principal stretch in each cell, shape (cells,).
+        Largest principal stretch at each node, shape (nodes,).
     threads
         The families in the order of the case.
     """
@@ -114,8 +114,9 @@ def turned(points: Array, sectors: int) -> Array:
 def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
     """Return the whole tube as one grid of hexahedra (wall) and lines (threads).
 
-    Its points stand where they are now; arrays are `displacement` (points, mm), `part`,
-    `tension_N` (nan on the wall) and `stretch` (nan on threads) on the cells.
+    Its points stand where they are now; arrays are, on the points, `displacement` (mm) and
+    `stretch`, the largest principal one (nan on threads), and, on the cells, `part` and `tension_N`
+    (nan on the wall).
     """
     import pyvista
 
@@ -144,11 +145,11 @@ def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
     grid.point_data["displacement"] = np.concatenate(
         [there - here for there, here in zip(now, rest, strict=True)]
     ).astype(np.float32)
+    grid.point_data["stretch"] = np.concatenate(
+        [np.tile(shape.stretch, copies), np.full(2 * len(lines), np.nan)]
+    ).astype(np.float32)
     grid.cell_data["part"] = np.concatenate(parts)
     grid.cell_data["tension_N"] = np.concatenate(tension)
-    grid.cell_data["stretch"] = np.concatenate(
-        [np.tile(shape.stretch, copies), np.full(len(lines), np.nan)]
-    )
     return grid
 
 
@@ -167,14 +168,23 @@ def read_shape(file: Path, families: Sequence[str], pressure: float) -> Shape:
     Raises
     ------
     InputError
-        If the file is missing, damaged or of something else.
+        If the file is missing, damaged, of something else, or of an older version, which had the
+        stretch in the cells.
     """
     from meshio import vtu  # meshio.read would end the process at a damaged file
 
     if not file.exists():
         raise InputError(f"{file}: this file is missing")
     try:
-        return _whole_shape(vtu.read(str(file)), families, pressure)
+        grid = vtu.read(str(file))
+        if "stretch" in grid.cell_data:
+            raise InputError(
+                f"{file}: tells the stretch of cells, as older versions wrote it, not of points; "
+                "solve the case again"
+            )
+        return _whole_shape(grid, families, pressure)
+    except InputError:
+        raise
     except Exception as error:  # damage shows in many ways
         if isinstance(error, PermissionError):
             raise InputError(f"{file}: cannot be read: {error.strerror}") from None
@@ -203,6 +213,6 @@ def _whole_shape(grid: Any, families: Sequence[str], pressure: float) -> Shape:
         nodes=(now - moved)[:nodes],
         displacement=moved[:nodes],
         connectivity=cells,
-        stretch=grid.cell_data_dict["stretch"]["hexahedron27"],
+        stretch=np.asarray(grid.point_data["stretch"], dtype=float)[:nodes],
         threads=threads,
     )

@@ -7,7 +7,7 @@ import pytest
 import pyvista
 
 from fem.fast.model import FastModel
-from fem.fast.shape import uniform_shape
+from fem.fast.shape import _motion, uniform_shape
 from fem.run import solve
 from fem.shape import LATTICE, whole_tube
 
@@ -70,13 +70,51 @@ def test_the_sizes_are_those_of_the_row(run, case):
     expected = np.exp(1j * math.radians(row["twist_deg"]))
     assert abs(row["twist_deg"]) > 5
     assert np.abs(np.exp(1j * turn) - expected).max() < 1e-9
-    assert shape.stretch.max() == row["wall_stretch_max"]
+    assert shape.stretch.max() == pytest.approx(row["wall_stretch_max"], rel=1e-9)
     assert shape.pressure == pytest.approx(0.015)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {},
+        {"twist_deg": 90.0, "stretch": 0.9},
+        {"twist_deg": 0.0, "stretch": 0.3, "bore_stretch": 1.0},  # most stretched across the wall
+        {"twist_deg": -200.0},
+    ],
+)
+def test_nodes_are_stretched_as_the_motion_says(run, case, change):
+    """By differences of the motion along R, Theta and Z, and LAPACK's singular values."""
+    row = {**run.rows[-1], **change}
+    shape = uniform_shape(case, row)
+    radius, angle, height = polar(shape.nodes)
+    motion, step = _motion(case.tube, row), 1e-4
+    moves = [(step, 0.0, 0.0), (0.0, step / radius, 0.0), (0.0, 0.0, step)]
+    columns = [
+        (motion(radius + r, angle + a, height + h) - motion(radius - r, angle - a, height - h))
+        / (2 * step)
+        for r, a, h in moves
+    ]
+    exact = np.linalg.norm(np.stack(columns, axis=-1), ord=2, axis=(1, 2))
+    assert shape.stretch == pytest.approx(exact, rel=1e-7)
+
+
+def test_the_bore_is_stretched_more_than_the_outside(run, case):
+    """Inflated without a twist, at each radius by the greater of r / R and lambda."""
+    row = {**run.rows[-1], "twist_deg": 0.0}
+    shape = uniform_shape(case, row)
+    at_rest, now = (
+        np.hypot(*places[:, :2].T) for places in (shape.nodes, shape.nodes + shape.displacement)
+    )
+    assert shape.stretch == pytest.approx(np.maximum(now / at_rest, row["stretch"]), rel=1e-12)
+    bore = at_rest < case.tube.bore_radius + 1e-6
+    assert shape.stretch[bore].min() > shape.stretch[~bore].max()
 
 
 def test_rest_is_the_tube_at_rest(run, case):
     shape = uniform_shape(case, run.rows[0])
     assert shape.displacement == pytest.approx(0 * shape.nodes, abs=1e-12)
+    assert shape.stretch == pytest.approx(1.0, rel=1e-12)
     grid = whole_tube(shape)
     assert grid.n_cells == len(shape.connectivity) + sum(len(t.tension) for t in shape.threads)
 

@@ -1,7 +1,16 @@
-"""The shape of the fast model's tube: from a row of the step table, by eq. (1) of its kinematics.
+r"""The shape of the fast model's tube: from a row of the step table, by its kinematics.
 
 The tube stays straight and round, so bore stretch, axial stretch and twist of the row say all of
 it, wherever the row comes from: a run, the table of a study, a trial at the bench.
+
+By eq. (1) of :mod:`fem.fast.kinematics` the Cauchy-Green tensor at the radius R has, along the axes
+(R, Theta, Z), the components
+
+.. math:: C = \begin{bmatrix} R^2/(\rho \lambda^2) & & \\
+          & \rho/R^2 & \rho\tau/R \\ & \rho\tau/R & \lambda^2 + \rho\tau^2 \end{bmatrix}, \tag{1}
+
+and the largest principal stretch is the root of its greatest principal value: across the wall, or
+in the shell by Mohr's circle.
 """
 
 from __future__ import annotations
@@ -39,8 +48,7 @@ def uniform_shape(case: Case, row: Mapping[str, Any]) -> Shape:
     case
         The tube and its threads.
     row
-        The columns stretch, twist_deg, bore_stretch, wall_stretch_max, pressure_kPa, and tension_N
-        of each family. All cells get the greatest stretch of the wall, which they share.
+        The columns stretch, twist_deg, bore_stretch, pressure_kPa, and tension_N of each family.
     """
     tube = case.tube
     axial = _axial_cells(tube)
@@ -53,7 +61,7 @@ def uniform_shape(case: Case, row: Mapping[str, Any]) -> Shape:
         nodes=nodes,
         displacement=now(*places) - nodes,
         connectivity=connectivity,
-        stretch=np.full(len(connectivity), float(row["wall_stretch_max"])),
+        stretch=_wall_stretch(tube, row, places[0]),
         threads=[
             _curves(family, tube, 2 * axial, rest, now, row[f"tension_N.{family.name}"])
             for family in case.threads
@@ -69,13 +77,28 @@ def _motion(tube: Tube, row: Mapping[str, Any] | None) -> Motion:
         twist = math.radians(row["twist_deg"])
 
     def move(radius: Array, angle: Array, height: Array) -> Array:
-        shell = radius**2 - tube.bore_radius**2
-        squared = squared_radius(shell, bore * tube.bore_radius, stretch).value
-        return polar_points(
-            np.sqrt(squared), angle + twist * height / tube.length, stretch * height
-        )
+        now = np.sqrt(_squared_now(tube, radius, bore, stretch))
+        return polar_points(now, angle + twist * height / tube.length, stretch * height)
 
     return move
+
+
+def _squared_now(tube: Tube, radius: Array, bore: Array, stretch: Array) -> Array:
+    """Return the squares of radii now (mm2), of those at rest; shape (...)."""
+    shell = radius**2 - tube.bore_radius**2
+    return squared_radius(shell, bore * tube.bore_radius, stretch).value
+
+
+def _wall_stretch(tube: Tube, row: Mapping[str, Any], radius: Array) -> Array:
+    """Return the largest principal stretch at these radii at rest by eq. (1), shape (nodes,)."""
+    stretch, bore = np.asarray(row["stretch"]), np.asarray(row["bore_stretch"])
+    twist = math.radians(row["twist_deg"]) / tube.length
+    squared = _squared_now(tube, radius, bore, stretch)
+    hoop, along = squared / radius**2, stretch**2 + squared * twist**2
+    shear = squared * twist / radius
+    in_shell = (hoop + along) / 2 + np.hypot((hoop - along) / 2, shear)
+    across = 1 / (hoop * stretch**2)
+    return np.asarray(np.sqrt(np.maximum(in_shell, across)))
 
 
 def _axial_cells(tube: Tube) -> int:

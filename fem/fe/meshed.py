@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from fem.fe.assembly import System
 from fem.fe.body import mesh_tube
 from fem.fe.broken import NODES, PRESSURES, UNKNOWNS, BrokenField
 from fem.fe.motion import Motion
+from fem.fe.nodal_stretch import NodalStretch
 from fem.fe.outer import OuterFace
 from fem.fe.wall import WallStrain, bore_push, enclosed_volume, stored_energy
 from fem.rubber import Rubber
@@ -79,6 +81,11 @@ class MeshedTube:
         section = np.pi * (tube.outer_radius**2 - tube.bore_radius**2) / sectors
         self.cell_volume = section * tube.length / count
         self.forget()
+
+    @cached_property
+    def nodal_stretch(self) -> NodalStretch:
+        """How far the wall is stretched at its nodes."""
+        return NodalStretch(self.body, self.motion.leader)
 
     def forget(self) -> None:
         """Take the state in the forms for an unknown one, as after a change to the field itself."""

@@ -214,7 +214,7 @@ class FEModel:
             nodes=self.body.nodes,
             displacement=displacement,
             connectivity=self.body.connectivity[:, self.tube.vtk_order],
-            stretch=self.strain.stretch(),
+            stretch=self.tube.nodal_stretch.at(displacement),
             threads=[threads.curves(displacement) for threads in self.threads],
         )
 

@@ -50,6 +50,8 @@ class Motion:
         Number of unknowns; the last two are the turn b phi and the shift w of the free end.
     unknown, scale
         Increment c[node, i] = scale[node, i] * q[unknown[node, i]], or nil where HELD.
+    leader
+        The node that each node repeats, turned on by a sector, or else itself; shape (nodes,).
     """
 
     def __init__(self, body: Body, outer_radius: float) -> None:
@@ -61,7 +63,7 @@ class Motion:
 
     def _ties(self) -> tuple[Index, Array, int]:
         nodes = len(self.body.nodes)
-        leader = np.arange(nodes)
+        self.leader = leader = np.arange(nodes)
         if self.body.sectors > 1:
             start, end = self.body.on("start cut"), self.body.on("end cut")
             start, end = self._in_order(start), self._in_order(end)

@@ -8,23 +8,19 @@ paper swallows.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 import numpy as np
 
 from fem.arrays import Array
-from fem.measure import ROUND_OFF
-
-if TYPE_CHECKING:
-    from fem.show.exhibit import Exhibit
+from fem.case import Case
+from fem.measure import carries
+from fem.shape import Shape
 
 type Bytes = np.ndarray[Any, np.dtype[np.uint8]]
-
-NO_TENSION = 0.01
-"""A thread with less tension than this share of the greatest is shown as one without."""
 
 NONE = (92, 92, 92)
 """Grey of a thread without tension; it is thin and dashed as well."""
@@ -37,6 +33,9 @@ WALL = ("#fbf5ec", "#ecc597", "#cf9150")
 
 LEAST_RANGE = 0.01
 """Stretches closer together than this are not spread over all colours."""
+
+RIM = 1e-4
+"""Nodes closer to a plate than this share of the length at rest are on it."""
 
 
 @dataclass(frozen=True)
@@ -90,25 +89,44 @@ class Scales:
         if self.tension:
             yield self.tension
 
+
+class Shown(Protocol):
+    """A path, as far as colours show it: see :class:`fem.show.exhibit.Exhibit`."""
+
     @property
-    def least_tension(self) -> float:
-        """Up to this tension (N) a thread is shown as one without."""
-        return NO_TENSION * self.tension.high if self.tension else np.inf
+    def case(self) -> Case:
+        """The case."""
+
+    @property
+    def shapes(self) -> Sequence[Shape]:
+        """Its states."""
 
 
-def scales_of(exhibits: Iterable[Exhibit]) -> Scales:
-    """Return the scales for exhibits that are shown together."""
+def scales_of(exhibits: Iterable[Shown]) -> Scales:
+    """Return the scales for exhibits that are shown together.
+
+    They reach to the greatest stretch and tension of any state. Nodes on the plates are left out:
+    at the rim of the bore the stretch has no bound, and what the FE model finds there is up to the
+    mesh. It has the last colour.
+    """
     stretch, tension, threads = 1.0, 0.0, False
     for exhibit in exhibits:
-        stiffness = {family.name: family.stiffness for family in exhibit.case.threads}
-        threads = threads or bool(stiffness)
+        families = exhibit.case.threads
+        threads = threads or bool(families)
         for shape in exhibit.shapes:
-            stretch = max(stretch, float(shape.stretch.max()))
-            for family in shape.threads:
-                greatest = float(family.tension.max(initial=0.0))
-                if greatest > ROUND_OFF * stiffness[family.name]:
-                    tension = max(tension, greatest)
+            stretch = max(stretch, _greatest_stretch(shape))
+            for family, curves in zip(families, shape.threads, strict=True):
+                taut = curves.tension[carries(curves.tension, family.stiffness)]
+                tension = float(taut.max(initial=tension))
     return Scales(stretch_scale(stretch), tension_scale(tension) if threads else None)
+
+
+def _greatest_stretch(shape: Shape) -> float:
+    """Return the greatest stretch away from the plates."""
+    height = shape.nodes[:, 2]
+    rim = RIM * height.max()
+    between = (height > rim) & (height < height.max() - rim)
+    return float(shape.stretch[between].max())
 
 
 def stretch_scale(greatest: float) -> Scale:

@@ -73,20 +73,11 @@ class Surface:
     triangles, opened
         Corners of the triangles among the points, shape (triangles, 3): of the whole tube, and of
         the tube cut open.
-    pairs
-        Cells, and the points on them, shape (pairs, 2).
     """
 
     nodes: Index
     triangles: Index
     opened: Index
-    pairs: Index
-
-    def mean(self, by_cell: Array) -> Array:
-        """Return values at the points, means of those in the cells of the whole tube there."""
-        cell, point = self.pairs.T
-        count = np.bincount(point, minlength=len(self.nodes))
-        return np.asarray(np.bincount(point, by_cell[cell], len(self.nodes)) / count)
 
     def normals(self, points: Array) -> Array:
         """Return unit normals at the points, which are here now, shape (points, 3)."""
@@ -100,7 +91,6 @@ class Surface:
             np.concatenate([self.nodes, other.nodes]),
             np.concatenate([self.triangles, other.triangles + points]),
             np.concatenate([self.opened, other.opened + points]),
-            np.concatenate([self.pairs, other.pairs + np.array([0, points])]),
         )
 
     def without_whole(self) -> Surface:
@@ -147,25 +137,27 @@ class Skin:
         inner = bounds & (radius < tube.bore_radius + near).all(axis=1)
         ends = bounds & ~outer & ~inner & (np.ptp(rest[faces, 2], axis=1) < near)
         across = _once(faces[:, 8], kept) & ~bounds
-        self._faces, self._host, self._kept = _walked(faces, cells, rest), host, kept
+        self._faces, self._kept = _walked(faces, cells, rest), kept
         self.outside = self._surface(outer, FINE_OUTSIDE)
         self.bore = self._surface(inner, FINE_BORE).beside(self._surface(ends, FINE_ENDS))
         self.cut = self._surface(across, FINE_OUTSIDE).without_whole()
 
     def _surface(self, chosen: Mask, fine: int) -> Surface:
         """Return the surface of the chosen faces, in six triangles each if up to so many."""
-        faces, host = self._faces[chosen], self._host[chosen]
+        faces = self._faces[chosen]
         corners = faces[:, CURVED if len(faces) <= fine else FLAT]  # (faces, triangles, 3)
         nodes, inverse = np.unique(corners, return_inverse=True)
         triangles = inverse.reshape(corners.shape)
-        cell = np.broadcast_to(host[:, None, None], triangles.shape)
-        pairs = np.unique(np.column_stack([cell.ravel(), triangles.ravel()]), axis=0)
         opened = triangles[self._kept[chosen]]
-        return Surface(nodes, triangles.reshape(-1, 3), opened.reshape(-1, 3), pairs)
+        return Surface(nodes, triangles.reshape(-1, 3), opened.reshape(-1, 3))
 
     def place(self, shape: Shape) -> Array:
         """Return where the nodes of the whole tube are now, shape (nodes, 3), mm."""
         return turned(shape.nodes + shape.displacement, self._sectors)
+
+    def stretch(self, shape: Shape) -> Array:
+        """Return the largest principal stretch at the nodes of the whole tube, shape (nodes,)."""
+        return np.tile(shape.stretch, self._sectors)
 
 
 def _merged(points: Array, near: float) -> Index:

@@ -3,23 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import Any, Protocol
 
 from fem.arrays import Array, Index
 from fem.case import Case, Tube
+from fem.measure import carries
 from fem.shape import Shape
-from fem.show.colours import NONE, Scales, scales_of
+from fem.show.colours import NONE
 from fem.show.plates import Mesh, index_marks, plates, wire
 from fem.show.skin import Skin, Surface
-from fem.show.strands import Strands
 from fem.show.sweep import joined
-
-if TYPE_CHECKING:
-    from fem.show.exhibit import Exhibit
+from fem.show.thread_tubes import ThreadTubes
 
 type Colour = tuple[float, float, float]
 
@@ -89,15 +85,15 @@ class Tessellation:
     """
 
     def __init__(self, case: Case, shape: Shape, skin: Skin | None = None) -> None:
-        self._tube = case.tube
+        self._tube, self._families = case.tube, case.threads
         self.skin = skin or Skin(shape, case.tube)
         radius, dash = thread_radius(case), DASH * case.tube.outer_radius
-        self._strands = [
-            Strands(curves, shape.sectors, radius, dash, self.skin.wedge)
+        self._tubes = [
+            ThreadTubes(curves, shape.sectors, radius, dash, self.skin.wedge)
             for curves in shape.threads
         ]
 
-    def solids(self, shape: Shape, row: dict[str, Any], scales: Scales) -> list[Solid]:
+    def solids(self, shape: Shape, row: dict[str, Any]) -> list[Solid]:
         """Return the solids of a state.
 
         Parameters
@@ -106,18 +102,12 @@ class Tessellation:
             The body in that state.
         row
             Its row of the step table, of which displacement_mm and twist_deg are read.
-        scales
-            They say from which tension on a thread is taut.
         """
-        return [
-            *self._wall(shape),
-            *self._threads(shape, scales.least_tension),
-            *without_body(self._tube, row),
-        ]
+        return [*self._wall(shape), *self._threads(shape), *without_body(self._tube, row)]
 
     def _wall(self, shape: Shape) -> Iterator[Solid]:
         """Yield both sides of the wall and the faces that close it where it is cut."""
-        place, stretch = self.skin.place(shape), np.tile(shape.stretch, shape.sectors)
+        place, stretch = self.skin.place(shape), self.skin.stretch(shape)
         surfaces: dict[str, Surface] = {
             "wall": self.skin.outside,
             "bore": self.skin.bore,
@@ -131,14 +121,18 @@ class Tessellation:
                 surface.normals(points),
                 surface.triangles,
                 surface.opened,
-                surface.mean(stretch),
+                stretch[surface.nodes],
                 "stretch",
             )
 
-    def _threads(self, shape: Shape, least: float) -> Iterator[Solid]:
+    def _threads(self, shape: Shape) -> Iterator[Solid]:
         """Yield the threads as one solid, if there are any."""
-        families = zip(self._strands, shape.threads, strict=True)
-        parts = [strands.tubes(curves, least) for strands, curves in families]
+        parts = [
+            tubes.tubes(curves, carries(curves.tension, family.stiffness))
+            for tubes, curves, family in zip(
+                self._tubes, shape.threads, self._families, strict=True
+            )
+        ]
         if parts:
             all_ = joined(parts)
             yield Solid(
@@ -166,14 +160,27 @@ def without_body(tube: Tube, row: dict[str, Any]) -> Iterator[Solid]:
     yield _plain("start", wire(tube), START)
 
 
-def solids(
-    exhibit: Exhibit,
-    step: int,
-    scales: Scales | None = None,
-    *,
-    cut: bool = False,
-    start: bool = True,
-) -> list[Solid]:
+class Shown(Protocol):
+    """The path of one model, as far as solids show it: see :class:`fem.show.exhibit.Exhibit`."""
+
+    @property
+    def case(self) -> Case:
+        """The case."""
+
+    @property
+    def rows(self) -> Sequence[dict[str, Any]]:
+        """A row of the step table to each state."""
+
+    @property
+    def shapes(self) -> Sequence[Shape]:
+        """The shape at each row, or none at all."""
+
+    @property
+    def tessellation(self) -> Tessellation:
+        """What of its solids is the same in all states."""
+
+
+def solids(exhibit: Shown, step: int, *, cut: bool = False, start: bool = True) -> list[Solid]:
     """Return what is seen of an exhibit at a step, its last one where it has no such step.
 
     Parameters
@@ -182,8 +189,6 @@ def solids(
         The exhibit.
     step
         Number of the state, from 0.
-    scales
-        Those of all exhibits shown together; None for its own.
     cut
         Whether the tube is cut open: parts of which nothing is left or seen are left out.
     start
@@ -191,14 +196,13 @@ def solids(
     """
     number = min(step, len(exhibit.rows) - 1)
     shape = exhibit.shapes[number] if exhibit.shapes else None
-    return state_solids(exhibit, exhibit.rows[number], shape, scales, cut=cut, start=start)
+    return state_solids(exhibit, exhibit.rows[number], shape, cut=cut, start=start)
 
 
 def state_solids(
-    exhibit: Exhibit,
+    exhibit: Shown,
     row: dict[str, Any],
     shape: Shape | None,
-    scales: Scales | None = None,
     *,
     cut: bool = False,
     start: bool = True,
@@ -211,7 +215,7 @@ def state_solids(
     if shape is None:
         found = [*without_body(exhibit.case.tube, row)]
     else:
-        found = exhibit.tessellation.solids(shape, row, scales or scales_of([exhibit]))
+        found = exhibit.tessellation.solids(shape, row)
     return [solid for solid in found if len(solid.faces(cut)) and (start or solid.role != "start")]
 
 

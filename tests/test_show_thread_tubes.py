@@ -9,7 +9,7 @@ import pytest
 from fem.fast.shape import uniform_shape
 from fem.run import solve
 from fem.show.skin import from_front, vertex_normals
-from fem.show.strands import DASH_SIDES, SIDES, Chain, Strands
+from fem.show.thread_tubes import DASH_SIDES, SIDES, Chain, ThreadTubes
 
 THICK = 0.1
 WEDGE = (-1.0, 1.0)
@@ -27,8 +27,16 @@ def curves(case):
 
 
 @pytest.fixture(scope="module")
-def strands(curves):
-    return Strands(curves, 1, THICK, 1.0, WEDGE)
+def threads(curves):
+    return ThreadTubes(curves, 1, THICK, 1.0, WEDGE)
+
+
+def all_taut(curves):
+    return np.ones(len(curves.tension), dtype=bool)
+
+
+def all_slack(curves):
+    return ~all_taut(curves)
 
 
 def area(points, triangles):
@@ -61,15 +69,17 @@ def test_pieces_of_a_sector_and_of_the_whole_tube_are_one_thing(result, tmp_path
     result.save(tmp_path)
     for shape, own in zip(Result.load(tmp_path).shapes, result.shapes, strict=True):
         for loaded, curves in zip(shape.threads, own.threads, strict=True):
-            ours = Strands(curves, own.sectors, THICK, 1.0, WEDGE).tubes(curves, 1e-9)
-            theirs = Strands(loaded, 1, THICK, 1.0, WEDGE).tubes(loaded, 1e-9)
+            ours = ThreadTubes(curves, own.sectors, THICK, 1.0, WEDGE).tubes(
+                curves, curves.tension > 1e-9
+            )
+            theirs = ThreadTubes(loaded, 1, THICK, 1.0, WEDGE).tubes(loaded, loaded.tension > 1e-9)
             assert theirs.points == pytest.approx(ours.points, abs=1e-3)
             assert np.array_equal(theirs.triangles, ours.triangles)
             assert theirs.values == pytest.approx(ours.values, nan_ok=True)
 
 
-def test_taut_threads_are_whole_and_lie_on_the_wall(case, curves, strands):
-    tubes = strands.tubes(curves, 0.0)
+def test_taut_threads_are_whole_and_lie_on_the_wall(case, curves, threads):
+    tubes = threads.tubes(curves, all_taut(curves))
     wall = from_axis(curves.ends.reshape(-1, 3)).max()
     assert from_axis(tubes.points).min() == pytest.approx(wall, abs=0.7 * THICK)
     assert from_axis(tubes.points).max() == pytest.approx(wall + 2 * THICK, abs=1e-3)
@@ -82,33 +92,33 @@ def test_taut_threads_are_whole_and_lie_on_the_wall(case, curves, strands):
     assert len(tubes.points) % (family.count * SIDES) == 0
 
 
-def test_tubes_are_turned_outwards(curves, strands):
-    for least in (0.0, np.inf):
-        tubes = strands.tubes(curves, least)
+def test_tubes_are_turned_outwards(curves, threads):
+    for of in (all_taut, all_slack):
+        tubes = threads.tubes(curves, of(curves))
         facing = vertex_normals(tubes.points, tubes.triangles)
         assert (facing * tubes.normals).sum(axis=1).min() > 0.5
         assert np.linalg.norm(tubes.normals, axis=1) == pytest.approx(1)
 
 
-def test_dashes_cover_half_of_a_slack_thread(curves, strands):
-    whole, dashed = strands.tubes(curves, 0.0), strands.tubes(curves, np.inf)
+def test_dashes_cover_half_of_a_slack_thread(curves, threads):
+    whole, dashed = (threads.tubes(curves, of(curves)) for of in (all_taut, all_slack))
     thinner = DASH_SIDES * math.sin(math.pi / DASH_SIDES) / (SIDES * math.sin(math.pi / SIDES)) / 2
     share = area(dashed.points, dashed.triangles) / area(whole.points, whole.triangles)
     assert share == pytest.approx(thinner / 2, rel=0.03)
     assert np.isnan(dashed.values).all()
 
 
-def test_dashes_begin_elsewhere_on_each_thread(curves, strands):
-    dashed = strands.tubes(replace(curves, ends=curves.rest), np.inf)
+def test_dashes_begin_elsewhere_on_each_thread(curves, threads):
+    dashed = threads.tubes(replace(curves, ends=curves.rest), all_slack(curves))
     middle = dashed.points.reshape(-1, DASH_SIDES, 3).mean(axis=1)
     first = np.sort(middle[::2, 2])[12:24]  # the second dash of each of the twelve threads, nearly
     assert np.ptp(first) > 0.5
     assert len(np.unique(np.round(first, 2))) > 10
 
 
-def test_a_thread_may_be_slack_in_part(curves, strands):
+def test_a_thread_may_be_slack_in_part(curves, threads):
     half = curves.rest.mean(axis=1)[:, 2] > 30
-    tubes = strands.tubes(replace(curves, tension=np.where(half, 0.0, 1.0)), 0.01)
+    tubes = threads.tubes(replace(curves, tension=np.where(half, 0.0, 1.0)), ~half)
     height = tubes.points[tubes.triangles].mean(axis=1)[:, 2]
     dashed = np.isnan(tubes.values[tubes.triangles]).any(axis=1)
     middle = curves.ends[..., 2].max() / 2
@@ -119,16 +129,16 @@ def test_a_thread_may_be_slack_in_part(curves, strands):
     assert set(np.round(taut, 9)) == {0.5, 1.0}, "the mean where it goes slack"
 
 
-def test_points_are_the_same_in_all_states(case, strands, curves):
-    at_rest = strands.tubes(replace(curves, ends=curves.rest), 0.0)
-    now = strands.tubes(curves, 0.0)
+def test_points_are_the_same_in_all_states(case, threads, curves):
+    at_rest = threads.tubes(replace(curves, ends=curves.rest), all_taut(curves))
+    now = threads.tubes(curves, all_taut(curves))
     assert np.array_equal(at_rest.triangles, now.triangles)
     assert at_rest.points.shape == now.points.shape
 
 
 def test_nothing_hangs_over_the_opening(curves):
-    strands = Strands(curves, 1, THICK, 1.0, WEDGE)
-    tubes = strands.tubes(replace(curves, ends=curves.rest), 0.0)
+    threads = ThreadTubes(curves, 1, THICK, 1.0, WEDGE)
+    tubes = threads.tubes(replace(curves, ends=curves.rest), all_taut(curves))
     angle = np.abs(from_front(tubes.points[np.unique(tubes.opened)]))
     assert angle.min() == pytest.approx(1.0, abs=2 * THICK / 6.5), (
         "a thread ends where the wall does"
@@ -142,7 +152,7 @@ def test_threads_along_the_axis_and_across_its_cut(make_case):
     case = make_case(threads__0__angle="0 deg", pressure__steps=1)
     shape = uniform_shape(case, solve(case, "fast").rows[-1])
     for curves in shape.threads:
-        tubes = Strands(curves, 1, THICK, 1.0, WEDGE).tubes(curves, 0.0)
+        tubes = ThreadTubes(curves, 1, THICK, 1.0, WEDGE).tubes(curves, all_taut(curves))
         assert np.isfinite(tubes.points).all() and np.isfinite(tubes.normals).all()
         radius = from_axis(tubes.points)
         assert np.ptp(radius) < 2.5 * THICK
@@ -157,7 +167,7 @@ def test_a_piece_of_no_length_does_no_harm(curves):
         ends=np.concatenate([second[:, [0, 0]], curves.ends]),
         tension=np.insert(curves.tension, 0, 0.0),
     )
-    with_nil = Strands(nil, 1, THICK, 1.0, WEDGE).tubes(nil, 0.0)
+    with_nil = ThreadTubes(nil, 1, THICK, 1.0, WEDGE).tubes(nil, all_taut(nil))
     assert np.isfinite(with_nil.points).all()
-    without = Strands(curves, 1, THICK, 1.0, WEDGE).tubes(curves, 0.0)
+    without = ThreadTubes(curves, 1, THICK, 1.0, WEDGE).tubes(curves, all_taut(curves))
     assert with_nil.points == pytest.approx(without.points, abs=1e-9)

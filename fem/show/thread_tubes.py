@@ -31,7 +31,7 @@ GOLDEN = (math.sqrt(5) - 1) / 2
 """Its multiples spread evenly between whole numbers."""
 
 
-class Strands:
+class ThreadTubes:
     """The threads of one family in the whole tube, chained and sampled once for all states.
 
     Parameters
@@ -63,19 +63,30 @@ class Strands:
         )
         self._dashes = Samples(self._chain, _dashes(self._chain.lengths, dash), wedge)
 
-    def tubes(self, curves: ThreadCurves, least: float) -> Tubes:
-        """Return the threads in a state; what has no more tension than `least` (N) in dashes.
+    def tubes(self, curves: ThreadCurves, taut: Mask) -> Tubes:
+        """Return the threads in a state, in dashes where they carry no tension.
 
-        Their values are the tension (N), nan on dashes.
+        Parameters
+        ----------
+        curves
+            The threads.
+        taut
+            Which pieces carry tension, shape (pieces,).
+
+        Returns
+        -------
+        Tubes
+            Their values are the tension (N), nan on dashes.
         """
         now = turned(curves.ends, self._sectors)
-        tension = np.tile(curves.tension, self._sectors)
+        tension, taut = np.tile(curves.tension, self._sectors), np.tile(taut, self._sectors)
         along = tension[self._whole.pieces]  # (threads, parts)
         at_samples = (np.pad(along, _FIRST, "edge") + np.pad(along, _LAST, "edge")) / 2
-        taut = self._whole.sweep(now, self._radius, SIDES, along > least, at_samples)
-        slack = tension[self._dashes.pieces] <= least
+        shown = taut[self._whole.pieces]
+        lines = self._whole.sweep(now, self._radius, SIDES, shown, at_samples)
+        slack = ~taut[self._dashes.pieces]
         none = np.full((len(slack), 2), np.nan)
-        return joined([taut, self._dashes.sweep(now, self._radius / 2, DASH_SIDES, slack, none)])
+        return joined([lines, self._dashes.sweep(now, self._radius / 2, DASH_SIDES, slack, none)])
 
 
 _FIRST, _LAST = ((0, 0), (1, 0)), ((0, 0), (0, 1))
@@ -130,7 +141,7 @@ class Samples:
     places
         Where on it.
     wedge
-        As of :class:`Strands`.
+        As of :class:`ThreadTubes`.
 
     Attributes
     ----------
