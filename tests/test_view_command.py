@@ -161,6 +161,8 @@ def test_every_option_is_refused_where_it_does_nothing(view):
         (["--png", "a.png", "--height", "9 kPa"], '--height "9 kPa": this is not a length'),
         (["--png", "a.png", "--height", "-9 mm"], '--height "-9 mm": it must be above 0'),
         (["--png", "a.png", "--height", "20 mm"], "--height 20 mm: the tubes need"),
+        (["--png", "a.png", "--height", "1e9 mm"], "--height 1e+09 mm: at most 3000 mm, 50 times"),
+        (["--movie", "a.gif", "--height", "4 m"], "--height 4000 mm: at most 3000 mm, 50 times"),
     ],
 )
 def test_bad_options_are_sentences(view, words, sentence):

@@ -17,6 +17,10 @@ if TYPE_CHECKING:
 LAST = "last"
 """Names the last step."""
 
+MOST_LENGTHS = 50
+"""Height that is shown at most, in lengths of the longest tube at rest, which is then still seen to
+be one (a choice of our own)."""
+
 
 class Asked(NamedTuple):
     """What is to be seen: result folders, and a bench file or None."""
@@ -59,6 +63,22 @@ def height_of(text: str) -> float:
     if height <= 0:
         raise InputError(f'--height "{text}": it must be above 0')
     return height
+
+
+def check_height(height: float | None, shown: Sequence[Exhibit]) -> None:
+    """Check that the tubes are not lost in a height that is to be shown (mm).
+
+    Raises
+    ------
+    InputError
+        If they are.
+    """
+    most = MOST_LENGTHS * max(exhibit.case.tube.length for exhibit in shown)
+    if height is not None and height > most:
+        raise InputError(
+            f"--height {height:g} mm: at most {most:g} mm, "
+            f"{MOST_LENGTHS} times the length of the longest tube at rest"
+        )
 
 
 def _is_study(folder: Path) -> bool:
@@ -106,14 +126,17 @@ def open_window(asked: Asked, *, cut: bool, start: bool) -> None:
     open_it(shown, title_of(shown), cut=cut, start=start)
 
 
-def save_still(asked: Asked, file: Path, step: str, **options: Any) -> None:
+def save_still(
+    asked: Asked, file: Path, step: str, *, height_mm: float | None, **options: Any
+) -> None:
     """Write the picture of a step."""
     from fem.show.still import check_ending
     from fem.show.still import save_still as save
 
     check_ending(file)
     shown = asked.load()
-    save(shown, file, step=step_number(step, shown), **options)
+    check_height(height_mm, shown)
+    save(shown, file, step=step_number(step, shown), height_mm=height_mm, **options)
     _say_written(file)
 
 
@@ -133,7 +156,7 @@ def step_number(text: str, shown: Sequence[Exhibit]) -> int:
     return int(text)
 
 
-def save_movie(asked: Asked, file: Path, **options: Any) -> None:
+def save_movie(asked: Asked, file: Path, *, height_mm: float | None, **options: Any) -> None:
     """Write a film of the path."""
     from fem.show.movie import save_movie as save
     from fem.show.movie.film import NoEncoderError, rate
@@ -144,8 +167,9 @@ def save_movie(asked: Asked, file: Path, **options: Any) -> None:
     except NoEncoderError as lack:
         fail(str(lack), LACKING)
     shown = asked.load()
+    check_height(height_mm, shown)
     with progress() as report:
-        save(shown, file, report=report, **options)
+        save(shown, file, report=report, height_mm=height_mm, **options)
     _say_written(file)
 
 
