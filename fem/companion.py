@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fem.case import Case
-from fem.result import Run
+from fem.model_run import Run
 
 MESH_ERROR = "mesh_error"
 IF_BONDED = "if_bonded"

@@ -1,96 +1,24 @@
-"""What comes out of a solve: the step table, the shapes, and where they came from."""
+"""What comes out of a solve, and its folder: the models' runs, and where they came from."""
 
 from __future__ import annotations
 
 import csv
 import json
 import math
-import re
-from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
-from xml.etree import ElementTree
 
 from fem.case import Case
+from fem.model_run import HISTORY, Run
+from fem.model_run import limit_name as limit_name
 from fem.origin import Origin
-from fem.shape import Shape, whole_tube
+from fem.saved import read_result
+from fem.series import remove_series, save_series
+from fem.shape import Shape
 
 if TYPE_CHECKING:
     import pandas
-
-HISTORY = [
-    *("step", "pressure_kPa", "demanded", "energy_gap", "newton_iterations", "stable", "limit"),
-]
-"""Columns of the step table that tell how the solver went."""
-
-SHAPE_FILE = r"shape_[0-9]+\.vtu"
-"""What the files of shapes are called."""
-
-Report = Callable[[str, int, int], None]
-"""Is told what is solved, the steps done and the steps in all.
-
-What is solved is a model by its name or, as ``"fe.mesh_error"``, the FE model for the second time.
-"""
-
-
-WIDENED = 1.05
-"""A bore stretched by less than this at half length has not ballooned (a choice of our own).
-
-The bare tube of `validation/test_balloon.py` balloons at 1.75.
-"""
-
-
-def limit_name(row: dict[str, Any]) -> str:
-    """Return what the extreme of the pressure in a row is called; it need not be a balloon's."""
-    return "balloon limit" if row["bore_stretch"] > WIDENED else "pressure limit"
-
-
-@dataclass(frozen=True)
-class Run:
-    """What one model made of a case.
-
-    Attributes
-    ----------
-    model
-        ``"fe"`` or ``"fast"``.
-    rows
-        The step table, a dictionary by column name to each step.
-    reached
-        Whether the last demanded value was reached.
-    reason
-        Why not, in one sentence; empty if it was.
-    seconds
-        Wall time.
-    mesh
-        Counts of the mesh; empty for the fast model.
-    interrupted
-        Whether the user broke off its solve or one of its second solves.
-    lost
-        Whether the run ended where nothing was found, though the tube has no limit there.
-    limit
-        Where the pressure has its extreme, in one clause; empty if the path shows no such point.
-    balance
-        Figures that ought to be nil, each without dimension.
-    shapes
-        Shape at each step; none for the fast model.
-    shortfalls
-        Why second solves have fewer demanded rows, a sentence each; empty if they have not.
-    """
-
-    model: str
-    rows: list[dict[str, Any]]
-    reached: bool
-    reason: str
-    seconds: float
-    balance: dict[str, float]
-    interrupted: bool = False
-    lost: bool = False
-    limit: str = ""
-    mesh: dict[str, Any] = field(default_factory=dict)
-    shapes: list[Shape] = field(default_factory=list)
-    shortfalls: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -120,8 +48,6 @@ class Result:
         InputError
             If there is no result in the folder, or it is damaged; the text names the file.
         """
-        from fem.saved import read_result
-
         case, runs, origin = read_result(Path(folder))
         return cls(case, runs, origin)
 
@@ -172,7 +98,7 @@ class Result:
                     "lost": run.lost,
                     "shortfalls": run.shortfalls,
                     "limit": run.limit,
-                    "wall_time_s": round(run.seconds, 3),
+                    "wall_time_s": round(run.seconds, 3) if math.isfinite(run.seconds) else None,
                     "mesh": run.mesh,
                     "balance": {
                         name: figure if math.isfinite(figure) else None
@@ -204,30 +130,3 @@ class Result:
         (folder / "run.json").write_text(text + "\n", encoding="utf-8")
         if self.shapes:
             save_series(self.shapes, folder)
-
-
-def remove_series(folder: Path) -> None:
-    """Remove shape.pvd, where there is one, and the files of ours that it lists."""
-    index = folder / "shape.pvd"
-    if not index.exists():
-        return
-    with suppress(ElementTree.ParseError):
-        for entry in ElementTree.parse(index).iter("DataSet"):
-            name = entry.get("file", "")
-            if re.fullmatch(SHAPE_FILE, name):
-                (folder / name).unlink(missing_ok=True)
-    index.unlink()
-
-
-def save_series(shapes: list[Shape], folder: Path) -> None:
-    """Write a VTU file to each shape and a PVD file that lists them, by their numbers."""
-    root = ElementTree.Element("VTKFile", type="Collection", version="0.1")
-    collection = ElementTree.SubElement(root, "Collection")
-    for step, shape in enumerate(shapes):
-        name = f"shape_{step:03d}.vtu"
-        whole_tube(shape).save(folder / name)
-        ElementTree.SubElement(collection, "DataSet", timestep=str(step), part="0", file=name)
-    ElementTree.indent(root)
-    ElementTree.ElementTree(root).write(
-        folder / "shape.pvd", encoding="utf-8", xml_declaration=True
-    )

@@ -19,7 +19,8 @@ from fem.companion import (
     without_rest,
 )
 from fem.complaint import InputError
-from fem.result import Report, Result, Run
+from fem.model_run import Report, Run
+from fem.result import Result
 
 if TYPE_CHECKING:
     from fem.track import Body

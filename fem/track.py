@@ -12,9 +12,9 @@ from fem.balance import energy_gap
 from fem.case import Case
 from fem.loading import AXIAL, PRESSURE, TWIST
 from fem.measure import Reactions, Snapshot, measures
+from fem.model_run import Report, limit_name
 from fem.newton import Model
 from fem.path import TEARS, follow
-from fem.result import Report, limit_name
 from fem.shape import Shape
 from fem.stages import air_let_in, loading_of, stages_of, steps_of
 from fem.state import (

@@ -1,5 +1,6 @@
 """A result read back from its folder: the same figures and shapes, or what is wrong with it."""
 
+import csv
 import json
 import math
 import shutil
@@ -68,8 +69,10 @@ def test_shapes_are_the_whole_tubes_that_were_saved(result, folder):
         assert [family.name for family in shape.threads] == ["A", "B"]
         assert loaded.points == pytest.approx(saved.points, rel=FLOAT32, abs=1e-5)
         assert np.array_equal(loaded.cells, saved.cells)
-        for name in ("part", "tension_N", "stretch"):
+        for name in ("part", "tension_N"):
             assert np.array_equal(loaded.cell_data[name], saved.cell_data[name], equal_nan=True)
+        stretches = (tube.point_data["stretch"] for tube in (loaded, saved))
+        assert np.array_equal(*stretches, equal_nan=True)
         moved = saved.point_data["displacement"]
         assert loaded.point_data["displacement"] == pytest.approx(moved, rel=FLOAT32, abs=1e-5)
 
@@ -152,18 +155,151 @@ def test_what_is_no_folder_is_refused(folder, tmp_path):
     [
         ("{", "not valid JSON"),
         ("[" * 100_000, "not valid JSON"),
-        ("[]", "does not tell of a result"),
-        ('{"case": {}}', "does not tell of a result"),
+        ("[]", "all of it = []: an object is due"),
+        ('{"case": {}}', "runs: this key is missing"),
+        ('{"case": {}, "runs": [NaN]}', "NaN is no number of JSON"),
         ('{"study": {"title": "Reach"}}', "this is a study"),
         ('{"case": {"title": "x"}, "runs": []}', "tube: this key is missing"),
-        ('{"case": {}, "runs": [3]}', "a run lacks"),
-        ('{"case": {}, "runs": [{"model": "fe"}]}', "a run lacks the key reached"),
+        ('{"case": {}, "runs": [3]}', "runs[1] = 3: an object is due"),
+        ('{"case": {}, "runs": [{"model": "fe"}]}', "runs[1].reached: this key is missing"),
     ],
 )
 def test_a_bad_provenance_is_refused(copy, text, said):
     (copy / "run.json").write_text(text, encoding="utf-8")
     assert said in refusal(copy)
     assert str(copy / "run.json") in refusal(copy)
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "said"),
+    [
+        (["runs", 0, "history"], 5, "runs[1].history = 5: a list is due"),
+        (["runs", 1, "history"], None, "runs[2].history = None: a list is due"),
+        (["runs", 0, "history", 1, "step"], True, "runs[1].history[2].step = True: it must be a"),
+        (["runs", 0, "model"], "bench", "runs[1].model = 'bench': it must be 'fe' or 'fast'"),
+        (["runs", 1, "model"], "fe", "it has other steps than run.json"),
+        (["runs", 0, "reached"], "yes", "runs[1].reached = 'yes': it must be a valid boolean"),
+        (["runs", 0, "reason"], None, "runs[1].reason = None: it must be a valid string"),
+        (["runs", 0, "wall_time_s"], "3 s", "runs[1].wall_time_s = '3 s': it must be a valid numb"),
+        (["runs", 0, "wall_time_s"], -1, "runs[1].wall_time_s = -1: it must be greater than or"),
+        (["runs", 0, "balance"], [], "runs[1].balance = []: an object is due"),
+        (["runs", 0, "balance", "energy_gap"], "x", "runs[1].balance.energy_gap = 'x': it must"),
+        (["runs", 0, "mesh"], None, "runs[1].mesh = None: an object is due"),
+        (["runs", 0, "mesh", "threads_meshed"], 3, "runs[1].mesh.threads_meshed = 3: an object"),
+        (["runs", 0, "shortfalls"], "none", "runs[1].shortfalls = 'none': a list is due"),
+        (["versions"], ["3.13"], "versions = ['3.13']: an object is due"),
+        (["machine", "system"], 5, "machine.system = 5: it must be a valid string"),
+    ],
+)
+def test_a_provenance_of_wrong_types_is_refused_by_file_and_key(copy, place, value, said):
+    file = copy / "run.json"
+    told = json.loads(file.read_text(encoding="utf-8"))
+    inner = told
+    for key in place[:-1]:
+        inner = inner[key]
+    inner[place[-1]] = value
+    file.write_text(json.dumps(told), encoding="utf-8")
+    assert said in refusal(copy)
+    assert refusal(copy).startswith(str(copy))
+
+
+@pytest.mark.parametrize("cell", ["", "nan", "inf", "-inf"])
+@pytest.mark.parametrize(
+    "name", ["pressure_kPa", "twist_deg", "stretch", "bore_stretch", "tension_N.A", "energy_gap"]
+)
+def test_a_figure_that_is_needed_and_not_there_is_refused_by_its_line(copy, name, cell):
+    """In the last row, of the fast model, whose line is counted in the file itself."""
+    file = copy / "steps.csv"
+    with open(file, newline="", encoding="utf-8") as table:
+        lines = [*csv.reader(table)]
+    lines[-1][lines[0].index(name)] = cell
+    with open(file, "w", newline="", encoding="utf-8") as table:
+        csv.writer(table, lineterminator="\n").writerows(lines)
+    fault = f'{name} cannot be "{cell}"' if cell else f"{name} is empty"
+    assert refusal(copy) == f"{file}: line {len(lines)}: {fault}"
+
+
+def test_neither_more_nor_other_rows_than_told_are_taken(copy):
+    file = copy / "steps.csv"
+    lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
+    for wrong in (
+        [*lines, lines[-1]],
+        [*lines[:2], lines[1], *lines[3:]],
+        [lines[0], *(line.replace(",7.5,", ",7.6,", 1) for line in lines[1:])],
+    ):
+        file.write_text("".join(wrong), encoding="utf-8")
+        assert refusal(copy) == f"{file}: it has other steps than run.json"
+
+
+def test_a_column_that_is_there_twice_is_refused(copy):
+    file = copy / "steps.csv"
+    lines = file.read_text(encoding="utf-8").splitlines()
+    lines = [f"{line},{'twist_deg' if n == 0 else '5'}" for n, line in enumerate(lines)]
+    file.write_text("\n".join(lines), encoding="utf-8")
+    assert refusal(copy) == f"{file}: the column twist_deg is there twice"
+
+
+# A shape of something else, whose file is whole: what it is held against is in the case and row.
+
+
+def of_another(result, **changes):
+    """Return the shape at the last step with some of its arrays changed."""
+    return replace(result.shapes[2], **changes)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda s: {"nodes": s.nodes * [1, 1, 1.01]}, "its length at rest is 60.6 mm, that of the"),
+        (lambda s: {"nodes": s.nodes * [1.02, 1.02, 1]}, "its bore radius at rest is 5.1 mm"),
+        (
+            lambda s: {"displacement": s.displacement + [0, 0, 0.01] * (s.nodes > 59)},
+            "its free end is displaced by",
+        ),
+        (lambda s: {"displacement": turned_further(s, 0.1)}, "its free end is turned by 0.1 deg"),
+        (lambda s: {"displacement": s.displacement * math.nan}, "a coordinate or a tension is no"),
+        (
+            lambda s: {"threads": [*s.threads[:1], replace(s.threads[1], **fewer(s.threads[1]))]},
+            "threads B, 12 are due",
+        ),
+    ],
+)
+def test_a_shape_that_is_not_that_of_its_step_is_refused(copy, result, change, said):
+    file = copy / "shape_002.vtu"
+    whole_tube(of_another(result, **change(result.shapes[2]))).save(file)
+    assert refusal(copy).startswith(f"{file}: ")
+    assert said in refusal(copy)
+
+
+def turned_further(shape, degrees):
+    """Return displacements that turn the tube by so much more at its free end."""
+    now = shape.nodes + shape.displacement
+    angle = np.radians(degrees) * (shape.nodes[:, 2] > 59.99)
+    x, y = now[:, 0], now[:, 1]
+    moved = [x * np.cos(angle) - y * np.sin(angle), x * np.sin(angle) + y * np.cos(angle)]
+    return np.stack([*moved, now[:, 2]], axis=1) - shape.nodes
+
+
+def fewer(threads):
+    """Return the arrays of a family without the pieces of its first thread."""
+    keep = len(threads.rest) // 2
+    return {name: getattr(threads, name)[keep:] for name in ("rest", "ends", "tension")}
+
+
+def test_a_shape_of_another_step_or_mesh_is_refused(copy, make_case, tmp_path):
+    """The other mesh gives nearly the same shapes, and at rest the very same tube."""
+    solve(make_case(pressure__steps=2), "fe", "1x1x7").save(tmp_path / "other")
+    for source, target, said in [
+        (copy / "shape_001.vtu", "shape_002.vtu", "its free end is displaced by"),
+        (tmp_path / "other" / "shape_001.vtu", "shape_001.vtu", "its free end is displaced by"),
+        (tmp_path / "other" / "shape_000.vtu", "shape_000.vtu", "its mesh is not that of shape_0"),
+    ]:
+        shutil.copy(copy / target, tmp_path / "kept")
+        shutil.copy(source, copy / target)
+        assert said in refusal(copy)
+        assert refusal(copy).endswith("it is not the shape of this step")
+        shutil.copy(tmp_path / "kept", copy / target)
+    Result.load(copy)
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,8 @@ import pytest
 
 from fem.case import Case
 from fem.companion import companions
-from fem.result import Result, limit_name
+from fem.model_run import limit_name
+from fem.result import Result
 from fem.run import MODELS, solve
 from fem.show.console import print_result, progress
 from tests.shown import cut

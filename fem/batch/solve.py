@@ -21,7 +21,7 @@ from fem.batch.gather import Group, groups
 from fem.batch.paths import follow
 from fem.batch.readings import Readings, read
 from fem.case import Case
-from fem.result import Run
+from fem.model_run import Run
 from fem.run import solve
 from fem.track import limit_clause, rubber_limit
 

@@ -8,7 +8,7 @@ from rich.table import Table
 
 from fem.case import Case
 from fem.companion import IF_BONDED, MESH_ERROR
-from fem.result import Run
+from fem.model_run import Run
 from fem.show.parts import demanded
 from fem.show.tables import MOTION, Column, end_columns, plain_table, thread_columns
 

@@ -11,7 +11,8 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from fem.case import Case
 from fem.companion import Companion
-from fem.result import Report, Result, Run
+from fem.model_run import Report, Run
+from fem.result import Result
 from fem.show.bounds import bounded_row, bounds_table
 from fem.show.parts import NAMES, besides, demanded, family_words, on_path, outcome
 from fem.show.remarks import overstretched, remarks

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from fem.case import Case
-from fem.result import Result, Run
+from fem.model_run import Run
+from fem.result import Result
 from fem.show.parts import NAMES, on_path, place
 from fem.thread import ThreadFamily
 

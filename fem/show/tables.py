@@ -12,7 +12,8 @@ from rich.console import Console
 from rich.table import Table
 
 from fem.case import Case
-from fem.result import Result, Run
+from fem.model_run import Run
+from fem.result import Result
 from fem.show.parts import NAMES, Rows, besides, beyond, demanded
 
 GAP = 2

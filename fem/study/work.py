@@ -11,7 +11,8 @@ from typing import Self
 
 from fem.case import Case
 from fem.chain import Chain
-from fem.result import Result, Run
+from fem.model_run import Run
+from fem.result import Result
 from fem.run import solve
 from fem.study.ledger import Curve, Status
 

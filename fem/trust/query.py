@@ -17,7 +17,7 @@ from fem.trust.state import by_pressure
 if TYPE_CHECKING:
     import pandas
 
-    from fem.result import Run
+    from fem.model_run import Run
     from fem.study.plan import Study
 
 MOST_STEPS = 200

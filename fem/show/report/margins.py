@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator
 from typing import Any, NamedTuple
 
 from fem.case import Case
-from fem.result import Result, Run
+from fem.model_run import Run
+from fem.result import Result
 from fem.show.console import UNBALANCED
 from fem.show.parts import NAMES, on_path, place
 from fem.show.remarks import NARROW

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from itertools import chain, zip_longest
 from typing import Any
 
-from fem.result import Result, Run
+from fem.model_run import Run
+from fem.result import Result
 from fem.show.parts import NAMES
 from fem.show.report.grid import Grid
 from fem.show.report.margins import power

@@ -7,7 +7,8 @@ from typing import Any
 
 from fem.case import Case
 from fem.companion import MESH_ERROR
-from fem.result import Result, Run
+from fem.model_run import Run
+from fem.result import Result
 from fem.show.parts import NAMES, demanded, on_path, outcome
 from fem.show.remarks import overstretched, remarks
 from fem.show.report.case import asked, case_grids, family_grid

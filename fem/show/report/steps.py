@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 
 from fem.case import Case
-from fem.result import Result, Run
+from fem.model_run import Run
+from fem.result import Result
 from fem.show.bounds import bounded_row, bounds_table
 from fem.show.parts import NAMES, besides, demanded, family_words
 from fem.show.report.grid import Grid

@@ -8,7 +8,9 @@ from typing import Any
 
 from fem.case import Case
 from fem.complaint import InputError
-from fem.result import Result, Run
+from fem.model_run import Run
+from fem.result import Result
+from fem.show.asked import with_added
 from fem.show.exhibit import Exhibit, exhibits
 from fem.show.parts import on_path
 from fem.show.parts import outcome as reached_or_not
@@ -101,4 +103,4 @@ def _told(case: Case, run: Run) -> list[Exhibit]:
         return exhibits(Result(case, [run]))
     ended = "" if run.reached else reached_or_not(run).removeprefix("not reached, ")
     note = "; ".join([ended] * bool(ended) + [UNSHAPED])
-    return [Exhibit(case.title, case, run.model, on_path(run), [], note)]
+    return [Exhibit(case.title, case, run.model, with_added(case, on_path(run)), [], note)]
