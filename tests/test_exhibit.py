@@ -11,7 +11,9 @@ import pytest
 from fem.complaint import InputError
 from fem.result import Result
 from fem.run import solve
-from fem.show.exhibit import at_rest, exhibits, load_exhibits, names_of
+from fem.show.asked import drive_columns
+from fem.show.exhibit import at_rest, exhibits, load_cases, load_exhibits, names_of
+from fem.show.still.readouts import readouts
 from tests.shown import cut
 
 
@@ -62,6 +64,35 @@ def test_states_of_a_move_are_called_by_it(make_case):
     assert exhibit.labels[-1] == "5 deg"
 
 
+def test_states_are_called_by_what_was_asked_for(make_case):
+    """A volume or air, the pressure of each model beside it."""
+    liquid = {"added": "2 mL", "steps": 2}
+    result = solve(make_case(pressure=None, volume=liquid), "fast")
+    (exhibit,) = exhibits(result)
+    rows = result.runs[0].rows
+    at = [f"{row['pressure_kPa']:.3g} kPa" for row in rows]
+    assert exhibit.labels == ["at rest", f"1 mL added, {at[1]}", f"2 mL added, {at[2]}"]
+    added = [(row["volume_mm3"] - rows[0]["volume_mm3"]) / 1000 for row in rows]
+    assert [row["added_mL"] for row in exhibit.rows] == added
+    assert [column.name for column in drive_columns(exhibit.case)] == ["added_mL"]
+    titles = [line.title for line in readouts([exhibit])]
+    assert titles[:2] == ["added [mL]", "pressure [kPa]"]
+
+    air = {"mass": "5 mg", "steps": 2}
+    (exhibit,) = exhibits(solve(make_case(pressure=None, gas=air), "fast"))
+    row = exhibit.rows[2]
+    assert exhibit.labels[2] == f"{row['air_mg']:.3g} mg of air, {row['pressure_kPa']:.3g} kPa"
+    assert readouts([exhibit])[0].title == "air [mg]"
+    bench = replace(exhibit, model="bench", rows=[{"pressure_kPa": 3.0, "twist_deg": 1.0}])
+    assert bench._label(bench.rows[0] | {"displacement_mm": -2.0}) == "3 kPa"
+
+
+def test_a_minus_is_a_minus(make_case):
+    case = make_case(move={"twist": "-5 deg", "steps": 1}, pressure__steps=1)
+    (exhibit,) = exhibits(solve(case, "fast"))
+    assert exhibit.labels[-1] == "\N{MINUS SIGN}5 deg"
+
+
 def test_a_row_whose_motion_nobody_measured_may_be_one_at_rest():
     unknown = {"pressure_kPa": 0.0, "twist_deg": math.nan, "displacement_mm": math.nan}
     assert at_rest(unknown)
@@ -89,6 +120,19 @@ def test_folders_of_one_last_name_are_told_apart_by_as_much_of_the_path_as_is_ne
     found = names_of([tmp_path / folder for folder in tree], titles)
     assert found == ["p/out", "q/out", "lone", "a/out", f"{tmp_path.name}/out", "Lifter"]
     assert names_of([Path("/out"), Path("/p/out")], ["W", "W"]) == ["/out", "p/out"]
+
+
+def test_cases_are_read_without_shapes_and_named_as_what_is_shown(result, tmp_path):
+    for folder in ("p/out", "q/out"):
+        result.save(tmp_path / folder)
+    folders = [tmp_path / "p" / "out", tmp_path / "q" / "out"]
+    shown = load_exhibits(folders)
+    (folders[1] / "shape_001.vtu").write_bytes(b"damaged")
+    cases = load_cases(folders)
+    assert list(cases) == list(dict.fromkeys(exhibit.name for exhibit in shown))
+    assert [case.hash for case in cases.values()] == 2 * [result.case.hash]
+    with pytest.raises(InputError, match="named twice"):
+        load_cases([folders[0], folders[0]])
 
 
 def test_a_folder_that_is_named_twice_is_refused(result, tmp_path):

@@ -8,6 +8,7 @@ import socket
 import subprocess
 import sys
 import textwrap
+import threading
 import time
 import urllib.error
 import urllib.request
@@ -112,6 +113,66 @@ def test_another_host_is_refused(ask, host):
     status, answer = get(ask, "scene", headers={"Host": host})
     assert status in (400, 403)
     assert status == 400 or "only this machine" in answer["error"]
+
+
+def test_it_answers_while_what_is_shown_is_still_loaded(shown):
+    """The page is there at once; the scene waits for its shapes."""
+    go_on = threading.Event()
+
+    def load():
+        assert go_on.wait(PATIENCE)
+        return shown
+
+    async def run():
+        app = make_app(load, "Wrist", base=None, key=KEY)
+        async with TestClient(TestServer(app)) as client:
+            scene = asyncio.create_task(answered(client, "GET", "scene"))
+            page = await answered(client, "GET", "")
+            waits = not scene.done()
+            go_on.set()
+            return page, waits, await scene
+
+    page, waits, scene = asyncio.run(run())
+    assert page[0] == 200 and waits
+    assert len(opened(scene[3])["exhibits"]) == len(shown)
+
+
+def test_what_cannot_be_loaded_is_told_to_the_page_and_ends_the_server():
+    """In a process of its own, as `run_app` has the main thread."""
+    script = """
+        from fem.complaint import InputError
+        from fem.show.web.server import serve
+
+        def load():
+            input()
+            raise InputError("shape_001.vtu: damaged")
+
+        try:
+            serve(load, "Wrist")
+        except InputError as error:
+            print("ended by", error)
+    """
+    with subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(script)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as serving:
+        address = serving.stdout.readline().strip()
+        said = []
+        asking = threading.Thread(target=lambda: said.append(fetched(f"{address}scene")))
+        asking.start()
+        time.sleep(0.3)  # till it has asked
+        out, _ = serving.communicate("go on\n", timeout=PATIENCE)
+        asking.join()
+    assert out.endswith("ended by shape_001.vtu: damaged\n")
+    assert said == [{"error": "shape_001.vtu: damaged"}]
+
+
+def fetched(address):
+    """Return the JSON at an address."""
+    with urllib.request.urlopen(address, timeout=PATIENCE) as answer:
+        return json.loads(answer.read())
 
 
 def test_localhost_is_this_machine(shown):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -38,9 +38,7 @@ class Asked(NamedTuple):
         """
         from fem.show.exhibit import load_exhibits
 
-        for folder in self.folders:
-            if _is_study(folder):
-                raise InputError(_instead_of_study(folder))
+        self.check_no_study()
         shown = load_exhibits(self.folders)
         if not shown:
             named = ", ".join(map(str, self.folders))
@@ -50,6 +48,18 @@ class Asked(NamedTuple):
         from fem.show.measured import with_bench
 
         return with_bench(shown, self.bench)
+
+    def check_no_study(self) -> None:
+        """Check that no folder is that of a study.
+
+        Raises
+        ------
+        InputError
+            If one is.
+        """
+        for folder in self.folders:
+            if _is_study(folder):
+                raise InputError(_instead_of_study(folder))
 
 
 def height_of(text: str) -> float:
@@ -100,7 +110,11 @@ def _instead_of_study(folder: Path) -> str:
 
 
 def serve(asked: Asked, **options: Any) -> None:
-    """Serve the page of results, or of one study, until Ctrl-C."""
+    """Serve the page of results, or of one study, until Ctrl-C.
+
+    Shapes are read while the page is opened; what is wrong with one ends it then. A bench file,
+    written by hand, is checked before.
+    """
     from fem.show.web.server import serve as serve_page
 
     if len(asked.folders) == 1 and _is_study(asked.folders[0]):
@@ -111,8 +125,12 @@ def serve(asked: Asked, **options: Any) -> None:
         room = StudyRoom.load(asked.folders[0])
         serve_page(room.first(), room.title, base=room.base, study=room, **options)
         return
-    shown = asked.load()
-    serve_page(shown, title_of(shown), base=shown[0].case, **options)
+    from fem.show.exhibit import load_cases
+
+    asked.check_no_study()
+    cases = load_cases(asked.folders)
+    shown = asked.load if asked.bench is None else asked.load()
+    serve_page(shown, joined(cases), base=next(iter(cases.values())), **options)
 
 
 def open_window(asked: Asked, *, cut: bool, start: bool) -> None:
@@ -130,10 +148,10 @@ def save_still(
     asked: Asked, file: Path, step: str, *, height_mm: float | None, **options: Any
 ) -> None:
     """Write the picture of a step."""
-    from fem.show.still import check_ending
+    from fem.show.still import check_still
     from fem.show.still import save_still as save
 
-    check_ending(file)
+    check_still(file)
     shown = asked.load()
     check_height(height_mm, shown)
     save(shown, file, step=step_number(step, shown), height_mm=height_mm, **options)
@@ -159,11 +177,11 @@ def step_number(text: str, shown: Sequence[Exhibit]) -> int:
 def save_movie(asked: Asked, file: Path, *, height_mm: float | None, **options: Any) -> None:
     """Write a film of the path."""
     from fem.show.movie import save_movie as save
-    from fem.show.movie.film import NoEncoderError, rate
+    from fem.show.movie.film import NoEncoderError, check_film
     from fem.show.movie.progress import progress
 
     try:
-        rate(file)
+        check_film(file)
     except NoEncoderError as lack:
         fail(str(lack), LACKING)
     shown = asked.load()
@@ -180,4 +198,9 @@ def _say_written(file: Path) -> None:
 
 def title_of(shown: Sequence[Exhibit]) -> str:
     """Return the titles of what is shown together, each once."""
-    return " · ".join(dict.fromkeys(exhibit.name for exhibit in shown))
+    return joined(exhibit.name for exhibit in shown)
+
+
+def joined(names: Iterable[str]) -> str:
+    """Return names as one title, each once."""
+    return " · ".join(dict.fromkeys(names))

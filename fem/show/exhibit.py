@@ -11,11 +11,15 @@ from typing import Any
 from fem.case import Case
 from fem.complaint import InputError
 from fem.fast.shape import uniform_shape
-from fem.result import Result, Run, limit_name
+from fem.model_run import Run, limit_name
+from fem.result import Result
+from fem.saved import read_result
 from fem.shape import Shape
+from fem.show.asked import asked_words, with_added
 from fem.show.parts import on_path, outcome, place
 from fem.show.skin import Skin
 from fem.show.solids import Tessellation
+from fem.show.style import MINUS
 
 MODELS = {"fe": "FE model", "fast": "fast model", "bench": "bench"}
 """How the models are headed."""
@@ -72,7 +76,9 @@ class Exhibit:
     def _label(self, row: dict[str, Any]) -> str:
         if at_rest(row):
             return "at rest"
-        where = place(self, self.case, row)
+        where = place(self, self.case, row).replace("-", MINUS)
+        if asked := asked_words(self.case, row):
+            where = f"{asked}, {where}"
         if row.get("limit"):
             return f"{limit_name(row)}, {where}"
         return where if row is not self.rows[0] else "before inflation"
@@ -107,17 +113,26 @@ def load_exhibits(folders: Iterable[str | Path]) -> list[Exhibit]:
         If a folder holds no result, or a damaged one, or is named twice.
     """
     given = [Path(folder) for folder in folders]
-    whole = [folder.resolve() for folder in given]
-    for number, folder in enumerate(whole):
-        if folder in whole[:number]:
-            raise InputError(f"{given[number]}: this folder is named twice")
     results = [Result.load(folder) for folder in given]
-    names = names_of(whole, [result.case.title for result in results])
+    names = names_of(given, [result.case.title for result in results])
     return [
         exhibit
         for result, name in zip(results, names, strict=True)
         for exhibit in exhibits(result, name)
     ]
+
+
+def load_cases(folders: Iterable[str | Path]) -> dict[str, Case]:
+    """Return the cases of the results in folders by their names; no shapes are read.
+
+    Raises
+    ------
+    InputError
+        As by :func:`load_exhibits`, but for shapes.
+    """
+    given = [Path(folder) for folder in folders]
+    cases = [read_result(folder, shapes=False)[0] for folder in given]
+    return dict(zip(names_of(given, [case.title for case in cases]), cases, strict=True))
 
 
 def names_of(folders: Sequence[Path], titles: Sequence[str]) -> list[str]:
@@ -126,17 +141,26 @@ def names_of(folders: Sequence[Path], titles: Sequence[str]) -> list[str]:
     Parameters
     ----------
     folders
-        The folders, from the root and no two the same.
+        The folders.
     titles
         What the case of each is called.
+
+    Raises
+    ------
+    InputError
+        If a folder is named twice.
     """
+    whole = [folder.resolve() for folder in folders]
+    for number, folder in enumerate(whole):
+        if folder in whole[:number]:
+            raise InputError(f"{folders[number]}: this folder is named twice")
     alike = [
-        [other.parts for other, its in zip(folders, titles, strict=True) if its == title]
+        [other.parts for other, its in zip(whole, titles, strict=True) if its == title]
         for title in titles
     ]
     return [
         title if len(group) == 1 else _end_of(folder.parts, group)
-        for folder, title, group in zip(folders, titles, alike, strict=True)
+        for folder, title, group in zip(whole, titles, alike, strict=True)
     ]
 
 
@@ -149,7 +173,7 @@ def _end_of(path: tuple[str, ...], group: Sequence[tuple[str, ...]]) -> str:
 
 
 def _exhibit(case: Case, run: Run, name: str) -> Exhibit:
-    rows = on_path(run)
+    rows = with_added(case, on_path(run))
     if run.model == "fast":
         shapes = [uniform_shape(case, row) for row in rows]
     else:

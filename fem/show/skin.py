@@ -17,9 +17,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import KDTree
 
 from fem.arrays import Array, Index
 from fem.case import Tube
@@ -162,6 +159,10 @@ class Skin:
 
 def _merged(points: Array, near: float) -> Index:
     """Return for each point the number of the first of those in its place, shape (points,)."""
+    from scipy.sparse import coo_array  # a command that needs no skin starts without
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import KDTree
+
     pairs = KDTree(points).query_pairs(near, output_type="ndarray")
     count = len(points)
     links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), (count, count))

@@ -8,7 +8,7 @@ import errno
 import secrets
 import socket
 import webbrowser
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Callable, Sequence
 from typing import TYPE_CHECKING
 
 from aiohttp import web
@@ -33,7 +33,7 @@ PATIENCE = 1.0
 
 
 def serve(
-    exhibits: Sequence[Exhibit],
+    exhibits: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]],
     title: str,
     *,
     base: Case | None = None,
@@ -46,7 +46,7 @@ def serve(
     Parameters
     ----------
     exhibits
-        What is shown.
+        What is shown, or what loads it: the server listens while it does.
     title
         What the page is called.
     base
@@ -61,12 +61,18 @@ def serve(
     Raises
     ------
     InputError
-        If nothing can be served on that port.
+        If nothing can be served on that port, or what loads the exhibits raises it.
     """
     listening = listen(port)
     key = secrets.token_urlsafe(16)
     address = f"http://{ADDRESS}:{listening.getsockname()[1]}/{key}/"
-    app = make_app(exhibits, title, base=base, key=key, study=study)
+    faults: list[InputError] = []
+
+    def end(fault: InputError) -> None:
+        faults.append(fault)
+        asyncio.get_running_loop().call_soon(_end)
+
+    app = make_app(exhibits, title, base=base, key=key, study=study, failed=end)
 
     async def tell(_: web.Application) -> None:
         print(f"{address}\nserved on this machine alone until Ctrl-C", flush=True)
@@ -75,6 +81,13 @@ def serve(
 
     app.on_startup.append(tell)
     web.run_app(app, sock=listening, print=None, access_log=None, shutdown_timeout=PATIENCE)
+    for fault in faults:
+        raise fault
+
+
+def _end() -> None:
+    """End the server as Ctrl-C does; requests that wait are answered before."""
+    raise web.GracefulExit
 
 
 def listen(port: int | None) -> socket.socket:
@@ -98,19 +111,23 @@ def listen(port: int | None) -> socket.socket:
 
 
 def make_app(
-    exhibits: Sequence[Exhibit],
+    exhibits: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]],
     title: str,
     *,
     base: Case | None,
     key: str,
     study: StudyRoom | None = None,
+    failed: Callable[[InputError], None] | None = None,
 ) -> web.Application:
-    """Return the application that answers below ``/<key>/``."""
+    """Return the application that answers below ``/<key>/``; see :func:`serve`.
+
+    `failed` is told what went wrong where the exhibits are loaded and cannot be.
+    """
     app = web.Application(middlewares=[guard], client_max_size=MOST_BYTES)
     root = f"/{key}/"
     bench = LiveBench(base)
     desk = JobDesk(bench)
-    scene = Scene(exhibits, title)
+    scene = Scene(exhibits, title, failed)
     app.add_routes([web.get(root, _page), web.get(f"{root}assets/{{name}}", _asset)])
     for room in (scene, bench, desk, StudyDesk(study)):
         app.add_routes(room.routes(root))
@@ -121,22 +138,39 @@ def make_app(
 
 
 class Scene:
-    """What is shown: packed once, while the browser loads the page."""
+    """What is shown: loaded and packed once, while the browser loads the page."""
 
-    def __init__(self, exhibits: Sequence[Exhibit], title: str) -> None:
-        self._exhibits, self._title = exhibits, title
+    def __init__(
+        self,
+        exhibits: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]],
+        title: str,
+        failed: Callable[[InputError], None] | None,
+    ) -> None:
+        self._exhibits, self._title, self._failed = exhibits, title, failed
 
     def routes(self, root: str) -> list[web.RouteDef]:
         """Return what it answers."""
         return [web.get(f"{root}scene", self.answer)]
 
     async def packing(self, _: web.Application) -> AsyncIterator[None]:
-        """Begin to pack as the server starts."""
-        self._packed = asyncio.create_task(asyncio.to_thread(pack, self._exhibits, self._title))
+        """Begin as the server starts."""
+        self._packed = asyncio.create_task(self._load())
         yield
         self._packed.cancel()
         with contextlib.suppress(asyncio.CancelledError, Exception):
             await self._packed
+
+    async def _load(self) -> bytes:
+        try:
+            return await asyncio.to_thread(self._pack)
+        except InputError as fault:
+            if self._failed is not None:
+                self._failed(fault)
+            raise
+
+    def _pack(self) -> bytes:
+        exhibits = self._exhibits() if callable(self._exhibits) else self._exhibits
+        return pack(exhibits, self._title)
 
     async def answer(self, _: web.Request) -> web.Response:
         """Answer the pack."""
