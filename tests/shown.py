@@ -3,12 +3,10 @@
 from dataclasses import replace
 from itertools import combinations
 
-import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from fem.show.page import compose
-from fem.show.stage import set_scene
+from fem.show.still.path import path_page
 
 
 def cut(run, steps, **changes):
@@ -19,9 +17,9 @@ def cut(run, steps, **changes):
 
 
 def blank(result):
-    """Return the page of the 3D picture with nothing rendered on it."""
-    scene = set_scene(result)
-    return compose(scene, np.full((2, 2, 3), 255, dtype=np.uint8)), scene
+    """Return the picture of both ends of the path with nothing rendered on it, and its page."""
+    page = path_page(result)
+    return page.lettered(100).figure, page
 
 
 def texts(figure):

@@ -7,9 +7,10 @@ from matplotlib.text import Text
 from fem.run import solve
 from fem.show.curves import plot_curves
 from fem.show.panels import strips
-from fem.show.parts import besides, beyond, demanded, driven, moved, on_path
-from fem.show.stage import family_text, set_scene
-from tests.shown import check_lettering
+from fem.show.parts import besides, beyond, demanded, driven, family_text, moved, on_path
+from fem.show.still.path import path_page
+from fem.show.style import MINUS
+from tests.shown import blank, check_lettering
 
 MOVE = {"displacement": "-3 mm", "steps": 4}
 COARSE = "1x1x6"
@@ -202,28 +203,29 @@ def test_lettering_with_two_limits(make_case):
 def test_the_limit_is_shown_and_not_what_lies_beyond(make_case):
     case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 5})
     solved = solve(case, "fe", COARSE)
-    scene = set_scene(solved)
+    figure, page = blank(solved)
     limit = next(row for row in solved.runs[0].rows if row["limit"])
-    assert scene.poses[-1].shape.pressure == pytest.approx(limit["pressure_kPa"] / 1e3)
-    assert scene.poses[-1].caption[0].startswith("balloon limit, 11.")
-    assert scene.note.startswith("balloon limit at 11.")
+    assert page.shapes[-1][0].pressure == pytest.approx(limit["pressure_kPa"] / 1e3)
+    assert page.layout.heads[-1][0].startswith("FE model, balloon limit,")
+    assert "stopped early: balloon limit at 11." in said(figure)
 
 
 def test_a_move_is_shown_from_where_it_began(make_case):
     case = make_case(
         pressure={"end": "4 kPa", "steps": 1}, move={"displacement": "-6 mm", "steps": 1}
     )
-    scene = set_scene(solve(case, "fe", COARSE))
-    assert scene.poses[0].caption == ["at rest"]
-    assert len(scene.poses) == 3
-    assert "slack: A, B" in scene.poses[2].caption, "pushed in, the threads hang loose"
-    assert "slack" not in " ".join(scene.poses[1].caption)
+    figure, page = blank(solve(case, "fe", COARSE))
+    heads = [" ".join(head) for head in page.layout.heads]
+    assert heads == ["FE model, at rest", "FE model, 4 kPa", f"FE model, {MINUS}6 mm"]
+    assert said(figure).split("\n").count("all") == 2, "at rest and pushed in, threads hang loose"
+    assert said(figure).split("\n").count("none") == 1
+    check_lettering(figure)
 
 
 def test_what_turns_before_inflation_is_not_at_rest(make_case):
     case = make_case(pressure={"end": "1 kPa", "steps": 1}, end={"torque": "2 N mm"})
-    first = set_scene(solve(case, "fe", COARSE)).poses[0]
-    assert first.caption[0].startswith("before inflation: twist")
+    page = path_page(solve(case, "fe", COARSE))
+    assert " ".join(page.layout.heads[0]) == "FE model, before inflation"
 
 
 @pytest.mark.parametrize(

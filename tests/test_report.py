@@ -239,7 +239,7 @@ def test_a_machine_that_cannot_draw_has_its_report(result, monkeypatch):
     def refuse(*_):
         raise OSError("no way to draw off screen")
 
-    monkeypatch.setattr("fem.show.scene.draw_shape", refuse)
+    monkeypatch.setattr("fem.show.still.path.draw_shape", refuse)
     still, said = scene.picture_of(result)
     assert still is None and "no way to draw off screen" in said
 
@@ -335,6 +335,7 @@ def test_the_command_writes_beside_the_result_and_cautions(quick, monkeypatch, c
 
 
 def test_the_command_writes_where_it_is_told(quick, monkeypatch, tmp_path):
+    (tmp_path / "new").mkdir()
     file = tmp_path / "new" / "wrist.html"
     assert command(monkeypatch, quick, "--out", file) == 0
     assert file.exists() and [*file.parent.iterdir()] == [file]
@@ -362,8 +363,10 @@ def test_bad_input_is_one_sentence(quick, studied, monkeypatch, tmp_path, capsys
         ((old,), "the key cases is missing"),
         ((quick, "--out", tmp_path), "this is a folder"),
         ((quick, "--out", taken / "a.html"), "this is a file; a folder is needed"),
-        ((quick, "--out", taken / "b" / "a.html"), "Not a directory"),
+        ((quick, "--out", taken / "b" / "a.html"), f"{taken / 'b'}: there is no such folder"),
+        ((quick, "--out", tmp_path / "new" / "a.html"), f"{tmp_path / 'new'}: there is no such"),
     ]:
         assert command(monkeypatch, *arguments) == 2, arguments
         error = capsys.readouterr().err
         assert sentence in error and "Traceback" not in error
+    assert not (tmp_path / "new").exists()

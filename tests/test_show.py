@@ -10,9 +10,8 @@ from PIL import Image
 from fem.result import Result
 from fem.run import solve
 from fem.show.curves import draw_curves, plot_curves
-from fem.show.scene import draw_shape
-from fem.show.stage import figures, set_scene
-from fem.show.style import DPI
+from fem.show.still.path import draw_shape, path_page
+from fem.show.style import DPI, MINUS, shortened
 from tests.shown import blank, check_lettering, cut, words
 
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
@@ -109,46 +108,35 @@ def test_lettering_of_curves(result, title, steps):
 
 def test_shape_file(result, tmp_path):
     draw_shape(result, tmp_path / "shape.png")
-    width, height = set_scene(result).layout.page
+    width, height = path_page(result).layout.page
     with Image.open(tmp_path / "shape.png") as image:
         assert image.info["dpi"] == pytest.approx((DPI, DPI), rel=1e-3)
         assert image.size == pytest.approx((width * DPI, height * DPI), abs=1)
 
 
-def test_captions(result):
-    figure, _ = blank(result)
+def test_what_is_said_of_both_ends(result):
     row = result.runs[0].rows[-1]
-    said = words(figure)
-    assert "at rest" in said
-    assert f"at 15 kPa: twist {row['twist_deg']:.3g}°" in said
-    assert f"displacement \N{MINUS SIGN}{-row['displacement_mm']:.3g} mm" in said
-    assert f"bulge {row['bulge_mm']:.3g} mm" in said
-    assert "60 mm" in said, "the length at rest"
-    assert "A, +20°, 12" in said
-    assert "B, \N{MINUS SIGN}30°, 12" in said
-
-
-@pytest.mark.parametrize(
-    ("number", "text"),
-    [
-        (22.68, "22.7"),
-        (-5.306, "\N{MINUS SIGN}5.31"),
-        (-1e-9, "0"),
-        (1234.5, "1234"),
-        (999.7, "1000"),
-    ],
-)
-def test_figures(number, text):
-    assert figures(number) == text
+    said = words(blank(result)[0]).split("\n")
+    assert "FE model, at rest" in said
+    assert "FE model, 15 kPa" in said
+    assert f"{row['twist_deg']:.2f}" in said
+    assert f"{row['displacement_mm']:.3f}".replace("-", MINUS) in said
+    assert f"{row['bulge_mm']:.3f}" in said
+    assert "60.0 mm" in said, "the length at rest"
+    assert said.count("A") == said.count("B") == 2, "a tag to each family at each tube"
+    assert "A, +20°, 12\N{NO-BREAK SPACE}threads" in said
+    assert f"B, {MINUS}30°, 12\N{NO-BREAK SPACE}threads" in said
 
 
 def test_colour_bar_spans_the_tensions(result):
-    figure, scene = blank(result)
-    bars = [axes for axes in figure.axes if axes.get_ylabel() == "thread tension [N]"]
-    greatest = max(family.tension.max() for family in result.shapes[-1].threads)
-    assert len(bars) == 1
-    assert bars[0].get_ylim() == (0, greatest)
-    assert scene.colours.get_clim() == (0, greatest)
+    """Of the whole path, so that pictures of several steps of it have the same colours."""
+    figure, page = blank(result)
+    assert "thread tension [N]" in words(figure)
+    assert "wall stretch" not in words(figure), "the wall is grey"
+    (bar,) = (axes for axes in figure.axes if axes.axison)
+    greatest = max(family.tension.max() for shape in result.shapes for family in shape.threads)
+    assert bar.get_ylim() == (0, greatest)
+    assert page.scales.tension.high == greatest
 
 
 def test_threads_without_tension_are_explained(result, bare):
@@ -158,44 +146,50 @@ def test_threads_without_tension_are_explained(result, bare):
 
 
 def test_a_run_that_ended_at_rest_is_one_tube_without_colour_bar(result):
-    figure, scene = blank(Result(result.case, [cut(result.runs[0], 0)]))
-    assert len(scene.poses) == 1
-    assert scene.colours is None
+    figure, page = blank(Result(result.case, [cut(result.runs[0], 0)]))
+    assert len(page.rows) == 1
     assert "thread tension" not in words(figure)
-    assert "Stopped early: no equilibrium" in words(figure)
+    assert "free end's mark at rest" not in words(figure)
+    assert "FE model of Greenhouse wrist stopped early: no equilibrium" in words(figure)
 
 
 def test_lettering_lies_above_the_solids(result, tmp_path):
     """Dimension lines and names would vanish under the rendered picture."""
     draw_shape(result, tmp_path / "shape.png")
-    layout = set_scene(result).layout
+    layout = path_page(result).layout
     pixels = np.asarray(Image.open(tmp_path / "shape.png").convert("L"))
     left = round(0.35 * DPI)  # just inside the scale bar, which begins at 0.3 in
-    row = len(pixels) - round((layout.below + 0.1) * DPI)
+    row = len(pixels) - round((layout.below + 0.12) * DPI)
     assert pixels[row - 4 : row + 5, left].min() < 80
 
 
 def test_scale_bar_is_true(result):
-    figure, _ = blank(result)
+    figure, page = blank(result)
     (bar,) = figure.findobj(lambda artist: artist.get_gid() == "scale")
-    length = np.ptp(bar.get_xdata())
+    length = np.ptp(bar.get_xdata()) * page.layout.scale
     assert length == pytest.approx(10)
     assert "10 mm" in words(figure)
 
 
-FAMILIES = [
-    {"name": name, "count": 6, "angle": angle, "stiffness": "200 N"}
-    for name, angle in [("left", "30 deg"), ("a-name-of-just_thirty-two_letters"[:32], "0 deg")]
-]
+def families(*names, angle="30 deg"):
+    return [{"name": name, "count": 6, "angle": angle, "stiffness": "200 N"} for name in names]
+
+
+LONGEST = "a-name-of-just_thirty-two_letters"[:30]
+TUBES = {
+    "bare": [],
+    "one family": families("A"),
+    "nearly hoops": families("A", "hoops", angle="85 deg"),
+    "along": families("A", angle="0 deg"),
+    "wide names": families("WWWWWWWWW", "MMMMMMMMM"),
+    "many": families(*(f"{LONGEST}_{number}" for number in range(7))),
+    "few threads": [dict(family, count=3) for family in families("A", "B")],
+}
 
 
 @pytest.mark.parametrize("length", ["4 mm", "160 mm"])
-@pytest.mark.parametrize("families", [0, 2, 7])
-def test_lettering_of_shape(make_case, length, families):
-    threads = [
-        dict(FAMILIES[number % 2], name=f"{FAMILIES[number % 2]['name'][:30]}_{number}")
-        for number in range(families)
-    ]
+@pytest.mark.parametrize("threads", TUBES.values(), ids=TUBES)
+def test_lettering_of_shape(make_case, length, threads):
     case = make_case(
         title=LONG_TITLE,
         tube__length=length,
@@ -203,4 +197,22 @@ def test_lettering_of_shape(make_case, length, families):
         pressure={"end": "0.5 kPa", "steps": 1},
     )
     solved = solve(case, ["fe"], "1x1x2")
-    check_lettering(blank(Result(case, [cut(solved.runs[0], 1)]))[0])
+    figure, page = blank(Result(case, [cut(solved.runs[0], 1)]))
+    check_lettering(figure)
+    check_tags(figure, page)
+
+
+def check_tags(figure, page):
+    """Each stands in the view, and its line ends on its tube."""
+    (stage,) = (axes for axes in figure.axes if axes.get_label() == "stage")
+    layout, threads = page.layout, page.layout.exhibits[0].case.threads
+    names = [shortened(family.name) for family in threads]
+    tags = [text for text in stage.texts if text.get_text() in names]
+    assert [text.get_text() for text in tags] == names * len(layout.centres)
+    for text in tags:
+        assert layout.view.bottom < text.get_position()[1] < layout.view.top
+    spots = [line.get_xydata()[0] for line in stage.lines if line.get_marker() == "o"]
+    assert len(spots) == len(tags)
+    for number, (across, _) in enumerate(spots):
+        tube = number // len(names)
+        assert abs(across - layout.centres[tube]) <= layout.halves[tube]

@@ -9,14 +9,15 @@ import pyvista
 
 import fem.show.render as rendering
 from fem.run import solve
-from fem.show.colours import NONE, scales_of, tension_scale
+from fem.show.colours import NONE, scales_of
 from fem.show.exhibit import exhibits
+from fem.show.layers import layers_of
+from fem.show.look import BEHIND
 from fem.show.plates import index_marks, plates
 from fem.show.render import ELEVATION, Layer, View, project, render
-from fem.show.scene import build_layers
 from fem.show.skin import FRONT, vertex_normals
-from fem.show.solids import solids, thread_radius
-from fem.show.stage import set_scene
+from fem.show.solids import solids, state_solids, thread_radius
+from fem.show.still.path import path_page
 from tests.shown import blank
 
 
@@ -56,21 +57,41 @@ def test_the_wall_is_the_same_triangles_at_all_steps(result):
 
 def test_values_are_those_of_the_state(result):
     fe, fast = exhibits(result)
-    wall, _, threads, *_ = solids(fe, 2)
-    assert wall.values.max() <= fe.shapes[2].stretch.max()
-    assert wall.values.max() == pytest.approx(result.runs[0].rows[2]["wall_stretch_max"], rel=0.01)
+    wall, bore, threads, *_ = solids(fe, 2)
+    row, tube = result.runs[0].rows[2], result.case.tube
+    for solid, grown in (
+        (wall, row["mid_radius_mm"] / tube.outer_radius),
+        (bore, row["bore_stretch"]),
+    ):
+        middle = np.abs(solid.points[:, 2] - solid.points[:, 2].max() / 2) < 0.5
+        # the turn of the plate adds some shear to the hoop's stretch
+        assert solid.values[middle].mean() == pytest.approx(grown, rel=0.01), solid.role
     assert 0 < threads.values.max() <= max(f.tension.max() for f in fe.shapes[2].threads)
     wall, _, threads, *_ = solids(fast, 2)
-    assert wall.values == pytest.approx(result.runs[1].rows[2]["wall_stretch_max"])
+    row = result.runs[1].rows[2]
+    assert wall.values == pytest.approx(row["mid_radius_mm"] / tube.outer_radius, rel=0.01)
+    assert solids(fast, 2)[1].values.max() == pytest.approx(row["wall_stretch_max"])
     assert np.isnan(solids(fast, 0)[2].values).all(), "slack at rest"
 
 
-def test_one_scale_says_which_thread_is_taut(result):
+def test_a_thread_is_without_tension_where_the_measure_says_so(result):
+    """However little there is of it beside others: of the slack part of `taut` in dashes."""
     fe, _ = exhibits(result)
-    greatest = max(family.tension.max() for family in fe.shapes[2].threads)
-    loose = replace(scales_of([fe]), tension=tension_scale(200 * greatest))
-    threads = next(solid for solid in solids(fe, 2, loose) if solid.role == "threads")
-    assert np.isnan(threads.values).all()
+    shape, threads = fe.shapes[2], fe.shapes[2].threads
+    assert [fe.rows[2][f"taut.{name}"] for name in "AB"] == [1, 1]
+
+    def drawn(factor):
+        faint = [replace(curves, tension=factor * curves.tension) for curves in threads]
+        (solid,) = [
+            solid
+            for solid in state_solids(fe, fe.rows[2], replace(shape, threads=faint))
+            if solid.role == "threads"
+        ]
+        return np.isnan(solid.values)
+
+    assert not drawn(1).any()
+    assert not drawn(1e-6).any(), "some millionths of what others carry are a tension all the same"
+    assert drawn(1e-15).all(), "round-off is none"
 
 
 def test_threads_are_lines_and_no_coat(make_case):
@@ -118,14 +139,58 @@ def test_the_tube_at_rest_is_hidden_while_it_rests(result):
 
 
 def test_threads_have_the_colours_of_the_bar(result):
-    scene = set_scene(result)
-    meshes = [layer.mesh for layer in build_layers(scene) if "colour" in layer.mesh.point_data]
+    page = path_page(result)
+    meshes = [layer.mesh for layer in page.layers if "colour" in layer.mesh.point_data]
     at_rest, moved = meshes
     assert set(map(tuple, at_rest["colour"])) == {NONE}, "at rest no thread has a colour"
-    threads = next(s for s in solids(scene.exhibit, 2, scene.scales) if s.role == "threads")
-    expected = 255 * scene.colours.to_rgba(threads.values)[:, :3]
+    scale = page.scales.tension
+    threads = next(solid for solid in page.solids[-1] if solid.role == "threads")
+    share = np.clip(threads.values / scale.high, 0, 1)
+    expected = scale.colours[np.rint(255 * share).astype(int)]
     # the bar has 256 colours, the threads all but the last: up to one colour, 3 of 255, off
-    assert moved["colour"] == pytest.approx(expected, abs=3.5)
+    assert moved["colour"] == pytest.approx(expected.astype(float), abs=3.5)
+
+
+def lightness(pixels):
+    """L* of sRGB colours, shape (n, 3); IEC 61966-2-1 and CIE 15 (from memory)."""
+    share = pixels / 255
+    linear = np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
+    light = linear @ [0.2126, 0.7152, 0.0722]
+    return np.where(light > 0.008856, 116 * np.cbrt(light) - 16, 903.3 * light)
+
+
+def test_in_no_shade_a_colour_reads_as_a_wrong_one(result):
+    """The palest of the wall at its darkest is lighter than the strongest in full light."""
+    fe, _ = exhibits(result)
+    wall = solids(fe, 2)[0]
+    seen, scales = [], scales_of([fe])
+    for value in (scales.stretch.low, scales.stretch.high):
+        plain = replace(wall, values=np.full(len(wall.points), value))
+        picture = render(layers_of([plain], scales), View(-12, 12, -6, 66), (120, 360))
+        seen.append(lightness(picture[(picture != 255).any(axis=2)]))
+        share = picture[200, 60] / scales.stretch.rgb(np.array([value]))[0]
+        assert (np.abs(share - 1) < 0.12).all(), "in the middle nearly the colour of the bar"
+    pale, strong = seen
+    assert np.quantile(pale, 0.01) > np.quantile(strong, 0.99) + 5
+
+
+def test_the_shape_at_rest_shows_through_what_has_grown_over_it(result):
+    """Faintly: as a translucent wire over the wall, by the rule of Porter and Duff (1984)."""
+    fe, _ = exhibits(result)
+    scales, view, size = scales_of([fe]), View(-12, 12, -6, 66), (240, 720)
+    found = solids(fe, 2)
+    shown = [solid for solid in found if solid.role in ("wall", "start")]
+    start = [solid for solid in found if solid.role == "start"]
+    wall = [solid for solid in shown if solid.role == "wall"]
+    with_wire, without, wire = (
+        render(layers_of(some, scales), view, size).astype(int) for some in (shown, wall, start)
+    )
+    hoops = np.zeros(without.shape[:2], dtype=bool)
+    hoops[150:550, 85:108] = wire[150:550, 85:108].max(axis=2) < 160  # between meridians
+    assert hoops.sum() > 100
+    expected = without[hoops] + BEHIND * (wire[hoops] - without[hoops])
+    assert np.median(with_wire[hoops] - expected, axis=0) == pytest.approx(np.zeros(3), abs=4)
+    assert np.median(without[hoops] - expected, axis=0)[0] > 15, "it does change the picture"
 
 
 # --------------------------------------------------------------------------- sense of the twist
@@ -133,9 +198,9 @@ def test_threads_have_the_colours_of_the_bar(result):
 
 def test_the_mirrored_case_turns_the_other_way(result, mirrored):
     def arrow(result):
-        figure, scene = blank(result)
+        figure, page = blank(result)
         (line,) = figure.findobj(lambda artist: artist.get_gid() == "turn")
-        return line.get_xydata() - [scene.layout.centres[1], 0]
+        return line.get_xydata() - [page.layout.centres[1], 0]
 
     assert arrow(result)[-1, 0] > 0, "a positive twist goes to the right in front"
     assert arrow(mirrored) * [-1, 1] == pytest.approx(arrow(result), abs=1e-4)
@@ -145,11 +210,11 @@ def test_the_mirrored_case_is_the_mirrored_picture(result, mirrored):
     """Seen in the marks on the free end plates, which nothing hides."""
 
     def places(result):
-        scene = set_scene(result)
-        size = tuple(pixels // 4 for pixels in scene.layout.pixels)
-        red, green, blue = render(build_layers(scene), scene.layout.view, size).T.astype(int)
+        page = path_page(result)
+        layout, size = page.layout, page.layout.pixels(50)
+        red, green, blue = render(page.layers, layout.view, size).T.astype(int)
         column, row = np.nonzero((red > 60) & (red > 3 * green) & (red > 3 * blue))
-        across = column / size[0] * scene.layout.view.width - scene.layout.centres[1]
+        across = column / size[0] * layout.view.width - layout.centres[1]
         top = row < size[1] / 2
         return across[top & (np.abs(across) < 10)]
 

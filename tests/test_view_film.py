@@ -2,6 +2,7 @@
 
 import builtins
 import math
+import weakref
 from dataclasses import replace
 
 import numpy as np
@@ -10,8 +11,10 @@ from PIL import Image
 
 from fem.complaint import InputError
 from fem.shape import Shape, ThreadCurves
+from fem.show.exhibit import exhibits
 from fem.show.movie.between import row_between, shape_between
 from fem.show.movie.film import NoEncoderError, rate, write_film
+from fem.show.movie.movie import _layout, solved_row
 
 LENGTH = 60.0
 
@@ -84,7 +87,7 @@ def test_an_mp4_read_by_ffmpeg(tmp_path):
 
 
 def test_a_gif_read_by_pillow(tmp_path):
-    write_film(pictures(5), tmp_path / "film.gif")
+    write_film(pictures(5), tmp_path / "film.gif", samples=pictures(5))
     with Image.open(tmp_path / "film.gif") as film:
         assert film.n_frames == 5
         assert film.size == (64, 48)
@@ -128,9 +131,84 @@ def test_an_unknown_ending_is_refused(tmp_path):
         write_film(pictures(1), tmp_path / "film.avi")
 
 
-def test_a_folder_that_is_not_there(tmp_path):
-    with pytest.raises(OSError, match="film"):
-        write_film(pictures(1), tmp_path / "nowhere" / "film.mp4")
+@pytest.mark.parametrize("ending", ["mp4", "gif"])
+def test_a_folder_that_is_not_there(tmp_path, ending):
+    """Said before any picture is drawn."""
+    file = tmp_path / "nowhere" / f"film.{ending}"
+
+    def never():
+        raise AssertionError
+        yield
+
+    with pytest.raises(InputError) as refused:
+        write_film(never(), file)
+    assert str(refused.value) == f"{tmp_path / 'nowhere'}: there is no such folder"
+
+
+def test_a_folder_that_takes_no_file(tmp_path, monkeypatch):
+    """The sentence names the film, not the file that it is written to at first."""
+
+    def refuse(self, *_):
+        raise PermissionError(13, "Permission denied", str(self))
+
+    monkeypatch.setattr("pathlib.Path.touch", refuse)
+    with pytest.raises(OSError) as refused:
+        write_film(pictures(1), tmp_path / "film.mp4")
+    assert refused.value.filename == str(tmp_path / "film.mp4")
+
+
+def test_a_gif_keeps_no_picture(tmp_path):
+    """However long it is, no more than a few pictures are there at a time."""
+    alive, most = weakref.WeakSet(), 0
+
+    def watched():
+        nonlocal most
+        for number in range(40):
+            picture = np.full((100, 100, 3), 5 * number, dtype=np.uint8).view(Watched)
+            alive.add(picture)
+            most = max(most, len(alive))
+            yield picture
+            del picture
+
+    write_film(watched(), tmp_path / "film.gif")
+    assert most <= 3
+    with Image.open(tmp_path / "film.gif") as film:
+        assert film.n_frames == 40
+
+
+class Watched(np.ndarray):
+    """A picture that can be in a set: equal to itself only."""
+
+    __hash__ = object.__hash__
+
+
+def test_a_gif_changes_only_where_its_pictures_do(tmp_path):
+    """A spot that moves, on a ground that stays; read back by Pillow."""
+    frames = np.full((4, 60, 80, 3), 200, dtype=np.uint8)
+    for number, frame in enumerate(frames):
+        frame[10 * number : 10 * number + 8, 15 * number : 15 * number + 12] = 20
+    frames[3] = frames[2]
+    write_film(frames, tmp_path / "film.gif")
+    with Image.open(tmp_path / "film.gif") as film:
+        for number, frame in enumerate(frames):
+            film.seek(number)
+            shown = np.asarray(film.convert("RGB")).astype(int)
+            assert np.abs(shown - frame).max() <= 4
+        assert film.n_frames == 4
+
+
+def test_figures_are_those_of_the_nearest_solved_step(result):
+    fe, _ = exhibits(result)
+    found = [solved_row(fe, moment) for moment in (0.0, 0.4, 0.6, 1.49, 1.51, 2.0, 7.0)]
+    assert found == [fe.rows[step] for step in (0, 0, 1, 1, 2, 2, 2)]
+
+
+def test_a_film_says_that_it_draws_between_the_steps(result):
+    layout, _ = _layout(exhibits(result), cut=False, start=True, height_mm=None)
+    assert "interpolated" in " ".join(layout.notes)
+    assert "nearest solved step" in " ".join(layout.notes)
+    samples = {"no tension", "index marks", "free end's mark at rest", "shape at rest"}
+    assert set(layout.keys.samples) == samples, "of all its states"
 
 
 def test_without_the_encoder_it_says_how_to_get_it(tmp_path, monkeypatch):

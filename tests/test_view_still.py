@@ -10,8 +10,11 @@ from fem.complaint import InputError
 from fem.run import solve
 from fem.show.colours import scales_of
 from fem.show.exhibit import exhibits
-from fem.show.still.board import Board
-from fem.show.still.stand import MOST, TALL, stand
+from fem.show.still.figure import PageFigure
+from fem.show.still.keys import keys_to
+from fem.show.still.layout import MOST, TALL, lay_out
+from fem.show.still.picture import Page
+from fem.show.still.states import solids_of
 from tests.shown import check_lettering, words
 
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
@@ -23,10 +26,15 @@ def shown(result):
     return exhibits(result)
 
 
-def board(shown, step=-1, height=None, dpi=100, start=True):
-    place = stand(shown, [one.shapes for one in shown], height, [one.labels[step] for one in shown])
-    page = Board(place, scales_of(shown), dpi, start=start)
-    page.say([one.rows[step] for one in shown])
+def board(shown, step=-1, height=None, dpi=100):
+    rows = [one.rows[step] for one in shown]
+    steps = [len(one.rows) - 1 for one in shown]
+    solids = solids_of(shown, steps, cut=False, start=True)
+    keys = keys_to(shown, scales_of(shown), solids, rows)
+    labels = [one.labels[step] for one in shown]
+    place = lay_out(shown, [one.shapes for one in shown], keys, height, labels)
+    page = PageFigure(place, dpi)
+    page.say(rows)
     return page, place
 
 
@@ -98,6 +106,30 @@ def test_what_was_not_measured_is_a_dash(shown):
     assert said.count("\N{EN DASH}") == 4
     assert "3.00" in said
     assert "nan" not in words(page.figure)
+
+
+def test_keys_explain_what_is_shown_and_nothing_else(shown):
+    def explained(step, **options):
+        return set(Page(shown, [step] * 2, **options).layout.keys.samples)
+
+    turned = {"index marks", "free end's mark at rest"}
+    assert explained(2) == turned | {"shape at rest"}
+    assert explained(2, start=False) == turned
+    assert explained(0) == {"index marks", "no tension"}, "at rest both shapes are one"
+    assert "start" not in {solid.role for solid in Page(shown, [0, 0]).solids[0]}
+
+
+def test_a_picture_may_lie_between_solved_steps_but_no_figure(shown):
+    page, place = board(shown)
+    between = [dict(one.rows[1], twist_deg=12.345, displacement_mm=-1.234) for one in shown]
+    page.say([one.rows[1] for one in shown], between)
+    said = words(page.figure)
+    assert f"{shown[0].rows[1]['twist_deg']:.2f}" in said
+    assert f"{60 + shown[0].rows[1]['displacement_mm']:.1f} mm" in said
+    assert "12.35" not in said and "12.34" not in said and "58.8 mm" not in said
+    lines = page.figure.findobj(lambda artist: artist.get_gid() == "turn")
+    turned = [line.get_xydata()[-1, 0] - x for line, x in zip(lines, place.centres, strict=True)]
+    assert turned == pytest.approx([turned[0]] * 2)
 
 
 # ----------------------------------------------------------------------------------- can it be read

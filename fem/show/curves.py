@@ -16,10 +16,11 @@ from matplotlib.ticker import MaxNLocator
 
 from fem.case import Case
 from fem.companion import IF_BONDED, MESH_ERROR
-from fem.result import Result, Run, limit_name
+from fem.model_run import Run, limit_name
+from fem.result import Result
 from fem.show.panels import LABELS, Panel, Strip, strips
 from fem.show.parts import Rows, beyond, ends_at_limit, place
-from fem.show.style import DPI, INK, TITLE_SIZE, title_lines, wrap
+from fem.show.style import DPI, INK, TITLE_SIZE, title_lines, wrap, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -85,13 +86,13 @@ def plot_curves(result: Result) -> Figure:
     top, bottom = 0.3 + 0.22 * len(title), 0.2 + keys + 0.2 * len(notes)
     height = top + bottom + sum(_height(strip) for strip in shown)
     figure = Figure(figsize=(WIDTH, height))
-    _print(figure, 0.07, 1 - 0.18 / height, "\n".join(title), size=TITLE_SIZE, weight="bold")
+    write(figure, 0.07, 1 - 0.18 / height, "\n".join(title), size=TITLE_SIZE, weight="bold")
     level = height - top
     for strip in shown:
         _draw_strip(figure, strip, result, level)
         level -= _height(strip)
     for number, note in enumerate(notes):
-        _print(figure, 0.07, (0.12 + 0.2 * (len(notes) - number)) / height, note, size=8.5)
+        write(figure, 0.07, (0.12 + 0.2 * (len(notes) - number)) / height, note, size=8.5)
     figure.legend(
         handles=handles,
         loc="lower left",
@@ -109,16 +110,11 @@ def _height(strip: Strip) -> float:
     return TALL + FOOT + (HEAD if strip.heading else 0.0)
 
 
-def _print(figure: Figure, x: float, y: float, text: str, **style: Any) -> None:
-    """Print plain text from its upper left corner; a dollar sign in it starts no formula."""
-    figure.text(x, y, text, va="top", color=INK, parse_math=False, **style)
-
-
 def _draw_strip(figure: Figure, strip: Strip, result: Result, level: float) -> None:
     """Draw a strip whose upper edge is at `level` (in)."""
     height = figure.get_figheight()
     if strip.heading:
-        _print(figure, 0.07, level / height, strip.heading, size=9.5)
+        write(figure, 0.07, level / height, strip.heading, size=9.5)
         level -= HEAD
     wide = (WIDTH - LEFT - RIGHT - BETWEEN * (ABREAST - 1)) / ABREAST
     for number, panel in enumerate(strip.panels):

@@ -2,40 +2,51 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from fem.show.colours import Scales
+from fem.show.look import AMBIENT, BEHIND
 from fem.show.render import Layer
 
 if TYPE_CHECKING:
     from fem.show.solids import Solid
 
-AMBIENT = {"marks": 0.6, "start": 0.8}
-USUAL = 0.55
-"""Share of the light that no shade takes away, by role, and of all others."""
 
-
-def layer_of(solid: Solid, scales: Scales, *, cut: bool = False, shift: float = 0.0) -> Layer:
-    """Return a solid as a layer.
+def layers_of(
+    solids: Iterable[Solid], scales: Scales, *, cut: bool = False, shift: float = 0.0
+) -> list[Layer]:
+    """Return solids as layers; the shape at rest shows faintly through what hides it.
 
     Parameters
     ----------
-    solid
-        The solid.
+    solids
+        The solids.
     scales
         The scales of the colours.
     cut
         Whether the tube is cut open.
     shift
-        How far it is moved to the right (mm).
+        How far they are moved to the right (mm).
     """
-    return Layer(
-        _surface(solid, scales, cut),
-        solid.colour,
-        solid.opacity,
-        AMBIENT.get(solid.role, USUAL),
-        shift,
-    )
+    solids = list(solids)
+    layers = [
+        Layer(
+            _surface(solid, scales, cut),
+            solid.colour,
+            solid.opacity,
+            AMBIENT[solid.role],
+            shift,
+        )
+        for solid in solids
+    ]
+    faint = [
+        replace(layer, opacity=BEHIND, through=True)
+        for solid, layer in zip(solids, layers, strict=True)
+        if solid.role == "start"
+    ]
+    return layers + faint
 
 
 def _surface(solid: Solid, scales: Scales, cut: bool) -> Any:

@@ -6,6 +6,7 @@ type Colour = tuple[float, float, float]
 
 AMBIENT = {
     "wall": 0.86,
+    "veil": 0.5,
     "bore": 0.86,
     "cut": 0.92,
     "threads": 0.86,
@@ -22,7 +23,11 @@ lighter than the strongest one in full light: its lightness can be read as on th
 LIGHT = (-0.37, 0.37, 0.85)
 """Where the light comes from: to the right, up, towards the viewer; so from the upper left."""
 
-BEHIND = 0.22
+VEIL: Colour = (0.62, 0.61, 0.60)
+VEIL_OPACITY = 0.55
+"""Colour and opacity of a wall through which the threads behind it show: role ``"veil"``."""
+
+BEHIND = 0.35
 """Opacity of the shape at rest where it is behind something."""
 
 MARK: Colour = (0.757, 0.071, 0.122)

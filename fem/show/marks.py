@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fem.case import Tube
 from fem.shape import polar_points
+from fem.show.look import MARK
+from fem.show.parts import family_room, family_text
 from fem.show.plates import FREE_PLATE, PLATE_DEPTH
 from fem.show.render import project
 from fem.show.skin import FRONT
-from fem.show.stage import family_room, family_text
-from fem.show.style import GREY, INK, MARK
+from fem.show.style import GREY, INK, write
 from fem.thread import ThreadFamily
 
 if TYPE_CHECKING:
@@ -85,14 +86,13 @@ def round_length(most: float) -> float:
 
 def draw_families(page: Axes, families: Sequence[ThreadFamily], x: float, y: float) -> float:
     """List the families, a stroke at the helix angle before each; return the height below (in)."""
-    style: dict[str, Any] = {"va": "top", "size": 9, "color": INK, "parse_math": False}
     if not families:
-        page.text(x, y, "no threads", **style)
+        write(page, x, y, "no threads", size=9)
         return y - 0.4
     for family in families:
         sine, cosine = 0.13 * math.sin(family.angle), 0.13 * math.cos(family.angle)
         across, up = [x + 0.15 - sine, x + 0.15 + sine], [y - 0.08 - cosine, y - 0.08 + cosine]
         page.plot(across, up, color=INK, lw=1.4)
-        page.text(x + 0.42, y, "\n".join(family_text(family)), **style)
+        write(page, x + 0.42, y, "\n".join(family_text(family)), size=9)
         y -= family_room(family)
     return y - 0.1

@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from fem.case import Case
-from fem.result import Run
+from fem.model_run import Run
 from fem.show.parts import Rows, driven, moved
+from fem.show.style import MINUS
 from fem.units import ANGLE, LENGTH, STRESS, show
-
-MINUS = "\N{MINUS SIGN}"
 
 LABELS = {
     "pressure_kPa": "pressure [kPa]",

@@ -6,7 +6,8 @@ import math
 from typing import Any, Protocol
 
 from fem.case import Case
-from fem.result import Run, limit_name
+from fem.model_run import Run, limit_name
+from fem.show.style import MINUS, wrap
 from fem.thread import ThreadFamily
 
 type Rows = list[dict[str, Any]]
@@ -105,3 +106,16 @@ def family_words(family: ThreadFamily) -> list[str]:
     elif family.slack.cut_angle is not None:
         words.append(str(family.slack))
     return words
+
+
+def family_text(family: ThreadFamily) -> list[str]:
+    """Return the lines that describe a family in the keys of a picture."""
+    angle, *others = family_words(family)
+    said = [family.name, angle.replace("-", MINUS), *others]
+    text = ", ".join(word.replace(" ", "\N{NO-BREAK SPACE}") for word in said)
+    return wrap(text, 24)
+
+
+def family_room(family: ThreadFamily) -> float:
+    """Return the height of a family's entry in the keys of a picture (in)."""
+    return 0.2 + 0.15 * len(family_text(family))

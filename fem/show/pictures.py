@@ -6,7 +6,7 @@ from pathlib import Path
 
 from fem.result import Result
 from fem.show.curves import draw_curves
-from fem.show.scene import draw_shape
+from fem.show.still.path import draw_shape
 
 
 def save_pictures(result: Result, folder: Path) -> None:

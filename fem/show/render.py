@@ -10,9 +10,13 @@ from typing import Any
 import numpy as np
 
 from fem.arrays import Array
+from fem.show.look import LIGHT
 
 ELEVATION = np.radians(18.0)
 """The camera looks down by so much: the free end plate shows its upper face."""
+
+NEAREST = -1e6
+"""Units of depth by which a surface comes forward, to lie before all others."""
 
 NO_DRIVER = "vtkOSOpenGLRenderWindow"
 """What VTK falls back to where nothing can draw; it needs the rare library below, or crashes."""
@@ -63,6 +67,8 @@ class Layer:
         Share of the light that no shade takes away; near 1 a colour reads as on the colour bar.
     shift
         How far the mesh is moved to the right (mm).
+    through
+        Whether it is drawn through all that is before it.
     """
 
     mesh: Any
@@ -70,6 +76,7 @@ class Layer:
     opacity: float = 1.0
     ambient: float = 0.3
     shift: float = 0.0
+    through: bool = False
 
 
 def project(points: Array) -> Array:
@@ -212,6 +219,9 @@ def actor_of(layer: Layer) -> Any:
         mapper.SelectColorArray("colour")
     else:
         mapper.ScalarVisibilityOff()
+    if layer.through:
+        mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(0.0, NEAREST)
+        mapper.SetResolveCoincidentTopologyToPolygonOffset()
     actor = vtkActor()
     actor.SetMapper(mapper)
     actor.SetPosition(layer.shift, 0, 0)
@@ -241,14 +251,12 @@ def _aim(renderer: Any, view: View) -> None:
 
 
 def light(renderer: Any) -> None:
-    """Light from the upper left, wherever the camera stands."""
+    """Light as the table of looks says, wherever the camera stands."""
     from vtkmodules.vtkRenderingCore import vtkLight
 
     renderer.SetAutomaticLightCreation(False)
-    for place, strength in (((-0.9, 0.9, 2.0), 0.95), ((1.4, 0.6, 1.0), 0.3)):
-        lamp = vtkLight()
-        lamp.SetLightTypeToCameraLight()
-        lamp.SetPosition(*place)
-        lamp.SetFocalPoint(0, 0, 0)
-        lamp.SetIntensity(strength)
-        renderer.AddLight(lamp)
+    lamp = vtkLight()
+    lamp.SetLightTypeToCameraLight()
+    lamp.SetPosition(*LIGHT)
+    lamp.SetFocalPoint(0, 0, 0)
+    renderer.AddLight(lamp)

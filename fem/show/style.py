@@ -1,23 +1,30 @@
-"""What the pictures share: resolution, ink, and plain text broken into lines."""
+"""What the pictures share: resolution, ink, lettering, and plain text broken into lines."""
 
 from __future__ import annotations
 
 import textwrap
+from typing import TYPE_CHECKING, Any
 
-from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import TextPath
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.text import Text
 
 DPI = 200
 INK = "#222222"
 GREY = "#6b6b6b"
-SLACK = "#5c5c5c"
-MARK = "#c1121f"
+MINUS = "\N{MINUS SIGN}"
 
 TITLE_SIZE = 11.5
 """Size of the bold letters of a title (pt)."""
 
 MOST_LETTERS = 400
 """Letters of a title that can show at all."""
+
+
+def write(on: Axes | Figure, x: float, y: float, text: str, **style: Any) -> Text:
+    """Print plain text from its upper left corner; a dollar sign in it starts no formula."""
+    return on.text(x, y, text, **{"va": "top", "color": INK, "parse_math": False, **style})
 
 
 def wrap(text: str, width: int, lines: int = 3) -> list[str]:
@@ -30,11 +37,20 @@ def shortened(name: str, most: int = 9) -> str:
     return name if len(name) <= most else f"{name[: most - 4]}…{name[-3:]}"
 
 
+def text_width(text: str, size: float, weight: str = "normal") -> float:
+    """Return the width of a line of text in letters of a size (pt); in inches."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import TextPath
+
+    plain = text.replace("$", "S")  # a dollar would start a formula
+    path = TextPath((0, 0), plain, size=size, prop=FontProperties(weight=weight))
+    return float(path.get_extents().width) / 72 if plain.strip() else 0.0
+
+
 def title_lines(title: str, width: float) -> list[str]:
     """Return a title in lines of about `width` (in), by the mean width of its own letters."""
-    letters = title.strip()[:MOST_LETTERS].replace("$", "S")  # a dollar would start a formula
+    letters = title.strip()[:MOST_LETTERS]
     if not letters:
         return [""]
-    path = TextPath((0, 0), letters, size=TITLE_SIZE, prop=FontProperties(weight="bold"))
-    mean = path.get_extents().width / 72 / len(letters)
+    mean = text_width(letters, TITLE_SIZE, "bold") / len(letters)
     return wrap(title, max(8, int(0.93 * width / mean)))

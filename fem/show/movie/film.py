@@ -1,4 +1,4 @@
-"""Pictures in a row, written as a film: MP4 by FFmpeg, GIF by Pillow."""
+"""Pictures in a row, written as a film: MP4 by FFmpeg, GIF by :mod:`fem.show.movie.gif`."""
 
 from __future__ import annotations
 
@@ -11,21 +11,15 @@ from typing import Any
 
 import numpy as np
 
-from fem.arrays import Index
 from fem.complaint import InputError
-
-type Picture = np.ndarray[Any, np.dtype[np.uint8]]
-"""Shape (height, width, 3); both even, as the usual colour coding of MP4 wants them."""
+from fem.show.files import need_folder
+from fem.show.movie.gif import Picture, write_gif
 
 RATES = {".mp4": 25.0, ".gif": 12.5}
 """Pictures a second by the ending of the file; the times of a GIF go by hundredths of a second."""
 
 QUALITY = 7
 """Of 10, FFmpeg's variable bit rate as imageio-ffmpeg scales it: no blocks show on thin threads."""
-
-
-SAMPLE = 6
-"""Pictures that the colours of a GIF are taken from."""
 
 
 class NoEncoderError(RuntimeError):
@@ -62,30 +56,58 @@ def _encoder() -> Any:
     return imageio_ffmpeg
 
 
-def write_film(pictures: Iterable[Picture], file: Path) -> None:
-    """Write pictures of equal size, in the order of time, as they come.
-
-    The file appears when it is whole: a film that is broken off leaves what stood there before.
+def check_film(file: Path) -> None:
+    """Return if a film can be written under this name, as far as can be told before the work.
 
     Raises
     ------
     InputError, NoEncoderError
-        See :func:`rate`.
+        See :func:`rate`; InputError too if there is no such folder.
+    """
+    rate(file)
+    need_folder(file)
+
+
+def write_film(pictures: Iterable[Picture], file: Path, samples: Iterable[Picture] = ()) -> None:
+    """Write pictures of equal size, in the order of time, as they come.
+
+    The file appears when it is whole: a film that is broken off leaves what stood there before.
+
+    Parameters
+    ----------
+    pictures
+        The pictures; none is kept.
+    file
+        To be written.
+    samples
+        Pictures that the colours of a GIF are taken from, besides the first.
+
+    Raises
+    ------
+    InputError, NoEncoderError
+        See :func:`check_film`.
     OSError
         If it cannot be written.
     """
+    check_film(file)
     speed, pictures = rate(file), iter(pictures)
-    write = _write_gif if file.suffix.lower() == ".gif" else _write_mp4
     with _beside(file) as part:
         first = next(pictures)
-        write(chain([first], pictures), first.shape[1::-1], part, speed)
+        whole = chain([first], pictures)
+        if file.suffix.lower() == ".gif":
+            write_gif(whole, chain([first], samples), part, speed)
+        else:
+            _write_mp4(whole, first.shape[1::-1], part, speed)
 
 
 @contextmanager
 def _beside(file: Path) -> Iterator[Path]:
     """Hand out the name of a file to write first; it takes the place of `file` at the end."""
     part = file.with_name(f".{file.stem}.{os.getpid()}{file.suffix}")
-    part.touch()  # whether it can be written shows before the work
+    try:
+        part.touch()  # whether it can be written shows before the work
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(file)) from None
     try:
         yield part
         part.replace(file)
@@ -105,47 +127,3 @@ def _write_mp4(
             writer.send(np.ascontiguousarray(picture))
     finally:
         writer.close()
-
-
-def _write_gif(pictures: Iterator[Picture], _: tuple[int, int], file: Path, speed: float) -> None:
-    """Write a GIF whose pictures share one table of colours, taken from a few of them.
-
-    With tables of their own, what stands still would change its colour from picture to picture.
-    """
-    from PIL import Image
-
-    kept = list(pictures)
-    palette, number = _palette(_cells(np.concatenate(kept[:: -(-len(kept) // SAMPLE)])))
-    images = [Image.fromarray(number[_cells(picture)]) for picture in kept]
-    for image in images:
-        image.putpalette(palette.tobytes())
-    first, *others = images
-    duration = round(1000 / speed)
-    first.save(file, save_all=True, append_images=others, duration=duration, loop=0)
-
-
-def _cells(picture: Picture) -> Index:
-    """Return the numbers of the cells that colours fall into, 64 along red, green and blue."""
-    return np.asarray((picture >> 2) @ np.array([1 << 12, 1 << 6, 1], dtype=np.int32))
-
-
-def _palette(cells: Index) -> tuple[Picture, Picture]:
-    """Return 256 colours for pictures that have these cells, and the number of one for each cell.
-
-    They go by the square roots of the counts, since a ramp, as on a colour bar, is small. White is
-    the last of them, and stays white.
-    """
-    from PIL import Image
-    from scipy.spatial import KDTree
-
-    every = np.arange(1 << 18)
-    shades = 4 * np.stack([every >> 12, every >> 6 & 63, every & 63], axis=-1) + 2
-    weights = np.sqrt(np.bincount(cells.ravel(), minlength=len(every))).astype(int)
-    weighed = np.repeat(shades, weights, axis=0)[None].astype(np.uint8)
-    found = Image.fromarray(weighed).quantize(255, method=Image.Quantize.MEDIANCUT)
-    palette = np.full((256, 3), 255, dtype=np.uint8)
-    found_colours = np.array(found.getpalette(), dtype=np.uint8).reshape(-1, 3)[:255]
-    palette[: len(found_colours)] = found_colours
-    number = KDTree(palette).query(shades)[1]
-    number[-1] = 255
-    return palette, number.astype(np.uint8)

@@ -11,18 +11,30 @@ import numpy as np
 
 from fem.complaint import InputError
 from fem.show.movie.between import Row, row_between, shape_between
-from fem.show.movie.film import Picture, rate, write_film
+from fem.show.movie.film import check_film, rate, write_film
+from fem.show.movie.gif import Picture
 
 if TYPE_CHECKING:
     from fem.arrays import Array
     from fem.shape import Shape
+    from fem.show.colours import Scales
     from fem.show.exhibit import Exhibit
+    from fem.show.still.layout import PageLayout
 
 DPI = {".mp4": 150, ".gif": 100}
 """Dots per inch by the ending of the file, for a page that is not too wide."""
 
 WIDEST = 1900
 """Greatest width of a picture (pixels)."""
+
+SAMPLES = 6
+"""Pictures of the path that the colours of a GIF are taken from."""
+
+BETWEEN = (
+    "Shapes between two solved steps are interpolated; the figures are those of the nearest solved "
+    "step."
+)
+"""Figures may be quoted, so that none is printed which no model has solved."""
 
 FIRST, LAST = 0.08, 0.17
 """Shares of the time for which the film stands at both ends of the path."""
@@ -60,42 +72,64 @@ def save_movie(
     Raises
     ------
     InputError
-        If the ending is not known, the height does not hold the tubes, or there is no path.
+        If the ending is not known, there is no such folder, the height does not hold the tubes, or
+        there is no path.
     NoEncoderError
         If what writes such a file is not installed.
     OSError
         If it cannot be written, or this machine cannot draw off screen.
     """
-    from fem.show.colours import scales_of
-    from fem.show.layers import layer_of
+    from fem.show.layers import layers_of
     from fem.show.render import Studio
     from fem.show.solids import state_solids
-    from fem.show.still.board import Board
-    from fem.show.still.stand import stand
+    from fem.show.still.figure import PageFigure
 
-    speed = rate(file)
+    check_film(file)
     steps = max(len(exhibit.rows) for exhibit in exhibits) - 1
     if not steps:
         raise InputError(f"{file}: no film, for the path has no step beyond its first state")
-    place = stand(exhibits, [exhibit.shapes for exhibit in exhibits], height_mm)
-    dpi = min(DPI[file.suffix.lower()], WIDEST / place.page[0])
-    scales = scales_of(exhibits)
-    board = Board(place, scales, dpi, start=start)
-    with Studio(place.view, place.pixels(dpi)) as studio:
+    layout, scales = _layout(exhibits, cut=cut, start=start, height_mm=height_mm)
+    dpi = min(DPI[file.suffix.lower()], WIDEST / layout.page[0])
+    page = PageFigure(layout, dpi)
+    with Studio(layout.view, layout.pixels(dpi)) as studio:
 
         def draw(moment: float) -> Picture:
             states = [state_at(exhibit, moment) for exhibit in exhibits]
-            board.say([row for row, _ in states])
+            solved = [solved_row(exhibit, moment) for exhibit in exhibits]
+            page.say(solved, [row for row, _ in states])
+            seen = zip(exhibits, states, layout.centres, strict=True)
             layers = [
-                layer_of(solid, scales, cut=cut, shift=centre)
-                for exhibit, (row, shape), centre in zip(
-                    exhibits, states, place.centres, strict=True
+                layer
+                for exhibit, (row, shape), centre in seen
+                for layer in layers_of(
+                    state_solids(exhibit, row, shape, cut=cut, start=start),
+                    scales,
+                    cut=cut,
+                    shift=centre,
                 )
-                for solid in state_solids(exhibit, row, shape, scales, cut=cut, start=start)
             ]
-            return board.frame(studio.draw(layers))
+            return page.frame(studio.draw(layers))
 
-        write_film(_pictures(moments(steps, round(seconds * speed)), draw, report), file)
+        pictures = _pictures(moments(steps, round(seconds * rate(file))), draw, report)
+        write_film(pictures, file, samples=map(draw, np.linspace(0.0, steps, SAMPLES)))
+
+
+def _layout(
+    exhibits: Sequence[Exhibit], *, cut: bool, start: bool, height_mm: float | None
+) -> tuple[PageLayout, Scales]:
+    """Return where things are in all pictures of a film, and the scales of their colours."""
+    from fem.show.colours import scales_of
+    from fem.show.solids import solids
+    from fem.show.still.keys import keys_to
+    from fem.show.still.layout import lay_out
+
+    scales = scales_of(exhibits)
+    shown = (
+        solids(one, step, cut=cut, start=start) for one in exhibits for step in range(len(one.rows))
+    )
+    keys = keys_to(exhibits, scales, shown, [row for one in exhibits for row in one.rows])
+    shapes = [exhibit.shapes for exhibit in exhibits]
+    return lay_out(exhibits, shapes, keys, height_mm, said=[BETWEEN]), scales
 
 
 def moments(steps: int, pictures: int) -> Array:
@@ -118,6 +152,11 @@ def _pictures(
         yield picture
         if report:
             report(number, len(moments))
+
+
+def solved_row(exhibit: Exhibit, moment: float) -> Row:
+    """Return the row of the step nearest to a moment."""
+    return exhibit.rows[min(math.floor(moment + 0.5), len(exhibit.rows) - 1)]
 
 
 def state_at(exhibit: Exhibit, moment: float) -> tuple[Row, Shape | None]:

@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from fem import __version__
 from fem.complaint import InputError
-from fem.show.panels import MINUS
+from fem.show.style import MINUS
 
 MOST_BYTES = 5_000_000
 """A page is no heavier: it is to go by mail."""

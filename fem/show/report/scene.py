@@ -65,7 +65,7 @@ def scenes(result: Result) -> Iterator[tuple[Scene | None, list[str]]]:
 
 def picture_of(result: Result) -> tuple[Picture | None, str]:
     """Return the picture of the shapes and, where there is none, why."""
-    from fem.show.scene import draw_shape
+    from fem.show.still.path import draw_shape
 
     if not result.shapes:
         return None, "The FE model has left no shapes: the picture on paper is lacking."

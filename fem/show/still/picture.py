@@ -7,25 +7,29 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fem.complaint import InputError
+from fem.show.files import need_folder
 
 if TYPE_CHECKING:
     from fem.show.exhibit import Exhibit
+    from fem.show.render import Layer
+    from fem.show.still.figure import PageFigure
 
 ENDINGS = (".png", ".svg", ".pdf")
 """The last two keep the lettering as curves; the tubes are pixels in them all the same."""
 
 
-def check_ending(file: Path) -> None:
-    """Return if a picture can be written under this name.
+def check_still(file: Path) -> None:
+    """Return if a picture can be written under this name, as far as can be told before the work.
 
     Raises
     ------
     InputError
-        If its ending is not known.
+        If its ending is not known, or there is no such folder.
     """
     if file.suffix.lower() not in ENDINGS:
         allowed = ", ".join(ENDINGS)
         raise InputError(f'{file}: unknown ending "{file.suffix}"; allowed: {allowed}')
+    need_folder(file)
 
 
 def save_still(
@@ -64,33 +68,85 @@ def save_still(
     Raises
     ------
     InputError
-        If the ending is not known, or the height does not hold the tubes.
+        If the ending is not known, there is no such folder, or the height does not hold the tubes.
     OSError
         If it cannot be written, or this machine cannot draw off screen.
     """
-    from fem.show.colours import scales_of
-    from fem.show.layers import layer_of
-    from fem.show.render import Studio
-    from fem.show.solids import solids
-    from fem.show.still.board import Board
-    from fem.show.still.stand import stand
-
-    check_ending(file)
+    check_still(file)
     steps = [min(step, len(exhibit.rows) - 1) for exhibit in exhibits]
-    shown = list(zip(exhibits, steps, strict=True))
-    seen = [{0 if start else at, at} if one.shapes else () for one, at in shown]
-    shapes = [[one.shapes[at] for at in some] for one, some in zip(exhibits, seen, strict=True)]
-    labels = [exhibit.labels[number] for exhibit, number in shown]
-    place, scales = stand(exhibits, shapes, height_mm, labels), scales_of(exhibits)
-    board = Board(place, scales, dpi, start=start)
-    board.say([exhibit.rows[number] for exhibit, number in shown])
-    with Studio(place.view, place.pixels(dpi), clear=transparent) as studio:
-        picture = studio.draw(
-            [
-                layer_of(solid, scales, cut=cut, shift=centre)
-                for (exhibit, number), centre in zip(shown, place.centres, strict=True)
-                for solid in solids(exhibit, number, scales, cut=cut, start=start)
-            ]
-        )
-    ground = "none" if transparent else "white"
-    board.lay(picture).savefig(file, dpi=dpi, facecolor=ground)
+    page = Page(exhibits, steps, cut=cut, start=start, height_mm=height_mm)
+    page.save(file, dpi, transparent=transparent)
+
+
+class Page:
+    """A step of each exhibit, side by side, ready to be drawn.
+
+    Parameters
+    ----------
+    exhibits, steps
+        What is shown.
+    cut, start, height_mm
+        See :func:`save_still`.
+    veiled
+        Whether the wall is grey and translucent, so that the threads behind it show, and tags name
+        the families.
+    """
+
+    def __init__(
+        self,
+        exhibits: Sequence[Exhibit],
+        steps: Sequence[int],
+        *,
+        cut: bool = False,
+        start: bool = True,
+        height_mm: float | None = None,
+        veiled: bool = False,
+    ) -> None:
+        from fem.show.colours import scales_of
+        from fem.show.still.keys import keys_to
+        from fem.show.still.layout import lay_out
+        from fem.show.still.states import solids_of
+
+        shown = list(zip(exhibits, steps, strict=True))
+        self.cut, self.scales = cut, scales_of(exhibits)
+        self.rows = [one.rows[at] for one, at in shown]
+        self.shapes = [one.shapes[at : at + 1] for one, at in shown]
+        self.solids = solids_of(exhibits, steps, cut=cut, start=start, veiled=veiled)
+        keys = keys_to(exhibits, self.scales, self.solids, self.rows)
+        rooms = [
+            [*here, *(one.shapes[:1] if start else ())]
+            for one, here in zip(exhibits, self.shapes, strict=True)
+        ]
+        labels = [one.labels[at] for one, at in shown]
+        self.layout = lay_out(exhibits, rooms, keys, height_mm, labels, tagged=veiled)
+
+    def lettered(self, dpi: float) -> PageFigure:
+        """Return the page with all that is said on it, without the tubes."""
+        from fem.show.still.figure import PageFigure
+
+        figure = PageFigure(self.layout, dpi)
+        figure.say(self.rows)
+        if self.layout.tagged:
+            figure.tag([shape for some in self.shapes for shape in some], self.rows)
+        return figure
+
+    @property
+    def layers(self) -> list[Layer]:
+        """What is rendered."""
+        from fem.show.layers import layers_of
+
+        return [
+            layer
+            for some, centre in zip(self.solids, self.layout.centres, strict=True)
+            for layer in layers_of(some, self.scales, cut=self.cut, shift=centre)
+        ]
+
+    def save(self, file: Path, dpi: float, *, transparent: bool = False) -> None:
+        """Draw it into a file; OSError if it cannot be written, or this machine cannot draw."""
+        from fem.show.render import Studio
+
+        layout = self.layout
+        with Studio(layout.view, layout.pixels(dpi), clear=transparent) as studio:
+            picture = studio.draw(self.layers)
+        page = self.lettered(dpi).lay(picture)
+        page.savefig(file, dpi=dpi, facecolor="none" if transparent else "white")

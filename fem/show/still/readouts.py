@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from fem.show.asked import drive_columns
 from fem.show.parts import family_words
-from fem.show.style import shortened
+from fem.show.style import MINUS, shortened
 from fem.show.tables import MOTION, PRESSURE, Column, end_columns
 
 if TYPE_CHECKING:
     from fem.show.exhibit import Exhibit
 
-MINUS = "\N{MINUS SIGN}"
 DASH = "\N{EN DASH}"
 
 SLACK_SHARE = 0.05
@@ -58,9 +58,11 @@ def readouts(exhibits: Sequence[Exhibit]) -> list[Readout]:
     The make of the threads is told where it differs from tube to tube.
     """
     pressure = PRESSURE._replace(form=".2f")  # of one width while a film goes on
+    asked = dict.fromkeys(column for one in exhibits for column in drive_columns(one.case))
     loads = dict.fromkeys(column for one in exhibits for column in end_columns(one.case))
     lines = [
-        Readout(f"{column.title} [{column.unit}]", column) for column in (pressure, *MOTION, *loads)
+        Readout(f"{column.title} [{column.unit}]", column)
+        for column in (*asked, pressure, *MOTION, *loads)
     ]
     families = [one.case.threads for one in exhibits]
     if any(families):

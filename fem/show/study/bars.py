@@ -9,12 +9,11 @@ import numpy as np
 from matplotlib.patches import Patch
 
 from fem.show.curves import STYLES
-from fem.show.panels import MINUS
 from fem.show.study.facets import Facet
 from fem.show.study.lettering import fitted
 from fem.show.study.sheet import Keys
 from fem.show.study.survey import Survey
-from fem.show.style import INK
+from fem.show.style import INK, MINUS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 from matplotlib.lines import Line2D
 
 from fem.show.curves import STYLES
+from fem.show.look import MARK
 from fem.show.study.facets import Facet
 from fem.show.study.marks import CROSS, UNSTABLE, Style
 from fem.show.study.measures import Measure
 from fem.show.study.scale import shade
 from fem.show.study.sheet import Keys
 from fem.show.study.survey import Axis, Survey
-from fem.show.style import INK, MARK
+from fem.show.style import INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -14,13 +14,13 @@ from matplotlib.transforms import Bbox
 from matplotlib.tri import Triangulation
 
 from fem.arrays import Array
-from fem.show.panels import MINUS
+from fem.show.look import MARK
 from fem.show.study.field import Field, field_of
 from fem.show.study.marks import HATCH, Style, draw_diagonals, mark_settings
 from fem.show.study.scale import NOTHING, Scale
 from fem.show.study.sheet import Keys
 from fem.show.study.survey import Axis
-from fem.show.style import INK, MARK
+from fem.show.style import INK, MINUS
 
 if TYPE_CHECKING:
     import pandas

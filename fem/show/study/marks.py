@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.lines import Line2D
 
+from fem.show.look import MARK
 from fem.show.study.field import Field
 from fem.show.study.sheet import Keys
 from fem.show.study.survey import Axis
-from fem.show.style import INK, MARK
+from fem.show.style import INK
 
 if TYPE_CHECKING:
     import pandas

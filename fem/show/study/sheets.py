@@ -11,7 +11,6 @@ import numpy as np
 
 from fem.arrays import Array
 from fem.show.curves import ROUND_OFF, STYLES
-from fem.show.panels import MINUS
 from fem.show.study.bars import draw_bars
 from fem.show.study.facets import facets
 from fem.show.study.lines import draw_lines
@@ -21,6 +20,7 @@ from fem.show.study.reach import draw_reach
 from fem.show.study.scale import scale_of, scale_of_levels
 from fem.show.study.sheet import WIDE, Block, Panel, Sheet
 from fem.show.study.survey import LEVEL, Survey
+from fem.show.style import MINUS
 
 if TYPE_CHECKING:
     import pandas

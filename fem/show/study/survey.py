@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from fem.show.panels import MINUS
+from fem.show.style import MINUS
 from fem.study.outcome import Outcome
 from fem.study.plan import Study
 from fem.study.setting import THREADS, column

@@ -17,12 +17,13 @@ from matplotlib.patches import Patch
 from matplotlib.tri import Triangulation
 
 from fem.arrays import Array
+from fem.show.look import MARK
 from fem.show.study.field import Field, field_of
 from fem.show.study.marks import HATCH, MANY, draw_diagonals
 from fem.show.study.scale import Scale
 from fem.show.study.sheet import Keys
 from fem.show.study.survey import Axis
-from fem.show.style import INK, MARK
+from fem.show.style import INK
 from fem.trust.pairs import FAST_ENDED, FE_ENDED
 
 if TYPE_CHECKING:
@@ -118,7 +119,7 @@ def _fill(axes: Axes, field: Field, scale: Scale, whole: Any) -> Keys:
         filled(*place, levels=[1, top], colors="none", hatches=[".."], zorder=1.5)
         keys["beyond the tolerance"] = Patch(**DOTTED)
         if known.min() < 1:
-            line(*place, levels=[1], colors=MARK, linewidths=BORDER["lw"], zorder=3)
+            line(*place, levels=[1], colors=[MARK], linewidths=BORDER["lw"], zorder=3)
             keys["border: error = tolerance"] = Line2D([], [], **BORDER)
     if len(field.open_cells):
         cells = PolyCollection(list(field.open_cells), zorder=0.5, **HATCH)

@@ -28,10 +28,10 @@ def open_window(
     InputError
         If there is no screen, or no room for so many.
     """
-    from fem.show.still.stand import check_count
-    from fem.show.window.desk import Desk
+    from fem.show.still.layout import check_count
     from fem.show.window.screen import need_screen
+    from fem.show.window.window import Window
 
     check_count(exhibits)
     need_screen()
-    Desk(exhibits, title, cut=cut, start=start).open()
+    Window(exhibits, title, cut=cut, start=start).open()

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from fem.show.colours import scales_of
 from fem.show.render import light
+from fem.show.still.layout import heads, notes
 from fem.show.still.readouts import Readout
-from fem.show.still.stand import heads, notes
 from fem.show.style import GREY, INK
+from fem.show.window.camera import Camera
 from fem.show.window.legend import draw_legend
 from fem.show.window.overlay import Stroke, Words, plain
-from fem.show.window.side import Side
-from fem.show.window.sight import Sight
+from fem.show.window.viewport import Viewport
 
 if TYPE_CHECKING:
     from fem.show.exhibit import Exhibit
@@ -57,7 +57,7 @@ def new_plotter(count: int, title: str, *, unseen: bool) -> Any:
     )
 
 
-class Sheet:
+class Contents:
     """All that stands in a window.
 
     Parameters
@@ -71,9 +71,11 @@ class Sheet:
 
     Attributes
     ----------
-    sides, said
+    viewports, said
         To each exhibit its tube and its read-outs.
-    sight
+    samples
+        The keys to lines, by their names.
+    camera
         The camera.
     """
 
@@ -83,14 +85,14 @@ class Sheet:
         ground.SetViewport(0, 0, 1, 1)
         ground.InteractiveOff()
         scales = scales_of(exhibits)
-        self.sides, self.said = list[Side](), list[Words]()
+        self.viewports, self.said = list[Viewport](), list[Words]()
         floor = FOOT + LINE * len(lines)
         wide, size = (RIGHT - LEFT) / len(exhibits), 14 if len(exhibits) < CROWD else 11
         for number, (exhibit, head) in enumerate(zip(exhibits, heads(exhibits), strict=True)):
             left, renderer = LEFT + number * wide, renderers[number]
             renderer.SetViewport(left, floor, left + wide, TOP)
             light(renderer)
-            self.sides.append(Side(renderer, exhibit, scales))
+            self.viewports.append(Viewport(renderer, exhibit, scales))
             middle = left + wide / 2
             Words(ground, (middle, 0.985), "\n".join(head), size, "centre")
             self.said.append(Words(ground, (middle, floor - 0.02), "", size, "centre"))
@@ -99,9 +101,9 @@ class Sheet:
         Stroke(ground, [((0.012, rule), (RIGHT, rule))], GREY, 1)
         Words(ground, (0.012, 0.03), HELP, size=13)
         self._told = Words(ground, (0.012, 0.062), "  ".join(notes(exhibits)), size=13)
-        draw_legend(ground, scales, RIGHT + 0.02)
+        self.samples = draw_legend(ground, scales, RIGHT + 0.02)
         corner = 0.012, floor + 0.02
-        self.sight = Sight(plotter.render_window, renderers, ground, exhibits, corner)
+        self.camera = Camera(plotter.render_window, renderers, ground, exhibits, corner)
 
     @property
     def told(self) -> str:

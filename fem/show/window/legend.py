@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from fem.show.solids import START
-from fem.show.style import INK, MARK, SLACK
+from fem.show.look import MARK, MARK_TITLE, NO_TENSION_TITLE, START, START_TITLE
+from fem.show.solids import NO_TENSION
+from fem.show.still.keys import ticks_of
+from fem.show.style import INK
 from fem.show.window.overlay import Ramp, Stroke, Words, dashes
 
 if TYPE_CHECKING:
@@ -16,21 +18,38 @@ WIDTH = 0.015
 """Height and width of a colour bar over those of the window."""
 
 
-def draw_legend(ground: Any, scales: Scales, left: float) -> None:
-    """Draw the keys from `left` on, into the renderer that covers the window."""
+class Sample(NamedTuple):
+    """What a line of the picture looks like, and its name."""
+
+    stroke: Stroke
+    words: Words
+
+    def show(self, shown: bool) -> None:
+        """Show it, or not."""
+        self.stroke.show(shown)
+        self.words.show(shown)
+
+
+def draw_legend(ground: Any, scales: Scales, left: float) -> dict[str, Sample]:
+    """Draw the keys from `left` on, into the renderer that covers the window.
+
+    Return the samples of lines by their names.
+    """
     level = 0.93
     for scale in scales:
         Words(ground, (left, level), f"{scale.title} [{scale.unit}]" if scale.unit else scale.title)
         _draw_bar(ground, scale, (left, level - 0.035 - BAR))
         level -= BAR + 0.09
-    samples = [("index mark", MARK, 4.0, 1), ("shape at rest", START, 1.5, 1)]
+    samples = [(MARK_TITLE, MARK, 4.0, 1), (START_TITLE, START, 1.5, 1)]
     if scales.tension:
-        samples.insert(0, ("no tension", SLACK, 1.5, 4))
-    for words, colour, width, count in samples:
+        samples.insert(0, (NO_TENSION_TITLE, NO_TENSION, 1.5, 4))
+    drawn = {}
+    for title, colour, width, count in samples:
         right = left + 0.03
-        Stroke(ground, dashes(left, right, level - 0.011, count), colour, width)
-        Words(ground, (right + 0.008, level), words)
+        stroke = Stroke(ground, dashes(left, right, level - 0.011, count), colour, width)
+        drawn[title] = Sample(stroke, Words(ground, (right + 0.008, level), title))
         level -= 0.034
+    return drawn
 
 
 def _draw_bar(ground: Any, scale: Scale, place: tuple[float, float]) -> None:
@@ -42,11 +61,3 @@ def _draw_bar(ground: Any, scale: Scale, place: tuple[float, float]) -> None:
         right = left + WIDTH
         Stroke(ground, [((right, level), (right + 0.004, level))], INK, 1.0)
         Words(ground, (right + 0.008, level), f"{tick:g}", 13, "beside")
-
-
-def ticks_of(scale: Scale) -> list[float]:
-    """Return round values on a scale."""
-    from matplotlib.ticker import MaxNLocator
-
-    ticks = MaxNLocator(5).tick_values(scale.low, scale.high)
-    return [round(float(tick), 9) for tick in ticks if scale.low <= tick <= scale.high]

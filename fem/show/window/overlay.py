@@ -60,6 +60,10 @@ class Words:
         """Change the text."""
         self._actor.SetInput(text or " ")  # VTK warns of an empty text
 
+    def show(self, shown: bool) -> None:
+        """Show it, or not."""
+        self._actor.SetVisibility(shown)
+
     @property
     def text(self) -> str:
         """What it says."""
@@ -98,7 +102,8 @@ class Stroke:
 
         self._lines = pyvista.PolyData()
         self.move(ends)
-        look = _flat(renderer, self._lines).GetProperty()
+        self._actor = _flat(renderer, self._lines)
+        look = self._actor.GetProperty()
         look.SetColor(*to_rgb(colour))
         look.SetLineWidth(width)
 
@@ -108,6 +113,10 @@ class Stroke:
         self._lines.points = points
         pairs = np.arange(len(points)).reshape(-1, 2)
         self._lines.lines = np.insert(pairs, 0, 2, axis=1).ravel()
+
+    def show(self, shown: bool) -> None:
+        """Show them, or not."""
+        self._actor.SetVisibility(shown)
 
 
 class Ramp:

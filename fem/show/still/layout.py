@@ -15,7 +15,9 @@ from fem.complaint import InputError
 from fem.shape import Shape, polar_points
 from fem.show.plates import BASE_PLATE, FREE_PLATE, PLATE_DEPTH
 from fem.show.render import View, project
-from fem.show.still import keys
+from fem.show.still import keys as column
+from fem.show.still import tags
+from fem.show.still.keys import Keys
 from fem.show.still.readouts import Readout, readouts
 from fem.show.style import title_lines, wrap
 
@@ -32,8 +34,8 @@ WIDE = 2.6
 NARROWEST = 1.75
 """Least width of a column (in): its read-outs need that."""
 
-BESIDE = 0.95
-"""Room beside a tube for its length, shared by both sides (in)."""
+BESIDE = 0.475
+"""Least room on either side of a tube, for its length (in)."""
 
 LEFT = 1.6
 """Width of the column with the titles of the read-outs (in)."""
@@ -49,7 +51,7 @@ MOST = 8
 
 
 @dataclass(frozen=True)
-class Stand:
+class PageLayout:
     """Where things are on the page.
 
     Attributes
@@ -70,6 +72,10 @@ class Stand:
         The lines of the title.
     notes
         What is to be said of the paths, at the foot.
+    keys
+        What the column at the right explains.
+    tagged
+        Whether the thread families are named beside each tube.
     """
 
     exhibits: list[Exhibit]
@@ -81,12 +87,14 @@ class Stand:
     heads: list[list[str]]
     title: list[str]
     notes: list[str]
+    keys: Keys
+    tagged: bool = False
 
     @property
     def below(self) -> float:
         """Room below the view (in): read-outs and notes, or more if the keys reach so far."""
         said = 0.32 + LINE * len(self.readouts) + 0.17 * len(self.notes)
-        beside = keys.room(self.exhibits) + 0.22 * len(self.title)
+        beside = self.keys.height + 0.22 * len(self.title)
         return max(said, beside - self.view.height / self.scale - self.above)
 
     @property
@@ -98,7 +106,7 @@ class Stand:
     def page(self) -> tuple[float, float]:
         """Width and height of the page (in)."""
         width, height = self.view.width / self.scale, self.view.height / self.scale
-        return LEFT + width + keys.WIDTH, self.below + height + self.above
+        return LEFT + width + column.WIDTH, self.below + height + self.above
 
     def pixels(self, dpi: float) -> tuple[int, int]:
         """Return width and height of the view (pixels)."""
@@ -106,12 +114,16 @@ class Stand:
         return round(width * dpi), round(height * dpi)
 
 
-def stand(
+def lay_out(
     exhibits: Sequence[Exhibit],
     shapes: Sequence[Sequence[Shape]],
+    keys: Keys,
     height: float | None = None,
     labels: Sequence[str] = (),
-) -> Stand:
+    said: Sequence[str] = (),
+    *,
+    tagged: bool = False,
+) -> PageLayout:
     """Return where exhibits stand.
 
     Parameters
@@ -120,10 +132,16 @@ def stand(
         What is shown.
     shapes
         The shapes of each that must have room.
+    keys
+        What is to be explained.
     height
         Height that is shown (mm); None for what they need.
     labels
         Which state of each is shown; empty if several are, one after another.
+    said
+        What is to be said at the foot, besides notes on the paths.
+    tagged
+        Whether the thread families are named beside each tube.
 
     Raises
     ------
@@ -138,12 +156,13 @@ def stand(
     if height is not None and height < needed:
         raise InputError(f"--height {height:g} mm: the tubes need {np.ceil(needed):.0f} mm")
     scale = (height / TALL) if height else max(needed / TALL, 2 * max(halves) / WIDE)
-    tall = height or needed
-    widths = [max(2 * half / scale + BESIDE, NARROWEST) * scale for half in halves]
+    beside, above = _room(exhibits) if tagged else (BESIDE, 0.0)
+    tall = height or max(needed, above * scale)
+    widths = [max(2 * (half / scale + beside), NARROWEST) * scale for half in halves]
     edges = np.concatenate([[0.0], np.cumsum(widths)])
     bottom = low - MARGIN * tall
-    width = LEFT + float(edges[-1]) / scale + keys.WIDTH
-    return Stand(
+    width = LEFT + float(edges[-1]) / scale + column.WIDTH
+    return PageLayout(
         list(exhibits),
         View(0.0, float(edges[-1]), bottom, bottom + tall),
         scale,
@@ -152,8 +171,16 @@ def stand(
         readouts(exhibits),
         heads(exhibits, labels, min(widths) / scale),
         title_lines(" · ".join(dict.fromkeys(one.name for one in exhibits)), width - 0.6),
-        [line for note in notes(exhibits) for line in title_lines(note, 1.2 * width)],
+        [line for note in [*notes(exhibits), *said] for line in title_lines(note, 1.2 * width)],
+        keys,
+        tagged,
     )
+
+
+def _room(exhibits: Sequence[Exhibit]) -> tuple[float, float]:
+    """Return the room on either side of a tube, and the least height, where tags stand (in)."""
+    wide = max(tags.width(one.case) for one in exhibits)
+    return max(BESIDE, wide + 0.1), max(tags.height(one.case) for one in exhibits)
 
 
 def check_count(exhibits: Sequence[Exhibit]) -> None:
@@ -207,11 +234,12 @@ def heads(
 
 def notes(exhibits: Sequence[Exhibit]) -> list[str]:
     """Return what is to be said of paths: why one ended early, how many measurements there are."""
-    return [
+    said = [
         f"{one.title} of {one.name}{_stopped(one)}: {one.note.rstrip('.')}."
         for one in exhibits
         if one.note
     ]
+    return list(dict.fromkeys(said))
 
 
 def _stopped(exhibit: Exhibit) -> str:

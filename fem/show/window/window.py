@@ -7,8 +7,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fem.show.look import START_TITLE
 from fem.show.still.readouts import readouts
-from fem.show.window.layout import Sheet, add_slider, new_plotter
+from fem.show.window.layout import Contents, add_slider, new_plotter
 
 if TYPE_CHECKING:
     from fem.show.exhibit import Exhibit
@@ -23,7 +24,7 @@ WARM, SLOW = 3, 0.04
 """After so many pictures one that takes longer (s) is felt when the slider is dragged."""
 
 
-class Desk:
+class Window:
     """What the window shows, and how it answers.
 
     Parameters
@@ -52,14 +53,14 @@ class Desk:
         self.step = self.last
         self._exhibits, self._readouts = exhibits, readouts(exhibits)
         self.plotter = new_plotter(len(exhibits), title, unseen=unseen)
-        self.sheet = Sheet(self.plotter, exhibits, self._readouts)
+        self.contents = Contents(self.plotter, exhibits, self._readouts)
         self._timer: int | None = None
         self._drawn = 0
         self._slider: Any = None
         if self.last:
             self._slider = add_slider(self.plotter, self.last, self._slid)
         self._listen()
-        self.sheet.sight.front()
+        self.contents.camera.front()
         self.show(self.step)
 
     def open(self) -> None:
@@ -80,7 +81,7 @@ class Desk:
         self.plotter.enable_terrain_style(mouse_wheel_zooms=False, shift_pans=True)
         interactor = self.plotter.iren
         style = interactor.get_interactor_style()
-        style.AutoAdjustCameraClippingRangeOff()  # see Sight.front
+        style.AutoAdjustCameraClippingRangeOff()  # see Camera.front
         for way, answer in (("Forward", self.nearer), ("Backward", self.farther)):
             style.AddObserver(f"MouseWheel{way}Event", lambda *_, answer=answer: answer())
         interactor.clear_key_event_callbacks()
@@ -111,11 +112,12 @@ class Desk:
     def show(self, step: int) -> None:
         """Show a step; beyond the ends of the path, the nearest there is."""
         self.step = min(max(step, 0), self.last)
-        for exhibit, side, said in zip(
-            self._exhibits, self.sheet.sides, self.sheet.said, strict=True
+        for exhibit, viewport, said in zip(
+            self._exhibits, self.contents.viewports, self.contents.said, strict=True
         ):
-            row = side.show(self.step, cut=self.cut, start=self.start)
+            row = viewport.show(self.step, cut=self.cut, start=self.start)
             said.say("\n".join(readout.show(exhibit, row) for readout in self._readouts))
+        self.contents.samples[START_TITLE].show(self.start)
         if self._slider:
             self._slider.GetRepresentation().SetValue(self.step)
         self._draw()
@@ -158,17 +160,17 @@ class Desk:
 
     def front(self) -> None:
         """Look from the front again."""
-        self.sheet.sight.front()
+        self.contents.camera.front()
         self._draw()
 
     def nearer(self) -> None:
         """Show everything larger."""
-        self.sheet.sight.zoom(ZOOM)
+        self.contents.camera.zoom(ZOOM)
         self._draw()
 
     def farther(self) -> None:
         """Show everything smaller."""
-        self.sheet.sight.zoom(1 / ZOOM)
+        self.contents.camera.zoom(1 / ZOOM)
         self._draw()
 
     def save_picture(self) -> Path:
@@ -179,8 +181,8 @@ class Desk:
         )
         try:
             self.plotter.screenshot(file)
-            self.sheet.tell(f"written: {file}")
+            self.contents.tell(f"written: {file}")
         except OSError as error:
-            self.sheet.tell(f"{file} cannot be written: {error.strerror}")
+            self.contents.tell(f"{file} cannot be written: {error.strerror}")
         self._draw()
         return file

@@ -9,7 +9,7 @@ import numpy as np
 
 from fem.show.marks import round_length
 from fem.show.render import ELEVATION, View
-from fem.show.still.stand import extent
+from fem.show.still.layout import extent
 from fem.show.style import INK
 from fem.show.window.overlay import Place, Stroke, Words
 
@@ -23,7 +23,7 @@ LONGEST = 100
 """Greatest length of the scale bar (pixels)."""
 
 
-class Sight:
+class Camera:
     """A parallel camera that all tubes share, so that they are seen at one scale.
 
     Parameters

@@ -14,101 +14,114 @@ import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.text import Text
 
 from fem.show.marks import draw_length, draw_turn, round_length
 from fem.show.still.keys import draw_keys
-from fem.show.still.stand import LEFT, LINE, Stand
-from fem.show.style import INK, TITLE_SIZE
+from fem.show.still.layout import LEFT, LINE, PageLayout
+from fem.show.still.tags import draw_tags
+from fem.show.style import INK, TITLE_SIZE, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from fem.show.colours import Scales
+    from fem.shape import Shape
+    from fem.show.exhibit import Exhibit
 
 type Row = dict[str, Any]
 type Picture = np.ndarray[Any, np.dtype[np.uint8]]
 
 
-class Board:
+class PageFigure:
     """A page with room for the picture of the tubes.
 
     Parameters
     ----------
-    stand
+    layout
         Where things are.
-    scales
-        The scales of the colours.
     dpi
         Dots per inch.
-    start
-        Whether the shape at rest is in the picture, so that it is in the keys.
     """
 
-    def __init__(self, stand: Stand, scales: Scales, dpi: float, *, start: bool) -> None:
-        self._stand, self._dpi = stand, dpi
-        width, height = stand.page
+    def __init__(self, layout: PageLayout, dpi: float) -> None:
+        self._layout, self._dpi = layout, dpi
+        width, height = layout.page
         self.figure = Figure(figsize=(width, height), dpi=dpi, facecolor="none")
         self._canvas: Any = FigureCanvasAgg(self.figure)
         self._page = _axes(self.figure, (0, 0, 1, 1), (0, width), (0, height), "page")
-        view = stand.view
-        wide, tall = view.width / stand.scale, view.height / stand.scale
-        place = (LEFT / width, stand.below / height, wide / width, tall / height)
+        view = layout.view
+        wide, tall = view.width / layout.scale, view.height / layout.scale
+        place = (LEFT / width, layout.below / height, wide / width, tall / height)
         across, up = (view.left, view.right), (view.bottom, view.top)
         self._stage = _axes(self.figure, place, across, up, "stage")
         self._changing: list[Artist] = []
         self._lettering: Any = None
         self._draw_frame()
-        draw_keys(self.figure, self._page, stand, scales, start=start)
+        draw_keys(self.figure, self._page, layout.keys, height - 0.5 - 0.22 * len(layout.title))
 
     def _draw_frame(self) -> None:
         """Draw title, heads, titles of the read-outs, scale bar and notes."""
-        page, stand = self._page, self._stand
-        _, height = stand.page
-        _print(page, 0.3, height - 0.2, "\n".join(stand.title), size=TITLE_SIZE, weight="bold")
-        top = stand.below + stand.view.height / stand.scale + 0.08
-        for centre, head in zip(stand.centres, stand.heads, strict=True):
-            x = LEFT + centre / stand.scale
-            _print(page, x, top, "\n".join(head), size=9.5, ha="center", va="bottom")
-        for number, readout in enumerate(stand.readouts):
-            _print(page, 0.3, self._level(number), readout.title, size=9)
-        rule = stand.below - 0.08
-        right = LEFT + stand.view.width / stand.scale
+        page, layout = self._page, self._layout
+        _, height = layout.page
+        write(page, 0.3, height - 0.2, "\n".join(layout.title), size=TITLE_SIZE, weight="bold")
+        top = layout.below + layout.view.height / layout.scale + 0.08
+        for centre, head in zip(layout.centres, layout.heads, strict=True):
+            x = LEFT + centre / layout.scale
+            write(page, x, top, "\n".join(head), size=9.5, ha="center", va="bottom")
+        for number, readout in enumerate(layout.readouts):
+            write(page, 0.3, self._level(number), readout.title, size=9)
+        rule = layout.below - 0.08
+        right = LEFT + layout.view.width / layout.scale
         page.plot([0.3, right], [rule, rule], color=INK, lw=0.6)
-        foot = 0.12 + 0.17 * len(stand.notes)
-        _print(page, 0.3, foot, "\n".join(stand.notes), size=8.5, linespacing=1.25)
-        length, level = round_length(0.9 * stand.scale), stand.below + 0.12
-        ends = [0.3, 0.3 + length / stand.scale]
+        foot = 0.12 + 0.17 * len(layout.notes)
+        write(page, 0.3, foot, "\n".join(layout.notes), size=8.5, linespacing=1.25)
+        length, level = round_length(0.9 * layout.scale), layout.below + 0.12
+        ends = [0.3, 0.3 + length / layout.scale]
         page.plot(ends, [level, level], color=INK, lw=2, solid_capstyle="butt", gid="scale")
-        _print(page, 0.3, level + 0.06, f"{length:g} mm", size=8.5, va="bottom")
+        write(page, 0.3, level + 0.06, f"{length:g} mm", size=8.5, va="bottom")
 
     def _level(self, number: int) -> float:
         """Return the upper edge of a line of the read-outs (in)."""
-        return self._stand.below - 0.14 - LINE * number
+        return self._layout.below - 0.14 - LINE * number
 
-    def say(self, rows: Sequence[Row]) -> None:
-        """Draw what belongs to a state, a row of the step table to each tube."""
+    def say(self, rows: Sequence[Row], drawn: Sequence[Row] | None = None) -> None:
+        """Draw what belongs to a state.
+
+        Parameters
+        ----------
+        rows
+            A row of the step table to each tube: the figures that are read out.
+        drawn
+            Rows that tell where the plates are in the picture; None if it is of these rows.
+        """
         for artist in self._changing:
             artist.remove()
         self._changing = []
-        for number, (exhibit, row) in enumerate(zip(self._stand.exhibits, rows, strict=True)):
-            x = LEFT + self._stand.centres[number] / self._stand.scale
-            for line, readout in enumerate(self._stand.readouts):
+        for number, (row, seen) in enumerate(zip(rows, drawn or rows, strict=True)):
+            exhibit = self._layout.exhibits[number]
+            x = LEFT + self._layout.centres[number] / self._layout.scale
+            for line, readout in enumerate(self._layout.readouts):
                 text = readout.show(exhibit, row)
-                said = _print(self._page, x, self._level(line), text, size=9, ha="center")
+                said = write(self._page, x, self._level(line), text, size=9, ha="center")
                 self._changing.append(said)
-            height = exhibit.case.tube.length + row["displacement_mm"]
-            twist = math.radians(row["twist_deg"])
-            if math.isfinite(height + twist):
-                self._draw_motion(number, height, twist)
+            if all(math.isfinite(_height(exhibit, one) + one["twist_deg"]) for one in (row, seen)):
+                self._draw_motion(number, f"{_height(exhibit, row):.1f} mm", seen)
 
-    def _draw_motion(self, number: int, height: float, twist: float) -> None:
-        """Draw how long a tube is now (mm), and by how much its free end has turned (rad)."""
-        stand, stage = self._stand, self._stage
-        centre, tube = stand.centres[number], stand.exhibits[number].case.tube
-        beside = centre - stand.halves[number] - 0.14 * stand.scale
-        self._changing += draw_length(stage, beside, height, stand.scale, f"{height:.1f} mm")
-        self._changing += draw_turn(stage, centre, tube, height, twist, stand.scale)
+    def _draw_motion(self, number: int, length: str, row: Row) -> None:
+        """Draw how long a tube is, and by how much its free end has turned."""
+        layout, stage = self._layout, self._stage
+        centre, exhibit = layout.centres[number], layout.exhibits[number]
+        height, twist = _height(exhibit, row), math.radians(row["twist_deg"])
+        beside = centre - layout.halves[number] - 0.14 * layout.scale
+        self._changing += draw_length(stage, beside, height, layout.scale, length)
+        self._changing += draw_turn(stage, centre, exhibit.case.tube, height, twist, layout.scale)
+
+    def tag(self, shapes: Sequence[Shape], rows: Sequence[Row]) -> None:
+        """Name the thread families beside each tube, of which shape and row are given."""
+        layout = self._layout
+        for number, (exhibit, shape) in enumerate(zip(layout.exhibits, shapes, strict=True)):
+            length = _height(exhibit, rows[number])
+            place = layout.centres[number], layout.halves[number]
+            draw_tags(self._stage, shape, exhibit.case, length, place, layout.scale)
 
     def lay(self, picture: Picture) -> Figure:
         """Return the page with the rendered tubes in it, shape (height, width, 3 or 4)."""
@@ -119,7 +132,7 @@ class Board:
     @property
     def _corner(self) -> tuple[int, int]:
         """Where the picture of the tubes has its lower left corner (pixels)."""
-        return round(LEFT * self._dpi), round(self._stand.below * self._dpi)
+        return round(LEFT * self._dpi), round(self._layout.below * self._dpi)
 
     def frame(self, picture: Picture) -> Picture:
         """Return the page on white as pixels, shape (height, width, 3), both even.
@@ -145,6 +158,11 @@ class Board:
         return _laid_over(over, under)[: len(over) // 2 * 2, : over.shape[1] // 2 * 2]
 
 
+def _height(exhibit: Exhibit, row: Row) -> float:
+    """Return the distance of the plates in a state (mm)."""
+    return float(exhibit.case.tube.length + row["displacement_mm"])
+
+
 def _laid_over(over: Picture, under: Picture) -> Picture:
     """Return lettering, shape (height, width, 4), on a picture, shape (height, width, 3)."""
     page = under.copy()
@@ -160,8 +178,3 @@ def _axes(
     axes = figure.add_axes(place, xlim=across, ylim=up, label=label)
     axes.axis("off")
     return axes
-
-
-def _print(axes: Axes, x: float, y: float, text: str, **style: Any) -> Text:
-    """Print plain text; a dollar sign in it starts no formula."""
-    return axes.text(x, y, text, **{"va": "top", "color": INK, "parse_math": False, **style})

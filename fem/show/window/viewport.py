@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from fem.show.layers import layer_of
+from fem.show.layers import layers_of
 from fem.show.render import actor_of
 from fem.show.solids import solids
 
@@ -17,7 +17,7 @@ START = "start"
 """Role of the shape at rest."""
 
 
-class Side:
+class Viewport:
     """A tube that shows one state at a time.
 
     What was shown once is kept, on the graphics card too, so that it comes back at once.
@@ -51,6 +51,7 @@ class Side:
     def _made(self, step: int, cut: bool) -> list[tuple[str, Any]]:
         """Return what there is to see of a state, with its roles."""
         return [
-            (solid.role, actor_of(layer_of(solid, self._scales, cut=cut)))
-            for solid in solids(self._exhibit, step, self._scales, cut=cut)
+            (solid.role, actor_of(layer))
+            for solid in solids(self._exhibit, step, cut=cut)
+            for layer in layers_of([solid], self._scales, cut=cut)
         ]
