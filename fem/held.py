@@ -1,4 +1,4 @@
-"""A shape held against its case and its row of the step table: whether it belongs to them."""
+"""A row of the step table held against its case, and a shape against both."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.case import Case
+from fem.case import Case, Tube
 from fem.shape import Shape
 
 ALIKE = 1e-4
@@ -17,6 +17,31 @@ ALIKE = 1e-4
 
 Files keep coordinates in single precision: some 1e-7 of the tube's length.
 """
+
+
+NEARLY = 1e-9
+"""Figures of one row that follow from each other are as alike as this; they are written in full."""
+
+
+def contradiction(row: Mapping[str, Any], tube: Tube) -> str:
+    """Return in what the figures of a row cannot be, in a clause; empty if they can.
+
+    The stretch follows from the displacement. In the fast model's straight tube the volume follows
+    from stretch and bore: pi (b r)^2 s L for a bore of radius r and length L at rest.
+    """
+    for name in ("stretch", "bore_stretch", "wall_stretch_max", "volume_mm3"):
+        if not row[name] > 0:
+            return f"{name} = {row[name]:g}: it must be above 0"
+    due = 1 + row["displacement_mm"] / tube.length
+    if not math.isclose(row["stretch"], due, rel_tol=NEARLY):
+        return f"stretch = {row['stretch']:.6g}: the displacement gives {due:.6g}"
+    if row["model"] == "fast":
+        bore = row["bore_stretch"] * tube.bore_radius
+        volume = math.pi * bore**2 * row["stretch"] * tube.length
+        if not math.isclose(row["volume_mm3"], volume, rel_tol=1e-6):
+            given = f"volume_mm3 = {row['volume_mm3']:.6g}"
+            return f"{given}: bore_stretch and stretch give {volume:.6g}"
+    return ""
 
 
 def misfit(shape: Shape, case: Case, row: Mapping[str, Any], meshed: Mapping[str, int]) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 
 from fem.case import Case
 from fem.complaint import InputError
+from fem.held import contradiction
 from fem.model_run import HISTORY, Run
 from fem.origin import Origin
 from fem.provenance import Provenance, RunTold, read_provenance
@@ -26,6 +27,9 @@ NEEDED = [
 ]
 NEEDED_OF_FAMILIES = ("tension_N", "tension_peak_N", "thread_strain", "taut")
 """Columns without which a result cannot be shown; each row has finite figures in them."""
+
+MOST = 1e12
+"""No figure of a device comes near to this, in any of the units of the columns."""
 
 NEARLY = 1e-9
 """Pressures of run.json and of the step table, which are written in full, are as alike as this."""
@@ -80,6 +84,9 @@ def _runs(file: Path, case: Case, told: Provenance) -> list[Run]:
     )
     if not alike:
         raise InputError(f"{file}: it has other steps than run.json")
+    for line, row in enumerate(table, start=2):
+        if fault := contradiction(row, case.tube):
+            raise InputError(f"{file}: line {line}: {fault}")
     if len({run.model for run in runs}) < len(runs):
         raise InputError(f"{file.parent / 'run.json'}: runs: two are of the same model")
     return runs
@@ -131,7 +138,7 @@ def _row(where: str, columns: list[str], cells: list[str], needed: list[str]) ->
         elif name in needed:
             raise InputError(f"{where}: {name} is empty")
     for name in needed:
-        if name != "model" and not math.isfinite(row[name]):
+        if name != "model" and not abs(row[name]) < MOST:
             raise InputError(f'{where}: {name} cannot be "{row[name]}"')
     return row
 

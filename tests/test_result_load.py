@@ -203,20 +203,43 @@ def test_a_provenance_of_wrong_types_is_refused_by_file_and_key(copy, place, val
     assert refusal(copy).startswith(str(copy))
 
 
-@pytest.mark.parametrize("cell", ["", "nan", "inf", "-inf"])
+@pytest.mark.parametrize("cell", ["", "nan", "inf", "-inf", "1e+300"])
 @pytest.mark.parametrize(
     "name", ["pressure_kPa", "twist_deg", "stretch", "bore_stretch", "tension_N.A", "energy_gap"]
 )
 def test_a_figure_that_is_needed_and_not_there_is_refused_by_its_line(copy, name, cell):
-    """In the last row, of the fast model, whose line is counted in the file itself."""
-    file = copy / "steps.csv"
+    line = with_cell(copy, name, cell)
+    fault = f'{name} cannot be "{cell}"' if cell else f"{name} is empty"
+    assert refusal(copy) == f"{copy / 'steps.csv'}: line {line}: {fault}"
+
+
+def with_cell(folder, name, cell):
+    """Write a cell of the last row, one of the fast model; return its line."""
+    file = folder / "steps.csv"
     with open(file, newline="", encoding="utf-8") as table:
         lines = [*csv.reader(table)]
     lines[-1][lines[0].index(name)] = cell
     with open(file, "w", newline="", encoding="utf-8") as table:
         csv.writer(table, lineterminator="\n").writerows(lines)
-    fault = f'{name} cannot be "{cell}"' if cell else f"{name} is empty"
-    assert refusal(copy) == f"{file}: line {len(lines)}: {fault}"
+    return len(lines)
+
+
+@pytest.mark.parametrize(
+    ("name", "cell", "said"),
+    [
+        ("stretch", "-5", "stretch = -5: it must be above 0"),
+        ("bore_stretch", "-5", "bore_stretch = -5: it must be above 0"),
+        ("wall_stretch_max", "0", "wall_stretch_max = 0: it must be above 0"),
+        ("stretch", "1.5", "stretch = 1.5: the displacement gives 0.9"),
+        ("displacement_mm", "6", "the displacement gives 1.1"),
+        ("bore_stretch", "2", "bore_stretch and stretch give 17"),
+    ],
+)
+def test_figures_that_contradict_each_other_are_refused(copy, name, cell, said):
+    """A bore of 10 mm in a tube of some 56 mm has pi 10^2 56 = 17600 mm3."""
+    line = with_cell(copy, name, cell)
+    assert refusal(copy).startswith(f"{copy / 'steps.csv'}: line {line}: ")
+    assert said in refusal(copy)
 
 
 def test_neither_more_nor_other_rows_than_told_are_taken(copy):
