@@ -1,12 +1,14 @@
 """The pack: what is taken out of it is what was put in, once, and little of it."""
 
 import json
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from fem.run import solve
+from fem.show import look
 from fem.show.colours import NONE, NONE_INDEX, scales_of
 from fem.show.exhibit import exhibits
 from fem.show.solids import solids
@@ -59,7 +61,7 @@ def test_solids_come_out_as_they_went_in(shown, unpacked):
         grain = head["grain"]
         assert grain < 0.003
         for step in range(3):
-            whole = exhibit.tessellation.solids(exhibit.shapes[step], exhibit.rows[step], scales)
+            whole = exhibit.tessellation.solids(exhibit.shapes[step], exhibit.rows[step])
             for solid, packed in zip(whole, head["solids"], strict=True):
                 assert (packed["role"], packed["quantity"]) == (solid.role, solid.quantity)
                 assert packed["colour"] == pytest.approx(solid.colour)
@@ -119,6 +121,17 @@ def test_the_head_tells_of_steps_scales_and_columns(shown, unpacked):
     assert columns["tension_N.B"]["title"] == "tension B"
 
 
+def test_the_head_tells_how_parts_look_and_what_they_are_called(shown, unpacked):
+    head = unpacked.head
+    assert (head["light"], head["behind"]) == ([*look.LIGHT], look.BEHIND)
+    assert head["models"]["fast"] == shown[1].title
+    for role, key in head["keys"].items():
+        solid = next(one for one in head["exhibits"][0]["solids"] if one["role"] == role)
+        assert key["colour"] == solid["colour"], "the key has the colour of what it explains"
+    for solid in head["exhibits"][0]["solids"]:
+        assert solid["ambient"] == look.AMBIENT[solid["role"]]
+
+
 def test_equal_arrays_are_stored_once(shown, unpacked):
     refs = {(ref["at"], ref["count"], ref["type"]) for ref in references(unpacked.head)}
     arrays = [ref["type"].encode() + unpacked.array(ref).tobytes() for ref in _unique(unpacked)]
@@ -143,12 +156,36 @@ def test_figures_that_are_none_are_null(shown):
     assert head["exhibits"][0]["steps"][1]["row"]["twist_deg.mesh_error"] is None
 
 
-def test_figures_without_shapes_are_packed_too(shown):
-    measured = replace(shown[0], model="bench", shapes=[])
-    head = Unpacked(pack([shown[1], measured], "both")).head["exhibits"][1]
-    assert (head["title"], head["solids"]) == ("bench", [])
+def test_figures_without_shapes_place_plates_and_marks(shown):
+    """As in the pictures; nothing of them at a step whose turn nobody measured."""
+    unknown = shown[0].rows[1] | {"twist_deg": math.nan}
+    rows = [shown[0].rows[0], unknown, shown[0].rows[2]]
+    measured = replace(shown[0], model="bench", shapes=[], rows=rows)
+    unpacked = Unpacked(pack([shown[1], measured], "both"))
+    head = unpacked.head["exhibits"][1]
+    assert head["title"] == "bench"
     assert head["steps"][2]["row"]["twist_deg"] == shown[0].rows[2]["twist_deg"]
-    assert head["length"] == 60
+    assert head["length"] == 60, "it grows shorter"
+    by_role = {solid["role"]: solid["frames"] for solid in head["solids"]}
+    assert list(by_role) == ["plates", "marks", "start"]
+    assert [len(by_role[role]) for role in by_role] == [3, 3, 1]
+    for role in ("plates", "marks"):
+        first, none, last = by_role[role]
+        assert none["points"]["count"] == none["triangles"]["count"] == 0
+        expected = next(solid for solid in solids(measured, 2) if solid.role == role)
+        points = unpacked.array(last["points"]).reshape(-1, 3) * head["grain"]
+        assert points == pytest.approx(expected.points, abs=0.51 * head["grain"])
+        assert first["triangles"]["count"] == expected.triangles.size
+
+
+def test_what_is_asked_for_is_a_column(make_case):
+    case = make_case(pressure=None, volume={"added": "1 mL", "steps": 1})
+    head = Unpacked(pack(exhibits(solve(case, "fast")), "syringe")).head
+    column = next(column for column in head["columns"] if column["name"] == "added_mL")
+    assert (column["title"], column["unit"], column["digits"]) == ("added", "mL", 3)
+    last = head["exhibits"][0]["steps"][-1]
+    assert last["row"]["added_mL"] == pytest.approx(1.0)
+    assert last["label"].startswith("1 mL added, ")
 
 
 def test_many_points_are_numbered_by_more_bytes():

@@ -11,6 +11,10 @@ blob, its number of elements, and ``"i1"``, ``"u1"``, ``"i2"``, ``"u2"``, ``"u4"
 Equal arrays are stored once. The head is::
 
     {"title": what is shown,
+     "light": towards it: to the right, up, towards the viewer,
+     "behind": opacity of the shape at rest where it is behind something,
+     "keys": {"marks": {"title", "colour"}, "start": {"title", "colour"}},
+     "models": {"fe": its title, "fast": ..., "bench": ...},
      "scales": {"stretch": SCALE, "tension": SCALE},       no tension where there are no threads
      "columns": [{"name": of the step table, "title", "unit", "digits": after the point}, ...],
      "exhibits": [
@@ -19,7 +23,8 @@ Equal arrays are stored once. The head is::
         "length", "radius": greatest height and greatest distance from the axis (mm),
         "steps": [{"label", "row": {every figure of the step table; null if it is none}}, ...],
         "solids": [{"role", "quantity": of the scale, or "", "colour": [r, g, b] of 0 to 1,
-                    "opacity", "frames": [FRAME, ...]}, ...]}, ...]}
+                    "opacity", "ambient": share of its colour that no shade takes,
+                    "frames": [FRAME, ...]}, ...]}, ...]}
 
     SCALE = {"title", "unit", "low", "high", "colours": u1, 256 times r, g, b}
             and for tension "none": [r, g, b] of 0 to 255 and "none_title"
@@ -28,8 +33,8 @@ Equal arrays are stored once. The head is::
              "triangles": u2 or u4, corners, null for what is there in the tube cut open only,
              "cut": the same for the tube cut open, null where it does not differ}
 
-A solid has a frame to each step, or one for all. An exhibit of which only figures are known has no
-solids.
+A solid has a frame to each step, or one for all; where it is not known at a step its frame has no
+points. An exhibit of which only figures are known has plates, marks and the shape at rest.
 """
 
 from __future__ import annotations
@@ -37,19 +42,20 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from fem.show import look
+from fem.show.asked import drive_columns
 from fem.show.colours import NONE, Scale, Scales, scales_of
 from fem.show.exhibit import Exhibit
-from fem.show.solids import Solid
+from fem.show.solids import Solid, without_body
 from fem.show.tables import MOTION, PRESSURE, Column, end_columns, thread_columns
 
 MOST = 32767
 """The greatest int16."""
-
-NO_TENSION = "no tension"
 
 type Head = dict[str, Any]
 
@@ -70,6 +76,13 @@ def pack(exhibits: Sequence[Exhibit], title: str, scales: Scales | None = None) 
     shared = scales or scales_of(exhibits)
     head = {
         "title": title,
+        "light": look.LIGHT,
+        "behind": look.BEHIND,
+        "keys": {
+            "marks": {"title": look.MARK_TITLE, "colour": look.MARK},
+            "start": {"title": look.START_TITLE, "colour": look.START},
+        },
+        "models": look.MODEL_TITLES,
         "scales": {scale.quantity: _scale(scale, blob) for scale in shared},
         "columns": _columns(exhibits),
         "exhibits": [_exhibit(exhibit, shared, blob) for exhibit in exhibits],
@@ -109,13 +122,14 @@ def _scale(scale: Scale, blob: Blob) -> Head:
         "colours": blob.put(scale.colours, "u1"),
     }
     if scale.quantity == "tension":
-        head |= {"none": NONE, "none_title": NO_TENSION}
+        head |= {"none": NONE, "none_title": look.NO_TENSION_TITLE}
     return head
 
 
 def _columns(exhibits: Sequence[Exhibit]) -> list[Head]:
-    """Return the columns to read out, each once: motion, pressure, end loads, tensions."""
-    found = [*MOTION, PRESSURE]
+    """Return the columns to read out, each once: motion, drive, end loads, tensions."""
+    drives = [column for exhibit in exhibits for column in drive_columns(exhibit.case)]
+    found = [*MOTION, *drives, PRESSURE]
     for exhibit in exhibits:
         found += end_columns(exhibit.case)
         for family in exhibit.case.threads:
@@ -135,7 +149,7 @@ def _exhibit(exhibit: Exhibit, scales: Scales, blob: Blob) -> Head:
         "model": exhibit.model,
         "title": exhibit.title,
         "note": exhibit.note,
-        **(_shown(exhibit, scales, blob) if exhibit.shapes else _shapeless(exhibit)),
+        **_shown(exhibit, scales, blob),
         "steps": [
             {"label": label, "row": _figures(row)}
             for label, row in zip(exhibit.labels, exhibit.rows, strict=True)
@@ -145,23 +159,35 @@ def _exhibit(exhibit: Exhibit, scales: Scales, blob: Blob) -> Head:
 
 def _shown(exhibit: Exhibit, scales: Scales, blob: Blob) -> Head:
     """Return the solids of an exhibit, and how large they are."""
-    states = zip(exhibit.shapes, exhibit.rows, strict=True)
-    frames = [exhibit.tessellation.solids(shape, row, scales) for shape, row in states]
+    frames = _frames(exhibit)
     points = np.concatenate([solid.points for solids in frames for solid in solids])
-    wall = np.concatenate([solids[0].points for solids in frames])
+    rises = [row["displacement_mm"] for row in exhibit.rows]
     grain = float(np.abs(points).max()) / MOST
     return {
         "grain": grain,
-        "length": float(wall[:, 2].max()),
+        "length": exhibit.case.tube.length + float(np.nanmax([0.0, *rises])),
         "radius": float(np.hypot(points[:, 0], points[:, 1]).max()),
         "solids": [_solid(states, grain, scales, blob) for states in zip(*frames, strict=True)],
     }
 
 
-def _shapeless(exhibit: Exhibit) -> Head:
-    """Return the size of the tube of an exhibit without shapes."""
-    tube = exhibit.case.tube
-    return {"grain": 1.0, "length": tube.length, "radius": tube.outer_radius, "solids": []}
+def _frames(exhibit: Exhibit) -> list[list[Solid]]:
+    """Return the solids at each step, the same ones in the same order."""
+    if exhibit.shapes:
+        states = zip(exhibit.shapes, exhibit.rows, strict=True)
+        return [exhibit.tessellation.solids(shape, row) for shape, row in states]
+    steps = [
+        {solid.role: solid for solid in without_body(exhibit.case.tube, row)}
+        for row in exhibit.rows
+    ]
+    known = {role: solid for step in steps for role, solid in step.items()}
+    return [[step.get(role) or _unseen(solid) for role, solid in known.items()] for step in steps]
+
+
+def _unseen(solid: Solid) -> Solid:
+    """Return a solid of which nothing is known."""
+    nothing, none = np.empty((0, 3)), np.empty((0, 3), dtype=int)
+    return replace(solid, points=nothing, normals=nothing, triangles=none, opened=none)
 
 
 def _figures(row: dict[str, Any]) -> Head:
@@ -186,6 +212,7 @@ def _solid(states: Sequence[Solid], grain: float, scales: Scales, blob: Blob) ->
         "quantity": first.quantity,
         "colour": first.colour,
         "opacity": first.opacity,
+        "ambient": look.AMBIENT[first.role],
         "frames": [_frame(solid, grain, scale, blob) for solid in shown],
     }
 

@@ -2,7 +2,7 @@
 (function (tubewright) {
   "use strict";
 
-  const { reactive, shallowRef, ref } = Vue;
+  const { computed, reactive, shallowRef, ref } = Vue;
 
   const LOOK_AGAIN = 400; // ms between two questions how far a solve is
   const STATES = { done: "Done", failed: "Failed", stopped: "Stopped" };
@@ -79,13 +79,17 @@
   /* A bench on what the server offers. */
   tubewright.newBench = function (offer, server) {
     const setting = atFirst(offer);
-    const [fast, reach, fault] = [shallowRef(null), shallowRef(null), ref("")];
+    const [fast, of] = [shallowRef(null), shallowRef(null)];
+    const [reach, fault] = [shallowRef(null), ref("")];
+    const refused = reactive(new Map());
+    const held = computed(() => refused.size > 0);
     const resolution = ref(offer.resolution);
     const solver = newSolver(offer, server);
 
     const settle = tubewright.newest(async (wanted) => {
       try {
         fast.value = await server.settle(wanted);
+        of.value = wanted;
         fault.value = "";
       } catch (error) {
         fault.value = error.message;
@@ -108,7 +112,15 @@
       fault,
       resolution,
       solver,
-      settle: () => settle(asked(setting)),
+      held,
+      /* Note that a field holds a number that is not offered, or no longer does. */
+      refuse: (field, why) => (why ? refused.set(field, why) : refused.delete(field)),
+      settle: () => held.value || settle(asked(setting)),
+      /* Of which setting shape and read-outs are while the one that is wanted is refused. */
+      lastValid: computed(() => {
+        if (!of.value || !(held.value || fault.value)) return "";
+        return `Of the last valid setting: ${inWords(of.value, offer)}.`;
+      }),
       map: () => map(asked(setting)),
       solve: () => solver.solve(asked(setting), resolution.value),
       /* Of which setting the FE shape is, if not of the one that is set. */

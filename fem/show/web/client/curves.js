@@ -6,6 +6,7 @@
 
   const HEIGHT = 210;
   const APART = 14; // px between the tags at the ends of two curves
+  const CLEAR = 3; // px between a tag and the axis
   const DRIVE = "pressure_kPa";
 
   /* Which hand of ink a curve has: one to each result, whatever the model. */
@@ -31,12 +32,19 @@
     return points;
   }
 
-  /* Push the tags of curves that end side by side apart. */
-  function spread(tags) {
+  /* Push the tags of curves that end side by side apart, none below `lowest`: there are ticks. */
+  function spread(tags, lowest) {
     const sorted = [...tags].sort((a, b) => a.y - b.y);
+    const beside = (one) => (other) => Math.abs(one.x - other.x) < APART;
     sorted.forEach((tag, k) => {
-      for (const above of sorted.slice(0, k)) {
-        if (Math.abs(tag.x - above.x) < APART) tag.y = Math.max(tag.y, above.y + APART);
+      for (const above of sorted.slice(0, k).filter(beside(tag))) {
+        tag.y = Math.max(tag.y, above.y + APART);
+      }
+    });
+    sorted.reverse().forEach((tag, k) => {
+      tag.y = Math.min(tag.y, lowest);
+      for (const below of sorted.slice(0, k).filter(beside(tag))) {
+        tag.y = Math.min(tag.y, below.y - APART);
       }
     });
   }
@@ -63,7 +71,7 @@
         );
       });
       const drawn = computed(() => {
-        const { x, y } = axes.value;
+        const { x, y, frame } = axes.value;
         const inks = tubewright.inks(props.exhibits);
         const made = curves.value.map((curve, k) => {
           const { model } = props.exhibits[k];
@@ -76,7 +84,7 @@
             tag: marks.length && { text: k + 1, x: marks.at(-1).x + 8, y: marks.at(-1).y + 4 },
           };
         });
-        spread(made.map(({ tag }) => tag).filter(Boolean));
+        spread(made.map(({ tag }) => tag).filter(Boolean), frame.y0 - CLEAR);
         return made;
       });
       const shownNow = computed(() =>
@@ -109,7 +117,7 @@
           <g v-for="curve in drawn" :class="curve.classes">
             <polyline v-if="curve.line" :points="curve.line" />
             <chart-mark v-for="mark in curve.marks" :model="curve.model" v-bind="mark" />
-            <text v-if="curve.tag" :x="curve.tag.x" :y="curve.tag.y">{{ curve.tag.text }}</text>
+            <text v-if="curve.tag" class="tw-halo" :x="curve.tag.x" :y="curve.tag.y">{{ curve.tag.text }}</text>
           </g>
           <template #over>
             <g v-for="now in shownNow" class="tw-curve">

@@ -31,11 +31,12 @@
   };
 
   tubewright.components["colour-keys"] = {
-    props: { scales: Object },
+    props: { scales: Object, keys: Object },
     setup(props) {
       return {
         bars: Vue.computed(() => Object.entries(props.scales).map(bar)),
         none: Vue.computed(() => props.scales.tension && rgb(props.scales.tension.none)),
+        of: (key) => rgb(key.colour.map((share) => Math.round(255 * share))),
       };
     },
     template: `
@@ -52,10 +53,11 @@
             <path d="M0 5H34" :stroke="none" stroke-width="1.6" stroke-dasharray="6 4" /></svg>
             {{ scales.tension.none_title }}</li>
           <li><svg width="34" height="10" aria-hidden="true">
-            <path d="M0 5H34" stroke="#c1121f" stroke-width="5" /></svg> index marks</li>
+            <path d="M0 5H34" :stroke="of(keys.marks)" stroke-width="5" /></svg>
+            {{ keys.marks.title }}</li>
           <li><svg width="34" height="10" aria-hidden="true">
-            <path d="M0 2H34M0 8H34M6 0V10M28 0V10" stroke="#6b6b6b" fill="none" /></svg>
-            start shape</li>
+            <path d="M0 2H34M0 8H34M6 0V10M28 0V10" :stroke="of(keys.start)" fill="none" /></svg>
+            {{ keys.start.title }}</li>
         </ul>
       </div>`,
   };

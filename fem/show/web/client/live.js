@@ -2,9 +2,18 @@
 (function (tubewright) {
   "use strict";
 
-  const { computed, watch } = Vue;
+  const { computed, onBeforeUnmount, ref, watch } = Vue;
 
-  /* A number by slider or by hand, with its unit. */
+  /* Why a number that was typed is not offered; empty if it is. */
+  function refusal(value, { low, high, unit }) {
+    const spare = 1e-9 * (high - low); // the ends are rounded
+    if (value >= low - spare && value <= high + spare) return "";
+    const said = (number) => tubewright.trueMinus(String(Number(number.toPrecision(6))));
+    const typed = Number.isFinite(value) ? `${said(value)} ${unit}` : "no number";
+    return `${typed}; ${said(low)} to ${said(high)} ${unit} is offered`;
+  }
+
+  /* A number by slider or by hand, with its unit; one that is not offered stays in the field. */
   tubewright.components["number-slide"] = {
     props: {
       modelValue: Number,
@@ -15,20 +24,26 @@
       by: Number,
       id: String,
     },
-    emits: ["update:modelValue"],
-    setup(_, { emit }) {
-      const set = ({ target: { valueAsNumber } }) => {
-        if (Number.isFinite(valueAsNumber)) emit("update:modelValue", valueAsNumber);
+    emits: ["update:modelValue", "refused"],
+    setup(props, { emit }) {
+      const [text, fault] = [ref(String(props.modelValue)), ref("")];
+      const set = ({ target: { value, valueAsNumber } }) => {
+        text.value = value;
+        fault.value = refusal(valueAsNumber, props);
+        if (!fault.value) emit("update:modelValue", valueAsNumber);
       };
-      return { set };
+      watch(fault, (why) => emit("refused", why));
+      onBeforeUnmount(() => emit("refused", ""));
+      return { fault, set, text };
     },
     template: `
       <div class="tw-number">
         <label :for="id">{{ title }} [{{ unit }}]</label>
         <input type="range" :min="low" :max="high" :step="by" :value="modelValue"
           :aria-label="title + ', slider'" @input="set">
-        <input :id="id" type="number" :min="low" :max="high" step="any" :value="modelValue"
-          @input="set">
+        <input :id="id" type="number" :min="low" :max="high" step="any" :value="text"
+          :aria-invalid="fault !== ''" :aria-describedby="id + '-fault'" @input="set">
+        <p :id="id + '-fault'" class="tw-fault" role="status">{{ fault }}</p>
       </div>`,
   };
 
@@ -44,7 +59,8 @@
         <p v-for="note in offer.notes" class="tw-note">{{ note }}</p>
         <number-slide v-for="(family, k) in offer.families" :key="family.name"
           v-model="setting.angles[k]" :title="'Helix angle of ' + family.name" unit="deg"
-          :low="family.low" :high="family.high" :by="0.5" :id="id + '-angle-' + k" />
+          :low="family.low" :high="family.high" :by="0.5" :id="id + '-angle-' + k"
+          @refused="refuse('angle ' + k, $event)" />
         <div v-if="offer.families.length" class="tw-number">
           <label :for="id + '-rule'">Slack</label>
           <select :id="id + '-rule'" v-model="setting.rule">
@@ -53,10 +69,11 @@
         </div>
         <number-slide v-if="offer.families.length && rule.unit"
           v-model="setting.values[rule.rule]" :key="rule.rule" :title="'Slack, ' + rule.rule"
-          :unit="rule.unit" :low="rule.low" :high="rule.high" :by="0.5" :id="id + '-slack'" />
+          :unit="rule.unit" :low="rule.low" :high="rule.high" :by="0.5" :id="id + '-slack'"
+          @refused="refuse('slack', $event)" />
         <number-slide v-model="setting.pressure" title="Pressure" unit="kPa"
           :low="offer.pressure.low" :high="offer.pressure.high" :by="0.1"
-          :id="id + '-pressure'" />
+          :id="id + '-pressure'" @refused="refuse('pressure', $event)" />
         <p class="tw-fault" role="status">{{ fault }}</p>
       </form>`,
   };
@@ -70,8 +87,8 @@
         const far = job.running ? `Solving by FE, ${job.done} of ${job.steps || "?"} steps` : "";
         return [far, job.said].filter(Boolean).join("; ");
       });
-      const { offer, resolution, solve } = bench;
-      return { id: tubewright.newId(), job, offer, resolution, said, share, solve, stop };
+      const { held, offer, resolution, solve } = bench;
+      return { held, id: tubewright.newId(), job, offer, resolution, said, share, solve, stop };
     },
     template: `
       <form class="tw-setting" @submit.prevent>
@@ -82,7 +99,7 @@
           </select>
         </div>
         <div class="tw-buttons">
-          <button type="button" :disabled="job.running" @click="solve">Solve by FE</button>
+          <button type="button" :disabled="job.running || held" @click="solve">Solve by FE</button>
           <button type="button" :disabled="!job.running || !job.id" @click="stop">Stop</button>
         </div>
         <progress v-if="job.running" v-bind="share" aria-label="Steps of the FE solve"></progress>
@@ -99,7 +116,7 @@
         [fast.value, solver.shape.value].filter(Boolean).map((pack) => pack.exhibits[0]),
       );
       watch(exhibits, (all) => props.look.include(all));
-      watch(setting, bench.settle, { immediate: true });
+      watch([setting, bench.held], bench.settle, { immediate: true });
       // the set is over the first two angles, so these do not change it, nor does the pressure
       watch(
         () => [setting.rule, setting.values[setting.rule], ...setting.angles.slice(2)],
@@ -107,7 +124,10 @@
         { immediate: true },
       );
       const note = computed(bench.otherSetting);
-      return { bench, exhibits, fast, last: Number.MAX_SAFE_INTEGER, note, reach };
+      const [over, last] = [ref(false), Number.MAX_SAFE_INTEGER];
+      const laid = computed(() => (over.value && exhibits.value[1]) || null);
+      const { lastValid } = bench;
+      return { bench, exhibits, fast, laid, last, lastValid, note, over, reach };
     },
     template: `
       <div class="tw-live">
@@ -118,13 +138,17 @@
           <bench-solve :bench="bench" />
         </div>
         <div class="tw-shapes">
-          <look-bar :look="look" />
-          <shape-row :exhibits="exhibits" :step="last" :look="look" :named="false" />
+          <look-bar v-if="fast" :look="look" :keys="fast.keys" />
+          <label v-if="exhibits.length > 1" class="tw-check"><input type="checkbox"
+            v-model="over"> Lay the {{ exhibits[1].title }} over the {{ exhibits[0].title }}</label>
+          <p v-if="lastValid" class="tw-note tw-stale">{{ lastValid }}</p>
+          <shape-row :exhibits="exhibits" :over="laid" :step="last" :look="look" :named="false" />
           <p v-if="note" class="tw-note">{{ note }}</p>
-          <colour-keys v-if="fast" :scales="fast.scales" />
+          <colour-keys v-if="fast" :scales="fast.scales" :keys="fast.keys" />
         </div>
         <div class="tw-figures">
           <component :is="level" class="tw-heading">Read-outs</component>
+          <p v-if="lastValid" class="tw-note tw-stale">{{ lastValid }}</p>
           <read-outs v-if="fast" :columns="fast.columns" :exhibits="exhibits" :step="last"
             :named="false" caption="Read-outs of the setting" />
           <template v-if="fast && reach && reach.levels.length">

@@ -1,4 +1,4 @@
-/* How shapes are looked at: one camera for all that stand side by side, cut open, start shape. */
+/* How shapes are looked at: one camera for all that stand side by side, cut open, shape at rest. */
 (function (tubewright) {
   "use strict";
 
@@ -46,12 +46,14 @@
     constructor() {
       this.cut = false;
       this.start = true;
-      this.extent = { length: 1, radius: 1 };
+      this.shown = { length: 1, radius: 1 };
       this.preset("front");
     }
 
+    /* Look from a side, at the greatest scale at which all that is shown fits. */
     preset(name) {
       const { azimuth, elevation } = PRESETS[name];
+      this.extent = { ...this.shown };
       const { length, radius } = this.extent;
       const zoom = name === "end" ? Math.max(1, (0.35 * length) / radius) : 1;
       Object.assign(this, { azimuth, elevation, zoom, right: 0, up: 0 });
@@ -72,12 +74,14 @@
       this.up -= up / this.zoom;
     }
 
-    /* Make room for exhibits; the scale never jumps back while something is turned or set. */
+    /* Make room for the exhibits that are shown; the scale never jumps back while something is
+       turned or set. */
     include(exhibits) {
-      for (const { length, radius } of exhibits) {
-        this.extent.length = Math.max(this.extent.length, length);
-        this.extent.radius = Math.max(this.extent.radius, radius);
-      }
+      if (!exhibits.length) return;
+      const greatest = (name) => Math.max(...exhibits.map((exhibit) => exhibit[name]));
+      this.shown = { length: greatest("length"), radius: greatest("radius") };
+      this.extent.length = Math.max(this.extent.length, this.shown.length);
+      this.extent.radius = Math.max(this.extent.radius, this.shown.radius);
     }
 
     /* The camera for a picture of width / height = `aspect`: parallel projection, and at zoom 1
@@ -92,12 +96,13 @@
   tubewright.newLook = () => Vue.reactive(new Look());
 
   tubewright.components["look-bar"] = {
-    props: { look: Object },
-    setup: () => ({ presets: PRESETS }),
+    props: { look: Object, keys: Object },
+    setup: () => ({ capital: tubewright.capital, presets: PRESETS }),
     template: `
       <div class="tw-bar" role="group" aria-label="How the shapes are shown">
         <label class="tw-check"><input type="checkbox" v-model="look.cut"> Cut open</label>
-        <label class="tw-check"><input type="checkbox" v-model="look.start"> Start shape</label>
+        <label class="tw-check"><input type="checkbox" v-model="look.start"> {{
+          capital(keys.start.title) }}</label>
         <span class="tw-buttons" role="group" aria-label="View">
           <button v-for="(preset, name) in presets" type="button" @click="look.preset(name)">{{
             preset.title }}</button>

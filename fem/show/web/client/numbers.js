@@ -7,11 +7,14 @@
 
   tubewright.isNumber = (value) => typeof value === "number" && Number.isFinite(value);
 
+  tubewright.trueMinus = (text) => text.replace("-", MINUS);
+  tubewright.capital = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
+
   /* A number with so many digits behind the point, a true minus, round-off as zero. */
   tubewright.shown = function (value, digits) {
     if (!tubewright.isNumber(value)) return "\u2013";
     const text = value.toFixed(digits);
-    return Number(text) === 0 ? (0).toFixed(digits) : text.replace("-", MINUS);
+    return Number(text) === 0 ? (0).toFixed(digits) : tubewright.trueMinus(text);
   };
 
   /* A number with its unit; degrees stand close to it. */

@@ -54,7 +54,7 @@
             <h2 id="study-title">Study</h2>
             <div class="tw-study">
               <study-choice :study="study" v-model="setting" />
-              <study-map :study="study" v-model="setting" />
+              <study-map :study="study" :titles="pack.models" v-model="setting" />
             </div>
           </section>
           <section id="path" v-if="pack" aria-labelledby="path-title">

@@ -13,30 +13,37 @@
     uniform mat4 place; // from grains to the picture
     uniform vec3 light; // towards it
     uniform float ambient;
+    uniform vec3 towards; // the viewer
+    uniform float opacity;
+    uniform bool rim; // seen at the edge alone, where the surface turns away
     uniform vec3 flat_colour;
     uniform bool by_value;
     uniform sampler2D colours;
-    out vec3 colour;
+    out vec4 colour;
     void main() {
+      vec3 across = normalize(normal);
       gl_Position = place * vec4(point, 1.0);
       // both sides of a surface are lit
-      float bright = ambient + (1.0 - ambient) * abs(dot(normalize(normal), light));
+      float bright = ambient + (1.0 - ambient) * abs(dot(across, light));
       vec3 shade = by_value ? texelFetch(colours, ivec2(int(value + 0.5), 0), 0).rgb : flat_colour;
-      colour = bright * shade;
+      float away = 1.0 - abs(dot(across, towards));
+      float solid = rim ? opacity * (0.08 + 0.92 * away * away) : opacity;
+      colour = solid * vec4(bright * shade, 1.0);
     }`;
   const FRAGMENT = `#version 300 es
     precision mediump float;
-    in vec3 colour;
-    uniform float opacity;
+    in vec4 colour;
     out vec4 shown;
     void main() {
-      shown = vec4(colour * opacity, opacity);
+      shown = colour;
     }`;
-  const UNIFORMS = ["place", "light", "ambient", "flat_colour", "by_value", "opacity"];
+  const UNIFORMS = ["place", "light", "towards", "ambient", "flat_colour", "by_value"].concat(
+    "opacity",
+    "rim",
+  );
   const ATTRIBUTES = ["point", "normal", "value"];
-  const AMBIENT = { wall: 0.45, bore: 0.4, cut: 0.6, threads: 0.5, plates: 0.5, marks: 0.75 };
-  const LIGHT = [0.35, 0.5, 0.79]; // to the right, up, towards the viewer
-  const BEHIND = 0.22; // opacity of the start shape where it is behind something
+  const OUTLINE = { wall: 0.85, marks: 0.6 }; // opacity of what is laid over, by role
+  const INK = [0.1, 0.1, 0.1];
   const SAMPLES = 4; // for smooth edges
 
   function compile(gl) {
@@ -81,17 +88,21 @@
       this.gl.getExtension("WEBGL_lose_context")?.loseContext();
     }
 
-    /* Paint parts {solid, frame, corners} as `camera` (look.js) sees them. */
-    paint(parts, camera, smooth) {
+    /* Paint parts {solid, frame, corners} and an outline laid over them as `camera` (look.js) sees
+       them, by the light of {light, behind}. */
+    paint({ parts, outline, camera, light, behind }, smooth) {
       const { gl } = this;
       const { width, height } = gl.canvas;
       const target = smooth ? this.smoothing(width, height) : null;
       gl.bindFramebuffer(gl.FRAMEBUFFER, target);
       gl.viewport(0, 0, width, height);
       gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
-      gl.uniform3fv(this.uniforms.light, camera.fromPicture(LIGHT));
+      gl.uniform3fv(this.uniforms.light, camera.fromPicture(light));
+      gl.uniform3fv(this.uniforms.towards, camera.fromPicture([0, 0, 1]));
       for (const part of parts) this.part(part, camera, 1);
-      for (const part of parts) if (part.solid.role === "start") this.behind(part, camera);
+      const atRest = parts.filter(({ solid }) => solid.role === "start");
+      this.through(gl.GREATER, () => atRest.forEach((part) => this.part(part, camera, behind)));
+      this.through(gl.ALWAYS, () => outline.forEach((part) => this.edge(part, camera)));
       if (!smooth) return;
       gl.bindFramebuffer(gl.READ_FRAMEBUFFER, target);
       gl.bindFramebuffer(gl.DRAW_FRAMEBUFFER, null);
@@ -99,23 +110,35 @@
       gl.blitFramebuffer(...all, ...all, gl.COLOR_BUFFER_BIT, gl.NEAREST);
     }
 
-    /* The start shape shows through what hides it, faintly. */
-    behind(part, camera) {
+    /* Paint what shows through that which is there already, where the depths compare so. */
+    through(compared, paint) {
       const { gl } = this;
-      gl.depthFunc(gl.GREATER);
+      gl.depthFunc(compared);
       gl.depthMask(false);
       gl.enable(gl.BLEND);
       gl.blendFunc(gl.ONE, gl.ONE_MINUS_SRC_ALPHA);
-      this.part(part, camera, BEHIND);
+      paint();
       gl.disable(gl.BLEND);
       gl.depthMask(true);
       gl.depthFunc(gl.LESS);
     }
 
+    /* Of a wall only the outline, of a mark all, as if of ink and glass. */
+    edge({ solid, frame, corners }, camera) {
+      const { gl, uniforms } = this;
+      const wall = solid.role === "wall";
+      const plain = { ...solid, scale: null, colour: wall ? INK : solid.colour };
+      gl.uniform1i(uniforms.rim, wall);
+      gl.enable(gl.CULL_FACE);
+      this.part({ solid: plain, frame, corners }, camera, OUTLINE[solid.role]);
+      gl.disable(gl.CULL_FACE);
+      gl.uniform1i(uniforms.rim, false);
+    }
+
     part({ solid, frame, corners }, camera, opacity) {
       const { gl, uniforms } = this;
       gl.uniformMatrix4fv(uniforms.place, false, camera.matrix(solid.grain));
-      gl.uniform1f(uniforms.ambient, AMBIENT[solid.role] ?? 0.6);
+      gl.uniform1f(uniforms.ambient, solid.ambient);
       gl.uniform1f(uniforms.opacity, opacity);
       this.attribute(0, frame.points, 3, gl.SHORT);
       this.attribute(1, frame.normals, 3, gl.BYTE);

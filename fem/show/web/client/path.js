@@ -18,7 +18,7 @@
     setup(props, { emit }) {
       const playing = ref(0);
       const last = computed(() => props.labels.length - 1);
-      const go = (step) => emit("update:modelValue", step);
+      const go = (step) => emit("update:modelValue", Math.min(step, last.value));
       const pause = () => {
         clearInterval(playing.value);
         playing.value = 0;
@@ -28,10 +28,8 @@
         playing.value = setInterval(() => go(props.modelValue + 1), beat());
       };
       watch(
-        () => props.modelValue,
-        (step) => {
-          if (step >= last.value) pause();
-        },
+        () => props.modelValue >= last.value,
+        (ended) => ended && pause(),
       );
       onBeforeUnmount(pause);
       const ruler = computed(() =>
@@ -55,11 +53,9 @@
             @input="slide">
           <div class="tw-ruler" aria-hidden="true"><i v-for="mark in ruler" :style="mark"></i></div>
         </div>
-        <output :for="id">{{ modelValue }} of {{ last }}<b>{{ labels[modelValue] }}</b></output>
+        <output :for="id">{{ modelValue }} of {{ last }}, <b>{{ labels[modelValue] }}</b></output>
       </div>`,
   };
-
-  const count = (exhibits) => Math.max(1, ...exhibits.map(({ steps }) => steps.length));
 
   /* The labels of the longest path that is shown. */
   const labelsOf = (exhibits) =>
@@ -75,7 +71,6 @@
       watch(
         () => props.pack,
         ({ exhibits: all }, old) => {
-          props.look.include(all);
           if (old?.exhibits.length === all.length) return;
           chosen.value = all.slice(0, AT_FIRST).map((_, k) => k);
         },
@@ -84,10 +79,12 @@
       const exhibits = computed(() =>
         props.pack.exhibits.filter((_, k) => chosen.value.includes(k)),
       );
-      const step = ref(count(exhibits.value) - 1);
+      watch(exhibits, (shown) => props.look.include(shown), { immediate: true });
       const labels = computed(() => labelsOf(exhibits.value));
-      watch(labels, (all) => {
-        step.value = Math.min(step.value, all.length - 1);
+      const wanted = ref(labels.value.length - 1);
+      const step = computed({
+        get: () => Math.min(wanted.value, labels.value.length - 1),
+        set: (value) => (wanted.value = value),
       });
       const named = computed(() => new Set(exhibits.value.map(({ name }) => name)).size > 1);
       const first = (name) => (props.pack.columns.find((c) => c.name === name) || {}).name;
@@ -113,14 +110,14 @@
                 :disabled="chosen.length >= most && !chosen.includes(k)">
               {{ exhibit.name }}, {{ exhibit.title }}</label>
           </fieldset>
-          <look-bar :look="look" />
+          <look-bar :look="look" :keys="pack.keys" />
           <shape-row :exhibits="exhibits" :step="step" :look="look" :named="named"
             @drawn="$emit('drawn')" />
           <p class="tw-hint">Drag a shape or use the arrow keys to turn it. <kbd>+</kbd>
             <kbd>\u2212</kbd> or <kbd>Ctrl</kbd> and the wheel zoom, <kbd>Shift</kbd> with drag or
             arrows moves, <kbd>Home</kbd> resets. All shapes turn together, at one scale.</p>
           <step-bar v-model="step" :labels="labels" :id="id + '-step'" />
-          <colour-keys :scales="pack.scales" />
+          <colour-keys :scales="pack.scales" :keys="pack.keys" />
         </div>
         <div class="tw-figures">
           <component :is="level" class="tw-heading">Read-outs</component>

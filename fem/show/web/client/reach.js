@@ -83,6 +83,8 @@
           tag: k + 1,
           x: axes.value.x(across),
           y: axes.value.y(along),
+          size: model === "fe" ? 3.5 : 6, // a disc in a square: both are seen in one place
+          side: k % 2 ? -1 : 1, // of the mark, where its number stands
         })),
       );
       const label = computed(() => {
@@ -103,10 +105,11 @@
         <text v-for="level in levels" class="tw-halo" :x="level.x" :y="level.y"
           text-anchor="middle">{{ level.text }}</text>
         <template #over>
+        <circle v-for="mark in marks" class="tw-paper" :cx="mark.x" :cy="mark.y" r="10" />
         <g v-for="mark in marks" class="tw-curve tw-point" :class="'tw-' + mark.model">
-          <circle class="tw-paper" :cx="mark.x" :cy="mark.y" r="10" />
-          <chart-mark :model="mark.model" :x="mark.x" :y="mark.y" :size="5" />
-          <text class="tw-halo" :x="mark.x + 13" :y="mark.y + 4">{{ mark.tag }}</text>
+          <chart-mark :model="mark.model" :x="mark.x" :y="mark.y" :size="mark.size" />
+          <text class="tw-halo" :x="mark.x + 13 * mark.side" :y="mark.y + 4"
+            :text-anchor="mark.side > 0 ? 'start' : 'end'">{{ mark.tag }}</text>
         </g>
         </template>
       </chart-frame>`,

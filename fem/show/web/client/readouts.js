@@ -2,12 +2,22 @@
 (function (tubewright) {
   "use strict";
 
-  const MOST_NAMED = 3; // columns whose results are named; of more the number has to do
+  const MANY = 3; // more columns have smaller letters
 
   tubewright.stepOf = (exhibit, step) => exhibit.steps[Math.min(step, exhibit.steps.length - 1)];
 
   /* The mark of a unit in a heading; a pure number has none. */
   tubewright.heading = ({ title, unit }) => (unit ? `${title} [${unit}]` : title);
+
+  /* The results that exhibits are of, each with the number of its exhibits. */
+  function resultsOf(exhibits) {
+    const results = [];
+    for (const { name } of exhibits) {
+      if (results.at(-1)?.name === name) results.at(-1).count += 1;
+      else results.push({ name, count: 1 });
+    }
+    return results;
+  }
 
   tubewright.components["read-outs"] = {
     props: { columns: Array, exhibits: Array, step: Number, named: Boolean, caption: String },
@@ -16,17 +26,22 @@
         props.exhibits.some(({ steps }) => steps.some(({ row }) => tubewright.isNumber(row[name])));
       const { heading, shown, stepOf } = tubewright;
       const rows = Vue.computed(() => props.columns.filter(said));
-      return { heading, most: MOST_NAMED, rows, shown, stepOf };
+      const results = Vue.computed(() => resultsOf(props.exhibits));
+      return { heading, many: MANY, results, rows, shown, stepOf };
     },
     template: `
       <div class="tw-scroll" tabindex="0" role="region" :aria-label="caption">
-        <table class="tw-table" :class="{ 'tw-many': exhibits.length > most }">
+        <table class="tw-table" :class="{ 'tw-many': exhibits.length > many }">
           <thead>
+            <tr v-if="named" class="tw-results">
+              <td></td>
+              <th v-for="result in results" scope="colgroup" :colspan="result.count">{{
+                result.name }}</th>
+            </tr>
             <tr>
               <td></td>
               <th v-for="(exhibit, k) in exhibits" scope="col"><b class="tw-tag">{{ k + 1 }}</b>
-                <span v-if="named && exhibits.length <= most">{{ exhibit.name }}, </span>{{
-                  exhibit.title }}</th>
+                {{ exhibit.title }}</th>
             </tr>
           </thead>
           <tbody>

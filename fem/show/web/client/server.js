@@ -1,4 +1,6 @@
-/* What the page asks its server; an answer that is an error becomes an Error with its sentence. */
+/* What the page asks its server; an answer that is an error becomes an Error with its sentence.  A
+   setting that is refused is answered by such an error with status 200, of which no browser
+   complains. */
 (function (tubewright) {
   "use strict";
 
@@ -9,9 +11,12 @@
     } catch {
       throw new Error("No answer from tubewright: has it been stopped?");
     }
-    if (answer.ok) return answer;
-    const { error } = await answer.json().catch(() => ({}));
-    throw new Error(error || `The server answered ${answer.status}.`);
+    const told = /json/.test(answer.headers.get("Content-Type"));
+    const said = told ? await answer.json() : null;
+    if (said?.error || !answer.ok) {
+      throw new Error(said?.error || `The server answered ${answer.status}.`);
+    }
+    return said ?? answer;
   }
 
   const post = (body) => ({
@@ -19,20 +24,19 @@
     headers: { "Content-Type": "application/json" },
     body: JSON.stringify(body),
   });
-  const json = async (path, options) => (await ask(path, options)).json();
   const pack = async (path, options) =>
     tubewright.unpack(await (await ask(path, options)).arrayBuffer());
 
   tubewright.server = {
     scene: () => pack("scene"),
-    study: () => json("study"),
+    study: () => ask("study"),
     setting: (key) => pack(`study/${key}/scene`),
-    live: () => json("live"),
+    live: () => ask("live"),
     settle: (setting) => pack("live/settle", post(setting)),
     reach: ({ angles, slack: { rule, value } }) =>
-      json(`live/reach?${new URLSearchParams({ slack: rule, value: value ?? "", angles })}`),
-    solve: (setting) => json("live/fe", post(setting)),
-    progress: (job) => json(`live/fe/${job}`),
+      ask(`live/reach?${new URLSearchParams({ slack: rule, value: value ?? "", angles })}`),
+    solve: (setting) => ask("live/fe", post(setting)),
+    progress: (job) => ask(`live/fe/${job}`),
     solved: (job) => pack(`live/fe/${job}/scene`),
     stop: (job) => ask(`live/fe/${job}`, { method: "DELETE" }),
   };

@@ -57,7 +57,7 @@
   /* A canvas that paints what `scene` returns, once to each beat of the screen in which that has
      changed: plainly while it changes, with smooth edges when it rests. */
   tubewright.components["shape-canvas"] = {
-    props: { exhibit: Object, step: Number, look: Object },
+    props: { exhibit: Object, over: Object, step: Number, look: Object },
     emits: ["drawn", "lost", "size"],
     setup(props, { emit }) {
       const canvas = ref(null);
@@ -66,13 +66,16 @@
 
       const scene = () => ({
         parts: tubewright.parts(props.exhibit, props.step, props.look),
+        outline: tubewright.outline(props.over),
         camera: size.value && props.look.camera(size.value[0] / size.value[1]),
         size: size.value,
+        light: props.exhibit.light,
+        behind: props.exhibit.behind,
       });
       function paint(smooth) {
-        const { parts, camera } = scene();
-        if (!painter || !camera) return;
-        painter.paint(parts, camera, smooth);
+        const now = scene();
+        if (!painter || !now.camera) return;
+        painter.paint(now, smooth);
         emit("drawn");
       }
       function next() {
@@ -106,7 +109,7 @@
           asked ||= requestAnimationFrame(next);
         });
         watch(
-          () => props.exhibit,
+          () => [props.exhibit, props.over],
           () => painter.forget(),
         );
       });
@@ -123,7 +126,14 @@
   };
 
   tubewright.components["shape-view"] = {
-    props: { exhibit: Object, tag: Number, step: Number, look: Object, named: Boolean },
+    props: {
+      exhibit: Object,
+      over: Object,
+      tag: Number,
+      step: Number,
+      look: Object,
+      named: Boolean,
+    },
     emits: ["drawn"],
     setup(props) {
       const size = ref([1, 1]);
@@ -146,7 +156,8 @@
     template: `
       <figure class="tw-shape">
         <figcaption><b class="tw-tag">{{ tag }}</b> <span v-if="named">{{ exhibit.name }}, </span
-          >{{ exhibit.title }}<span class="tw-state">{{ label }}</span></figcaption>
+          >{{ exhibit.title }}<span v-if="over">, in outline the {{ over.title }}</span> <span
+            class="tw-state">{{ label }}</span></figcaption>
         <p v-if="lost" class="tw-lost">This browser shows no 3D pictures: WebGL 2 is missing or
           was stopped. All numbers and curves are here none the less.</p>
         <div v-else class="tw-stage" tabindex="0" role="application"
@@ -154,7 +165,7 @@
             + '. Arrow keys turn it, plus and minus zoom, Shift with arrows moves, Home resets.'"
           @pointerdown="hand.down" @pointermove="hand.drag" @pointerup="hand.up"
           @pointercancel="hand.up" @wheel="hand.wheel" @keydown="hand.key">
-          <shape-canvas :exhibit="exhibit" :step="shownStep" :look="look" @drawn="$emit('drawn')"
+          <shape-canvas :exhibit="exhibit" :over="over" :step="shownStep" :look="look" @drawn="$emit('drawn')"
             @lost="lost = true" @size="size = $event" />
           <div class="tw-scale"><i :style="{ width: bar.width }"></i>{{ bar.length }} mm</div>
         </div>
@@ -163,7 +174,7 @@
   };
   /* Shapes side by side; what is said of exhibits of which only figures are known stands below. */
   tubewright.components["shape-row"] = {
-    props: { exhibits: Array, step: Number, look: Object, named: Boolean },
+    props: { exhibits: Array, over: Object, step: Number, look: Object, named: Boolean },
     emits: ["drawn"],
     setup(props, { emit }) {
       const tagged = computed(() => props.exhibits.map((exhibit, k) => ({ exhibit, tag: k + 1 })));
@@ -179,7 +190,8 @@
     template: `
       <div v-if="shaped.length" class="tw-views" :style="{ '--columns': columns }">
         <shape-view v-for="{ exhibit, tag } in shaped" :key="tag" :exhibit="exhibit" :tag="tag"
-          :step="step" :look="look" :named="named" @drawn="$emit('drawn')" />
+          :over="exhibit === over ? null : over" :step="step" :look="look" :named="named"
+          @drawn="$emit('drawn')" />
       </div>
       <p v-for="{ exhibit, tag } in bare" class="tw-note"><b class="tw-tag">{{ tag }}</b>
         {{ exhibit.title }}, figures only. {{ exhibit.note }}</p>`,

@@ -6,7 +6,6 @@
 
   const HEIGHT = 300;
   const NEAR = 24; // px between a click and the point that it means
-  const TITLES = { fe: "FE model", fast: "fast model" };
   const MOST_VALUES = 60; // of a quantity that is chosen from a list
 
   function different(settings, k) {
@@ -71,7 +70,7 @@
 
   /* All that the settings reach, a dot each; the chosen one is ringed, a click chooses another. */
   tubewright.components["study-map"] = {
-    props: { study: Object, modelValue: Number },
+    props: { study: Object, titles: Object, modelValue: Number },
     emits: ["update:modelValue"],
     setup(props, { emit }) {
       const width = ref(400);
@@ -90,7 +89,7 @@
       );
       const dots = computed(() =>
         places.value.map((all, k) => ({
-          title: TITLES[names[k]] ?? names[k],
+          title: props.titles[names[k]],
           classes: `tw-dots tw-dots-${names[k]}`,
           path: all
             .filter(Boolean)

@@ -17,7 +17,7 @@
     const known = new Map();
     return (ref) => {
       if (!ref) return null;
-      const key = `${ref.at} ${ref.type}`;
+      const key = `${ref.at} ${ref.count} ${ref.type}`;
       if (!known.has(key)) {
         known.set(key, new KINDS[ref.type](buffer, start + ref.at, ref.count));
       }
@@ -37,15 +37,18 @@
     return Object.fromEntries(names.map((name) => [name, array(frame[name])]));
   }
 
-  /* Pack of bytes (an ArrayBuffer) to {title, scales, columns, exhibits}. */
+  /* Pack of bytes (an ArrayBuffer) to {title, keys, models, scales, columns, exhibits}. */
   tubewright.unpack = function (buffer) {
     const length = new DataView(buffer).getUint32(0, true);
     const head = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
     const array = arrays(buffer, 4 + length);
     const scales = {};
     for (const [name, scale] of Object.entries(head.scales)) scales[name] = scaleOf(scale, array);
+    const { title, columns, keys, models, light, behind } = head;
     const exhibits = head.exhibits.map((exhibit) => ({
       ...exhibit,
+      light,
+      behind,
       solids: exhibit.solids.map((solid) => ({
         ...solid,
         grain: exhibit.grain,
@@ -53,18 +56,28 @@
         frames: solid.frames.map((frame) => frameOf(frame, array)),
       })),
     }));
-    return Vue.markRaw({ title: head.title, columns: head.columns, scales, exhibits });
+    return Vue.markRaw({ title, columns, keys, models, scales, exhibits });
   };
+
+  const OUTLINED = ["wall", "marks"]; // roles of what is laid over another shape
 
   /* What is painted of an exhibit at a step: parts {solid, frame, corners}. */
   tubewright.parts = function (exhibit, step, { cut, start }) {
     const hidden = new Set([cut ? "" : "bore", start ? "" : "start"]);
-    const seen = exhibit.solids.filter(({ role }) => !hidden.has(role));
-    return seen
+    return partsOf(exhibit, step, cut, (role) => !hidden.has(role));
+  };
+
+  /* What is painted of an exhibit that is laid over another, at its last step. */
+  tubewright.outline = (exhibit) =>
+    exhibit ? partsOf(exhibit, exhibit.steps.length, false, (role) => OUTLINED.includes(role)) : [];
+
+  function partsOf({ solids }, step, cut, seen) {
+    return solids
+      .filter(({ role }) => seen(role))
       .map((solid) => {
         const frame = solid.frames[Math.min(step, solid.frames.length - 1)];
         return { solid, frame, corners: (cut && frame.cut) || frame.triangles };
       })
       .filter(({ corners }) => corners?.length);
-  };
+  }
 })((globalThis.tubewright ??= { components: {} }));
