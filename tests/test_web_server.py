@@ -175,11 +175,19 @@ def fetched(address):
         return json.loads(answer.read())
 
 
+@pytest.mark.parametrize("path", ["live/settle", "live/fe"])
+def test_a_page_of_another_origin_is_refused(ask, path):
+    for origin in ("https://example.org", "http://127.0.0.1:1", "null"):
+        status, answer = post(ask, path, SETTING, headers={"Origin": origin})
+        assert (status, "only the page of this server" in answer["error"]) == (403, True)
+
+
 def test_localhost_is_this_machine(shown):
     async def run():
         app = make_app(shown, "Wrist", base=None, key=KEY)
         async with TestClient(TestServer(app)) as client:
             host = {"Host": f"localhost:{client.port}"}
+            host |= {"Origin": f"http://localhost:{client.port}"}
             return await answered(client, "GET", "live", headers=host)
 
     status, *_ = asyncio.run(run())
@@ -272,7 +280,12 @@ def test_a_setting_that_is_not_offered_is_refused_in_the_words_of_the_page(ask, 
         ({"data": b"{}"}, 400, "JSON is due"),
         ({"data": b"{", "headers": {"Content-Type": "application/json"}}, 400, "not valid JSON"),
         ({"data": b"\xff", "headers": {"Content-Type": "application/json"}}, 400, "not valid JSON"),
-        ({"json": [1]}, 200, "[1]"),
+        (
+            {"data": b"[" * 60_000, "headers": {"Content-Type": "application/json"}},
+            400,
+            "not valid JSON",
+        ),
+        ({"json": []}, 200, "[]: a setting is an object with the keys angles, slack, pressure"),
         ({"json": {"angles": []}}, 200, "this key is missing"),
         ({"json": "x" * 70000}, 413, "65536"),
     ],

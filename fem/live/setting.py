@@ -85,6 +85,9 @@ class Setting(Part):
         InputError
             If they are no setting; the text names the field, the value and what is allowed.
         """
+        if not isinstance(data, dict):
+            due = ", ".join(name for name, key in cls.model_fields.items() if key.is_required())
+            raise InputError(f"{data!r:.60}: a setting is an object with the keys {due}")
         try:
             return cls.model_validate(data)
         except ValidationError as error:

@@ -2,8 +2,9 @@
 
 The server listens on 127.0.0.1 alone, yet every page that a browser has open may send requests
 there. A random key in the path keeps them out; so does the check of the Host header, which a name
-that is made to point at 127.0.0.1 does not pass; and what is sent has to be JSON, which a page from
-elsewhere may not send unasked.
+that is made to point at 127.0.0.1 does not pass, and that of the Origin header, by which a browser
+says which page sends; and what is sent has to be JSON, which a page from elsewhere may not send
+unasked.
 """
 
 from __future__ import annotations
@@ -45,13 +46,16 @@ type Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 @web.middleware
 async def guard(request: web.Request, handler: Handler) -> web.StreamResponse:
-    """Refuse another host, and answer errors as JSON with one sentence.
+    """Refuse another host or origin, and answer errors as JSON with one sentence.
 
     Input that cannot be used is no fault of the page, which shows the sentence: it is answered with
     status 200, for a browser writes every other one into its console as an error.
     """
     if request.host not in hosts(request):
         return failure(403, f'host "{request.host}": only this machine itself is served')
+    origin = request.headers.get("Origin")
+    if origin is not None and origin not in {f"http://{host}" for host in hosts(request)}:
+        return failure(403, f'origin "{origin}": only the page of this server is answered')
     try:
         return await handler(request)
     except InputError as error:
@@ -99,5 +103,5 @@ async def json_of(request: web.Request) -> Any:
         raise web.HTTPBadRequest(text=f'content type "{request.content_type}": JSON is due')
     try:
         return await request.json()
-    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+    except (json.JSONDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise web.HTTPBadRequest(text=f"not valid JSON: {error}") from None
