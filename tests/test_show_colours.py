@@ -91,7 +91,11 @@ def test_a_tube_at_rest_and_one_without_threads(result):
     (fe, _) = exhibits(result)
     rest = scales_of([replace(fe, shapes=fe.shapes[:1], rows=fe.rows[:1])])
     assert rest.stretch.high == 1.01
-    assert rest.tension.high == 1.0, "round-off is no tension"
+    assert rest.tension.high == 1.0
+    stiffness = result.case.threads[0].stiffness
+    noisy = [replace(t, tension=0 * t.tension + 1e-14 * stiffness) for t in fe.shapes[0].threads]
+    round_off = replace(fe, shapes=[replace(fe.shapes[0], threads=noisy)], rows=fe.rows[:1])
+    assert scales_of([round_off]).tension.high == 1.0, "round-off is no tension"
     bare_case = result.case.changed(threads=[])
     bare = replace(fe.shapes[1], threads=[])
     scales = scales_of([replace(fe, case=bare_case, shapes=[bare], rows=fe.rows[:1])])
