@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any, Self
 
 from fem.case import Case
 from fem.model_run import HISTORY, Run
-from fem.model_run import limit_name as limit_name
 from fem.origin import Origin
 from fem.saved import read_result
 from fem.series import remove_series, save_series
@@ -121,6 +120,13 @@ class Result:
         folder = Path(folder)
         folder.mkdir(parents=True, exist_ok=True)
         text = json.dumps(self.provenance(), indent=2, allow_nan=False)
+        try:
+            self._write(folder, text)
+        except OSError as error:  # a full disk names no file
+            raise OSError(error.errno, error.strerror, error.filename or str(folder)) from error
+
+    def _write(self, folder: Path, text: str) -> None:
+        """Write the files, run.json with this text."""
         remove_series(folder)  # what is left of an older result must not mix with this one
         with open(folder / "steps.csv", "w", newline="", encoding="utf-8") as file:
             columns = dict.fromkeys(name for row in self.rows for name in row)

@@ -153,6 +153,8 @@ def test_every_option_is_refused_where_it_does_nothing(view):
     [
         (["--web", "--png", "a.png"], "--web and --png: take one of them"),
         (["--png", "a.png", "--movie", "a.gif"], "--png and --movie: take one of them"),
+        (["--png", ""], "--png: name a file"),
+        (["--movie", ""], "--movie: name a file"),
         (["--png", "a.jpg"], 'a.jpg: unknown ending ".jpg"; allowed: .png, .svg, .pdf'),
         (["--movie", "a.avi"], 'a.avi: unknown ending ".avi"; allowed: .mp4 or .gif'),
         (["--png", "a.png", "--step", "3"], "--step 3: allowed: last, or 0 (rest) to 2"),

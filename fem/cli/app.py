@@ -65,7 +65,8 @@ def plain_errors() -> Iterator[None]:
     except ArithmeticError as error:
         fail(f"the case has no solution even at rest: {error}", UNREACHED)
     except OSError as error:
-        fail(f"{error.filename}: {error.strerror}" if error.filename else str(error))
+        why = error.strerror or str(error)
+        fail(f"{error.filename}: {why}" if error.filename else why)
 
 
 def fail(message: str, code: int = USE) -> NoReturn:

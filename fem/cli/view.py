@@ -94,6 +94,9 @@ def view(
     }
     with plain_errors():
         way = chosen_way({WEB: web, PNG: png, MOVIE: movie}, given)
+        for name, file in ((PNG, png), (MOVIE, movie)):
+            if file == Path():
+                raise InputError(f"{name}: name a file")
         asked, look = Asked(results, bench), {"cut": cut, "start": start is not False}
         tall = None if height is None else height_of(height)
         if way == WEB:

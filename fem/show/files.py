@@ -1,10 +1,22 @@
-"""Whether a picture or film can be written, before it is drawn."""
+"""Files of pictures, films and reports: where one can be written, and written whole or not."""
 
 from __future__ import annotations
 
+import io
+import secrets
+import signal
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from fem.complaint import InputError
+from fem.show.lettering import quiet_glyphs
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 def need_folder(file: Path) -> None:
@@ -20,3 +32,68 @@ def need_folder(file: Path) -> None:
         raise InputError(
             f"{file.parent}: {fault if file.parent.exists() else 'there is no such folder'}"
         )
+
+
+@contextmanager
+def in_place_of(file: Path) -> Iterator[Path]:
+    """Hand out an empty file beside `file`, which takes its place at the end.
+
+    What stood there stays until then, and for good if the work fails, is broken off or ended by
+    SIGTERM; then nothing else is left.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; it names `file`, not the one beside.
+    """
+    part = file.with_name(f".{file.stem}.{secrets.token_hex(4)}{file.suffix}")
+    try:
+        with _left_by_sigterm():
+            part.touch(exist_ok=False)
+            yield part
+            part.replace(file)
+    except OSError as error:
+        if error.filename not in (None, str(part)):
+            raise
+        raise OSError(error.errno, error.strerror or str(error), str(file)) from error
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def save_figure(figure: Figure, file: Path, **options: Any) -> None:
+    """Write a figure in the format of its file's ending.
+
+    It is drawn into memory first: matplotlib's own way to a full disk ends in other errors.
+
+    Parameters
+    ----------
+    figure
+        The figure.
+    file
+        To be written, whole or not at all.
+    options
+        Those of :meth:`matplotlib.figure.Figure.savefig`.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    drawn = io.BytesIO()
+    with in_place_of(file) as part:
+        with quiet_glyphs():
+            figure.savefig(drawn, format=file.suffix[1:].lower(), **options)
+        part.write_bytes(drawn.getvalue())
+
+
+@contextmanager
+def _left_by_sigterm() -> Iterator[None]:
+    """Let SIGTERM end the program as an exception does, by way of what tidies up."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from fem.complaint import InputError
 from fem.result import Result
+from fem.show.files import in_place_of, need_folder
 from fem.show.report.page import light_enough
 from fem.show.report.result import result_pages
 from fem.show.report.study import study_pages
@@ -30,7 +31,8 @@ def write_report(folder: str | Path, file: str | Path | None = None) -> Path:
     Raises
     ------
     InputError
-        If there is neither in the folder, it is damaged, or the page would be too heavy.
+        If there is neither in the folder, it is damaged, the page would be too heavy, or the folder
+        that it is to stand in is not there.
     OSError
         If the page cannot be written.
     """
@@ -39,16 +41,9 @@ def write_report(folder: str | Path, file: str | Path | None = None) -> Path:
     if file.is_dir():
         raise InputError(f"{file}: this is a folder; name a file, such as {file / NAME}")
     pages = _pages(folder)
-    if file.parent.exists() and not file.parent.is_dir():
-        raise InputError(f"{file.parent}: this is a file; a folder is needed")
-    file.parent.mkdir(parents=True, exist_ok=True)
-    new = file.with_name(f".{file.name}.new")  # an older report stays until this one is whole
-    try:
-        with new.open("w", encoding="utf-8") as page:  # better refused before the work than after
-            page.write(light_enough(pages))
-        new.replace(file)
-    finally:
-        new.unlink(missing_ok=True)
+    need_folder(file)
+    with in_place_of(file) as new:  # better refused before the work than after
+        new.write_text(light_enough(pages), encoding="utf-8")
     return file
 
 
