@@ -16,6 +16,11 @@ def cut(run, steps, **changes):
     return replace(run, **done, reached=False, reason=reason, **changes)
 
 
+def titled(result, title):
+    """Return the result under another title."""
+    return replace(result, case=result.case.changed(title=title))
+
+
 def blank(result):
     """Return the picture of both ends of the path with nothing rendered on it, and its page."""
     page = path_page(result)

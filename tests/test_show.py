@@ -12,7 +12,7 @@ from fem.run import solve
 from fem.show.curves import draw_curves, plot_curves
 from fem.show.still.path import draw_shape, path_page
 from fem.show.style import DPI, MINUS, shortened
-from tests.shown import blank, check_lettering, cut, words
+from tests.shown import blank, check_lettering, cut, titled, words
 
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
 
@@ -20,10 +20,6 @@ LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
 @pytest.fixture(scope="module")
 def bare(make_case):
     return solve(make_case(threads=[], pressure__end="6 kPa"), ["fe"], "1x1x6")
-
-
-def titled(result, title):
-    return replace(result, case=result.case.changed(title=title))
 
 
 # --------------------------------------------------------------------------------------- curves

@@ -148,7 +148,7 @@ def test_a_folder_that_is_not_there(tmp_path, ending):
 def test_a_folder_that_takes_no_file(tmp_path, monkeypatch):
     """The sentence names the film, not the file that it is written to at first."""
 
-    def refuse(self, *_):
+    def refuse(self, *_, **__):
         raise PermissionError(13, "Permission denied", str(self))
 
     monkeypatch.setattr("pathlib.Path.touch", refuse)

@@ -18,6 +18,7 @@ from fem.case import Case
 from fem.companion import IF_BONDED, MESH_ERROR
 from fem.model_run import Run, limit_name
 from fem.result import Result
+from fem.show.files import save_figure
 from fem.show.panels import LABELS, Panel, Strip, strips
 from fem.show.parts import Rows, beyond, ends_at_limit, place
 from fem.show.style import DPI, INK, TITLE_SIZE, title_lines, wrap, write
@@ -73,7 +74,7 @@ def draw_curves(result: Result, file: Path) -> None:
     OSError
         If it cannot be written.
     """
-    plot_curves(result).savefig(file, dpi=DPI, facecolor="white")
+    save_figure(plot_curves(result), file, dpi=DPI, facecolor="white")
 
 
 def plot_curves(result: Result) -> Figure:

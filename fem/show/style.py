@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any
 
+from fem.show.lettering import families, quiet_glyphs
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -24,7 +26,8 @@ MOST_LETTERS = 400
 
 def write(on: Axes | Figure, x: float, y: float, text: str, **style: Any) -> Text:
     """Print plain text from its upper left corner; a dollar sign in it starts no formula."""
-    return on.text(x, y, text, **{"va": "top", "color": INK, "parse_math": False, **style})
+    usual = {"va": "top", "color": INK, "parse_math": False, "fontfamily": families(text)}
+    return on.text(x, y, text, **{**usual, **style})
 
 
 def wrap(text: str, width: int, lines: int = 3) -> list[str]:
@@ -43,7 +46,9 @@ def text_width(text: str, size: float, weight: str = "normal") -> float:
     from matplotlib.textpath import TextPath
 
     plain = text.replace("$", "S")  # a dollar would start a formula
-    path = TextPath((0, 0), plain, size=size, prop=FontProperties(weight=weight))
+    font = FontProperties(family=families(text), weight=weight)
+    with quiet_glyphs():
+        path = TextPath((0, 0), plain, size=size, prop=font)
     return float(path.get_extents().width) / 72 if plain.strip() else 0.0
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
 from itertools import chain
 from pathlib import Path
 from typing import Any
@@ -12,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from fem.complaint import InputError
-from fem.show.files import need_folder
+from fem.show.files import in_place_of, need_folder
 from fem.show.movie.gif import Picture, write_gif
 
 RATES = {".mp4": 25.0, ".gif": 12.5}
@@ -20,6 +18,9 @@ RATES = {".mp4": 25.0, ".gif": 12.5}
 
 QUALITY = 7
 """Of 10, FFmpeg's variable bit rate as imageio-ffmpeg scales it: no blocks show on thin threads."""
+
+
+STOPPED = "the film could not be written whole; the disk may be full"
 
 
 class NoEncoderError(RuntimeError):
@@ -91,7 +92,7 @@ def write_film(pictures: Iterable[Picture], file: Path, samples: Iterable[Pictur
     """
     check_film(file)
     speed, pictures = rate(file), iter(pictures)
-    with _beside(file) as part:
+    with in_place_of(file) as part:
         first = next(pictures)
         whole = chain([first], pictures)
         if file.suffix.lower() == ".gif":
@@ -100,30 +101,34 @@ def write_film(pictures: Iterable[Picture], file: Path, samples: Iterable[Pictur
             _write_mp4(whole, first.shape[1::-1], part, speed)
 
 
-@contextmanager
-def _beside(file: Path) -> Iterator[Path]:
-    """Hand out the name of a file to write first; it takes the place of `file` at the end."""
-    part = file.with_name(f".{file.stem}.{os.getpid()}{file.suffix}")
-    try:
-        part.touch()  # whether it can be written shows before the work
-    except OSError as error:
-        raise OSError(error.errno, error.strerror, str(file)) from None
-    try:
-        yield part
-        part.replace(file)
-    finally:
-        part.unlink(missing_ok=True)
-
-
 def _write_mp4(
     pictures: Iterator[Picture], size: tuple[int, int], file: Path, speed: float
 ) -> None:
     writer = _encoder().write_frames(
-        str(file), size, fps=speed, quality=QUALITY, macro_block_size=2, ffmpeg_log_level="error"
+        str(file), size, fps=speed, quality=QUALITY, macro_block_size=2, ffmpeg_log_level="quiet"
     )
     writer.send(None)  # a generator: it starts, then takes the pictures
+    count = 0
     try:
-        for picture in pictures:
-            writer.send(np.ascontiguousarray(picture))
+        for count, picture in enumerate(pictures, start=1):  # noqa: B007 (how many there were)
+            _send(writer, np.ascontiguousarray(picture))
     finally:
         writer.close()
+    if _frames(file) != count:
+        raise OSError(STOPPED)
+
+
+def _send(writer: Any, picture: Picture) -> None:
+    """Hand a picture to FFmpeg, whose own complaint would be its whole command."""
+    try:
+        writer.send(picture)
+    except OSError:
+        raise OSError(STOPPED) from None
+
+
+def _frames(file: Path) -> int:
+    """Return the pictures in a film: FFmpeg ends in silence where the disk is full."""
+    try:
+        return int(_encoder().count_frames_and_secs(file)[0])
+    except RuntimeError:
+        return 0

@@ -15,6 +15,7 @@ from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from fem.show.lettering import quiet_glyphs
 from fem.show.marks import draw_length, draw_turn, round_length
 from fem.show.still.keys import draw_keys
 from fem.show.still.layout import LEFT, LINE, PageLayout
@@ -104,7 +105,7 @@ class PageFigure:
                 said = write(self._page, x, self._level(line), text, size=9, ha="center")
                 self._changing.append(said)
             if all(math.isfinite(_height(exhibit, one) + one["twist_deg"]) for one in (row, seen)):
-                self._draw_motion(number, f"{_height(exhibit, row):.1f} mm", seen)
+                self._draw_motion(number, _length(exhibit, row), seen)
 
     def _draw_motion(self, number: int, length: str, row: Row) -> None:
         """Draw how long a tube is, and by how much its free end has turned."""
@@ -143,7 +144,8 @@ class PageFigure:
         if self._lettering is None:
             for artist in self._changing:
                 artist.set_visible(False)
-            self._canvas.draw()
+            with quiet_glyphs():
+                self._canvas.draw()
             self._lettering = self._canvas.copy_from_bbox(self.figure.bbox)
             for artist in self._changing:
                 artist.set_visible(True)
@@ -161,6 +163,12 @@ class PageFigure:
 def _height(exhibit: Exhibit, row: Row) -> float:
     """Return the distance of the plates in a state (mm)."""
     return float(exhibit.case.tube.length + row["displacement_mm"])
+
+
+def _length(exhibit: Exhibit, row: Row) -> str:
+    """Return the distance of the plates in a state in words, with three figures at least."""
+    digits = max(1, 2 - math.floor(math.log10(exhibit.case.tube.length)))
+    return f"{_height(exhibit, row):.{digits}f} mm"
 
 
 def _laid_over(over: Picture, under: Picture) -> Picture:

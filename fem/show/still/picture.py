@@ -143,10 +143,11 @@ class Page:
 
     def save(self, file: Path, dpi: float, *, transparent: bool = False) -> None:
         """Draw it into a file; OSError if it cannot be written, or this machine cannot draw."""
+        from fem.show.files import save_figure
         from fem.show.render import Studio
 
         layout = self.layout
         with Studio(layout.view, layout.pixels(dpi), clear=transparent) as studio:
             picture = studio.draw(self.layers)
         page = self.lettered(dpi).lay(picture)
-        page.savefig(file, dpi=dpi, facecolor="none" if transparent else "white")
+        save_figure(page, file, dpi=dpi, facecolor="none" if transparent else "white")
