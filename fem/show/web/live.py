@@ -156,7 +156,7 @@ def bench_scales(found: Offer) -> Scales:
 
 
 def settled(setting: Setting, bench: Offer, scales: Scales, skin: Skin) -> bytes:
-    """Return the pack of the fast model at rest and at a setting.
+    """Return the pack of the fast model at a setting: one state, so that a move is quick.
 
     Raises
     ------
@@ -165,13 +165,12 @@ def settled(setting: Setting, bench: Offer, scales: Scales, skin: Skin) -> bytes
     """
     bench.check(setting)
     found = settle(setting, bench.base)
-    rows = [found.rest, found.row]
     exhibit = Exhibit(
         name=bench.base.title,
         case=found.case,
         model="fast",
-        rows=rows,
-        shapes=[uniform_shape(found.case, row) for row in rows],
+        rows=[found.row],
+        shapes=[uniform_shape(found.case, found.row)],
         note=found.note,
         skin=skin,
     )

@@ -139,7 +139,7 @@
             <polyline v-if="exhibit.model !== 'bench'" points="0 6 34 6" />
             <chart-mark :model="exhibit.model" :x="17" :y="6" /></svg>
           <b class="tw-tag">{{ k + 1 }}</b>
-          <span v-if="named">{{ exhibit.name }}, </span>{{ exhibit.title }}
+          <span>{{ named ? exhibit.name + ", " : "" }}{{ exhibit.title }}</span>
         </li>
         <li><svg width="34" height="18" aria-hidden="true" class="tw-curve">
           <circle class="tw-now" cx="17" cy="9" r="7.5" /></svg> the state shown</li>

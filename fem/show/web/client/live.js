@@ -138,9 +138,11 @@
           <bench-solve :bench="bench" />
         </div>
         <div class="tw-shapes">
-          <look-bar v-if="fast" :look="look" :keys="fast.keys" />
-          <label v-if="exhibits.length > 1" class="tw-check"><input type="checkbox"
-            v-model="over"> Lay the {{ exhibits[1].title }} over the {{ exhibits[0].title }}</label>
+          <look-bar v-if="fast" :look="look" :keys="fast.keys">
+            <label v-if="exhibits.length > 1" class="tw-check"><input type="checkbox"
+              v-model="over"> Lay the {{ exhibits[1].title }} over the {{
+                exhibits[0].title }}</label>
+          </look-bar>
           <p v-if="lastValid" class="tw-note tw-stale">{{ lastValid }}</p>
           <shape-row :exhibits="exhibits" :over="laid" :step="last" :look="look" :named="false" />
           <p v-if="note" class="tw-note">{{ note }}</p>

@@ -103,6 +103,7 @@
         <label class="tw-check"><input type="checkbox" v-model="look.cut"> Cut open</label>
         <label class="tw-check"><input type="checkbox" v-model="look.start"> {{
           capital(keys.start.title) }}</label>
+        <slot></slot>
         <span class="tw-buttons" role="group" aria-label="View">
           <button v-for="(preset, name) in presets" type="button" @click="look.preset(name)">{{
             preset.title }}</button>

@@ -77,6 +77,7 @@
             };
           });
       });
+      const least = computed(() => Math.min(...states.value.map(({ across }) => across)));
       const marks = computed(() =>
         states.value.map(({ model, across, along }, k) => ({
           model,
@@ -84,7 +85,8 @@
           x: axes.value.x(across),
           y: axes.value.y(along),
           size: model === "fe" ? 3.5 : 6, // a disc in a square: both are seen in one place
-          side: k % 2 ? -1 : 1, // of the mark, where its number stands
+          // of the mark, where its number stands: away from the other one
+          side: states.value.length > 1 && across === least.value ? -1 : 1,
         })),
       );
       const label = computed(() => {

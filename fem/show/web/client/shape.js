@@ -156,8 +156,8 @@
     template: `
       <figure class="tw-shape">
         <figcaption><b class="tw-tag">{{ tag }}</b> <span v-if="named">{{ exhibit.name }}, </span
-          >{{ exhibit.title }}<span v-if="over">, in outline the {{ over.title }}</span> <span
-            class="tw-state">{{ label }}</span></figcaption>
+          >{{ exhibit.title }} <span class="tw-state">{{
+            label }}</span></figcaption>
         <p v-if="lost" class="tw-lost">This browser shows no 3D pictures: WebGL 2 is missing or
           was stopped. All numbers and curves are here none the less.</p>
         <div v-else class="tw-stage" tabindex="0" role="application"
@@ -167,7 +167,8 @@
           @pointercancel="hand.up" @wheel="hand.wheel" @keydown="hand.key">
           <shape-canvas :exhibit="exhibit" :over="over" :step="shownStep" :look="look" @drawn="$emit('drawn')"
             @lost="lost = true" @size="size = $event" />
-          <div class="tw-scale"><i :style="{ width: bar.width }"></i>{{ bar.length }} mm</div>
+          <div class="tw-scale"><i :style="{ width: bar.width }"></i>{{ bar.length }} mm
+            <span v-if="over">outline: {{ over.title }}</span></div>
         </div>
         <p v-if="exhibit.note" class="tw-note">{{ exhibit.note }}</p>
       </figure>`,
