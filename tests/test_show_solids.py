@@ -125,6 +125,13 @@ def test_plates_hold_the_tube_between_them(result):
     assert solid.volume == pytest.approx(exact * math.sin(x) / x, rel=1e-6)
 
 
+def test_the_free_plate_is_where_the_tube_ends(result):
+    fe, _ = exhibits(result)
+    wall, _, _, plate, *_ = solids(fe, 2)
+    assert abs(fe.rows[2]["displacement_mm"]) > 1
+    assert plate.points[:, 2].max() == pytest.approx(wall.points[:, 2].max() + 0.2 * 6.5)
+
+
 def test_the_tube_at_rest_is_hidden_while_it_rests(result):
     fe, _ = exhibits(result)
     start = solids(fe, 0)[-1]

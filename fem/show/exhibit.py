@@ -14,15 +14,14 @@ from fem.fast.shape import uniform_shape
 from fem.model_run import Run, limit_name
 from fem.result import Result
 from fem.saved import read_result
+from fem.series import INDEX
 from fem.shape import Shape
 from fem.show.asked import asked_words, with_added
+from fem.show.look import MODEL_TITLES
 from fem.show.parts import on_path, outcome, place
 from fem.show.skin import Skin
 from fem.show.solids import Tessellation
 from fem.show.style import MINUS
-
-MODELS = {"fe": "FE model", "fast": "fast model", "bench": "bench"}
-"""How the models are headed."""
 
 AT_REST = 1e-6
 """Less pressure and motion (kPa, deg, mm) than this is none."""
@@ -61,7 +60,7 @@ class Exhibit:
     @property
     def title(self) -> str:
         """What its model is called."""
-        return MODELS[self.model]
+        return MODEL_TITLES[self.model]
 
     @property
     def labels(self) -> list[str]:
@@ -113,7 +112,7 @@ def load_exhibits(folders: Iterable[str | Path]) -> list[Exhibit]:
         If a folder holds no result, or a damaged one, or is named twice.
     """
     given = [Path(folder) for folder in folders]
-    results = [Result.load(folder) for folder in given]
+    results = [with_shapes(folder) for folder in given]
     names = names_of(given, [result.case.title for result in results])
     return [
         exhibit
@@ -131,8 +130,34 @@ def load_cases(folders: Iterable[str | Path]) -> dict[str, Case]:
         As by :func:`load_exhibits`, but for shapes.
     """
     given = [Path(folder) for folder in folders]
-    cases = [read_result(folder, shapes=False)[0] for folder in given]
+    cases = []
+    for folder in given:
+        case, runs, _ = read_result(folder, shapes=False)
+        _need_index(folder, runs)
+        cases.append(case)
     return dict(zip(names_of(given, [case.title for case in cases]), cases, strict=True))
+
+
+def with_shapes(folder: str | Path) -> Result:
+    """Return the result in a folder, none whose FE model has lost its shapes.
+
+    Raises
+    ------
+    InputError
+        If there is none, it is damaged, or has lost them.
+    """
+    result = Result.load(folder)
+    _need_index(Path(folder), result.runs)
+    return result
+
+
+def _need_index(folder: Path, runs: Sequence[Run]) -> None:
+    """Raise unless the shapes of an FE model that was solved are listed."""
+    solved = any(run.model == "fe" and run.rows for run in runs)
+    if solved and not (folder / INDEX).exists():
+        raise InputError(
+            f"{folder / INDEX}: this file is missing; it lists the shapes of the FE model"
+        )
 
 
 def names_of(folders: Sequence[Path], titles: Sequence[str]) -> list[str]:

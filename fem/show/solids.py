@@ -12,17 +12,14 @@ from fem.case import Case, Tube
 from fem.measure import carries
 from fem.shape import Shape
 from fem.show.colours import NONE
+from fem.show.look import MARK, START, Colour
 from fem.show.plates import Mesh, index_marks, plates, wire
 from fem.show.skin import Skin, Surface
 from fem.show.sweep import joined
 from fem.show.thread_tubes import ThreadTubes
 
-type Colour = tuple[float, float, float]
-
 RUBBER: Colour = (0.80, 0.76, 0.71)
 PLATE: Colour = (0.80, 0.83, 0.87)
-MARK: Colour = (0.757, 0.071, 0.122)
-START: Colour = (0.45, 0.50, 0.56)
 NO_TENSION: Colour = (NONE[0] / 255, NONE[1] / 255, NONE[2] / 255)
 
 THREAD = 0.022
