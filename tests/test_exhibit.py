@@ -141,3 +141,15 @@ def test_a_folder_that_is_named_twice_is_refused(result, tmp_path):
     with pytest.raises(InputError, match="named twice") as refusal:
         load_exhibits([tmp_path / "wrist", again])
     assert str(refusal.value).startswith(str(again))
+
+
+def test_shapes_of_the_fe_model_that_are_lost_are_missed(result, tmp_path):
+    """The fast model alone would be shown, as if FE had not been asked for."""
+    result.save(tmp_path / "wrist")
+    (tmp_path / "wrist" / "shape.pvd").unlink()
+    for load in (load_exhibits, load_cases):
+        with pytest.raises(InputError, match=r"shape\.pvd: this file is missing"):
+            load([tmp_path / "wrist"])
+    Result(result.case, result.runs[1:]).save(tmp_path / "fast")
+    assert [exhibit.model for exhibit in load_exhibits([tmp_path / "fast"])] == ["fast"]
+    assert len(load_cases([tmp_path / "fast"])) == 1

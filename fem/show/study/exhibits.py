@@ -11,7 +11,7 @@ from fem.complaint import InputError
 from fem.model_run import Run
 from fem.result import Result
 from fem.show.asked import with_added
-from fem.show.exhibit import Exhibit, exhibits
+from fem.show.exhibit import Exhibit, exhibits, with_shapes
 from fem.show.parts import on_path
 from fem.show.parts import outcome as reached_or_not
 from fem.study.outcome import Outcome
@@ -94,7 +94,7 @@ def _kept(folder: Path, run: Run) -> list[Exhibit]:
     """Return the exhibit of the FE model from the shapes that are kept, if they are."""
     if run.model != "fe" or not folder.is_dir():
         return []
-    return [exhibit for exhibit in exhibits(Result.load(folder)) if exhibit.model == "fe"]
+    return [exhibit for exhibit in exhibits(with_shapes(folder)) if exhibit.model == "fe"]
 
 
 def _told(case: Case, run: Run) -> list[Exhibit]:
