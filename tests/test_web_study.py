@@ -11,7 +11,7 @@ from fem.complaint import InputError
 from fem.run import solve
 from fem.show.study.exhibits import UNSHAPED, setting_exhibits
 from fem.show.web import study as studying
-from fem.show.web.server import make_app
+from fem.show.web.server import OF_BASE, make_app
 from fem.show.web.study import StudyRoom
 from fem.study.agenda import Agenda
 from fem.study.crew import LocalCrew
@@ -145,11 +145,17 @@ def test_the_server_answers_for_a_study(room):
     async def run():
         app = make_app(room.first(), room.title, base=room.base, key=KEY, study=room)
         async with TestClient(TestServer(app)) as client:
-            paths = ["study", f"study/{key_of(room, 20, 0)}/scene", "study/none/scene", "scene"]
+            paths = [
+                "study",
+                f"study/{key_of(room, 20, 0)}/scene",
+                "study/none/scene",
+                "scene",
+                "live",
+            ]
             answers = [await client.get(f"/{KEY}/{path}") for path in paths]
             return [(answer.status, await answer.read()) for answer in answers]
 
-    told, scene, none, first = asyncio.run(run())
+    told, scene, none, first, live = asyncio.run(run())
     assert json.loads(told[1]) == room.described()
     assert (scene[0], none[0], first[0]) == (200, 404, 200)
     end = 4 + int.from_bytes(scene[1][:4], "little")
@@ -158,6 +164,7 @@ def test_the_server_answers_for_a_study(room):
     assert {solid["role"] for solid in fast["solids"]} >= {"wall", "threads"}
     assert [solid["role"] for solid in fe["solids"]] == ["plates", "marks", "start"]
     assert len(fe["steps"]) == 3
+    assert json.loads(live[1])["notes"] == [OF_BASE]
 
 
 def test_without_a_study_the_server_says_so():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import math
+from dataclasses import replace
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -46,10 +47,12 @@ class LiveBench:
     ----------
     base
         The case; None if what is shown has no one case.
+    note
+        What is to be said of it before all else.
     """
 
-    def __init__(self, base: Case | None) -> None:
-        self._base = base
+    def __init__(self, base: Case | None, note: str = "") -> None:
+        self._base, self._note = base, note
         self._opening, self._reaching = asyncio.Lock(), asyncio.Lock()
         self._reaches: dict[Any, dict[str, Any]] = {}
 
@@ -66,6 +69,7 @@ class LiveBench:
         if self._base is None:
             raise InputError("no case is shown that the bench could set")
         found = offer(self._base)
+        found = replace(found, notes=(*filter(None, [self._note]), *found.notes))
         shape = uniform_shape(found.base, settle(found.start, found.base).rest)
         return Opened(found, bench_scales(found), Skin(shape, found.base.tube))
 

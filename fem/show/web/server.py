@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 ADDRESS = "127.0.0.1"
 MOST_BYTES = 65536
 """A request brings no more."""
+OF_BASE = "of the base case of the study, whichever of its settings is shown"
+"""What the live bench of a study says of itself."""
 PATIENCE = 1.0
 """Requests that are under way when the server ends are given so long (s)."""
 
@@ -125,7 +127,7 @@ def make_app(
     """
     app = web.Application(middlewares=[guard], client_max_size=MOST_BYTES)
     root = f"/{key}/"
-    bench = LiveBench(base)
+    bench = LiveBench(base, OF_BASE if study else "")
     desk = JobDesk(bench)
     scene = Scene(exhibits, title, failed)
     app.add_routes([web.get(root, _page), web.get(f"{root}assets/{{name}}", _asset)])
