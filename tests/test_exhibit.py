@@ -87,6 +87,12 @@ def test_states_are_called_by_what_was_asked_for(make_case):
     assert bench._label(bench.rows[0] | {"displacement_mm": -2.0}) == "3 kPa"
 
 
+def test_a_path_of_which_one_state_is_left_is_called_by_it(result):
+    fe, _ = exhibits(result)
+    last = replace(fe, rows=fe.rows[-1:], shapes=fe.shapes[-1:])
+    assert last.labels == ["15 kPa"]
+
+
 def test_a_minus_is_a_minus(make_case):
     case = make_case(move={"twist": "-5 deg", "steps": 1}, pressure__steps=1)
     (exhibit,) = exhibits(solve(case, "fast"))

@@ -75,12 +75,14 @@ class Exhibit:
     def _label(self, row: dict[str, Any]) -> str:
         if at_rest(row):
             return "at rest"
+        if row is self.rows[0] and abs(row["pressure_kPa"]) < AT_REST:
+            return "before inflation"
         where = place(self, self.case, row).replace("-", MINUS)
         if asked := asked_words(self.case, row):
             where = f"{asked}, {where}"
         if row.get("limit"):
             return f"{limit_name(row)}, {where}"
-        return where if row is not self.rows[0] else "before inflation"
+        return where
 
 
 def at_rest(row: dict[str, Any]) -> bool:
