@@ -56,6 +56,9 @@ OVERLAPS = """() => {
 """Which letters and controls lie over others; 3 px of a line's height may be shared, as its box is
 higher than its letters."""
 
+FLOAT = """for (const bar of document.querySelectorAll(".tw-steps")) bar.style.position = """
+"""Where the bar of the slider floats it lies over what is below; at its own place it may not."""
+
 BEYOND = """() => [...document.querySelectorAll("body *")]
   .filter((one) => one.checkVisibility() && !one.closest(".tw-hidden, .tw-scroll, [tabindex] *"))
   .filter((one) => {
@@ -100,7 +103,10 @@ class Tab:
         self.rest()
         wide = self.page.evaluate("document.documentElement.scrollWidth - innerWidth")
         found = [f"scrolls sideways by {wide} px"] if wide > 0 else []
-        return found + self.page.evaluate(BEYOND) + self.page.evaluate(OVERLAPS)
+        self.page.evaluate(f"() => {{ {FLOAT} 'static' }}")
+        found += self.page.evaluate(BEYOND) + self.page.evaluate(OVERLAPS)
+        self.page.evaluate(f"() => {{ {FLOAT} '' }}")
+        return found
 
     def picture(self, number=0):
         """Return a picture of a shape, shape (height, width, 3), as the screen shows it."""

@@ -6,9 +6,11 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.ndimage import maximum_filter, minimum_filter
 
 from fem.cli.app import CAUTION
 from fem.run import solve
+from fem.show.colours import scales_of
 from fem.show.exhibit import exhibits
 from fem.show.web.embed import scene_block
 from fem.show.web.pack import pack
@@ -115,11 +117,11 @@ def test_play_goes_slowly_where_less_motion_is_asked_for(tab, address):  # noqa:
     assert opened.page.locator(f"{PATH} .tw-slide input").input_value() == "0"
 
 
-def test_cut_open_and_the_start_shape_change_the_picture(page):
+def test_cut_open_and_the_shape_at_rest_change_the_picture(page):
     whole = page.picture()
     page.page.locator(f"{PATH} label:has-text('Cut open')").click()
     cut = page.picture()
-    page.page.locator(f"{PATH} label:has-text('Start shape')").click()
+    page.page.locator(f"{PATH} label:has-text('Shape at rest')").click()
     bare = page.picture()
     assert (np.abs(cut - whole).max(axis=2) > 30).mean() > 0.05
     assert (np.abs(bare - cut).max(axis=2) > 30).mean() > 0.001
@@ -128,7 +130,7 @@ def test_cut_open_and_the_start_shape_change_the_picture(page):
 def test_the_index_mark_has_turned_by_the_twist(page, result):
     """Seen from the free end, the mark of the free end is to be at -90 deg and the twist more."""
     page.page.locator(f"{PATH} >> text=From the free end").click()
-    page.page.locator(f"{PATH} label:has-text('Start shape')").click()
+    page.page.locator(f"{PATH} label:has-text('Shape at rest')").click()
     twist = result.runs[0].rows[-1]["twist_deg"]
     red, scale = reds(page)
     inside = red[(np.hypot(*red.T) > 2 * scale) & (np.hypot(*red.T) < 6 * scale)]
@@ -140,7 +142,7 @@ def test_the_index_mark_has_turned_by_the_twist(page, result):
 def test_the_scale_bar_measures_the_base_plate(page, make_case):
     """The base plate has 1.5 times the tube's radius (fem.show.plates), its mark ends there."""
     page.page.locator(f"{PATH} >> text=From the free end").click()
-    page.page.locator(f"{PATH} label:has-text('Start shape')").click()
+    page.page.locator(f"{PATH} label:has-text('Shape at rest')").click()
     red, scale = reds(page)
     rim = 1.5 * make_case().tube.outer_radius
     assert np.hypot(*red.T).max() / scale == pytest.approx(rim, rel=0.04)
@@ -156,6 +158,43 @@ def reds(page):
     length = float(bar.inner_text().split()[0])
     places = np.stack([columns - (width - 1) / 2, (height - 1) / 2 - rows], axis=1)
     return places, bar.locator("i").bounding_box()["width"] / length
+
+
+def test_colours_of_the_wall_read_as_on_the_bar(page, shown):
+    """In no shade is the unstretched wall as dark as the most stretched one in full light."""
+    for label in ("Shape at rest", "Cut open"):
+        page.page.locator(f"{PATH} label:has-text('{label}')").click()
+    slide(page, 0)
+    palest, strongest = scales_of(shown).stretch.colours[[0, -1]]
+    picture = page.picture()
+    light = picture.sum(axis=2)
+    even = maximum_filter(light, 3) - minimum_filter(light, 3) < 36  # no edge of a thread
+    high = len(picture)
+    even[: int(0.35 * high)] = even[int(0.65 * high) :] = False
+    wall = picture[even & (picture[..., 0] > picture[..., 2] + 5)]
+    assert len(wall) > 2000
+    assert lightness(wall).min() > lightness(strongest) + 10
+    assert np.median(lightness(wall)) == pytest.approx(lightness(palest), abs=8)
+
+
+def lightness(colours):
+    """Return CIE 1976 L* of sRGB colours of 0 to 255 (IEC 61966-2-1, ISO/CIE 11664-4)."""
+    share = np.asarray(colours) / 255
+    linear = np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
+    return 116 * np.cbrt(linear @ [0.2126, 0.7152, 0.0722]) - 16
+
+
+def test_the_light_comes_from_the_upper_left(page):
+    """On the round rim of a plate, of one colour, the left side is lighter than the right one."""
+    page.page.locator(f"{PATH} label:has-text('Shape at rest')").click()
+    picture = page.picture()
+    bluish = picture[..., 2] > picture[..., 0] + 8
+    across = np.nonzero(bluish[len(picture) // 2 :])[1]
+    left, right = across.min(), across.max()
+    fifth = (right - left) // 5
+    low = np.where(bluish, picture.sum(axis=2), 0)[len(picture) // 2 :]
+    sides = low[:, left : left + fifth], low[:, right - fifth : right]
+    assert np.mean(sides[0][sides[0] > 0]) > np.mean(sides[1][sides[1] > 0]) + 15
 
 
 def test_a_second_tab_does_not_disturb_the_first(page, tab, address):  # noqa: F811
@@ -185,7 +224,7 @@ def test_the_keyboard_reaches_and_works_every_control(page):
     assert reached == set(range(due))
     page.page.locator(f"{PATH} .tw-slide input").focus()
     page.page.keyboard.press("ArrowLeft")
-    assert page.page.locator(f"{PATH} output").inner_text().startswith("1 of 2")
+    assert page.page.locator(f"{PATH} output").text_content() == "1 of 2, 7.5 kPa"
     page.page.locator(f"{PATH} input[type=checkbox]").first.focus()
     page.page.keyboard.press("Space")
     assert page.page.locator(f"{PATH} input[type=checkbox]").first.is_checked()
@@ -205,6 +244,16 @@ def test_keys_turn_zoom_and_reset_all_shapes_together(page):
     for one, other, back in zip(before, turned, again, strict=True):
         assert (np.abs(other - one).max(axis=2) > 30).mean() > 0.05
         assert np.abs(back - one)[:, :-4].max() == 0
+
+
+def test_the_slider_is_seen_with_the_shapes_on_a_narrow_screen(tab, address):  # noqa: F811
+    opened = tab(390, 700).open(address)
+    opened.rest()
+    bar = opened.page.locator(f"{PATH} .tw-steps")
+    for shape in opened.page.locator(f"{PATH} canvas").all():
+        shape.scroll_into_view_if_needed()
+        box = bar.bounding_box()
+        assert 0 <= box["y"] <= 700 - box["height"] + 1
 
 
 @pytest.mark.parametrize("width", WIDTHS)
@@ -267,12 +316,47 @@ def test_of_many_settings_the_newest_wins(page):
     assert page.column(BENCH, 1)["twist_deg"] == page.column(PATH, 2)["twist_deg"]
 
 
-def test_a_setting_that_makes_no_case_is_told_in_a_sentence(tab, address):  # noqa: F811
-    opened = tab().open(address)
+@pytest.mark.parametrize("typed", ["89.9", "-500", "1e9", ""])
+def test_a_number_that_is_not_offered_is_told_beside_its_field_and_asks_for_nothing(page, typed):
+    page.page.wait_for_selector(f"{BENCH} tr[data-column]")
+    page.rest()
+    before = page.column(BENCH, 1)
+    field = page.page.locator(f"{BENCH} input[type=number]").first
+    sent = len(page.requests)
+    field.fill(typed)
+    fault = page.page.locator(f"#{field.get_attribute('aria-describedby')}")
+    value = f"{float(typed):g} deg".replace("-", "\N{MINUS SIGN}") if typed else "no number"
+    assert fault.inner_text().replace("1000000000", "1e+09") == (
+        f"{value}; \N{MINUS SIGN}30 to 30 deg is offered"
+    )
+    assert field.get_attribute("aria-invalid") == "true"
+    assert field.input_value() == typed
+    page.page.locator(f"{BENCH} input[type=range]").last.fill("12")  # another one is set meanwhile
+    page.rest()
+    assert len(page.requests) == sent
+    assert page.column(BENCH, 1) == before
+    marks = page.page.locator(f"{BENCH} .tw-stale").all_inner_texts()
+    due = "Of the last valid setting: A 20.0°, B −30.0°, slack taken up, 15.0 kPa."
+    assert [mark.replace("\N{NO-BREAK SPACE}", " ") for mark in marks] == [due] * 2
+    assert page.page.locator(f"{BENCH} button:has-text('Solve')").is_disabled()
+    field.fill("20")
+    page.page.wait_for_selector(f"{BENCH} tr[data-column=pressure_kPa] >> text=12.00")
+    assert page.page.locator(f"{BENCH} .tw-stale").count() == 0
+
+
+def test_a_setting_that_the_server_refuses_is_told_in_its_words(tab, address):  # noqa: F811
+    opened = tab()
+    said = '{"error": "this setting has no solution even at rest: it buckles"}'
+    opened.open(address)
     opened.page.wait_for_selector(f"{BENCH} tr[data-column]")
-    opened.page.locator(f"{BENCH} input[type=number]").first.fill("95")
-    opened.page.wait_for_selector(f"{BENCH} .tw-fault >> text=95")
-    assert "angle" in opened.page.locator(f"{BENCH} .tw-fault").inner_text()
+    opened.page.route(
+        "**/live/settle",
+        lambda route: route.fulfill(status=200, content_type="application/json", body=said),
+    )
+    opened.page.locator(f"{BENCH} input[type=range]").first.fill("10")
+    opened.page.wait_for_selector(f"{BENCH} .tw-fault >> text=no solution even at rest: it buckles")
+    assert "A 20.0°" in opened.page.locator(f"{BENCH} .tw-stale").first.inner_text()
+    opened.check()
 
 
 def test_fe_is_laid_over_when_it_is_done(page):
@@ -285,6 +369,12 @@ def test_fe_is_laid_over_when_it_is_done(page):
     assert fe != fast
     assert page.page.locator(f"{BENCH} canvas").count() == 2
     assert page.page.locator(f"{BENCH} .tw-over .tw-fe").count() == 1
+    beside = page.picture(2), page.picture(3)
+    page.page.locator(f"{BENCH} label:has-text('Lay the FE model over the fast model')").click()
+    over = page.picture(2), page.picture(3)
+    changed = (np.abs(over[0] - beside[0]).max(axis=2) > 30).mean(axis=1)
+    assert (changed[len(changed) // 3 : len(changed) // 2] > 0).mean() > 0.9, "along the wall"
+    assert np.array_equal(over[1], beside[1])
     page.page.locator(f"{BENCH} input[type=range]").first.fill("0")
     page.page.wait_for_selector(f"{BENCH} >> text=another setting: A 20.0°")
 
