@@ -19,6 +19,7 @@ from fem.companion import IF_BONDED, MESH_ERROR
 from fem.model_run import Run, limit_name
 from fem.result import Result
 from fem.show.files import save_figure
+from fem.show.look import MODEL_TITLES
 from fem.show.panels import LABELS, Panel, Strip, strips
 from fem.show.parts import Rows, beyond, ends_at_limit, place
 from fem.show.style import DPI, INK, TITLE_SIZE, title_lines, wrap, write
@@ -60,8 +61,8 @@ class Style(NamedTuple):
 
 
 STYLES = {
-    "fe": Style("FE model", "#0072b2", "-", "o", 4.5),
-    "fast": Style("fast model", "#d55e00", (0, (5, 2)), "D", 3.0),  # type: ignore[arg-type]
+    "fe": Style(MODEL_TITLES["fe"], "#0072b2", "-", "o", 4.5),
+    "fast": Style(MODEL_TITLES["fast"], "#d55e00", (0, (5, 2)), "D", 3.0),  # type: ignore[arg-type]
 }
 """The colours stay apart for each kind of colour blindness, and in grey."""
 

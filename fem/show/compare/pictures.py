@@ -23,7 +23,8 @@ from fem.compare.figures import ALL
 from fem.compare.match import MODEL, RESIDUAL
 from fem.show.compare.words import counted
 from fem.show.curves import PALE, STYLES
-from fem.show.style import DPI, GREY, INK, TITLE_SIZE, title_lines, wrap
+from fem.show.files import save_figure
+from fem.show.style import DPI, GREY, INK, TITLE_SIZE, title_lines, wrap, write
 from fem.study.band import BAND
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ def save_pictures(comparison: Comparison, folder: Path) -> list[Path]:
     files = []
     for measure in comparison.bench.measures:
         files.append(_file(folder, measure))
-        plot(comparison, measure).savefig(files[-1], dpi=DPI, facecolor="white")
+        save_figure(plot(comparison, measure), files[-1], dpi=DPI, facecolor="white")
     return files
 
 
@@ -127,7 +128,7 @@ def _print(figure: Figure, text: str, level: float, **style: Any) -> None:
     """Print plain text from its upper left corner at `level` (in)."""
     wide, height = figure.get_size_inches()
     place = LEFT / wide, level / height
-    figure.text(*place, text, va="top", color=INK, parse_math=False, **style)
+    write(figure, *place, text, **style)
 
 
 def _source(comparison: Comparison, letters: int) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from fem.show.files import save_figure
 from fem.show.study.measures import measures
 from fem.show.study.sheet import Sheet
 from fem.show.study.sheets import map_sheet, measure_sheet, reach_sheet
@@ -40,7 +41,7 @@ def save_pictures(outcome: Outcome, folder: Path) -> list[Path]:
     files = []
     for name, sheet in sheets(outcome):
         files.append(folder / f"{name}.png")
-        sheet.figure().savefig(files[-1], dpi=DPI, facecolor="white")
+        save_figure(sheet.figure(), files[-1], dpi=DPI, facecolor="white")
     return files
 
 

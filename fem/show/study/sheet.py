@@ -14,7 +14,7 @@ from matplotlib.ticker import MaxNLocator
 from fem.show.curves import PALE
 from fem.show.study.lettering import fitted
 from fem.show.study.scale import Scale
-from fem.show.style import GREY, INK, TITLE_SIZE, title_lines
+from fem.show.style import GREY, INK, TITLE_SIZE, title_lines, write
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -173,7 +173,7 @@ class Sheet:
 def _print(figure: Figure, down: float, text: str, **style: Any) -> None:
     """Print plain text so far below the upper edge (in); a dollar in it starts no formula."""
     place = MARGIN / figure.get_figwidth(), 1 - down / figure.get_figheight()
-    figure.text(*place, text, va="top", parse_math=False, **{"color": INK, **style})
+    write(figure, *place, text, **style)
 
 
 def _draw_keys(figure: Figure, keys: Keys, down: float, columns: int) -> None:

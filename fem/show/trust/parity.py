@@ -11,7 +11,7 @@ from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 
 from fem.show.curves import PALE, STYLES
 from fem.show.study.lettering import fitted
-from fem.show.style import GREY, INK, TITLE_SIZE, title_lines
+from fem.show.style import GREY, INK, TITLE_SIZE, title_lines, write
 from fem.study.band import BAND
 from fem.trust.figures import round_off
 from fem.trust.pairs import FAST, FE
@@ -93,7 +93,7 @@ def _heading(model: CorrectedModel) -> str:
 def _print(figure: Figure, down: float, lines: Sequence[str], **style: Any) -> None:
     """Print plain lines so far below the upper edge (in); a dollar in them starts no formula."""
     place = 0.3 / figure.get_figwidth(), 1 - down / figure.get_figheight()
-    figure.text(*place, "\n".join(lines), va="top", color=INK, parse_math=False, **style)
+    write(figure, *place, "\n".join(lines), **style)
 
 
 def _draw_parity(axes: Axes, points: pandas.DataFrame, column: str) -> None:

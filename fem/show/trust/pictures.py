@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fem.show.files import save_figure
 from fem.show.style import DPI
 from fem.show.trust.parity import plot_parity
 from fem.show.trust.sheets import trust_sheet
@@ -46,7 +47,7 @@ def save_pictures(
         (folder / name).unlink(missing_ok=True)  # an older one would show another study
         if figure:
             files.append(folder / name)
-            figure.savefig(files[-1], dpi=DPI, facecolor="white")
+            save_figure(figure, files[-1], dpi=DPI, facecolor="white")
     return files
 
 
