@@ -296,6 +296,8 @@ def test_the_bench_shows_what_the_fast_model_finds(page, make_case):
     assert number(found["tension_N.A"]) == pytest.approx(row["tension_N.A"], abs=1e-4)
     label = page.page.locator(f"{BENCH} .tw-chart svg").first.get_attribute("aria-label")
     assert f"twist {twist}°" in label
+    assert "same at every setting" in page.page.locator(f"{BENCH} .tw-keys").inner_text()
+    assert "same at every setting" not in page.page.locator(f"{PATH} .tw-keys").inner_text()
 
 
 def test_of_many_settings_the_newest_wins(page):

@@ -15,12 +15,16 @@
     return exhibits.map(({ name }) => names.indexOf(name) % 4);
   };
 
-  /* Does the pressure move along any of the paths?  Else they are drawn against the step. */
+  /* Does the pressure change from every step to the next on all the paths?  Where it does not, as
+     when the free end is moved, steps would stand one above the other: they are numbered instead. */
   function driven(exhibits) {
-    const pressures = exhibits.flatMap(({ steps }) =>
+    const paths = exhibits.map(({ steps }) =>
       steps.map(({ row }) => row[DRIVE]).filter(tubewright.isNumber),
     );
-    return pressures.length > 0 && Math.max(...pressures) - Math.min(...pressures) > 1e-6;
+    const all = paths.flat();
+    const least = 1e-3 * (Math.max(...all) - Math.min(...all));
+    const moves = (value, k, path) => k === 0 || Math.abs(value - path[k - 1]) > least;
+    return all.length > 0 && paths.every((path) => path.every(moves));
   }
 
   function curveOf(exhibit, name, byPressure) {

@@ -31,7 +31,7 @@
   };
 
   tubewright.components["colour-keys"] = {
-    props: { scales: Object, keys: Object },
+    props: { scales: Object, keys: Object, fixed: Boolean },
     setup(props) {
       return {
         bars: Vue.computed(() => Object.entries(props.scales).map(bar)),
@@ -59,6 +59,8 @@
             <path d="M0 2H34M0 8H34M6 0V10M28 0V10" :stroke="of(keys.start)" fill="none" /></svg>
             {{ keys.start.title }}</li>
         </ul>
+        <p v-if="fixed" class="tw-note">These ranges stay the same at every setting; they are not
+          those of the path. More than the greatest value has the last colour.</p>
       </div>`,
   };
 })((globalThis.tubewright ??= { components: {} }));

@@ -124,7 +124,7 @@
         { immediate: true },
       );
       const note = computed(bench.otherSetting);
-      const [over, last] = [ref(false), Number.MAX_SAFE_INTEGER];
+      const [over, last] = [ref(false), Infinity];
       const laid = computed(() => (over.value && exhibits.value[1]) || null);
       const { lastValid } = bench;
       return { bench, exhibits, fast, laid, last, lastValid, note, over, reach };
@@ -146,7 +146,7 @@
           <p v-if="lastValid" class="tw-note tw-stale">{{ lastValid }}</p>
           <shape-row :exhibits="exhibits" :over="laid" :step="last" :look="look" :named="false" />
           <p v-if="note" class="tw-note">{{ note }}</p>
-          <colour-keys v-if="fast" :scales="fast.scales" :keys="fast.keys" />
+          <colour-keys v-if="fast" fixed :scales="fast.scales" :keys="fast.keys" />
         </div>
         <div class="tw-figures">
           <component :is="level" class="tw-heading">Read-outs</component>

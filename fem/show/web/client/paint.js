@@ -27,7 +27,7 @@
       float bright = ambient + (1.0 - ambient) * abs(dot(across, light));
       vec3 shade = by_value ? texelFetch(colours, ivec2(int(value + 0.5), 0), 0).rgb : flat_colour;
       float away = 1.0 - abs(dot(across, towards));
-      float solid = rim ? opacity * pow(away, 6.0) : opacity;
+      float solid = rim ? opacity * pow(away, 4.0) : opacity;
       colour = solid * vec4(bright * shade, 1.0);
     }`;
   const FRAGMENT = `#version 300 es

@@ -6,7 +6,7 @@
 
   const BEAT = 700; // ms between two steps
   const SLOW_BEAT = 1600; // where less motion is asked for
-  const AT_FIRST = 4;
+  const FEW = 2; // exhibits that are shown without a choice
   const MOST_SHOWN = 6; // pictures at once: browsers keep few WebGL contexts
 
   const beat = () =>
@@ -72,7 +72,7 @@
         () => props.pack,
         ({ exhibits: all }, old) => {
           if (old?.exhibits.length === all.length) return;
-          chosen.value = all.slice(0, AT_FIRST).map((_, k) => k);
+          chosen.value = all.slice(0, MOST_SHOWN).map((_, k) => k);
         },
         { immediate: true },
       );
@@ -89,9 +89,9 @@
       const named = computed(() => new Set(exhibits.value.map(({ name }) => name)).size > 1);
       const first = (name) => (props.pack.columns.find((c) => c.name === name) || {}).name;
       return {
-        atFirst: AT_FIRST,
         chosen,
         exhibits,
+        few: FEW,
         first,
         id: tubewright.newId(),
         labels,
@@ -103,8 +103,8 @@
     template: `
       <div class="tw-sheet" :class="{ 'tw-wide': !curves }">
         <div class="tw-shapes">
-          <fieldset v-if="pack.exhibits.length > atFirst" class="tw-choice">
-            <legend>Shown side by side (at most {{ most }})</legend>
+          <fieldset v-if="pack.exhibits.length > few" class="tw-choice">
+            <legend>Shown side by side (at most {{ most }}; colours span all of them)</legend>
             <label v-for="(exhibit, k) in pack.exhibits" class="tw-check">
               <input type="checkbox" :value="k" v-model="chosen"
                 :disabled="chosen.length >= most && !chosen.includes(k)">

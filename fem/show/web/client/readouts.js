@@ -4,6 +4,12 @@
 
   const MANY = 3; // more columns have smaller letters
 
+  /* What the state is called that an exhibit shows at a step: a shorter path stays at its end. */
+  tubewright.stateOf = function ({ steps }, step) {
+    const ended = Number.isFinite(step) && step >= steps.length;
+    return ended ? `${steps.at(-1).label}, its last` : steps[Math.min(step, steps.length - 1)].label;
+  };
+
   tubewright.stepOf = (exhibit, step) => exhibit.steps[Math.min(step, exhibit.steps.length - 1)];
 
   /* The mark of a unit in a heading; a pure number has none. */
@@ -24,10 +30,10 @@
     setup(props) {
       const said = ({ name }) =>
         props.exhibits.some(({ steps }) => steps.some(({ row }) => tubewright.isNumber(row[name])));
-      const { heading, shown, stepOf } = tubewright;
+      const { heading, shown, stateOf, stepOf } = tubewright;
       const rows = Vue.computed(() => props.columns.filter(said));
       const results = Vue.computed(() => resultsOf(props.exhibits));
-      return { heading, many: MANY, results, rows, shown, stepOf };
+      return { heading, many: MANY, results, rows, shown, stateOf, stepOf };
     },
     template: `
       <div class="tw-scroll" tabindex="0" role="region" :aria-label="caption">
@@ -45,9 +51,9 @@
             </tr>
           </thead>
           <tbody>
-            <tr>
+            <tr class="tw-states">
               <th scope="row">state</th>
-              <td v-for="exhibit in exhibits">{{ stepOf(exhibit, step).label }}</td>
+              <td v-for="exhibit in exhibits">{{ stateOf(exhibit, step) }}</td>
             </tr>
             <tr v-for="column in rows" :data-column="column.name">
               <th scope="row">{{ heading(column) }}</th>

@@ -147,7 +147,8 @@
       return {
         bar,
         hand: hands(props.look, () => size.value[1]),
-        label: computed(() => props.exhibit.steps[shownStep.value].label),
+        label: computed(() => tubewright.stateOf(props.exhibit, props.step)),
+        shaped: computed(() => props.exhibit.solids.some(({ role }) => role === "wall")),
         lost: ref(false),
         shownStep,
         size,
@@ -170,31 +171,29 @@
           <div class="tw-scale"><i :style="{ width: bar.width }"></i>{{ bar.length }} mm
             <span v-if="over">outline: {{ over.title }}</span></div>
         </div>
+        <p v-if="!shaped" class="tw-note">Figures only: of the shape no more is known than the
+          plates.</p>
         <p v-if="exhibit.note" class="tw-note">{{ exhibit.note }}</p>
       </figure>`,
   };
-  /* Shapes side by side; what is said of exhibits of which only figures are known stands below. */
+
+  /* Shapes side by side. */
   tubewright.components["shape-row"] = {
     props: { exhibits: Array, over: Object, step: Number, look: Object, named: Boolean },
     emits: ["drawn"],
     setup(props, { emit }) {
-      const tagged = computed(() => props.exhibits.map((exhibit, k) => ({ exhibit, tag: k + 1 })));
-      const shaped = computed(() => tagged.value.filter(({ exhibit }) => exhibit.solids.length));
-      const bare = computed(() => tagged.value.filter(({ exhibit }) => !exhibit.solids.length));
       const columns = computed(() => {
-        const count = Math.max(1, shaped.value.length);
+        const count = Math.max(1, props.exhibits.length);
         return Math.ceil(count / Math.ceil(count / MOST_BESIDE));
       });
-      onMounted(() => shaped.value.length || emit("drawn"));
-      return { bare, columns, shaped };
+      onMounted(() => props.exhibits.length || emit("drawn"));
+      return { columns };
     },
     template: `
-      <div v-if="shaped.length" class="tw-views" :style="{ '--columns': columns }">
-        <shape-view v-for="{ exhibit, tag } in shaped" :key="tag" :exhibit="exhibit" :tag="tag"
+      <div v-if="exhibits.length" class="tw-views" :style="{ '--columns': columns }">
+        <shape-view v-for="(exhibit, k) in exhibits" :key="k" :exhibit="exhibit" :tag="k + 1"
           :over="exhibit === over ? null : over" :step="step" :look="look" :named="named"
           @drawn="$emit('drawn')" />
-      </div>
-      <p v-for="{ exhibit, tag } in bare" class="tw-note"><b class="tw-tag">{{ tag }}</b>
-        {{ exhibit.title }}, figures only. {{ exhibit.note }}</p>`,
+      </div>`,
   };
 })((globalThis.tubewright ??= { components: {} }));
