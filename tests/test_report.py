@@ -20,6 +20,7 @@ from fem.show.report.page import MOST_BYTES
 from fem.show.report.result import result_pages
 from fem.show.report.study import study_pages
 from fem.show.report.write import NAME, write_report
+from fem.show.web.embed import viewer_scripts
 from fem.study.outcome import Outcome
 from fem.study.run import SHAPES, run
 from tests.pages import read
@@ -226,6 +227,40 @@ def test_a_page_that_cannot_be_light_enough_is_not_written(quick, monkeypatch, t
     with pytest.raises(InputError, match="even without pictures"):
         write_report(quick, tmp_path / "a.html")
     assert not [*tmp_path.iterdir()]
+
+
+def test_what_is_far_too_heavy_is_not_packed(make_case, monkeypatch):
+    """A tube with 60 000 pieces of threads in each of nine states: none of it could be mailed."""
+    steep = {"threads__0__angle": "85 deg", "threads__1__angle": "-85 deg"}
+    many = {"threads__0__count": 60, "threads__1__count": 60}
+    case = make_case(**steep, **many, pressure={"end": "2 kPa", "steps": 8})
+    shown = scene.exhibits(solve(case, "fast"))
+    packed = []
+    monkeypatch.setattr(scene, "block", lambda fewer, _: packed.append(fewer) or "x" * 4_000_000)
+    monkeypatch.setattr(page, "MOST_BYTES", 200_000)
+    assert [*scene.turned_blocks(shown, "heavy")] == [] and packed == []
+
+
+def test_pieces_of_threads_weigh_at_least_what_is_reckoned(make_case):
+    """Straight ones least; with the scripts, which each page has besides."""
+    for angle in ("0 deg", "60 deg"):
+        changes = {f"threads__{k}__angle": angle for k in (0, 1)}
+        many = {"threads__0__count": 200, "threads__1__count": 200}
+        case = make_case(**changes, **many, pressure={"end": "2 kPa", "steps": 2})
+        shown = scene.exhibits(solve(case, "fast"))
+        pieces = sum(map(scene._pieces, shown))
+        own = len(scene.block(shown, "x")) - len(viewer_scripts())
+        assert own > scene.LEAST_OF_PIECE * pieces
+
+
+def test_states_too_heavy_by_the_weight_of_those_before_are_not_packed(result, monkeypatch):
+    shown = scene.exhibits(result)
+    packed = []
+    monkeypatch.setattr(scene, "block", lambda fewer, _: packed.append(fewer) or "x" * 90_000)
+    monkeypatch.setattr(page, "MOST_BYTES", 30_000)
+    assert [every for _, every in scene.turned_blocks(shown, "x")] == [1]
+    monkeypatch.setattr(page, "MOST_BYTES", 60_000)
+    assert [every for _, every in scene.turned_blocks(shown, "x")] == [1, 2]
 
 
 def test_first_and_last_states_stay_when_shapes_are_thinned(result):

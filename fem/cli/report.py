@@ -22,9 +22,12 @@ def report(
 ) -> None:
     """Write a result or a study as one page, which opens and prints without a network."""
     with plain_errors():
+        from rich.console import Console
+
         from fem.show.report.write import write_report
 
-        file = write_report(folder, out)
+        with Console(stderr=True).status("writing the report"):  # on a terminal only
+            file = write_report(folder, out)
         size = file.stat().st_size
     typer.echo(f"{file}: {size / 1e6:.1f} MB")
     typer.echo(CAUTION)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from fem.result import Result
 from fem.show.exhibit import Exhibit, exhibits
+from fem.show.report import page
 from fem.show.report.figures import Picture, drawn
 from fem.show.style import DPI
 from fem.show.web.embed import scene_block
@@ -18,6 +19,12 @@ from fem.show.web.pack import pack
 
 EVERY = {1: "one", 2: "second", 4: "fourth", 8: "eighth"}
 """Of the steps between the first and the last every one stays, then every second, and so on."""
+
+LEAST_OF_PIECE = 5
+"""A piece of a thread in one state takes so many bytes at least, packed; found to be 12 to 45."""
+
+SPREAD = 1.5
+"""States of one path weigh alike but for this factor: what is unlike in them is packed once."""
 
 
 class Scene(NamedTuple):
@@ -52,15 +59,39 @@ class Kept:
 def scenes(result: Result) -> Iterator[tuple[Scene | None, list[str]]]:
     """Yield the scene of a result and what is left out of it, each time lighter."""
     still, said = picture_of(result)
-    shown = exhibits(result)
-    most = max((len(exhibit.rows) for exhibit in shown), default=0)
-    for every in (every for every in EVERY if every < most):
-        turned = block([thinned(exhibit, every) for exhibit in shown], result.case.title)
+    for turned, every in turned_blocks(exhibits(result), result.case.title):
         yield Scene(turned, still, said), _left_out(every)
     gone = "the shapes to turn" + ("; a picture of them stays" if still else "")
     yield (Scene(None, still, said) if still else None), [gone]
     if still:
         yield None, ["the shapes to turn, and their picture"]
+
+
+def turned_blocks(shown: Sequence[Exhibit], title: str) -> Iterator[tuple[Markup, int]]:
+    """Yield the element in which exhibits are turned, of ever fewer states, and of which.
+
+    Those that would be too heavy by themselves are left out: by what their threads weigh at least,
+    or by what the one before weighed for each state.
+    """
+    most = max((len(exhibit.rows) for exhibit in shown), default=0)
+    weight = 0.0  # of a state (bytes)
+    for every in (every for every in EVERY if every < most):
+        fewer = [thinned(exhibit, every) for exhibit in shown]
+        states = sum(len(exhibit.rows) for exhibit in fewer)
+        least = max(LEAST_OF_PIECE * sum(map(_pieces, fewer)), weight * states / SPREAD)
+        if least > page.MOST_BYTES:
+            continue
+        turned = block(fewer, title)
+        weight = len(turned) / states
+        yield turned, every
+
+
+def _pieces(exhibit: Exhibit) -> int:
+    """Return the pieces of threads in all states."""
+    return sum(
+        shape.sectors * sum(len(family.tension) for family in shape.threads)
+        for shape in exhibit.shapes
+    )
 
 
 def picture_of(result: Result) -> tuple[Picture | None, str]:
@@ -84,7 +115,7 @@ def thinned(exhibit: Exhibit, every: int) -> Exhibit:
     return replace(exhibit, rows=rows, shapes=[exhibit.shapes[number] for number in kept])
 
 
-def block(shown: list[Exhibit], title: str) -> Markup:
+def block(shown: Sequence[Exhibit], title: str) -> Markup:
     """Return the element in which exhibits are turned, with all that it needs."""
     return Markup(scene_block(pack(shown, title)))
 
