@@ -1,8 +1,8 @@
 """The page in a browser that draws by software: run `make benchmark`, or this file by itself.
 
 The ready case, both models side by side at 1440 by 900 px, FE on its standard mesh. A slider step
-ends when its picture is there: a pixel is read back, which waits for the renderer. Nothing is
-asserted.
+ends when its picture is there: a pixel is read back, which waits for the renderer. So does a move
+of the live bench, from the slider through the server to the picture. Nothing is asserted.
 """
 
 import pytest
@@ -28,6 +28,24 @@ STEP = f"""async (step) => {{
   {READ_BACK}
 }}"""
 
+MOVE = """async (angle) => {
+  const { prototype } = tubewright.Painter;
+  const { paint } = prototype;
+  const painted = new Promise((done) => {
+    prototype.paint = function (...all) {
+      paint.apply(this, all);
+      if (!this.gl.canvas.closest("#bench")) return;
+      this.gl.readPixels(0, 0, 1, 1, this.gl.RGBA, this.gl.UNSIGNED_BYTE, new Uint8Array(4));
+      done();
+    };
+  });
+  const input = document.querySelector("#bench input[type=range]");
+  input.value = angle;
+  input.dispatchEvent(new Event("input"));
+  await painted;
+  prototype.paint = paint;
+}"""
+
 
 @pytest.fixture(scope="module")
 def address(chromium):  # noqa: F811
@@ -49,5 +67,17 @@ def test_slider_step(tab, address, benchmark):  # noqa: F811
     def rest():
         opened.rest()
         return (STEP, next(steps)), {}
+
+    benchmark.pedantic(opened.page.evaluate, setup=rest, rounds=50)
+
+
+def test_live_move(tab, address, benchmark):  # noqa: F811
+    opened = tab(1440, 900).open(address)
+    opened.page.wait_for_selector("#bench .tw-level-0")
+    angles = iter(range(-30, 30))
+
+    def rest():
+        opened.rest()
+        return (MOVE, next(angles)), {}
 
     benchmark.pedantic(opened.page.evaluate, setup=rest, rounds=50)
