@@ -119,6 +119,22 @@ def test_keys_explain_what_is_shown_and_nothing_else(shown):
     assert "start" not in {solid.role for solid in Page(shown, [0, 0]).solids[0]}
 
 
+@pytest.mark.parametrize(
+    ("values", "bars", "samples"),
+    [
+        ([0.1, math.nan], ["tension"], ["no tension"]),
+        ([0.1, 0.2], ["tension"], []),
+        ([math.nan, math.nan], [], ["no tension"]),
+    ],
+)
+def test_a_part_of_a_thread_without_tension_is_explained(shown, values, bars, samples):
+    (threads,) = (solid for solid in Page(shown, [2, 2]).solids[0] if solid.role == "threads")
+    some = replace(threads, values=np.array(values))
+    keys = keys_to(shown, scales_of(shown), [[some]], [shown[0].rows[0]])
+    assert [scale.quantity for scale in keys.scales] == bars
+    assert keys.samples == samples
+
+
 def test_a_picture_may_lie_between_solved_steps_but_no_figure(shown):
     page, place = board(shown)
     between = [dict(one.rows[1], twist_deg=12.345, displacement_mm=-1.234) for one in shown]
