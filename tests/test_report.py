@@ -200,6 +200,25 @@ def test_what_is_not_reached_is_told(make_case, tmp_path):
     assert "The tube is bare" in root.one("section", id="case").words
 
 
+def test_a_bare_tube_is_told_without_threads(make_case, tmp_path):
+    """And a limit that was passed stands in brief, though the last step was reached."""
+    bare = make_case(threads=[], pressure=None, volume={"added": "40 mL", "steps": 4})
+    solve(bare, ["fe", "fast"], "1x1x6").save(tmp_path)
+    root = read(write_report(tmp_path).read_text(encoding="utf-8"))
+    assert not [row for row in root.tables()["Mesh of the FE model"] if not row[1].strip()]
+    for part in ("method", "signs"):
+        assert "thread" not in root.one("section", id=part).words.lower(), part
+    assert (
+        "fast: reached; passed on the way: balloon limit at"
+        in root.one("section", id="brief").words
+    )
+
+
+def test_threads_are_told_of_where_there_are_some(report):
+    for part in ("method", "signs"):
+        assert "thread" in report.one("section", id=part).words
+
+
 def test_a_page_that_is_too_heavy_leaves_out_in_order(make_case):
     """First steps of the shapes to turn, then these, then their picture; each time it is said."""
     result = solve(make_case(pressure__steps=3), "fe", "1x1x2")

@@ -17,7 +17,9 @@ def mesh_grid(run: Run) -> Grid | None:
     """Return the counts of a mesh; None where there is none."""
     if not run.mesh:
         return None
-    rows = [[name.replace("_", " "), _text(value)] for name, value in run.mesh.items()]
+    rows = [
+        [name.replace("_", " "), _text(value)] for name, value in run.mesh.items() if value != {}
+    ]
     return Grid.of("Mesh of the FE model", ["mesh", "count"], rows)
 
 

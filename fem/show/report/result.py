@@ -9,7 +9,7 @@ from fem.case import Case
 from fem.companion import MESH_ERROR
 from fem.model_run import Run
 from fem.result import Result
-from fem.show.parts import NAMES, demanded, on_path, outcome
+from fem.show.parts import NAMES, demanded, ends_at_limit, on_path, outcome
 from fem.show.remarks import overstretched, remarks
 from fem.show.report.case import asked, case_grids, family_grid
 from fem.show.report.grid import Grid
@@ -139,6 +139,8 @@ def _outcome(run: Run, case: Case) -> str:
     """Return in one sentence how a run went."""
     unstable = [row for row in on_path(run) if not row["stable"] and not row["limit"]]
     parts = [f"{NAMES[run.model]}: {outcome(run)}"]
+    if run.limit and not ends_at_limit(run):
+        parts.append(f"passed on the way: {run.limit}")
     if unstable:
         parts.append(f"UNSTABLE from {unstable[0]['pressure_kPa']:.4g} kPa")
     return "; ".join([*parts, *filter(None, [overstretched(run, case)])])
