@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -49,6 +50,9 @@ def test_all_that_find_room_are_shown_at_first_and_the_shorter_paths_say_so(page
 
 
 def test_a_longer_path_that_is_taken_away_while_it_plays_leaves_the_last_step(page):
+    choose(page, "Longer")
+    assert page.page.locator(f"{PATH} output").text_content() == "2 of 2, 15 kPa"
+    choose(page, "Longer")
     page.page.locator(f"{PATH} .tw-slide input").fill("1")
     page.page.locator(".tw-play").click()
     choose(page, "Longer")
@@ -87,20 +91,21 @@ def test_read_outs_of_many_columns_name_their_results_and_are_not_cut(page):
 def test_the_tags_of_curves_lie_clear_of_each_other_and_of_the_ticks(page):
     """Four curves end in two places, those of the displacement at the bottom of the chart."""
     choose(page, "Longer")
-    boxes = page.page.evaluate(
-        """() => [...document.querySelectorAll("#path .tw-chart")].map((chart) =>
-          [...chart.querySelectorAll("text:not(.tw-across)")].map((one) => {
-            const { left, right, top, bottom } = one.getBoundingClientRect();
-            return [one.textContent, left, right, top + 2, bottom - 2];
-          }))"""
+    charts = page.page.evaluate(
+        """() => [...document.querySelectorAll("#path .tw-chart")].map((chart) => {
+          const boxes = (which) => [...chart.querySelectorAll(which)].map((one) => {
+            const { top, bottom } = one.getBoundingClientRect();
+            return [one.textContent, top + 2, bottom - 2];
+          });
+          return [boxes(".tw-curve text"), boxes("svg > text[text-anchor=middle]")];
+        })"""
     )
-    assert len(boxes) == 2
-    for chart in boxes:
-        assert {"1", "2", "3", "4"} <= {text for text, *_ in chart}
-        for k, (text, left, right, top, bottom) in enumerate(chart):
-            for other, left_, right_, top_, bottom_ in chart[k + 1 :]:
-                apart = right < left_ or right_ < left or bottom < top_ or bottom_ < top
-                assert apart, f"{text} over {other}"
+    assert len(charts) == 2
+    for tags, ticks in charts:
+        assert [text for text, *_ in tags] == ["1", "2", "3", "4"]
+        heights = sorted((top, bottom) for _, top, bottom in tags)
+        assert all(one[1] <= other[0] for one, other in pairwise(heights)), "one above the other"
+        assert heights[-1][1] <= min(top for _, top, _ in ticks)
 
 
 def test_steps_of_one_pressure_are_drawn_side_by_side(tab, result):  # noqa: F811
