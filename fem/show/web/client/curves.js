@@ -121,7 +121,8 @@
           <g v-for="curve in drawn" :class="curve.classes">
             <polyline v-if="curve.line" :points="curve.line" />
             <chart-mark v-for="mark in curve.marks" :model="curve.model" v-bind="mark" />
-            <text v-if="curve.tag" class="tw-halo" :x="curve.tag.x" :y="curve.tag.y">{{ curve.tag.text }}</text>
+            <text v-if="curve.tag" class="tw-halo" :x="curve.tag.x" :y="curve.tag.y">{{
+              curve.tag.text }}</text>
           </g>
           <template #over>
             <g v-for="now in shownNow" class="tw-curve">

@@ -104,7 +104,7 @@
       <div class="tw-sheet" :class="{ 'tw-wide': !curves }">
         <div class="tw-shapes">
           <fieldset v-if="pack.exhibits.length > few" class="tw-choice">
-            <legend>Shown side by side (at most {{ most }}; colours span all of them)</legend>
+            <legend>Shown side by side, {{ most }} at most; the colour bars span all</legend>
             <label v-for="(exhibit, k) in pack.exhibits" class="tw-check">
               <input type="checkbox" :value="k" v-model="chosen"
                 :disabled="chosen.length >= most && !chosen.includes(k)">

@@ -166,8 +166,8 @@
             + '. Arrow keys turn it, plus and minus zoom, Shift with arrows moves, Home resets.'"
           @pointerdown="hand.down" @pointermove="hand.drag" @pointerup="hand.up"
           @pointercancel="hand.up" @wheel="hand.wheel" @keydown="hand.key">
-          <shape-canvas :exhibit="exhibit" :over="over" :step="shownStep" :look="look" @drawn="$emit('drawn')"
-            @lost="lost = true" @size="size = $event" />
+          <shape-canvas :exhibit="exhibit" :over="over" :step="shownStep" :look="look"
+            @drawn="$emit('drawn')" @lost="lost = true" @size="size = $event" />
           <div class="tw-scale"><i :style="{ width: bar.width }"></i>{{ bar.length }} mm
             <span v-if="over">outline: {{ over.title }}</span></div>
         </div>
