@@ -25,10 +25,12 @@ $(READY): requirements.lock pyproject.toml tools/setup.sh tools/find-python.sh \
 		$(if $(PYTHON),again) $(COPIED)
 	@PYTHON="$(PYTHON)" tools/setup.sh
 
-demo: $(READY)  ## a ready case and a small study; pictures and tables go to demo/
+demo: $(READY)  ## a ready case and a small study; pictures, tables, reports go to demo/
 	@$(BIN)/tubewright solve cases/greenhouse_wrist.toml --out demo
+	@$(BIN)/tubewright report demo
 	@rm -rf demo/reach
 	@$(BIN)/tubewright study cases/small_reach.study.toml --out demo/reach
+	@$(BIN)/tubewright report demo/reach
 
 test: lint types  ## style, types, then the quick tests and validations
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark
