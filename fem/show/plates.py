@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -73,6 +74,7 @@ def index_marks(tube: Tube, height: float, twist: float) -> Mesh:
     return together([base, _bar(FRONT + twist, (0.0, rims[1]), top, 0.07 * radius)])
 
 
+@lru_cache(maxsize=32)  # the same in all states of a tube
 def wire(tube: Tube) -> Mesh:
     """Return the tube at rest as hoops and meridians, with the rims and the mark of its free end.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -49,20 +49,14 @@ def comparison(folder: Path, outcome: Outcome) -> Beside | None:
     InputError
         If its files are damaged.
     """
-    told = _told(folder / COMPARE / "compare.json")
-    if told is None:
-        return None
-    if told.get("study_hash") != outcome.study.hash:
-        return Beside([f"The folder {COMPARE} is of another study, and is left out."])
-    with _as_written(folder / COMPARE):
-        return _comparison(folder, told)
+    return _of_study(folder / COMPARE, "compare.json", outcome, _comparison)
 
 
 def _comparison(folder: Path, told: dict[str, Any]) -> Beside:
-    table = _table(folder / COMPARE / "summary.csv")
+    table = _table(folder / "summary.csv")
     said = [f"{told['measurements']} measurements of {told['settings']} settings: {told['bench']}."]
     said += [" ".join(told["bench_notes"]), *_diagnosis(told["diagnosis"], table)]
-    pictures = _pictures(folder / COMPARE, "compare_*.png", "Model over bench, and residuals: ")
+    pictures = _pictures(folder, "compare_*.png", "Model over bench, and residuals: ")
     return Beside([*filter(None, said)], [_agreement(table)], pictures)
 
 
@@ -74,25 +68,32 @@ def trust(folder: Path, outcome: Outcome) -> Beside | None:
     InputError
         If its files are damaged.
     """
-    told = _told(folder / TRUST / "trust.json")
+    return _of_study(folder / TRUST, "trust.json", outcome, _trust)
+
+
+def _of_study(
+    place: Path, file: str, outcome: Outcome, read: Callable[[Path, dict[str, Any]], Beside]
+) -> Beside | None:
+    """Return what a folder beside says, if its file is of this study; None where there is none."""
+    told = _told(place / file)
     if told is None:
         return None
     if told.get("study_hash") != outcome.study.hash:
-        return Beside([f"The folder {TRUST} is of another study, and is left out."])
-    with _as_written(folder / TRUST):
-        return _trust(folder, told)
+        return Beside([f"The folder {place.name} is of another study, and is left out."])
+    with _as_written(place):
+        return read(place, told)
 
 
 def _trust(folder: Path, told: dict[str, Any]) -> Beside:
     borne = ", ".join(_borne(column, limit) for column, limit in told["tolerances"].items())
     said = [f"Errors of the fast model against the FE model that are borne: {borne}."]
-    grids = [_rules(_table(folder / TRUST / "rules.csv"))]
+    grids = [_rules(_table(folder / "rules.csv"))]
     if told["corrected"]:
         grids.append(_corrected(told["corrected"]))
     elif told["no_corrected_model"]:
         said.append(f"There is no corrected fast model: {told['no_corrected_model']}.")
     words = {"trust": "Where the fast model does", "corrected": "The corrected fast model"}
-    found = [_pictures(folder / TRUST, f"{stem}.png", text) for stem, text in words.items()]
+    found = [_pictures(folder, f"{stem}.png", text) for stem, text in words.items()]
     return Beside(said, grids, [picture for pictures in found for picture in pictures])
 
 
