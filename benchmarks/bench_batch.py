@@ -17,12 +17,12 @@ import numpy as np
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from fem.batch.gather import groups
-from fem.batch.paths import follow
-from fem.batch.readings import read
-from fem.batch.solve import CHUNK, solve_batch, solve_tables
-from fem.case import Case
-from fem.slack import Slack
+from fem.case.case import Case
+from fem.case.slack import Slack
+from fem.continuation.batch.paths import follow
+from fem.fast.grouping import groups
+from fem.fast.outputs import read
+from fem.solve_batch import CHUNK, solve_batch, solve_tables
 
 CASE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
 

@@ -12,12 +12,12 @@ from typing import Any
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from fem.arrays import Array
-from fem.case import Case
-from fem.newton import Border, look
-from fem.path import follow
-from fem.run import build
-from fem.stages import loading_of, stages_of
+from fem.case.case import Case
+from fem.continuation.load_steps import loading_of, stages_of
+from fem.continuation.newton import Border, look
+from fem.continuation.path import follow
+from fem.core.arrays import Array
+from fem.solve import build
 
 CASE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
 RESOLUTIONS = ["coarse", "standard"]

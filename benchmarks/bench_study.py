@@ -12,12 +12,12 @@ from pathlib import Path
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from fem.chain import Chain
-from fem.run import solve
-from fem.study.agenda import Agenda
-from fem.study.crew import LocalCrew
+from fem.core.cache import Chain
+from fem.solve import solve
+from fem.study.executor import LocalCrew
+from fem.study.job_list import Agenda
 from fem.study.plan import Study
-from fem.study.run import run
+from fem.study.runner import run
 
 STUDY = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.study.toml"
 EVERY = 7

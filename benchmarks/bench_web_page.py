@@ -7,12 +7,12 @@ of the live bench, from the slider through the server to the picture. Nothing is
 
 import pytest
 
-from fem.case import Case
-from fem.run import solve
-from fem.show.exhibit import exhibits
-from fem.show.web.server import make_app
-from tests.browser import chromium, serving, tab  # noqa: F401 - fixtures
+from fem.case.case import Case
+from fem.scene.result_view import exhibits
+from fem.solve import solve
+from fem.web.server import make_app
 from tests.conftest import CASES
+from tests.helpers.browser import chromium, serving, tab  # noqa: F401 - fixtures
 
 READ_BACK = """
   for (const canvas of document.querySelectorAll("#path canvas")) {

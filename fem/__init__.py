@@ -14,8 +14,8 @@ for _variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 # Else PETSc aborts the process when it is asked to end, before what is done can be written.
 os.environ["PETSC_OPTIONS"] = f"{os.environ.get('PETSC_OPTIONS', '')} -no_signal_handler".strip()
 
-from fem.case import Case, CaseError  # noqa: E402
-from fem.run import solve  # noqa: E402
+from fem.case.case import Case, CaseError  # noqa: E402
+from fem.solve import solve  # noqa: E402
 
 __version__ = "0.1.0"
 

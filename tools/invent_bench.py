@@ -17,7 +17,7 @@ import numpy as np
 from rich.progress import track
 
 from fem import solve
-from fem.chain import Chain
+from fem.core.cache import Chain
 from fem.study.plan import Study
 
 CASES = Path(__file__).parent.parent / "cases"

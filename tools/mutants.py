@@ -40,7 +40,7 @@ LONGEST = 3600
 All quick tests take some ten minutes in one process, so no survivor is taken for one.
 """
 
-OWN = "tests/test_mutants.py"
+OWN = "tests/tools/test_mutants.py"
 """A test of this list: it would notice every mutant, whose text no longer stands in its file."""
 
 PYTEST = ["-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:benchmark"]

@@ -16,8 +16,8 @@ import dolfinx.mesh
 import numpy as np
 from mpi4py import MPI
 
-from fem.arrays import Array
-from fem.fe.body import Body, hexahedron
+from fem.core.arrays import Array
+from fem.fe.mesh.body import Body, hexahedron
 from meshes.tube import GROUPS, Cells
 
 EDGE = np.array([[-3, 4, -1], [-4, 0, 4], [1, -4, 3]]) / 6

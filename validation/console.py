@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
-from fem.show.tables import GAP, terminal
+from fem.wording.tables import GAP, terminal
 from validation.book import MODELS, Book, Check
 from validation.run import Report
 from validation.table import broken, left_out

@@ -30,12 +30,12 @@ from typing import Any
 
 import numpy as np
 
-from fem.arrays import Array
-from fem.case import Case
-from fem.loading import AXIAL, Device, dead
-from fem.path import follow
-from fem.run import build
-from fem.stages import loading_of
+from fem.case.case import Case
+from fem.continuation.load_steps import loading_of
+from fem.continuation.loading import AXIAL, Device, dead
+from fem.continuation.path import follow
+from fem.core.arrays import Array
+from fem.solve import build
 from validation.tubes import A, B, Through, Walk, tube
 
 KINDS = ("uniaxial", "equibiaxial", "pure shear")
@@ -73,7 +73,7 @@ def walk_end(
     way
         Values of the device: N or mm, N mm or rad.
     model, resolution
-        See :func:`fem.run.build`.
+        See :func:`fem.solve.build`.
     """
     built = build(case, model, resolution)
     stage = Through(pair, device, way=tuple(map(float, way)))

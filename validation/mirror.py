@@ -16,11 +16,11 @@ from typing import Any
 import numpy as np
 from scipy.spatial import cKDTree
 
-from fem.arrays import Array
-from fem.case import Case
-from fem.loading import TWIST
-from fem.run import build
-from fem.state import State
+from fem.case.case import Case
+from fem.continuation.loading import TWIST
+from fem.continuation.state import State
+from fem.core.arrays import Array
+from fem.solve import build
 from validation.check import Quantity, at_most
 
 SOURCE = "mirror symmetry, common practice, no source"

@@ -16,9 +16,9 @@ from markupsafe import Markup
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 
-from fem.show.curves import STYLES
-from fem.show.look import MARK
-from fem.show.style import GREY, INK
+from fem.plots.curves import STYLES
+from fem.scene.appearance import MARK
+from fem.wording.picture_text import GREY, INK
 from validation.book import Book, Check, chapters
 from validation.check import Drawing
 from validation.table import HEAD, HOW_TO_READ, broken, left_out, markdown, sources, written

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.case import Case, CaseError
+from fem.case.case import Case, CaseError
 
 Random = np.random.Generator
 

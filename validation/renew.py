@@ -1,7 +1,7 @@
 """Renew what the repository says of the book: `python -m validation.renew`.
 
 It runs all checks, writes `validation/TABLE.md`, and puts the summary into the README. Nothing is
-copied by hand; `tests/test_validation_table.py` keeps both current.
+copied by hand; `tests/validation/test_table.py` keeps both current.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from fem.complaint import InputError
+from fem.core.errors import InputError
 from validation.book import FOLDER, Book, Check, chapters
 from validation.check import Drawing, Quantity
 from validation.conftest import DRAWINGS, QUANTITIES

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from fem.continuation.loading import AXIAL, PRESSURE
 from fem.fast.model import FastModel
-from fem.loading import AXIAL, PRESSURE
 from validation.tubes import Middle, middle
 
 KPA = 1e-3

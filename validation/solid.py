@@ -35,15 +35,15 @@ import numpy as np
 import ufl
 from scipy.spatial import cKDTree
 
-from fem.arrays import Array
-from fem.fe.assembly import Stiffness, System
-from fem.fe.body import Body
-from fem.fe.broken import DISPLACEMENTS, PRESSURES, BrokenField, CellVector, Potential
+from fem.continuation.loading import AXIAL, PRESSURE, Loading, dead, held
+from fem.continuation.newton import Tangent, correct
+from fem.core.arrays import Array
+from fem.fe.mesh.body import Body
 from fem.fe.model import CondensedTangent
-from fem.fe.motion import HELD, Motion
-from fem.fe.wall import QUADRATURE, WallStrain, bore_push, enclosed_volume
-from fem.loading import AXIAL, PRESSURE, Loading, dead, held
-from fem.newton import Tangent, correct
+from fem.fe.system.assembly import Stiffness, System
+from fem.fe.system.motion import HELD, Motion
+from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, BrokenField, CellVector, Potential
+from fem.fe.wall.energy import QUADRATURE, WallStrain, bore_push, enclosed_volume
 from meshes.tube import GROUPS
 from validation.check import Quantity
 
@@ -105,7 +105,7 @@ class State:
 
 
 class Solid:
-    """A body as Newton's method sees it; see :class:`fem.newton.Model`.
+    """A body as Newton's method sees it; see :class:`fem.continuation.newton.Model`.
 
     Parameters
     ----------

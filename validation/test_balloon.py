@@ -39,13 +39,13 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
 
-from fem.case import Case
+from fem.case.case import Case
+from fem.continuation.load_steps import loading_of, stages_of
+from fem.continuation.loading import AXIAL
+from fem.continuation.path import TEARS, follow
+from fem.continuation.state import LimitPointError, PathEndError, RubberLimitError, State
 from fem.fast.thick_tube import ThickTube
-from fem.loading import AXIAL
-from fem.path import TEARS, follow
-from fem.run import build
-from fem.stages import loading_of, stages_of
-from fem.state import LimitPointError, PathEndError, RubberLimitError, State
+from fem.solve import build
 from validation.check import Quantity, at_most, verify
 from validation.exact import ExactTube
 from validation.tubes import MU, A, B, Walk, fast_loads, middle, tube, walk

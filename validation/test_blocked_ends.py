@@ -61,11 +61,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fem.case import Case
+from fem.case.case import Case
+from fem.continuation.load_steps import loading_of
+from fem.continuation.loading import AXIAL, PRESSURE, TWIST
+from fem.continuation.newton import Border, look
 from fem.fast.model import FastModel
-from fem.loading import AXIAL, PRESSURE, TWIST
-from fem.newton import Border, look
-from fem.stages import loading_of
 from validation.check import Quantity, found_by, verify
 from validation.exact import ExactActuator
 from validation.tubes import MOONEY_RIVLIN, B, family, middle, tube, walk

@@ -59,8 +59,8 @@ import math
 import numpy as np
 import pytest
 
-from fem.case import Case
-from fem.loading import AXIAL
+from fem.case.case import Case
+from fem.continuation.loading import AXIAL
 from validation.check import Drawing, Quantity, at_most, draw, verify
 from validation.exact import ExactTube
 from validation.tubes import A, B, family, middle, tube, walk

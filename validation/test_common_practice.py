@@ -53,8 +53,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fem.case import Case
-from fem.measure import measures
+from fem.case.case import Case
+from fem.quantities.measures import measures
 from validation.check import Drawing, Quantity, at_most, draw, verify
 from validation.tubes import Walk, walk
 

@@ -54,8 +54,8 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from fem.loading import AXIAL, TWIST
-from fem.run import build
+from fem.continuation.loading import AXIAL, TWIST
+from fem.solve import build
 from validation.check import Drawing, Quantity, at_most, draw, found_by, verify
 from validation.exact import ExactTube
 from validation.slopes import KPA, fe_slopes, strains

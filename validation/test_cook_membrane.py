@@ -74,9 +74,9 @@ import numpy as np
 import pytest
 import ufl
 
-from fem.fe.broken import BrokenField, Potential
-from fem.fe.wall import QUADRATURE, deformation_gradient, stored_energy
-from fem.loading import AXIAL
+from fem.continuation.loading import AXIAL
+from fem.fe.wall.cell_forms import BrokenField, Potential
+from fem.fe.wall.energy import QUADRATURE, deformation_gradient, stored_energy
 from fem.rubber import NeoHookean
 from meshes.tube import Cells
 from validation.blocks import Block, put_together

@@ -33,13 +33,13 @@ from typing import Any
 
 import pytest
 
-from fem.case import Case
-from fem.demand import GAS_CONSTANT
-from fem.loading import AXIAL, PRESSURE, TWIST
-from fem.path import follow
-from fem.run import build
-from fem.stages import loading_of, stages_of
-from fem.state import State
+from fem.case.case import Case
+from fem.case.drive import GAS_CONSTANT
+from fem.continuation.load_steps import loading_of, stages_of
+from fem.continuation.loading import AXIAL, PRESSURE, TWIST
+from fem.continuation.path import follow
+from fem.continuation.state import State
+from fem.solve import build
 from validation.check import Quantity, at_most, verify
 from validation.tubes import GREENHOUSE, Walk, walk
 

@@ -36,7 +36,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fem.case import Case
+from fem.case.case import Case
 from validation.check import Quantity, at_most, verify
 from validation.tubes import GREENHOUSE, Walk, family, middle, tube, walk
 

@@ -39,7 +39,7 @@ from collections.abc import Callable
 
 import pytest
 
-from fem.case import Case
+from fem.case.case import Case
 from validation.check import Quantity, verify
 from validation.tubes import GREENHOUSE, Walk, walk
 

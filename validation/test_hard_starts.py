@@ -24,7 +24,7 @@ import math
 
 import pytest
 
-from fem.case import Case
+from fem.case.case import Case
 from validation.check import Quantity, at_most, verify
 from validation.tubes import GREENHOUSE, family, tube, walk
 

@@ -56,9 +56,10 @@ planes of a chord with the one before it and with the one after it differ by an 
 times the chord's length but for terms in 1/m^2; from m = 32 and 64 a line leads to 1/m^2 = 0.
 
 Tolerances. Worked numbers: half a unit of their last digit. All else is exact but for round-off,
-1e-10: that the map from the tube to the cells is good to 1e-9 of a cell (`fem/fe/outer.py`) moves
-the point at which a linear displacement is read, not its derivative. The torsion as drawn
-is left with terms in 1/m^4: (2 pi/32)^4 = 1.5e-3, of which a tenth is allowed, 1.5e-4.
+1e-10: that the map from the tube to the cells is good to 1e-9 of a cell
+(`fem/fe/mesh/outer_face.py`) moves the point at which a linear displacement is read, not its
+derivative. The torsion as drawn is left with terms in 1/m^4: (2 pi/32)^4 = 1.5e-3, of which a tenth
+is allowed, 1.5e-4.
 """
 
 from __future__ import annotations
@@ -70,7 +71,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 from fem.fe.model import FEModel
 from validation.check import Quantity, at_most, found_by, verify
 from validation.tubes import B, family, tube

@@ -48,7 +48,7 @@ from typing import Any
 
 import pytest
 
-from fem.case import Case
+from fem.case.case import Case
 from validation.check import Drawing, Quantity, at_most, draw, verify
 from validation.tubes import family, middle, tube, walk
 

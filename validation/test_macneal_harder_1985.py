@@ -26,8 +26,8 @@ radii are far apart, so the wall is given six cells.
 
 import pytest
 
-from fem.case import Case
-from fem.run import build
+from fem.case.case import Case
+from fem.solve import build
 from validation.check import Quantity, found_by, verify
 from validation.slopes import KPA, fe_slopes, strains
 from validation.tubes import tube

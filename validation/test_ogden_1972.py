@@ -61,7 +61,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 from fem.rubber import Ogden
 from validation.check import Quantity, at_most, verify
 from validation.homogeneous import KINDS, stress

@@ -67,7 +67,7 @@ from typing import Any
 import pytest
 from scipy.optimize import brentq, root
 
-from fem.loading import AXIAL, TWIST, held
+from fem.continuation.loading import AXIAL, TWIST, held
 from validation.check import Drawing, Quantity, draw, verify
 from validation.exact import ExactTube, mooney_rivlin
 from validation.homogeneous import walk_end

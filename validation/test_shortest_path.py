@@ -53,9 +53,9 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq, minimize
 
-from fem.case import Case
+from fem.case.case import Case
 from fem.fe.model import FEModel
-from fem.run import solve
+from fem.solve import solve
 from validation.check import Quantity, at_most, found_by, verify
 from validation.exact import ExactActuator
 from validation.tubes import GREENHOUSE, walk

@@ -40,8 +40,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fem.case import Case
-from fem.loading import AXIAL, PRESSURE
+from fem.case.case import Case
+from fem.continuation.loading import AXIAL, PRESSURE
 from validation.check import Quantity, at_most, verify
 from validation.exact import ExactActuator
 from validation.tubes import MU, B, Walk, family, middle, tube, walk

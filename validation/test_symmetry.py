@@ -27,8 +27,8 @@ from typing import Any
 
 import pytest
 
-from fem.case import Case
-from fem.measure import measures
+from fem.case.case import Case
+from fem.quantities.measures import measures
 from validation.check import Quantity, verify
 from validation.tubes import GREENHOUSE, family, walk
 

@@ -51,8 +51,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from fem.fe.wall import stored_energy
-from fem.loading import PRESSURE
+from fem.continuation.loading import PRESSURE
+from fem.fe.wall.energy import stored_energy
 from fem.rubber import NeoHookean
 from validation.blocks import Bowl, area_beside
 from validation.check import Drawing, Quantity, at_most, draw, verify

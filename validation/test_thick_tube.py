@@ -58,10 +58,10 @@ Twist and torque are nil to round-off, 1e-9 rad and 1e-9 of the thrust times the
 import numpy as np
 import pytest
 
-from fem.case import Case
+from fem.case.case import Case
+from fem.continuation.loading import TWIST
+from fem.continuation.state import State
 from fem.fast.thick_tube import ThickTube
-from fem.loading import TWIST
-from fem.state import State
 from validation.check import Drawing, Quantity, draw, verify
 from validation.exact import ExactTube
 from validation.tubes import MU, RUBBERS, A, B, Walk, fast_loads, middle, tube, walk

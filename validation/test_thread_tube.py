@@ -48,10 +48,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fem.path import follow
-from fem.run import build
-from fem.stages import loading_of, stages_of
-from fem.state import RubberLimitError, State
+from fem.continuation.load_steps import loading_of, stages_of
+from fem.continuation.path import follow
+from fem.continuation.state import RubberLimitError, State
+from fem.solve import build
 from validation.check import Quantity, at_most, verify
 from validation.tubes import B, Walk, family, middle, tube, walk
 

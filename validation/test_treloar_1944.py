@@ -69,7 +69,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 from fem.rubber import Gent, MooneyRivlin, NeoHookean, Ogden, Yeoh
 from fem.rubber.library import materials
 from validation.check import Drawing, Quantity, at_most, draw, verify

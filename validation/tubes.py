@@ -9,14 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from fem.balance import check_balance
-from fem.case import Case
+from fem.case.case import Case
+from fem.continuation.load_steps import loading_of, stages_of
+from fem.continuation.loading import PRESSURE, Stage, dead
+from fem.continuation.path import follow
+from fem.continuation.state import State
 from fem.fast.thick_tube import ThickTube
-from fem.loading import PRESSURE, Stage, dead
-from fem.path import follow
-from fem.run import build
-from fem.stages import loading_of, stages_of
-from fem.state import State
+from fem.results.equilibrium_checks import check_balance
+from fem.solve import build
 from validation.check import Quantity, at_most, found_by
 from validation.mirror import mirror_checks
 
@@ -102,7 +102,7 @@ class Walk:
     states
         The state at the beginning of the first stage that is shown, and what was asked for.
     resolution, full
-        How the model was built; see :func:`fem.run.build`.
+        How the model was built; see :func:`fem.solve.build`.
     """
 
     model: Any
@@ -157,7 +157,7 @@ def walk(
     loads
         Pressures (kPa) in place of the drive of the case.
     model, resolution, full
-        See :func:`fem.run.build`.
+        See :func:`fem.solve.build`.
     """
     built = build(case, model, resolution, full)
     stages = stages_of(case)

@@ -46,7 +46,7 @@ def validate(
 @app.command()
 def materials() -> None:
     """List the rubbers that a case may name."""
-    from fem.show.materials import print_materials
+    from fem.cli.print_materials import print_materials
 
     print_materials()
 
@@ -68,14 +68,14 @@ def schema(
     if kind is FileKind.STUDY:
         from fem.study.plan import schema as schema_of
     else:
-        from fem.case import schema as schema_of
+        from fem.case.case import schema as schema_of
     typer.echo(json.dumps(schema_of(), indent=2))
 
 
 @app.command("check-install")
 def check_install() -> None:
     """Test what the package stands on, and say what mends it."""
-    from fem.install import check, report
+    from fem.cli.check_install import check, report
 
     if not report(check()):
         raise typer.Exit(LACKING)

@@ -11,7 +11,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from fem import __version__
-from fem.complaint import InputError
+from fem.core.errors import InputError
 
 LACKING, USE, UNREACHED = 1, 2, 3
 CAUTION = (

@@ -25,13 +25,13 @@ def compare(
     ] = None,
 ) -> None:
     """Hold bench data against the models of a study, and name what is off."""
-    from fem.show.compare.console import print_comparison, progress
+    from fem.cli.print_comparison import print_comparison, progress
 
     with plain_errors():
-        from fem.compare.bench import read_bench
         from fem.compare.comparison import compare as compare_bench
-        from fem.show.compare.pictures import save_pictures
-        from fem.study.outcome import Outcome
+        from fem.measurements.bench import read_bench
+        from fem.plots.comparison import save_pictures
+        from fem.study.study_result import Outcome
 
         outcome = Outcome.load(results)
         models = {None: None, ModelChoice.BOTH: ("fast", "fe")}.get(model, (str(model),))

@@ -24,7 +24,7 @@ def report(
     with plain_errors():
         from rich.console import Console
 
-        from fem.show.report.write import write_report
+        from fem.report.write import write_report
 
         with Console(stderr=True).status("writing the report"):  # on a terminal only
             file = write_report(folder, out)

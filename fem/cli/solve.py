@@ -18,7 +18,7 @@ from fem.cli.app import (
     make_folder,
     plain_errors,
 )
-from fem.complaint import InputError
+from fem.core.errors import InputError
 
 
 class ModelChoice(StrEnum):
@@ -47,14 +47,14 @@ def solve(
     ] = False,
 ) -> None:
     """Solve a case and write tables, shapes and pictures."""
-    from fem.companion import companions
-    from fem.show.console import print_result, progress
+    from fem.cli.print_result import print_result, progress
+    from fem.results.additional_solve import companions
 
     with plain_errors():
         from fem import Case
         from fem import solve as solve_case
-        from fem.show.pictures import save_pictures
-        from fem.stages import steps_of
+        from fem.continuation.load_steps import steps_of
+        from fem.plots.result import save_pictures
 
         loaded = Case.load(case)
         models = _chosen(model, mesh_error)
@@ -91,7 +91,7 @@ def mesh(
     """Write the mesh that a case is solved on."""
     with plain_errors():
         from fem import Case
-        from fem.fe.body import meshed_case, write_mesh
+        from fem.fe.mesh.body import meshed_case, write_mesh
 
         loaded = meshed_case(Case.load(case), resolution, full)
         counts = write_mesh(loaded, resolution, 1 if full else loaded.sectors, output)

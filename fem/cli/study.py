@@ -12,8 +12,8 @@ import typer
 from fem.cli.app import CAUTION, UNREACHED, app, fail, make_folder, plain_errors
 
 if TYPE_CHECKING:
-    from fem.study.crew import Crew
-    from fem.study.outcome import Outcome
+    from fem.study.executor import Crew
+    from fem.study.study_result import Outcome
 
 
 @app.command()
@@ -44,11 +44,11 @@ def study(
 ) -> None:
     """Solve a parameter study and write its table and pictures."""
     with plain_errors():
-        from fem.show.study.console import print_estimate, print_outcome, progress
-        from fem.study.agenda import Agenda
+        from fem.cli.print_study import print_estimate, print_outcome, progress
         from fem.study.estimate import estimate
+        from fem.study.job_list import Agenda
         from fem.study.plan import Study
-        from fem.study.run import run
+        from fem.study.runner import run
 
         agenda = Agenda.of(Study.load(file))
         if dry_run:
@@ -68,13 +68,13 @@ def study(
 
 
 def _crew(workers: int, scheduler: str | None) -> Crew:
-    from fem.study.crew import ClusterCrew, LocalCrew
+    from fem.study.executor import ClusterCrew, LocalCrew
 
     return LocalCrew(workers) if scheduler is None else ClusterCrew(scheduler)
 
 
 def _draw(outcome: Outcome, folder: Path) -> list[str]:
-    from fem.show.study.pictures import save_pictures
+    from fem.plots.study.pictures import save_pictures
 
     return [path.name for path in save_pictures(outcome, folder)]
 
@@ -82,7 +82,7 @@ def _draw(outcome: Outcome, folder: Path) -> list[str]:
 @contextmanager
 def _what_is_done_is_kept(folder: Path) -> Iterator[None]:
     """Say what to do where something cannot be written, as on a full disk."""
-    from fem.study.ledger import LedgerError
+    from fem.study.results_db import LedgerError
 
     try:
         yield

@@ -25,12 +25,12 @@ def trust(
     ] = None,
 ) -> None:
     """Say where the fast model is as good as the FE model, and correct it where it is not."""
-    from fem.show.trust.console import print_trust, working
+    from fem.cli.print_trust import print_trust, working
 
     with plain_errors():
-        from fem.show.trust.pictures import left_out, save_pictures
-        from fem.study.outcome import Outcome
-        from fem.trust.report import Trust
+        from fem.plots.trust.pictures import left_out, save_pictures
+        from fem.study.study_result import Outcome
+        from fem.trust.analysis import Trust
 
         outcome = Outcome.load(results)
         with working():

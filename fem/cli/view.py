@@ -10,7 +10,7 @@ import typer
 
 from fem.cli.app import app, plain_errors
 from fem.cli.viewing import LAST, Asked, height_of, open_window, save_movie, save_still, serve
-from fem.complaint import InputError
+from fem.core.errors import InputError
 
 WINDOW, WEB, PNG, MOVIE = "the window", "--web", "--png", "--movie"
 

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import typer
 
 from fem.cli.app import CAUTION, LACKING, fail
-from fem.complaint import InputError
+from fem.core.errors import InputError
 
 if TYPE_CHECKING:
-    from fem.show.exhibit import Exhibit
+    from fem.scene.result_view import Exhibit
 
 LAST = "last"
 """Names the last step."""
@@ -36,7 +36,7 @@ class Asked(NamedTuple):
         InputError
             If a folder is no result, or holds nothing that can be drawn; or for the bench file.
         """
-        from fem.show.exhibit import load_exhibits
+        from fem.scene.result_view import load_exhibits
 
         self.check_no_study()
         shown = load_exhibits(self.folders)
@@ -45,7 +45,7 @@ class Asked(NamedTuple):
             raise InputError(f"{named}: no shape was reached, not even at rest")
         if self.bench is None:
             return shown
-        from fem.show.measured import with_bench
+        from fem.scene.measured_view import with_bench
 
         return with_bench(shown, self.bench)
 
@@ -64,7 +64,7 @@ class Asked(NamedTuple):
 
 def height_of(text: str) -> float:
     """Return a height that is to be shown (mm)."""
-    from fem.units import LENGTH, read
+    from fem.core.units import LENGTH, read
 
     try:
         height = read(text, LENGTH)
@@ -115,17 +115,17 @@ def serve(asked: Asked, **options: Any) -> None:
     Shapes are read while the page is opened; what is wrong with one ends it then. A bench file,
     written by hand, is checked before.
     """
-    from fem.show.web.server import serve as serve_page
+    from fem.web.server import serve as serve_page
 
     if len(asked.folders) == 1 and _is_study(asked.folders[0]):
         if asked.bench is not None:
             raise InputError("--bench: it goes with results, not with a study; see compare")
-        from fem.show.web.study import StudyRoom
+        from fem.web.study import StudyRoom
 
         room = StudyRoom.load(asked.folders[0])
         serve_page(room.first(), room.title, base=room.base, study=room, **options)
         return
-    from fem.show.exhibit import load_cases
+    from fem.scene.result_view import load_cases
 
     asked.check_no_study()
     cases = load_cases(asked.folders)
@@ -135,8 +135,8 @@ def serve(asked: Asked, **options: Any) -> None:
 
 def open_window(asked: Asked, *, cut: bool, start: bool) -> None:
     """Open the window until it is closed."""
-    from fem.show.window import open_window as open_it
-    from fem.show.window.screen import need_screen
+    from fem.scene.window import open_window as open_it
+    from fem.scene.window.screen import need_screen
 
     shown = asked.load()
     need_screen()
@@ -148,8 +148,8 @@ def save_still(
     asked: Asked, file: Path, step: str, *, height_mm: float | None, **options: Any
 ) -> None:
     """Write the picture of a step."""
-    from fem.show.still import check_still
-    from fem.show.still import save_still as save
+    from fem.scene.still import check_still
+    from fem.scene.still import save_still as save
 
     check_still(file)
     shown = asked.load()
@@ -176,9 +176,9 @@ def step_number(text: str, shown: Sequence[Exhibit]) -> int:
 
 def save_movie(asked: Asked, file: Path, *, height_mm: float | None, **options: Any) -> None:
     """Write a film of the path."""
-    from fem.show.movie import save_movie as save
-    from fem.show.movie.film import NoEncoderError, check_film
-    from fem.show.movie.progress import progress
+    from fem.scene.film import save_movie as save
+    from fem.scene.film.progress import progress
+    from fem.scene.film.writer import NoEncoderError, check_film
 
     try:
         check_film(file)

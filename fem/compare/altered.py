@@ -7,10 +7,10 @@ from collections.abc import Callable, Sequence
 from math import radians
 from typing import Any
 
-from fem.case import Case
-from fem.slack import Slack
-from fem.thread import ThreadFamily
-from fem.units import NUMBER
+from fem.case.case import Case
+from fem.case.slack import Slack
+from fem.case.thread_family import ThreadFamily
+from fem.core.units import NUMBER
 
 type Change = Callable[[Case, float], Case]
 """Returns a case altered by an amount."""

@@ -16,14 +16,14 @@ from typing import Any, Literal
 
 import numpy as np
 
-from fem.arrays import Array
-from fem.case import Case
+from fem.case.case import Case
+from fem.case.drive import Pressure
 from fem.compare.altered import Change, loosened, stiffened, turned
-from fem.compare.bench import Bench
-from fem.compare.columns import GAUGE
 from fem.compare.curve import Curve
-from fem.demand import Pressure
-from fem.study.work import Task, perform
+from fem.core.arrays import Array
+from fem.measurements.bench import Bench
+from fem.measurements.columns import GAUGE
+from fem.study.worker import Task, perform
 
 SLACKS = np.array([-2.0, -1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0])
 STIFFNESSES = np.array([-30.0, -15.0, 0.0, 15.0, 30.0])

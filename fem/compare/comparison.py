@@ -10,15 +10,15 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fem.compare.bench import Bench
+from fem.compare.agreement import summary
 from fem.compare.causes import foretell
 from fem.compare.diagnose import LEAST_SETTINGS, Diagnosis, Report, diagnose
-from fem.compare.figures import summary
 from fem.compare.fit import Fit
 from fem.compare.match import PLACE, Curves, find_curves, match, unreached
-from fem.origin import machine, versions
-from fem.study.outcome import Outcome
+from fem.measurements.bench import Bench
+from fem.results.environment import machine, versions
 from fem.study.plan import Study
+from fem.study.study_result import Outcome
 
 if TYPE_CHECKING:
     import pandas
@@ -44,7 +44,7 @@ class Comparison:
     rows
         A row to each measurement and model; see :func:`fem.compare.match.match`.
     summary
-        Figures of agreement; see :func:`fem.compare.figures.summary`.
+        Figures of agreement; see :func:`fem.compare.agreement.summary`.
     unreached
         Measurements beyond the end of their curve: ``line``, ``model``, ``pressure_kPa``,
         ``reason``.

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from fem.arrays import Array
-from fem.compare.columns import GAUGE
+from fem.core.arrays import Array
+from fem.measurements.columns import GAUGE
 
 if TYPE_CHECKING:
     import pandas

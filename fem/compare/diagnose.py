@@ -25,12 +25,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fem.chain import Chain
-from fem.compare.bench import Bench
 from fem.compare.causes import Cause, Effect, Foretold, gauge, read, read_outs
 from fem.compare.curve import Curve
 from fem.compare.fit import Evidence, Fit, Scope
 from fem.compare.match import MODEL, solved
+from fem.core.cache import Chain
+from fem.measurements.bench import Bench
 
 if TYPE_CHECKING:
     import pandas

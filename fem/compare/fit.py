@@ -34,10 +34,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fem.arrays import Array, Index
 from fem.compare.causes import Cause, Effect
-from fem.compare.columns import Measure
-from fem.study.band import BAND
+from fem.core.arrays import Array, Index
+from fem.core.statistics import BAND
+from fem.measurements.columns import Measure
 
 if TYPE_CHECKING:
     import pandas

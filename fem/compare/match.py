@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fem.case import Case
-from fem.chain import Chain
-from fem.compare.bench import Bench
-from fem.compare.columns import GAUGE
+from fem.case.case import Case
 from fem.compare.curve import Curve
-from fem.run import solve
-from fem.study.band import BAND
-from fem.study.outcome import Outcome
+from fem.core.cache import Chain
+from fem.core.statistics import BAND
+from fem.measurements.bench import Bench
+from fem.measurements.columns import GAUGE
+from fem.solve import solve
+from fem.study.study_result import Outcome
 
 if TYPE_CHECKING:
     import pandas

@@ -28,7 +28,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 
 
 class Jet(NamedTuple):

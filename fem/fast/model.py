@@ -6,12 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from fem.arrays import Array
-from fem.case import Case
+from fem.case.case import Case
+from fem.case.thread_family import ThreadFamily
+from fem.continuation.loading import PRESSURE
+from fem.core.arrays import Array
 from fem.fast.thick_tube import ThickTube
-from fem.loading import PRESSURE
-from fem.measure import Reactions, Snapshot, ThreadLinks
-from fem.thread import ThreadFamily
+from fem.quantities.measures import Reactions, Snapshot, ThreadLinks
 
 
 class FastModel:

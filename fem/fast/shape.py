@@ -21,11 +21,11 @@ from typing import Any
 
 import numpy as np
 
-from fem.arrays import Array, Index
-from fem.case import Case, Tube
+from fem.case.case import Case, Tube
+from fem.case.thread_family import ThreadFamily
+from fem.core.arrays import Array, Index
 from fem.fast.kinematics import squared_radius
-from fem.shape import LATTICE, Shape, ThreadCurves, polar_points
-from fem.thread import ThreadFamily
+from fem.quantities.shape import LATTICE, Shape, ThreadCurves, polar_points
 
 AROUND = 24
 """Cells round the tube."""

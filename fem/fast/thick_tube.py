@@ -17,12 +17,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from fem.arrays import Array
-from fem.case import Case
+from fem.case.case import Case
+from fem.case.thread_family import ThreadFamily
+from fem.core.arrays import Array
 from fem.fast import kinematics as k
 from fem.fast.kinematics import Jet, compose, outer, substitute
 from fem.fast.wall_points import count, radii_and_weights
-from fem.thread import ThreadFamily
 
 
 class ThickTube:

@@ -19,14 +19,14 @@ from typing import Any
 
 import numpy as np
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 
 FEWEST, BY_ROOT = 2.0, 9.0
 """The number of points is the first plus the second times the root of ln(B/A), rounded up.
 
 Found by trial, for a bore squeezed to 0.7 or blown up to 8 times its radius and the wall sheared:
 the error of a stored energy that is linear in I1 is below 1e-11 of it, of one that goes with its
-square or cube below 2e-9 and 1e-7 (tests/test_wall_points.py).
+square or cube below 2e-9 and 1e-7 (tests/fast/test_wall_points.py).
 """
 
 LOCKING = 16

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from fem.arrays import Array
-from fem.case import Case
-from fem.chain import Chain
-from fem.fe.assembly import Stiffness, pull_hessian
-from fem.fe.body import meshed_case, resolve
-from fem.fe.broken import DISPLACEMENTS, NODES
-from fem.fe.lowrank import LowRankUpdate
-from fem.fe.meshed import MeshedTube
-from fem.fe.threads import ImmersedFamily
-from fem.loading import AXIAL, PRESSURE
-from fem.measure import Reactions, Snapshot
-from fem.newton import Tangent as Factors
-from fem.shape import Shape
+from fem.case.case import Case
+from fem.continuation.loading import AXIAL, PRESSURE
+from fem.continuation.newton import Tangent as Factors
+from fem.core.arrays import Array
+from fem.core.cache import Chain
+from fem.fe.mesh.body import NODES, meshed_case, resolve
+from fem.fe.meshed_tube import MeshedTube
+from fem.fe.system.assembly import Stiffness, pull_hessian
+from fem.fe.system.low_rank import LowRankUpdate
+from fem.fe.threads.family import ImmersedFamily
+from fem.fe.wall.cell_forms import DISPLACEMENTS
+from fem.quantities.measures import Reactions, Snapshot
+from fem.quantities.shape import Shape
 
 
 class FEModel:
@@ -27,12 +27,12 @@ class FEModel:
     case
         The case.
     resolution
-        See :func:`fem.fe.body.resolve`.
+        See :func:`fem.fe.mesh.body.resolve`.
     full
         Mesh the full tube instead of one sector.
     meshed
         The case with its threads as they are meshed, if not that of
-        :func:`fem.fe.body.meshed_case`.
+        :func:`fem.fe.mesh.body.meshed_case`.
     chain
         Keeps the meshed tube for neighbouring cases.
     """

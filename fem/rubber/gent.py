@@ -7,9 +7,9 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import Field
 
-from fem.arrays import Array
+from fem.core.arrays import Array
+from fem.core.units import Stress
 from fem.rubber.law import Volumetric, log
-from fem.units import Stress
 
 
 class Gent(Volumetric):

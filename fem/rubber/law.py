@@ -22,8 +22,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
-from fem.arrays import Array
-from fem.units import STRESS, _field
+from fem.core.arrays import Array
+from fem.core.units import STRESS, _field
 
 if TYPE_CHECKING:
     type SignedStress = float

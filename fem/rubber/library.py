@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from fem.part import Part
+from fem.core.schema_base import Part
 from fem.rubber import AnyRubber
 
 BESIDE = ("material", "bulk_ratio")

@@ -8,11 +8,11 @@ from typing import Any, Literal, NamedTuple, Self
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from fem.arrays import Array
-from fem.part import misfit
+from fem.core.arrays import Array
+from fem.core.schema_base import misfit
+from fem.core.units import STRESS, show
 from fem.rubber import powers
 from fem.rubber.law import SignedStress, Volumetric
-from fem.units import STRESS, show
 
 LEAST_EXPONENT, MOST_EXPONENT, MOST_TERMS = 0.1, 20.0, 6
 

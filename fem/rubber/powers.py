@@ -40,7 +40,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 
 GREATEST_STRETCH = 25.0
 """Stretches up to this and down to its inverse are represented."""

@@ -6,9 +6,9 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fem.study.agenda import BUNDLE, Agenda
-from fem.study.ledger import weight
-from fem.study.work import Task, perform
+from fem.study.job_list import BUNDLE, Agenda
+from fem.study.results_db import weight
+from fem.study.worker import Task, perform
 
 SAMPLE = {"fast": 64, "fe": 5}
 """How many curves of a model are solved, spread over the study."""

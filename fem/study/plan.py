@@ -14,13 +14,13 @@ from typing import Any, Literal, Self
 
 from pydantic import Field, PrivateAttr, ValidationError, field_validator, model_validator
 
-from fem.arrays import Array
-from fem.case import Case
-from fem.complaint import InputError, describe
-from fem.document import read_toml
-from fem.part import Part, misfit
-from fem.schema import schema_of_file
-from fem.study.setting import cells, changes
+from fem.case.case import Case
+from fem.case.fields import cells, changes
+from fem.core.arrays import Array
+from fem.core.errors import InputError, describe
+from fem.core.json_schema import schema_of_file
+from fem.core.schema_base import Part, misfit
+from fem.core.toml_file import read_toml
 from fem.study.vary import Value, Vary
 
 MOST_CASES = 1_000_000

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Self
 import numpy as np
 from pydantic import Field, PlainValidator, WithJsonSchema, model_validator
 
-from fem.arrays import Array
-from fem.part import Part, misfit
-from fem.units import NUMBER, registry
+from fem.core.arrays import Array
+from fem.core.schema_base import Part, misfit
+from fem.core.units import NUMBER, registry
 
 MOST_VALUES = 10_000
 

@@ -3,9 +3,9 @@
 >>> from fem.trust import CorrectedModel, parse, rules, trust_map  # doctest: +SKIP
 """
 
+from fem.trust.analysis import Trust
 from fem.trust.corrected import CorrectedModel
 from fem.trust.map import trust_map
-from fem.trust.report import Trust
 from fem.trust.rules import Rule, rule_table, rules
 from fem.trust.tolerance import Tolerance, parse
 

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 from fem.trust.features import Feature
 from fem.trust.flags import Flags
 

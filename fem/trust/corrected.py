@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
-from fem.arrays import Array
-from fem.case import Case
-from fem.complaint import InputError
+from fem.case.case import Case
+from fem.core.arrays import Array
+from fem.core.errors import InputError
 from fem.study.plan import Study
-from fem.trust.figures import errors, round_off
+from fem.trust.accuracy import errors, round_off
 from fem.trust.fit import Fit, find
 from fem.trust.inputs import Inputs
 from fem.trust.pairs import BOTH, FAST, FE, pairs
@@ -33,7 +33,7 @@ from fem.trust.symmetry import Element, orbits, symmetries
 if TYPE_CHECKING:
     import pandas
 
-    from fem.study.outcome import Outcome
+    from fem.study.study_result import Outcome
 
 QUANTITIES = ("twist_deg", "displacement_mm", "bulge_mm")
 LEAST_CURVES = 8
@@ -247,7 +247,7 @@ def _facts(study: Study, left_out: pandas.DataFrame, quantities: Sequence[str]) 
     """Return where a fit is from, and its errors on curves that were left out."""
     from importlib.metadata import version
 
-    from fem.origin import versions
+    from fem.results.environment import versions
 
     return {
         "study_hash": study.hash,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 from fem.trust.tolerance import Quantity
 
 if TYPE_CHECKING:

@@ -22,9 +22,9 @@ from typing import Any
 
 import numpy as np
 
-from fem.arrays import Array
-from fem.complaint import InputError
-from fem.study.band import BAND
+from fem.core.arrays import Array
+from fem.core.errors import InputError
+from fem.core.statistics import BAND
 from fem.trust.flags import Flags
 from fem.trust.kernel import InvariantKernel, Symmetry
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 from fem.trust.kernel import Symmetry
 from fem.trust.symmetry import Element
 

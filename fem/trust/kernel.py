@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 from sklearn.gaussian_process.kernels import Hyperparameter, Kernel
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 
 
 @dataclass(frozen=True)

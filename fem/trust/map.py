@@ -11,7 +11,7 @@ from fem.trust.tolerance import Tolerance
 if TYPE_CHECKING:
     import pandas
 
-    from fem.study.outcome import Outcome
+    from fem.study.study_result import Outcome
 
 
 def trust_map(outcome: Outcome, tolerances: Sequence[Tolerance]) -> pandas.DataFrame:

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fem.complaint import InputError
+from fem.core.errors import InputError
 
 if TYPE_CHECKING:
     import pandas
 
-    from fem.study.outcome import Outcome
+    from fem.study.study_result import Outcome
 
 BOTH = "both"
 FE_ENDED = "FE model ended"

@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fem.case import Case
-from fem.complaint import InputError
-from fem.study.setting import cells, changes
+from fem.case.case import Case
+from fem.case.fields import cells, changes
+from fem.core.errors import InputError
 from fem.trust.pairs import FAST
 from fem.trust.state import by_pressure
 
 if TYPE_CHECKING:
     import pandas
 
-    from fem.model_run import Run
+    from fem.results.run import Run
     from fem.study.plan import Study
 
 MOST_STEPS = 200
@@ -118,7 +118,7 @@ set) of each point."""
 
 def _asked(case: Case, pressures: Sequence[float] | None) -> list[tuple[Case, _Wanted]]:
     """Return the paths that lead to what is asked for, with the points wanted of each."""
-    from fem.stages import steps_of
+    from fem.continuation.load_steps import steps_of
 
     if pressures is None:
         steps = range(1, steps_of(case) + 1)
@@ -154,7 +154,7 @@ def _to(case: Case, pressure: float, steps: int) -> Case:
 
 def _solved(cases: list[Case]) -> list[Run | str]:
     """Return the fast model's run of each case, or why it has none."""
-    from fem.batch.solve import solve_batch
+    from fem.solve_batch import solve_batch
 
     try:
         return list(solve_batch(cases))

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fem.arrays import Array
+from fem.core.arrays import Array
+from fem.trust.accuracy import round_off
 from fem.trust.box import Box, inside, largest_pure_box
 from fem.trust.features import Feature, features
-from fem.trust.figures import round_off
 from fem.trust.flags import Flags
 from fem.trust.pairs import BOTH, FE
 from fem.trust.symmetry import orbits, symmetries

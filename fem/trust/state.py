@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fem.arrays import Array
+from fem.core.arrays import Array
 from fem.trust.pairs import FAST
 
 if TYPE_CHECKING:
     import pandas
 
-    from fem.case import Case
+    from fem.case.case import Case
     from fem.trust.ranges import Ranges
 
 DRIVE = "drive"
@@ -67,7 +67,7 @@ def described(
 
 def drive(rows: pandas.DataFrame, base: Case, ranges: Ranges) -> Array:
     """Return how far the drive has gone, 1 at its end in the study, shape (points,)."""
-    from fem.stages import steps_of
+    from fem.continuation.load_steps import steps_of
 
     if by_pressure(base):
         return rows["pressure_kPa"].to_numpy(float) / ranges.pressure

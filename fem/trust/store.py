@@ -16,10 +16,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from fem.arrays import Array
-from fem.complaint import InputError
+from fem.case.fields import cells
+from fem.core.arrays import Array
+from fem.core.errors import InputError
 from fem.study.plan import Study
-from fem.study.setting import cells
 from fem.trust.fit import Fit
 from fem.trust.inputs import Inputs
 from fem.trust.ranges import Ranges

@@ -11,11 +11,11 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fem.complaint import InputError
-from fem.units import NUMBER, UNITS, registry
+from fem.core.errors import InputError
+from fem.core.units import NUMBER, UNITS, registry
 
 if TYPE_CHECKING:
-    from fem.study.outcome import Outcome
+    from fem.study.study_result import Outcome
 
 SHOWN = {
     **{"deg": "deg", "mm": "mm", "mm3": "mm^3", "N": "N", "Nmm": "N mm", "kPa": "kPa"},

@@ -1,0 +1,1 @@
+"""What runs in the browser, in the page and in reports: arrays, scripts, painter."""

@@ -1,0 +1,46 @@
+"""A scene to turn inside another page: all it needs stands in the page itself.
+
+Scripts and data are packed by gzip and written as base64, which a browser undoes by itself
+(`DecompressionStream`).  Nothing is asked of a server, so the page may be opened as a file.
+"""
+
+from __future__ import annotations
+
+import base64
+import gzip
+
+from fem.browser.assets import LIBRARIES, VIEWER, asset
+
+
+def scene_block(packed: bytes, *, scripts: bool = True) -> str:
+    """Return the HTML of a scene.
+
+    Parameters
+    ----------
+    packed
+        The pack of its exhibits, as fem.browser.pack makes it.
+    scripts
+        Whether scripts and styles come with it.  The first scene of a page needs them, another one
+        does without; given twice they do no harm.
+    """
+    head = viewer_scripts() if scripts else ""
+    return f'{head}<div class="tw-scene" data-pack="{_packed(packed)}"></div>\n'
+
+
+def viewer_scripts() -> str:
+    """Return the scripts and styles that scenes need, as HTML."""
+    style = asset("sheet.css").read_text(encoding="utf-8")
+    code = "\n;\n".join(
+        asset(name).read_text(encoding="utf-8") for name in (*LIBRARIES, *VIEWER, "embedded.js")
+    )
+    loader = asset("loader.js").read_text(encoding="utf-8")
+    return (
+        f"<style>{style}</style>\n"
+        f'<script type="text/plain" class="tw-code">{_packed(code.encode())}</script>\n'
+        f"<script>{loader}</script>\n"
+    )
+
+
+def _packed(data: bytes) -> str:
+    """Return bytes by gzip, always to the same text, as base64."""
+    return base64.b64encode(gzip.compress(data, mtime=0)).decode("ascii")

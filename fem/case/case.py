@@ -1,0 +1,257 @@
+"""A case: what is asked. It is read from a TOML file, checked, written back, and hashed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from pathlib import Path
+from typing import Any, Self
+
+from pydantic import Field, ValidationError, ValidationInfo, field_validator, model_validator
+
+from fem.case.drive import AddedVolume, Drive, FreeEnd, Gas, Move, Pressure
+from fem.case.thread_family import ThreadFamily
+from fem.core.errors import InputError, describe
+from fem.core.json_schema import schema_of_file, schema_of_one
+from fem.core.schema_base import Part, misfit
+from fem.core.toml_file import DRIVES, edit, read_toml
+from fem.core.units import LENGTH, Length, show
+from fem.rubber import AnyRubber
+
+MOST_TURNS = 1000
+LEAST_SLACK = -0.2
+"""A thread of less, stretched by a quarter to reach its plate, tears.
+
+Synthetic yarns break at a strain of 4 to 25 % (common practice, no source).
+"""
+BARE_SECTORS = 12
+
+
+def _or_material(schema: dict[str, Any]) -> None:
+    """Add to the schema of the laws the table that names a material in place of a law."""
+    from fem.rubber.law import Volumetric
+    from fem.rubber.library import materials
+
+    ratio = Volumetric.model_json_schema()["properties"]["bulk_ratio"]
+    name = {"enum": list(materials()), "description": "Name of a material of the library."}
+    table = {"properties": {"material": name, "bulk_ratio": ratio}, "required": ["material"]}
+    schema["oneOf"].append({"type": "object", "additionalProperties": False, **table})
+
+
+class CaseError(InputError):
+    """A case that cannot be used; its text names the file, the key, the value and the mend."""
+
+
+class Tube(Part):
+    """The elastomer tube at rest, between the faces of its end plates."""
+
+    bore_radius: Length = Field(description="Radius of the bore.")
+    wall: Length = Field(description="Thickness of the wall.")
+    length: Length = Field(description="Length between the end plates.")
+
+    @property
+    def outer_radius(self) -> float:
+        """Outer radius (mm)."""
+        return self.bore_radius + self.wall
+
+
+class Case(Part):
+    """A tube with its threads, what drives it, and what its free end meets."""
+
+    model_config = schema_of_one("pressure", "volume", "gas")
+
+    title: str = Field(min_length=1, description="One line that names the case in pictures.")
+    note: str = Field(default="", description="Where the numbers come from.")
+    tube: Tube
+    rubber: AnyRubber = Field(json_schema_extra=_or_material)
+    threads: tuple[ThreadFamily, ...] = Field(
+        default=(), description="Families of threads; none is a bare tube."
+    )
+    pressure: Pressure | None = Field(default=None, description="Drive: the pressure is set.")
+    volume: AddedVolume | None = Field(default=None, description="Drive: a volume is pushed in.")
+    gas: Gas | None = Field(
+        default=None, validate_default=True, description="Drive: a mass of air is let in."
+    )
+    end: FreeEnd = Field(default_factory=FreeEnd, description="What the free end meets.")
+    move: Move | None = Field(
+        default=None, description="How the free end is moved after the last step of the drive."
+    )
+
+    @field_validator("rubber", mode="before")
+    @classmethod
+    def _look_up(cls, rubber: Any) -> Any:
+        """Replace the name of a material by what the library says of it."""
+        if not isinstance(rubber, dict) or "material" not in rubber:
+            return rubber
+        from fem.rubber.library import resolve
+
+        try:
+            return resolve(rubber)
+        except ValueError as error:
+            raise misfit(str(error), "material") from None
+
+    @field_validator("threads")
+    @classmethod
+    def _fit_families(
+        cls, threads: tuple[ThreadFamily, ...], info: ValidationInfo
+    ) -> tuple[ThreadFamily, ...]:
+        """Set the angles that follow from ring turns, and check what takes more than a family."""
+        names = [family.name for family in threads]
+        for name in names:
+            if names.count(name) > 1:
+                raise misfit(f'threads: two families are named "{name}"; names must differ')
+        tube = info.data.get("tube")
+        if tube is None:  # its own fault is told
+            return threads
+        fitted = tuple(family.on(tube.outer_radius, tube.length) for family in threads)
+        for family in fitted:
+            _check_on(tube, family)
+        return fitted
+
+    @field_validator("gas")
+    @classmethod
+    def _one_drive(cls, gas: Gas | None, info: ValidationInfo) -> Gas | None:
+        """Refuse two drives or none; it stands here so that it tells of it beside other faults."""
+        drives = {**info.data, "gas": gas}
+        if all(table in drives for table in DRIVES):  # else the fault of one is told
+            given = [f"[{table}]" for table in DRIVES if drives[table] is not None]
+            if len(given) != 1:
+                found = f"{' and '.join(given)} are there" if given else "none is there"
+                raise misfit(f"just one of the tables [pressure], [volume], [gas] is due; {found}")
+        return gas
+
+    @model_validator(mode="after")
+    def _check_move(self) -> Self:
+        if self.move is None:
+            return self
+        for key in self.end.loads(self.move.direction):
+            raise misfit(
+                f"end.{key}: what moves the free end takes the place of this load; "
+                f"leave out either end.{key} or the table [move]"
+            )
+        length = self.tube.length
+        if self.move.displacement is not None and not self.move.displacement > -length:
+            raise misfit(
+                f"move.displacement = {show(self.move.displacement, LENGTH)}: it must be greater "
+                f"than {show(-length, LENGTH)}, or nothing is left of the tube"
+            )
+        return self
+
+    @property
+    def drive(self) -> Drive:
+        """The one drive that is given."""
+        drive = self.pressure or self.volume or self.gas
+        assert drive is not None  # it was checked
+        return drive
+
+    @property
+    def sectors(self) -> int:
+        """Number of equal sectors: the tube maps onto itself when turned by one of them."""
+        return math.gcd(*(family.count for family in self.threads)) or BARE_SECTORS
+
+    @property
+    def force_scale(self) -> float:
+        """A force (N) against which one out of balance is small or not.
+
+        That is the shear modulus times the section of the wall; the share of the threads' stiffness
+        in it stands for the round-off of their tension.
+        """
+        section = math.pi * (self.tube.outer_radius**2 - self.tube.bore_radius**2)
+        stiffness = sum(family.count * family.stiffness for family in self.threads)
+        return self.rubber.shear_modulus * section + 1e-6 * stiffness
+
+    @property
+    def hash(self) -> str:
+        """SHA-256 of the case in a form that no spelling of its file changes."""
+        text = json.dumps(self.data, sort_keys=True)
+        return hashlib.sha256(text.encode()).hexdigest()
+
+    @classmethod
+    def load(cls, path: str | Path) -> Self:
+        """Read a case from a TOML file.
+
+        Raises
+        ------
+        CaseError
+            If the file cannot be read or does not describe a case.
+        """
+        try:
+            data = read_toml(path)
+        except InputError as error:
+            raise CaseError(str(error)) from None
+        return cls.parse(data, str(path))
+
+    @classmethod
+    def parse(cls, data: dict[str, Any], origin: str = "case") -> Self:
+        """Check `data`, laid out as in the TOML file; `origin` names it in messages.
+
+        Raises
+        ------
+        CaseError
+            If it does not describe a case.
+        """
+        try:
+            return cls.model_validate(data)
+        except ValidationError as error:
+            raise CaseError(describe(error, origin, cls)) from None
+
+    @property
+    def key(self) -> str:
+        """The first 16 digits of the hash, which name the case in tables."""
+        return self.hash[:16]
+
+    @property
+    def data(self) -> dict[str, Any]:
+        """The case laid out as in the TOML file, which has no null."""
+        return self.model_dump(mode="json", exclude_none=True)
+
+    def save(self, path: str | Path) -> None:
+        """Write the case as TOML; :meth:`load` reads back an equal case."""
+        import tomlkit
+
+        text = tomlkit.dumps(self.data)
+        Path(path).write_text(text, encoding="utf-8")
+
+    def changed(self, **changes: Any) -> Self:
+        """Return a checked copy with other values, named by dotted keys with ``__`` for the dot.
+
+        A value takes the place of its alternative, such as an angle that of a ring turn or a volume
+        that of the pressure; None takes a key away.
+
+        >>> case.changed(threads__0__angle="10 deg", pressure__steps=3)  # doctest: +SKIP
+
+        Raises
+        ------
+        CaseError
+            If there is no such key, or its value cannot be used.
+        """
+        data = self.data
+        try:
+            edit(data, changes)
+        except InputError as error:
+            raise CaseError(str(error)) from None
+        return self.parse(data)
+
+
+def _check_on(tube: Tube, family: ThreadFamily) -> None:
+    """Raise if a family cannot be wound on the tube."""
+    who = f'threads: family "{family.name}"'
+    turns = abs(family.turn_rate(tube.outer_radius)) * tube.length / (2 * math.pi)
+    if turns > MOST_TURNS:
+        raise misfit(
+            f"{who} makes {turns:.0f} turns round the tube; "
+            f"at most {MOST_TURNS} are allowed: make its angle or the tube smaller"
+        )
+    if family.slack_strain < LEAST_SLACK:
+        raise misfit(
+            f'{who}: slack = "{family.slack}" at an angle of {math.degrees(family.angle):.4g} deg '
+            f"would stretch it to {1 / (1 + family.slack_strain):.3g} times its length; "
+            f"at most {1 / (1 + LEAST_SLACK):.3g} times is allowed: make the "
+            "angle smaller or cut the threads at a greater one"
+        )
+
+
+def schema() -> dict[str, Any]:
+    """Return the JSON schema of a case file, for completion and checks in an editor."""
+    return schema_of_file(Case)

@@ -1,0 +1,75 @@
+"""Fields of a case by the names that a person gives them, and their columns in a table."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from fem.case.case import Case
+from fem.core.errors import InputError
+from fem.core.units import NUMBER, UNITS
+
+THREADS = "threads"
+
+MEASURED, SET = ("end_force_N", "end_torque_Nmm"), ".set"
+"""Columns of the step table that a field would have as well, and what its own ends with."""
+
+
+def changes(case: Case, setting: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a setting, by the names of fields, as the changes that :meth:`Case.changed` takes.
+
+    Raises
+    ------
+    InputError
+        If it names a family that the case has not.
+    """
+    return {"__".join(_place(case, field)): value for field, value in setting.items()}
+
+
+def column(case: Case, field: str) -> str:
+    """Return the column of a field, its unit in the name: angle_deg.A, tube_length_mm, slack.B."""
+    name, _ = _cell(case, case.data, field)
+    return name
+
+
+def cells(case: Case, fields: Iterable[str]) -> dict[str, Any]:
+    """Return what a case says of `fields`, by their columns: numbers in the shown unit, or text."""
+    data = case.data
+    return dict(_cell(case, data, field) for field in fields)
+
+
+def _cell(case: Case, data: dict[str, Any], field: str) -> tuple[str, Any]:
+    value: Any = data
+    for part in _place(case, field):
+        try:
+            value = value[int(part) if part.isdigit() else part]
+        except (KeyError, IndexError, TypeError):
+            raise InputError(f'field "{field}": the case has no such field') from None
+    if isinstance(value, dict | list):
+        raise InputError(f'field "{field}": this is a whole table; name one key of it')
+    number, unit = _split(value)
+    parts = field.split(".")
+    family = f".{parts[1]}" if parts[0] == THREADS else ""
+    name = "_".join(parts[2:] if family else parts) + unit
+    return f"{name}{SET if name in MEASURED else family}", number
+
+
+def _split(value: Any) -> tuple[Any, str]:
+    """Return a value without its unit, and the unit as a column's name ends with it."""
+    match = re.fullmatch(rf"({NUMBER}) ({UNITS})", value) if isinstance(value, str) else None
+    if not match:
+        return value, ""
+    return float(match[1]), "_" + match[2].replace(" ", "").replace("/", "_per_")
+
+
+def _place(case: Case, field: str) -> list[str]:
+    """Return the keys that lead to a field, a family by its number."""
+    parts = field.split(".")
+    if parts[0] != THREADS or len(parts) < 3:
+        return parts
+    names = [family.name for family in case.threads]
+    if parts[1] not in names:
+        known = ", ".join(names) or "none"
+        raise InputError(f'field "{field}": the case has no family "{parts[1]}"; it has {known}')
+    return [THREADS, str(names.index(parts[1])), *parts[2:]]

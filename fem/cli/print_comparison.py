@@ -1,0 +1,137 @@
+"""What a terminal shows of a comparison: bars while it runs, then the figures of agreement."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from math import isnan
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from fem.case.fields import column
+from fem.compare.agreement import ALL
+from fem.compare.comparison import Comparison
+from fem.compare.diagnose import Report
+from fem.wording.comparison import counted, sentences
+from fem.wording.run_sections import NAMES
+from fem.wording.tables import plain_table, terminal
+
+WORDS = {
+    "causes": "what may be off, by the fast model",
+    "check": "what was found, by the FE model",
+    **{model: f"settings that the study lacks, {name} model" for model, name in NAMES.items()},
+}
+
+MOST_LINES = 12
+"""So many measurements that are not reached are told one by one; compare.json has them all."""
+
+
+@contextmanager
+def progress() -> Iterator[Report]:
+    """Show a bar to each part of the work on standard error; hand out what moves them."""
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        console=Console(stderr=True),
+    ) as bars:
+        tasks: dict[str, Any] = {}
+
+        def report(what: str, done: int, all_: int) -> None:
+            if what not in tasks:
+                tasks[what] = bars.add_task(WORDS[what], total=all_)
+            bars.update(tasks[what], completed=done)
+
+        yield report
+
+
+def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
+    """Print what was compared, the figures of agreement, what may be off, and the files written."""
+    console, bench = terminal(), comparison.bench
+    console.print(comparison.study.title, style="bold")
+    number, settings = len(bench.table), len(bench.cases)
+    of = f"{counted(number, 'measurement')} of {counted(settings, 'setting')}"
+    console.print(f"{bench.name}: {of}")
+    for note in bench.notes:
+        console.print(f"  {note}", style="dim")
+    for line in _remarks(comparison):
+        console.print(line)
+    console.print("", agreement_table(comparison), "")
+    for line in _unreached(comparison):
+        console.print(line)
+    for line in sentences(comparison.diagnosis, bench):
+        console.print(line)
+    for folder in dict.fromkeys(file.parent for file in files):
+        written = ", ".join(sorted(file.name for file in files if file.parent == folder))
+        console.print(f"{folder}: {written}", soft_wrap=True)
+
+
+def _remarks(comparison: Comparison) -> Iterator[str]:
+    """Yield what is made of the columns, and how the measurements were matched."""
+    bench, study = comparison.bench, comparison.study
+    if bench.extras:
+        names = (
+            f"{extra.name} (meant for {extra.hint}?)" if extra.hint else extra.name
+            for extra in bench.extras
+        )
+        yield f"columns that nothing is made of: {', '.join(names)}"
+    given = {field for setting in bench.fields for field in setting}
+    if missing := [field for field in study.fields if field not in given]:
+        names = (column(study.base, field) for field in missing)
+        yield f"not in the file, so as in the case: {', '.join(names)}"
+    for model in comparison.models:
+        places, solved = comparison.places(model), comparison.solved(model)
+        yield (
+            f"{NAMES[model]}: {counted(len(bench.cases) - solved, 'setting')} from the study, "
+            f"{solved} solved for this; {counted(places['step'], 'measurement')} at a step, "
+            f"{places['between']} interpolated between steps, {places['beyond']} not reached"
+        )
+
+
+def agreement_table(comparison: Comparison) -> Table:
+    """Return the figures of agreement, of all measurements and by the values of text settings."""
+    figures = comparison.summary
+    shown = figures[figures.group.isin([ALL, *comparison.bench.rules])]
+    table = plain_table()
+    for title in ("quantity\n", "model\n", "rows\n"):
+        table.add_column(title, no_wrap=True)
+    for title in ("\npoints", "\nbias", "RMS\nerror", "greatest\nerror", "at\nline"):
+        table.add_column(title, justify="right", no_wrap=True)
+    for title in ("\nR²", "within\n95 % band"):
+        table.add_column(title, justify="right", no_wrap=True)
+    rows: list[Any] = list(shown.itertuples())
+    for row in rows:
+        of = "all" if row.group == ALL else row.value
+        name = f"{row.measure.replace('_', ' ')} [{row.unit}]"
+        table.add_row(name, NAMES[row.model], of, str(row.points), *_cells(row))
+    return table
+
+
+def _cells(row: Any) -> list[str]:
+    """Return the figures of a row of the summary; a dash where there is none."""
+    if not row.points:
+        return ["-"] * 6
+    return [
+        f"{row.bias:+.3g}",
+        f"{row.rms_error:.3g}",
+        f"{row.greatest_error:+.3g}",
+        f"{row.greatest_at:.0f}",
+        "-" if isnan(row.r2) else f"{row.r2:.3f}",
+        "-" if isnan(row.within_95) else f"{100 * row.within_95:.0f} %",
+    ]
+
+
+def _unreached(comparison: Comparison) -> Iterator[str]:
+    """Yield which measurements lie beyond the end of their curve, and why it ends."""
+    for entry in comparison.unreached[:MOST_LINES]:
+        yield (
+            f"not reached ({NAMES[entry['model']]}): line {entry['line']}, "
+            f"{entry['pressure_kPa']:.4g} kPa: {entry['reason']}"
+        )
+    if len(comparison.unreached) > MOST_LINES:
+        yield f"and {len(comparison.unreached) - MOST_LINES} more, see compare.json"

@@ -1,0 +1,57 @@
+"""What a terminal shows of the library of materials."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rich.table import Table
+
+from fem.rubber.library import Material, materials
+from fem.wording.tables import GAP, terminal
+
+NOT_CONSTANTS = {"law", "bulk_ratio", "trusted_stretch"}
+"""Keys of a law that are no constants of its own."""
+
+
+def print_materials() -> None:
+    """Print each material with its constants, how far they reach and where they come from."""
+    console, library = terminal(), materials()
+    table = Table(box=None, pad_edge=False, padding=(0, GAP, 1, 0))
+    for title, share in [("material", 2), ("law, constants", 2), ("strained", 3), ("source", 4)]:
+        table.add_column(title, ratio=share, overflow="fold")
+    for material in library.values():
+        table.add_row(material.name, constants(material), _reach(material), _source(material))
+    console.print(table)
+    name = next(iter(library))
+    console.print(f'In a case:\n\n[rubber]\nmaterial = "{name}"\n', soft_wrap=True)
+    console.print(
+        "Batches scatter by tens of per cent: measure your own where it matters, and write law and "
+        "constants in place of the name."
+    )
+
+
+def constants(material: Material) -> str:
+    """Return law and constants with their units, a line each."""
+    data: dict[str, Any] = material.rubber.model_dump(
+        mode="json", exclude=NOT_CONSTANTS, exclude_defaults=True
+    )
+    said = [f"{key} = {value}" for key, value in data.items() if key != "terms"]
+    said += [f"{term['modulus']}, exponent {term['exponent']:g}" for term in data.get("terms", ())]
+    return "\n".join([material.rubber.law, *said])
+
+
+def _reach(material: Material) -> str:
+    """Return how the rubber was strained, and how far its constants reach."""
+    trusted = material.rubber.trusted_stretch
+    return material.strain_range + (f"; trusted to a stretch of {trusted:g}" if trusted else "")
+
+
+def _source(material: Material) -> str:
+    """Return where the constants stand and how that was read."""
+    parts = [material.source]
+    if material.doi:
+        parts.append(f"doi {material.doi}")
+    parts.append(f"read {material.read}" if material.read == "at the source" else material.read)
+    if material.own_fit:
+        parts.append("constants fitted here")
+    return ". ".join(["; ".join(parts), *filter(None, [material.note])])

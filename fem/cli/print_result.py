@@ -1,0 +1,130 @@
+"""What a terminal shows of a solve: a bar while it runs, then the models side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+from fem.case.case import Case
+from fem.results.additional_solve import Companion
+from fem.results.equilibrium_checks import UNBALANCED
+from fem.results.result import Result
+from fem.results.run import Report, Run
+from fem.wording.bounds import bounded_row, bounds_table
+from fem.wording.remarks import overstretched, remarks
+from fem.wording.run_sections import NAMES, besides, demanded, family_words, on_path, outcome
+from fem.wording.tables import (
+    MOTION,
+    besides_table,
+    end_columns,
+    step_tables,
+    terminal,
+    thread_columns,
+)
+
+
+@contextmanager
+def progress(
+    models: Sequence[str], steps: int, seconds: Sequence[Companion] = ()
+) -> Iterator[Report]:
+    """Show a bar to each solve on standard error; hand out the function that moves them.
+
+    What the FE model is solved for again is said above the bars.
+    """
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("steps"),
+        TimeElapsedColumn(),
+        console=Console(stderr=True),
+    ) as bars:
+        for second in seconds:
+            note = f"{second.purpose}: the FE model is then solved again {second.how}"
+            bars.console.print(note, highlight=False)
+        tasks = {
+            solve: bars.add_task(words, total=steps)
+            for solve, words in _solves(models, seconds).items()
+        }
+
+        def report(solve: str, done: int, _: int) -> None:
+            bars.update(tasks[solve], completed=done)
+
+        yield report
+
+
+def _solves(models: Sequence[str], seconds: Sequence[Companion]) -> dict[str, str]:
+    """Return the words for each solve, by its name in reports, in the order of the work."""
+    solves = {}
+    for model in models:
+        solves[model] = f"{NAMES[model]} model"
+        if model == "fe":
+            solves |= {second.solve: f"FE model {second.how}" for second in seconds}
+    return solves
+
+
+def print_result(result: Result, folder: Path) -> None:
+    """Print the steps, what is to be said of them, how each run went, and where its files are."""
+    console, case = terminal(), result.case
+    console.print(case.title, style="bold")
+    _print_steps(console, result)
+    for run in result.runs:
+        _print_besides(console, run)
+        _print_bounds(console, run, case)
+    for line in remarks(result):
+        console.print(line)
+    for run in result.runs:
+        console.print(run_line(run, case))
+    written = ", ".join(sorted(path.name for path in folder.iterdir() if path.suffix != ".vtu"))
+    console.print(f"{folder}: {written}", soft_wrap=True)
+
+
+def _print_steps(console: Console, result: Result) -> None:
+    """Print motion, end loads, and threads at all steps asked for."""
+    columns = [*MOTION, *end_columns(result.case)]
+    for table in step_tables(result, columns, console.width):
+        console.print(table, "")
+    for family in result.case.threads:
+        console.print(f"Threads {family.name}: {', '.join(family_words(family))}", style="bold")
+        for table in step_tables(result, thread_columns(family.name), console.width):
+            console.print(table, "")
+
+
+def _print_besides(console: Console, run: Run) -> None:
+    """Print the limit points of a run, and what lies beyond."""
+    if besides(run):
+        title = run.limit or "the last state that was found"
+        console.print(f"{NAMES[run.model]}: {title}", style="bold")
+        console.print(besides_table(run), "")
+
+
+def _print_bounds(console: Console, run: Run, case: Case) -> None:
+    """Print how far the last step may be trusted, where a second solve tells that."""
+    row = bounded_row(run)
+    if row:
+        last = "last step" if row is demanded(run)[-1] else "the last step that all solves reach"
+        title = f"{NAMES[run.model]} at {row['pressure_kPa']:.4g} kPa, {last}"
+        console.print(title, style="bold")
+        console.print(bounds_table(row, case), "")
+
+
+def run_line(run: Run, case: Case) -> str:
+    """Return in one sentence how a run went."""
+    iterations = sum(row["newton_iterations"] for row in run.rows)
+    gaps = run.balance
+    unstable = [row for row in on_path(run) if not row["stable"] and not row["limit"]]
+    parts = [
+        f"{NAMES[run.model]}: {outcome(run)}",
+        f"{iterations} iterations, {run.seconds:.2f} s",
+        f"imbalance: energy {gaps['energy_gap']:.1e}, end force {gaps['end_force_gap']:.1e}, "
+        f"torque {gaps['end_torque_gap']:.1e}",
+    ]
+    if max(gaps["end_force_gap"], gaps["end_torque_gap"]) > UNBALANCED:
+        parts.append("OUT OF BALANCE at the ends: do not trust this run")
+    if unstable:
+        parts.append(f"UNSTABLE from {unstable[0]['pressure_kPa']:.4g} kPa")
+    return "; ".join([*parts, *filter(None, [overstretched(run, case)])])

@@ -1,0 +1,191 @@
+"""What a terminal shows of a study: bars while it runs, then how its curves went."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    TextColumn,
+    TimeElapsedColumn,
+    TimeRemainingColumn,
+)
+from rich.table import Table
+
+from fem.study.estimate import Estimate
+from fem.study.job_list import Agenda
+from fem.study.results_db import Curve
+from fem.study.runner import Report
+from fem.study.study_result import Outcome
+from fem.wording.run_sections import NAMES
+from fem.wording.tables import GAP, terminal
+
+MOST_LINES = 20
+"""So many faults are told one by one at the end; run.json has them all."""
+
+
+class _Tally:
+    """The workers so far, and how many curves each has done."""
+
+    def __init__(self) -> None:
+        self.done: Counter[str] = Counter()
+        self.failed: Counter[str] = Counter()
+        self.seconds: dict[str, float] = {}
+        self.last: dict[str, str] = {}
+
+    def add(self, curve: Curve, words: str) -> None:
+        """Count a curve."""
+        worker = f"{curve.host} {curve.worker}"
+        self.done[worker] += 1
+        self.failed[worker] += curve.status == "failed"
+        self.seconds[worker] = self.seconds.get(worker, 0.0) + curve.seconds
+        self.last[worker] = f"{NAMES[curve.model]}: {words}"
+
+    def table(self) -> Table:
+        """Return a line to each worker."""
+        table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
+        for title in ("worker", "done", "failed", "s each", "last done"):
+            table.add_column(title, justify="left" if title in ("worker", "last done") else "right")
+        for worker, done in self.done.items():
+            each = f"{self.seconds[worker] / done:.2g}"
+            failed = str(self.failed[worker] or "")
+            table.add_row(worker, str(done), failed, each, self.last[worker])
+        return table
+
+
+@contextmanager
+def progress(agenda: Agenda) -> Iterator[Report]:
+    """Show bars on standard error; hand out the function that moves them."""
+    words = agenda.words
+    console = Console(stderr=True)
+    bar = Progress(
+        TextColumn("curves"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("done, {task.fields[failed]} failed, {task.remaining:.0f} to go,"),
+        TimeElapsedColumn(),
+        TextColumn("gone,"),
+        TimeRemainingColumn(),
+        TextColumn("left"),
+        console=console,
+    )
+    task = bar.add_task("", total=agenda.curves, failed=0)
+    tally, begun = _Tally(), False
+
+    with Live(console=console, refresh_per_second=4) as live:
+
+        def report(curves: Sequence[Curve]) -> None:
+            nonlocal begun
+            failed = bar.tasks[0].fields["failed"] + sum(c.status == "failed" for c in curves)
+            if not begun:  # what an earlier run did; the time left counts from here
+                bar.update(task, completed=len(curves), failed=failed)
+                bar.reset(task, completed=len(curves), start=True)
+                begun = True
+            else:
+                bar.update(task, advance=len(curves), failed=failed)
+                for curve in curves:
+                    tally.add(curve, words[curve.case])
+            for curve in curves:
+                if curve.status == "failed":
+                    line = _failure(words, curve.model, curve.case, curve.reason)
+                    live.console.print(line, soft_wrap=True, highlight=False)
+            live.update(Group(bar, tally.table()))
+
+        yield report
+    if not console.is_terminal:
+        console.print()  # else what comes next stands in the last line
+
+
+def _failure(words: Mapping[str, str], model: str, case: str, reason: str) -> str:
+    """Return in one line which curve failed, and why."""
+    return f"failed: {NAMES[model]}, {words[case]}: {reason}"
+
+
+def print_estimate(agenda: Agenda, found: Sequence[Estimate], workers: int) -> None:
+    """Print how many curves a study has, and what they are expected to take."""
+    console, study = terminal(), agenda.study
+    console.print(study.title, style="bold")
+    steps = sum(case.drive.steps for case in agenda.cases)
+    console.print(
+        f"{len(agenda.cases)} cases, {agenda.curves} curves "
+        f"({', '.join(NAMES[model] for model in study.models)}), {steps} steps a model"
+    )
+    for part in found:
+        console.print(
+            f"{NAMES[part.model]}: about {_time(part.seconds / min(workers, part.workers))}, "
+            f"{part.bytes / 1e6:.2g} MB (from {part.sample} of its curves, solved just now)"
+        )
+    console.print(f"with {workers} workers, beside the start of the processes and the pictures")
+    _print_lines(console, [_unusable_line(setting, why) for setting, why in agenda.unusable])
+
+
+def print_outcome(outcome: Outcome, agenda: Agenda, folder: Path, files: Sequence[str]) -> None:
+    """Print how the curves went, what failed, and what was written."""
+    console, told = terminal(), outcome.provenance
+    console.print(outcome.study.title, style="bold")
+    counts = told["curves"]
+    lacking = counts["asked"] - sum(counts.get(way, 0) for way in ("reached", "ended", "failed"))
+    console.print(
+        f"{counts['asked']} curves: {counts.get('reached', 0)} reached the last step, "
+        f"{counts.get('ended', 0)} ended at a limit before it, {counts.get('failed', 0)} failed"
+        + (f", {lacking} are still to do" if lacking else "")
+        + (f": {told['ended_early']}; go on with --resume" if told["ended_early"] else ""),
+        soft_wrap=True,
+    )
+    if len(outcome.table):
+        console.print(_ranges(outcome))
+    words = agenda.words
+    failed = [entry for entry in told["not_reached"] if entry["status"] == "failed"]
+    lines = [_failure(words, entry["model"], entry["case"], entry["reason"]) for entry in failed]
+    lines += [_unusable_line(entry["setting"], entry["reason"]) for entry in told["unusable"]]
+    lines += [f"solved one by one, not in a batch: {fault}" for fault in told["not_in_batch"]]
+    if others := told["curves_not_asked_for"]:
+        lines.append(f"{others} curves in the ledger are not asked for now and left aside")
+    _print_lines(console, lines)
+    console.print(f"{folder}: {', '.join(sorted(files))}", soft_wrap=True, highlight=False)
+
+
+def _print_lines(console: Console, lines: Sequence[str]) -> None:
+    for line in lines[:MOST_LINES]:
+        console.print(line, soft_wrap=True, highlight=False)
+    if len(lines) > MOST_LINES:
+        console.print(f"and {len(lines) - MOST_LINES} lines more, see run.json")
+
+
+def _unusable_line(setting: Mapping[str, object], reason: str) -> str:
+    told = ", ".join(f"{field} {value}" for field, value in setting.items())
+    return f"no case: {told}: {reason}"
+
+
+def _ranges(outcome: Outcome) -> Table:
+    """Return the least and greatest twist, displacement and bulge by model."""
+    table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
+    table.add_column("")
+    shown = {"twist_deg": "twist [deg]", "displacement_mm": "displacement [mm]"}
+    shown["bulge_mm"] = "bulge [mm]"
+    for title in shown.values():
+        table.add_column(title, justify="right")
+    for model in outcome.study.models:
+        rows = outcome.of(model)
+        if len(rows):
+            cells = [f"{_even(rows[c].min())} to {_even(rows[c].max())}" for c in shown]
+            table.add_row(NAMES[model], *cells)
+    return table
+
+
+def _even(value: float) -> str:
+    """Return a figure to four digits, round-off beside it left out."""
+    return f"{round(value, 6) + 0.0:.4g}"
+
+
+def _time(seconds: float) -> str:
+    if seconds < 90:
+        return f"{seconds:.2g} s"
+    return f"{seconds / 60:.1f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"

@@ -1,0 +1,1 @@
+"""The equilibrium path of any model: loading, Newton's method, adaptive steps, limit points."""

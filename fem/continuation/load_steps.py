@@ -1,0 +1,87 @@
+"""From a case to its loading: which devices close the pairs, and which stages the path has.
+
+Dead loads act on the free end before the tube is inflated; these stages are not shown. Then the
+drive takes pressure, added volume or mass of air through its steps, and last the free end is moved,
+if that is asked for.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fem.case.case import Case
+from fem.case.drive import GAS_CONSTANT, AddedVolume, Gas, Pressure
+from fem.continuation.loading import (
+    AXIAL,
+    PRESSURE,
+    TWIST,
+    ClosedGas,
+    Device,
+    Loading,
+    Stage,
+    dead,
+    held,
+    spring,
+)
+
+if TYPE_CHECKING:
+    from fem.continuation.state import State
+
+
+def loading_of(case: Case) -> Loading:
+    """Return the loading of the tube at rest: no pressure, and a free end without dead loads."""
+    tube, end = case.tube, case.end
+    radius, force = tube.outer_radius, case.force_scale
+    return Loading(
+        devices=(
+            dead(),
+            held() if end.axial == "held" else spring(end.axial_spring),
+            held() if end.twist == "held" else spring(end.twist_spring),
+        ),
+        load_scale=np.array([case.rubber.shear_modulus, force, force * radius]),
+        coordinate_scale=np.array([math.pi * tube.bore_radius**2 * tube.length, radius, 1.0]),
+    )
+
+
+def stages_of(case: Case) -> list[Stage]:
+    """Return the stages of the path, from rest on."""
+    end, move = case.end, case.move
+    stages = []
+    if end.force:
+        stages.append(Stage(AXIAL, spring(end.axial_spring), to=end.force, shown=False))
+    if end.torque:
+        stages.append(Stage(TWIST, spring(end.twist_spring), to=end.torque, shown=False))
+    stages.append(_drive(case))
+    if move and move.displacement is not None:
+        stages.append(Stage(AXIAL, held(), move.steps, to=move.displacement))
+    elif move and move.twist is not None:
+        stages.append(Stage(TWIST, held(), move.steps, to=move.twist))
+    return stages
+
+
+def steps_of(case: Case) -> int:
+    """Return the number of steps that are asked for."""
+    return case.drive.steps + (case.move.steps if case.move else 0)
+
+
+def air_let_in(gas: Gas, start: State, state: State) -> float:
+    """Return the mass of air let in between two states (mg)."""
+    device = ClosedGas(0.0, gas.ambient, gas.line_volume)
+    amounts = [device.relation(s.loads[PRESSURE], s.coordinates[PRESSURE]) for s in (start, state)]
+    return 1e9 * (amounts[1] - amounts[0]) / (GAS_CONSTANT * gas.temperature)
+
+
+def _drive(case: Case) -> Stage:
+    drive = case.drive
+    device: Device
+    match drive:
+        case Pressure():
+            return Stage(PRESSURE, dead(), drive.steps, to=drive.end)
+        case AddedVolume():
+            return Stage(PRESSURE, held(), drive.steps, by=drive.added)
+        case Gas():
+            device = ClosedGas(0.0, drive.ambient, drive.line_volume)
+            return Stage(PRESSURE, device, drive.steps, by=drive.gas_product)

@@ -1,0 +1,113 @@
+"""Where a path begins: threads wound in, and the slopes a hair beyond rest."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from fem.continuation.loading import Loading
+from fem.continuation.newton import Border, Model, Trial, correct, look
+from fem.continuation.state import State, WindingError
+from fem.continuation.step_size import CUT, SMALLEST_STEP, growth_after, toward
+from fem.core.arrays import Array
+
+HAIR = 1e-6
+"""How far beyond rest its slope is taken, as a share of the first step."""
+
+
+class BuckledError(ArithmeticError):
+    """The tube is unstable at the end of a step."""
+
+
+@np.errstate(all="ignore")  # what is not finite is refused below
+def on_path(model: Model, asked: Loading, control: Loading, trial: Trial) -> State:
+    """Return an equilibrium as a state of the path.
+
+    Parameters
+    ----------
+    model
+        The model.
+    asked, control
+        The loading whose stability counts, and that whose driven value is the path's parameter.
+    trial
+        The equilibrium under `control`.
+
+    Raises
+    ------
+    ArithmeticError
+        If the path has no direction there.
+    """
+    border = Border(model, control, trial)
+    slope, load_slope = border.solve(np.zeros_like(trial.x), np.eye(3)[control.driven])
+    if not np.isfinite(slope).all():
+        raise ArithmeticError("the path has no direction")
+    return State(
+        x=trial.x,
+        loads=trial.loads,
+        coordinates=trial.coordinates,
+        parameter=control.drive.value,
+        slope=slope,
+        load_slope=load_slope,
+        coordinate_slope=trial.directions.T @ slope,
+        stable=border.negative(asked, trial) == 0,
+        energy=model.energy(trial.x),
+    )
+
+
+def set_up(model: Model, loading: Loading) -> Array:
+    """Return the state at rest; threads that are too short are wound in step by step.
+
+    Raises
+    ------
+    WindingError
+        If they cannot be wound in as far as they should.
+    """
+    trial = look(model, loading, model.rest(), np.zeros(3))
+    slope, done, step = 0.0 * trial.x, 0.0, 1.0
+    while done < 1.0:
+        share = toward(1.0, done, step)
+        model.tighten(share)
+        guess = trial.x + (share - done) * slope
+        try:
+            found, iterations = _wound_in(model, loading, guess)
+        except ArithmeticError as failure:
+            step *= CUT
+            if step < SMALLEST_STEP:
+                model.tighten(done)
+                state = on_path(model, loading, loading, trial)
+                raise WindingError(state, done, isinstance(failure, BuckledError)) from failure
+        else:
+            slope = (found.x - trial.x) / (share - done)
+            trial, done = found, share
+            step *= growth_after(iterations)
+    return trial.x
+
+
+def _wound_in(model: Model, loading: Loading, guess: Array) -> tuple[Trial, int]:
+    """Return the equilibrium near `guess`, and its iterations, if it is stable."""
+    found, iterations = correct(model, loading, guess, np.zeros(3))
+    moved = not np.array_equal(found.x, model.rest())
+    if moved and Border(model, loading, found).negative(loading, found):
+        raise BuckledError("the tube buckles")
+    return found, iterations
+
+
+def leave_rest(model: Model, loading: Loading, rest: State, value: float) -> State:
+    """Return the state of rest with the slopes of the path a hair beyond it.
+
+    At rest itself the tangent is that of threads just taut, for Newton's method; on the path they
+    begin with nothing, in their toe.
+    """
+    way = HAIR * (value - rest.parameter)
+    loads = rest.loads + way * rest.load_slope
+    hair = look(model, loading, rest.x + way * rest.slope, loads)
+    beyond = on_path(model, loading, loading.at(rest.parameter + way), hair)
+    return replace(
+        rest,
+        slope=beyond.slope,
+        load_slope=beyond.load_slope,
+        coordinate_slope=beyond.coordinate_slope,
+        stable=beyond.stable,
+        rest=True,
+    )

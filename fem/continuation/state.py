@@ -1,0 +1,180 @@
+"""A state of the equilibrium path, what foretells the next one, and how a path may end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.polynomial.polynomial import polyder, polyroots, polyval
+
+from fem.continuation.cubic import hermite
+from fem.continuation.loading import PRESSURE
+from fem.core.arrays import Array
+
+
+@dataclass(frozen=True)
+class State:
+    """A point of the path.
+
+    Attributes
+    ----------
+    x, loads, coordinates
+        State of the model; pressure, force, torque (MPa, N, N mm); volume, shift, turn (mm3, mm,
+        rad).
+    parameter
+        Value of the driven device.
+    slope, load_slope, coordinate_slope
+        Derivatives of the first three by the parameter.
+    stable
+        Whether the equilibrium is a minimum of the potential, under the devices asked for.
+    energy
+        Stored energy (N mm).
+    work, traffic
+        Work of the loads since the first state, and its sum without regard to signs (N mm).
+    iterations
+        Newton iterations since the state that was yielded before, vain ones included.
+    limit
+        Whether the load of the driven pair, or else the pressure, is at an extreme here.
+    asked
+        Whether it was asked for.
+    rest
+        Whether it is the state of rest.
+    """
+
+    x: Array
+    loads: Array
+    coordinates: Array
+    parameter: float
+    slope: Array
+    load_slope: Array
+    coordinate_slope: Array
+    stable: bool
+    energy: float
+    work: float = 0.0
+    traffic: float = 0.0
+    iterations: int = 0
+    limit: bool = False
+    asked: bool = False
+    rest: bool = False
+
+    @property
+    def pressure(self) -> float:
+        """Pressure in the bore (MPa)."""
+        return float(self.loads[PRESSURE])
+
+    def stiffness(self, pair: int) -> float:
+        """Return the derivative of a pair's load by its coordinate along the path."""
+        return float(self.load_slope[pair] / self.coordinate_slope[pair])
+
+    def by_load(self, pair: int) -> State:
+        """Return the same state with the load of `pair` as the path's parameter."""
+        return self._paced(float(self.loads[pair]), float(self.load_slope[pair]))
+
+    def by_coordinate(self, pair: int) -> State:
+        """Return the same state with the coordinate of `pair` as the path's parameter."""
+        return self._paced(float(self.coordinates[pair]), float(self.coordinate_slope[pair]))
+
+    def _paced(self, parameter: float, pace: float) -> State:
+        return replace(
+            self,
+            parameter=parameter,
+            slope=self.slope / pace,
+            load_slope=self.load_slope / pace,
+            coordinate_slope=self.coordinate_slope / pace,
+        )
+
+
+class PathEndError(Exception):
+    """The path ends before the last demanded value.
+
+    Attributes
+    ----------
+    state
+        The last good state; at a limit point, that state.
+    """
+
+    def __init__(self, state: State) -> None:
+        super().__init__(f"the path ends at a pressure of {state.pressure} MPa")
+        self.state = state
+
+
+class NoEquilibriumError(PathEndError):
+    """No equilibrium is found any further.
+
+    Attributes
+    ----------
+    buckles
+        Whether the tube is unstable there or just beyond.
+    """
+
+    def __init__(self, state: State, buckles: bool = False) -> None:
+        super().__init__(state)
+        self.buckles = buckles
+
+
+class WindingError(PathEndError):
+    """Threads that are too short cannot be wound in all the way.
+
+    Attributes
+    ----------
+    share
+        The share of what they lack that is wound in at the last good state.
+    buckles
+        Whether the tube becomes unstable beyond, rather than that nothing is found there.
+    """
+
+    def __init__(self, state: State, share: float, buckles: bool) -> None:
+        super().__init__(state)
+        self.share, self.buckles = share, buckles
+
+
+class RubberLimitError(PathEndError):
+    """The wall would be stretched further than rubber bears."""
+
+
+class LimitPointError(PathEndError):
+    """The load of the driven pair has an extreme: more of it has no equilibrium."""
+
+
+def where_load_is(start: State, end: State, pair: int, load: float) -> float:
+    """Return the parameter between two states where the load of `pair` is `load`."""
+    curve = _load_curve(start, end, pair)
+    curve[0] -= load
+    return start.parameter + (end.parameter - start.parameter) * _middle_root(curve)
+
+
+def where_load_turns(start: State, end: State, pair: int) -> float:
+    """Return the parameter between two states where the load of `pair` has its extreme."""
+    slope = np.asarray(polyder(_load_curve(start, end, pair)), dtype=np.float64)
+    return start.parameter + (end.parameter - start.parameter) * _middle_root(slope)
+
+
+def _load_curve(start: State, end: State, pair: int) -> Array:
+    """Return the coefficients of the cubic of a load from `start` (0) to `end` (1)."""
+    loads = np.array([start.loads[pair], end.loads[pair]])
+    slopes = np.array([start.load_slope[pair], end.load_slope[pair]])
+    return hermite(loads, (end.parameter - start.parameter) * slopes)
+
+
+def _middle_root(coefficients: Array) -> float:
+    """Return the real root of a polynomial that is nearest to the middle of 0 to 1, clipped."""
+    roots = polyroots(coefficients)
+    real = roots[np.abs(roots.imag) < 1e-9].real
+    return float(np.clip(real[np.argmin(np.abs(real - 0.5))], 0.0, 1.0)) if len(real) else 0.5
+
+
+def predict(state: State, before: State | None, aim: float) -> tuple[Array, Array]:
+    """Return x and loads foretold at the parameter `aim`."""
+    way = aim - state.parameter
+    if state.rest:  # from here, where threads tighten at once, no slope foretells
+        return state.x, state.loads
+    if before is None or before.rest:
+        return state.x + way * state.slope, state.loads + way * state.load_slope
+    back = state.parameter - before.parameter
+    t = (aim - before.parameter) / back
+    x = hermite(np.array([before.x, state.x]), back * np.array([before.slope, state.slope]))
+    loads = hermite(
+        np.array([before.loads, state.loads]),
+        back * np.array([before.load_slope, state.load_slope]),
+    )
+    return np.asarray(polyval(t, x)), np.asarray(polyval(t, loads))

@@ -1,0 +1,1 @@
+"""Units, arrays, errors, files: what every other package may use; nothing here knows a tube."""

@@ -1,0 +1,107 @@
+"""What is wrong with a case, in sentences: file, key, value, what is allowed."""
+
+from __future__ import annotations
+
+from types import NoneType
+from typing import Any, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+
+class InputError(ValueError):
+    """Input that cannot be used; the text says what is wrong and what is allowed."""
+
+
+def describe(error: ValidationError, origin: str, model: type[BaseModel]) -> str:
+    """Return one line for each fault in `error`, found in the file `origin` read as `model`."""
+    return "\n".join(f"{origin}: {_line(fault, model)}" for fault in error.errors())
+
+
+def _line(fault: Any, model: type[BaseModel]) -> str:
+    *above, _ = loc = fault["loc"] or ("",)
+    key, _ = _find(model, loc)
+    match fault["type"]:
+        case "extra_forbidden":
+            _, table = _find(model, above)
+            return f"{key}: unknown key; allowed here: {', '.join(_keys(table))}"
+        case "missing":
+            return f"{key}: this key is missing"
+        case "union_tag_not_found":
+            _, laws = _find(model, loc)
+            return f"{key}.law: this key is missing; allowed: {_tags(laws)}"
+        case "union_tag_invalid":
+            given = fault["ctx"]["tag"]
+            return f"{key}.law = {_value(given)}: unknown; allowed: {fault['ctx']['expected_tags']}"
+        case "misfit":
+            return _misfit(key, fault)
+        case "tuple_type":
+            if not _is_model(get_args(_find(model, loc)[1])[0]):
+                return f"{key} = {_value(fault['input'])}: write a list, in brackets"
+            return f"{key}: this is one of several; write each as a table [[{key}]]"
+        case "model_type" | "model_attributes_type" | "dict_type":
+            return f"{key} = {_value(fault['input'])}: write one table [{key}]"
+        case "string_pattern_mismatch":
+            allowed = "letters, digits, _ and -, a letter first, at most 32"
+            return f"{key} = {_value(fault['input'])}: allowed are {allowed}"
+        case _:
+            return f"{key} = {_value(fault['input'])}: {_reason(fault)}"
+
+
+def _misfit(key: str, fault: Any) -> str:
+    """Return the line of an error made by :func:`fem.core.schema_base.misfit`."""
+    culprit, reason = fault["ctx"]["key"], fault["ctx"]["reason"]
+    if not culprit:
+        return str(reason)
+    key = f"{key}.{culprit}" if key else culprit
+    given = fault["input"].get(culprit) if isinstance(fault["input"], dict) else None
+    return f"{key}: {reason}" if given is None else f"{key} = {_value(given)}: {reason}"
+
+
+def _find(model: Any, loc: Any) -> tuple[str, Any]:
+    """Return the key as a person writes it, ``threads[2].angle``, and the type that stands there.
+
+    List entries are numbered from 1. Where the type is one of several, told apart by their law,
+    pydantic puts the law into `loc`; it is no part of the key.
+    """
+    key, here = "", model
+    for part in loc:
+        if isinstance(part, int):
+            key, here = f"{key}[{part + 1}]", get_args(here)[0]
+        elif _is_model(here):
+            key = f"{key}.{part}" if key else part
+            inner = {field.alias or name: field for name, field in here.model_fields.items()}
+            here = _plain(inner[part].annotation) if part in inner else None
+        elif get_origin(here) is dict:
+            key, here = f"{key}.{part}", get_args(here)[1]
+        else:
+            here = next(law for law in get_args(here) if law.model_fields["law"].default == part)
+    return key, here
+
+
+def _is_model(kind: Any) -> bool:
+    return isinstance(kind, type) and issubclass(kind, BaseModel)
+
+
+def _keys(table: type[BaseModel]) -> list[str]:
+    """Return the keys of a table as they stand in a file."""
+    return [field.alias or name for name, field in table.model_fields.items()]
+
+
+def _plain(annotation: Any) -> Any:
+    """Return the type of a key that may be left out, without its None."""
+    types = [part for part in get_args(annotation) if part is not NoneType]
+    return types[0] if NoneType in get_args(annotation) and len(types) == 1 else annotation
+
+
+def _tags(laws: Any) -> str:
+    return ", ".join(f"'{law.model_fields['law'].default}'" for law in get_args(laws))
+
+
+def _reason(fault: Any) -> str:
+    text = fault["msg"].removeprefix("Value error, ").replace("Input should be", "it must be")
+    return str(text[0].lower() + text[1:])
+
+
+def _value(value: object) -> str:
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    return text if len(text) <= 60 else text[:57] + "..."

@@ -1,0 +1,1 @@
+"""The meshed tube: body, outer face, all that neighbouring cases share."""

@@ -1,0 +1,107 @@
+"""A meshed tube without its threads: all that neighbouring cases have in common."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from dolfinx.cpp.io import perm_vtk
+from dolfinx.mesh import CellType
+
+from fem.case.case import Tube
+from fem.core.arrays import Array
+from fem.fe.mesh.body import NODES, mesh_tube
+from fem.fe.mesh.outer_face import OuterFace
+from fem.fe.system.assembly import System
+from fem.fe.system.motion import Motion
+from fem.fe.wall.cell_forms import PRESSURES, UNKNOWNS, BrokenField
+from fem.fe.wall.energy import WallStrain, bore_push, enclosed_volume, stored_energy
+from fem.fe.wall.nodal_stretch import NodalStretch
+from fem.rubber import Rubber
+from meshes.tube import Cells
+
+
+class MeshedTube:
+    """The tube of a case, or a sector of it, ready for threads.
+
+    Several models may stand on one: what state its forms and factors are of is known here alone.
+
+    Parameters
+    ----------
+    tube, rubber
+        The tube, and what it is made of.
+    cells, sectors
+        Cell counts of the body, which is 1/sectors of the tube.
+
+    Attributes
+    ----------
+    body, motion, face, field
+        Mesh, admissible motions, the outer face, and the field that the forms are of.
+    wall, bore, push
+        Stored energy, enclosed volume, and the push of unit pressure on the bore.
+    strain
+        How far the wall is strained.
+    system
+        Sparse system, and the latest factors.
+    tangent
+        That of the motion at the state in the forms, shape (nodes, 3, 3).
+    hessian
+        Room for the cell matrices of a state, shape (cells, 85, 85): to ask the system for it
+        each time costs more than to fill it.
+    size
+        Number of entries of the state x = (q, cell pressures).
+
+    Raises
+    ------
+    ResolutionError
+        If the tube is too thin or too short to be meshed.
+    """
+
+    def __init__(self, tube: Tube, rubber: Rubber, cells: Cells, sectors: int) -> None:
+        self.body = mesh_tube(tube, cells, sectors)
+        self.motion = Motion(self.body, tube.outer_radius)
+        self.face = OuterFace(self.body, tube.outer_radius)
+        self.field = BrokenField(self.body)
+        self.wall = stored_energy(self.field, rubber)
+        self.bore = enclosed_volume(self.field)
+        self.push = bore_push(self.field)
+        self.strain = WallStrain(self.field)
+        self.system = System(self.motion)
+        count = len(self.body.connectivity)
+        self.hessian = np.empty((count, UNKNOWNS, UNKNOWNS))
+        self.size = self.motion.size + PRESSURES * count
+        # the end cut repeats the start cut and would count twice in a mean
+        self.outer = np.setdiff1d(self.body.on("outer"), self.body.on("end cut"))
+        bore = np.setdiff1d(self.body.on("bore"), self.body.on("end cut"))
+        half = tube.length / 2
+        self.mid_bore = bore[np.abs(self.body.nodes[bore, 2] - half) < 1e-6 * half]
+        self.at_base = np.isin(self.body.connectivity, self.body.on("base"))
+        self.vtk_order = np.argsort(perm_vtk(CellType.hexahedron, NODES))
+        section = np.pi * (tube.outer_radius**2 - tube.bore_radius**2) / sectors
+        self.cell_volume = section * tube.length / count
+        self.forget()
+
+    @cached_property
+    def nodal_stretch(self) -> NodalStretch:
+        """How far the wall is stretched at its nodes."""
+        return NodalStretch(self.body, self.motion.leader)
+
+    def forget(self) -> None:
+        """Take the state in the forms for an unknown one, as after a change to the field itself."""
+        self._state: tuple[Any, Array, Array] = (None, np.empty(0), np.empty(0))
+        self.tangent = np.empty(0)
+
+    def split(self, x: Array) -> tuple[Array, Array]:
+        """Return q, shape (motion.size,), and the cell pressures, shape (cells, 4)."""
+        return x[: self.motion.size], x[self.motion.size :].reshape(-1, PRESSURES)
+
+    def set(self, x: Array) -> tuple[Array, Array]:
+        """Hand the state to the forms; return q and the nodal displacements."""
+        if x is not self._state[0]:
+            q, pressure = self.split(x)
+            displacement = self.motion.displacement(q)
+            self.field.set(displacement, pressure)
+            self.tangent = self.motion.tangent(q)
+            self._state = (x, q, displacement)
+        return self._state[1:]

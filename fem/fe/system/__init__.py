@@ -1,0 +1,1 @@
+"""The system of equations: admissible motions, assembly, factors, terms of low rank."""

@@ -1,0 +1,169 @@
+r"""From cell matrices to one factorised system in the unknowns q alone.
+
+A cell's linearised equilibrium in its (pulled) displacements d and pressures p,
+
+.. math:: \begin{bmatrix} K & G \\ G^T & -M \end{bmatrix}
+          \begin{bmatrix} \delta d \\ \delta p \end{bmatrix} =
+          \begin{bmatrix} a \\ b \end{bmatrix},
+
+gives delta p = M^-1 (G' delta d - b) and (K + G M^-1 G') delta d = a + G M^-1 b (static
+condensation). The sum over the cells is symmetric, and positive definite exactly where the
+equilibrium is stable: by Sylvester's law of inertia its factorisation tells.
+
+Source: static condensation and Sylvester's law are textbook matter; e.g. G. Strang,
+Linear Algebra and its Applications, ch. 6 (from memory).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from petsc4py import PETSc
+
+from fem.core.arrays import Array
+from fem.fe.system.motion import Motion
+from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS, groups
+
+
+class SingularMatrixError(ArithmeticError):
+    """The stiffness cannot be factorised: it is singular or holds something not finite."""
+
+
+class Stiffness:
+    """The condensed stiffness of one state, factorised.
+
+    Parameters
+    ----------
+    system
+        The system to be solved.
+    pulled
+        Cell matrices in the unknowns' directions, shape (cells, 85, 85); worked on in place.
+
+    Attributes
+    ----------
+    negative
+        Number of negative eigenvalues; 0 means that the equilibrium is stable.
+    """
+
+    def __init__(self, system: System, pulled: Array) -> None:
+        self._system = system
+        self._coupling = pulled[:, :DISPLACEMENTS, DISPLACEMENTS:].copy()  # G, (cells, 81, 4)
+        self._compliance = np.linalg.inv(-pulled[:, DISPLACEMENTS:, DISPLACEMENTS:])  # M^-1
+        condensed = pulled[:, :DISPLACEMENTS, :DISPLACEMENTS]
+        for some in groups(len(pulled)):
+            coupling = self._coupling[some]
+            condensed[some] += coupling @ (self._compliance[some] @ coupling.swapaxes(1, 2))
+        self._entries = system.gather(pulled)
+        self.negative = self._factorise()
+
+    def _factorise(self) -> int:
+        self._system.holds = self
+        return self._system.factorise(self._entries)
+
+    def solve(self, forces: Array, strains: Array) -> tuple[Array, Array]:
+        """Return (delta q, delta p) for right-hand sides on the unknowns and on the cells.
+
+        Parameters
+        ----------
+        forces
+            Shape (size,).
+        strains
+            Shape (cells, 4).
+        """
+        motion = self._system.motion
+        if self._system.holds is not self:  # but the factors of another state, or another model
+            self._factorise()
+        carried = (self._coupling @ (self._compliance @ strains[..., None]))[..., 0]
+        step = self._system.back_substitute(forces + motion.gather(carried))
+        local = np.append(step, 0.0)[motion.cell_unknowns]
+        gap = (local[:, None, :] @ self._coupling)[:, 0] - strains
+        return step, (self._compliance @ gap[..., None])[..., 0]
+
+
+class System:
+    """The sparsity pattern of a body's motion, found once, and the MUMPS factors on it.
+
+    Attributes
+    ----------
+    motion
+        The motion.
+    holds
+        Whose factors the latest are.
+    """
+
+    def __init__(self, motion: Motion) -> None:
+        self.motion = motion
+        self.holds: Stiffness | None = None
+        size, unknowns = motion.size, motion.cell_unknowns
+        rows = np.repeat(unknowns, DISPLACEMENTS, axis=1).ravel()
+        columns = np.tile(unknowns, (1, DISPLACEMENTS)).ravel()
+        upper = np.flatnonzero((rows <= columns) & (columns < size))
+        keys, self._slot = np.unique(rows[upper] * size + columns[upper], return_inverse=True)
+        cell, row, column = np.unravel_index(upper, (len(unknowns), DISPLACEMENTS, DISPLACEMENTS))
+        self._upper = (cell * UNKNOWNS + row) * UNKNOWNS + column
+        self._columns = (keys % size).astype(PETSc.IntType)
+        counts = np.bincount(keys // size, minlength=size)
+        self._starts = np.concatenate([[0], np.cumsum(counts)]).astype(PETSc.IntType)
+        self._matrix = PETSc.Mat().createSBAIJ(
+            size, 1, csr=(self._starts, self._columns, np.zeros(len(keys))), comm=PETSc.COMM_SELF
+        )
+        self._solver = self._mumps()
+        self._solution, self._load = self._matrix.createVecs()
+
+    def _mumps(self) -> Any:
+        solver = PETSc.KSP().create(PETSc.COMM_SELF)
+        solver.setType(PETSc.KSP.Type.PREONLY)
+        solver.setOperators(self._matrix)
+        factors = solver.getPC()
+        factors.setType(PETSc.PC.Type.CHOLESKY)
+        factors.setFactorSolverType(PETSc.Mat.SolverType.MUMPS)
+        factors.setFactorSetUpSolverType()
+        factors.getFactorMatrix().setMumpsIcntl(24, 1)  # report the inertia
+        factors.getFactorMatrix().setMumpsIcntl(8, 0)  # unknowns are all lengths: no scaling
+        return solver
+
+    def gather(self, cell_matrices: Array) -> Array:
+        """Sum up cell matrices, shape (cells, 85, 85), to the entries of the pattern.
+
+        What they hold on the cells' pressures is left out.
+        """
+        return np.bincount(self._slot, cell_matrices.ravel()[self._upper], len(self._columns))
+
+    def factorise(self, values: Array) -> int:
+        """Factorise the matrix of these entries of the pattern, return the negative pivots.
+
+        Raises
+        ------
+        SingularMatrixError
+            If that is impossible.
+        """
+        if not np.isfinite(values).all():
+            raise SingularMatrixError("the stiffness is not finite")
+        self._matrix.setValuesCSR(self._starts, self._columns, values)
+        self._matrix.assemble()
+        self._solver.setOperators(self._matrix)  # else setUp puts the work off to the solution
+        self._solver.setUp()
+        factors = self._solver.getPC().getFactorMatrix()
+        negative, zero, _ = factors.getInertia()
+        if zero:
+            raise SingularMatrixError("the stiffness is singular")
+        return int(negative)
+
+    def back_substitute(self, load: Array) -> Array:
+        """Solve with the latest factors; `load` and the result have shape (size,)."""
+        self._load.array[:] = load
+        self._solver.solve(self._load, self._solution)
+        return np.array(self._solution.array)
+
+
+def pull_hessian(motion: Motion, tangent: Array, hessian: Array) -> None:
+    """Bring cell matrices, shape (cells, 85, 85), into the unknowns' directions: T'KT and T'G."""
+    displacements, pressures = slice(DISPLACEMENTS), slice(DISPLACEMENTS, None)
+    for some in groups(len(hessian)):
+        part = hessian[some]
+        rows = motion.pull(tangent, part[:, displacements], some)
+        turned = np.ascontiguousarray(rows[:, :, displacements].swapaxes(1, 2))
+        part[:, displacements, displacements] = motion.pull(tangent, turned, some)
+        part[:, displacements, pressures] = rows[:, :, pressures]
+        part[:, pressures, displacements] = rows[:, :, pressures].swapaxes(1, 2)

@@ -1,0 +1,159 @@
+r"""Threads that are free to move sideways: the shortest path by Clairaut's relation.
+
+Without friction a thread lies along the shortest path between its anchors, a geodesic of the
+deformed face. Round each thread the tube is taken for a body of revolution: where the thread lies
+turned about the axis by the angle p(s) against its helix, it meets what it would have met there,
+its own groove included, turned by p. With x and g of :mod:`fem.fe.threads.kinematics`, and J the
+quarter turn about the axis, its tangent and length are then
+
+.. math:: y = g + p' J x, \qquad \ell = \int |y|\,ds, \qquad \int p'\,ds = 0, \qquad (1)
+
+the last because the anchors stay. The length is least where
+
+.. math:: \hat y \cdot J x = r \sin\psi = c \qquad (2)
+
+all along, with psi the angle to the meridian: Clairaut's relation. Its constant c is the one
+unknown. With m the part of g in the meridian plane and Phi the angle through which the thread
+winds, the last of (1) reads
+
+.. math:: \int \frac{m \tan\psi}{r}\,ds = \Phi = \int \frac{g \cdot J x}{r^2}\,ds, \qquad
+   \tan\psi = \frac{c}{\sqrt{r^2 - c^2}}. \qquad (3)
+
+The force that the thread exerts where it lies is taken to act, turned back by p, on the helix. So
+nothing moves through the mesh, and the force is the derivative of the energy. A tube that bends
+sideways is no such body; its threads are then led as if its axis were straight.
+
+Derivatives. By the envelope theorem the first is that at fixed p'. With
+:math:`\delta y = A\,\delta u, A = B + p' J N`, and P of :mod:`fem.fe.threads.kinematics` for y,
+
+.. math::
+   \frac{d\ell}{du} &= \int A^T \hat y\,ds, \qquad
+   \frac{d^2\ell}{du^2} = \int \Big( A^T P A - \frac{b\,b^T}{a} \Big) ds
+      + \frac{v\,v^T}{\int ds / a}, \qquad v = \int \frac{b}{a}\,ds, \qquad (4) \\
+   b &= A^T P J x + N^T J^T \hat y, \qquad
+   a = J x \cdot P J x = \frac{r^2 \cos^2\psi}{\lambda},
+
+where the second term lets p' follow u at fixed c, and the last, which couples the whole thread,
+lets c follow.
+
+Source: A. C. Clairaut 1733, in any textbook of differential geometry; (3) and (4) derived here.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fem.core.arrays import Array, Index
+from fem.fe.threads.kinematics import Course
+from fem.fe.wall.cell_forms import DISPLACEMENTS
+
+WOUND = 1e-13
+"""The constant is found where no more than this share of the winding is lacking.
+
+It is some hundred times the round-off of the sum over a thread's points.
+"""
+
+MOST_ROUNDS = 100
+"""Newton's method for it ends well before: it comes near from one side."""
+
+
+class GeodesicCourse(Course):
+    """The threads of a family on the shortest path."""
+
+    def _run(self, tangent: Array) -> None:
+        weights, thread = self._at.weights, self._at.thread
+        self._sideways = quarter_turn(self.position)  # J x
+        radius = np.linalg.norm(self._sideways, axis=-1)
+        around = (tangent * self._sideways).sum(axis=-1) / radius
+        meridian = np.linalg.norm(tangent - (around / radius)[..., None] * self._sideways, axis=-1)
+        winding = np.bincount(thread, (weights * around / radius).sum(axis=1))
+        tan = geodesic_slopes(weights, radius, meridian, winding, thread)
+        self._rate = (meridian * tan - around) / radius  # p'
+        super()._run(tangent + self._rate[..., None] * self._sideways)
+        self._yield = self.stretch * (1 + tan**2) / radius**2  # 1/a
+
+    @property
+    def shift(self) -> Array:
+        """P at the ends of each passage, shape (passages, 2), rad."""
+        turned = (self._at.weights * self._rate).sum(axis=1)
+        end = np.cumsum(turned)  # nil at the end of each thread
+        return np.column_stack([end - turned, end])
+
+    def gradient(self) -> Array:
+        """Return the part of each passage in dl/du, eq. (4); shape (passages, 81)."""
+        moved = self._rate[..., None] * self._at.value
+        return super().gradient() - self._total(moved, quarter_turn(self.direction))
+
+    def _spread(self, vectors: Array) -> Array:
+        moved = self._rate[..., None] * self._at.value
+        turned = quarter_turn(vectors)[..., :, None, :]
+        return super()._spread(vectors) - moved[..., None, :, None] * turned
+
+    def _following(self) -> Array:
+        """Return b, shape (passages, points, 81)."""
+        along = (self._sideways * self.direction).sum(axis=-1)[..., None] * self.direction
+        across = (self._sideways - along) / self.stretch[..., None]
+        turned = quarter_turn(self.direction)[..., None, :]
+        b = self._spread(across[..., None, :])[..., 0, :, :] - self._at.value[..., None] * turned
+        return b.reshape(*self.stretch.shape, DISPLACEMENTS)
+
+    def softening(self, tension: Array) -> Array:
+        """Return the second term of d2l/du2 in eq. (4)."""
+        factor = np.sqrt(self._at.weights * tension[:, None] * self._yield)
+        return factor[..., None] * self._following()
+
+    def couplings(self) -> list[tuple[Array, Array]]:
+        """Return the last term of eq. (4)."""
+        factor = self._at.weights * self._yield
+        v = (factor[:, None, :] @ self._following())[:, 0]
+        return [(v, 1 / np.bincount(self._at.thread, factor.sum(axis=1)))]
+
+
+def quarter_turn(vectors: Array) -> Array:
+    """Return J v of vectors, shape (..., 3): their part across the axis, turned by 90 deg."""
+    x, y, z = np.moveaxis(vectors, -1, 0)
+    return np.stack([-y, x, np.zeros_like(z)], axis=-1)
+
+
+def geodesic_slopes(
+    weights: Array, radius: Array, meridian: Array, winding: Array, thread: Index
+) -> Array:
+    r"""Return tan(psi) of eq. (3) at the quadrature points of threads.
+
+    With the least radius r0 and c = r0 t / sqrt(1 + t^2), t >= 0,
+
+    .. math:: \tan\psi = r_0 t / \sqrt{r^2 + t^2 (r^2 - r_0^2)}
+
+    is a concave function of t at every point, so Newton's method from t = 0 goes up to the root
+    without passing it.
+
+    Parameters
+    ----------
+    weights, radius, meridian
+        Weights ds (mm), r (mm) and m at the points, shape (passages, points).
+    winding
+        Phi of each thread, shape (threads,), rad.
+    thread
+        Thread of each passage, shape (passages,).
+
+    Returns
+    -------
+    Array
+        Shape (passages, points); nan if it is not found.
+    """
+    least = np.full(len(winding), np.inf)
+    np.minimum.at(least, thread, radius.min(axis=1))
+    least = least[thread, None]
+    turns = weights * meridian / radius  # of each point, by tan(psi)
+    t = np.zeros(len(winding))
+    for _ in range(MOST_ROUNDS):
+        at = t[thread, None]
+        root = np.sqrt(radius**2 + at**2 * (radius**2 - least**2))
+        tan = least * at / root
+        wound = np.bincount(thread, (turns * tan).sum(axis=1))
+        rate = np.bincount(thread, (turns * least * radius**2 / root**3).sum(axis=1))
+        lacking = np.abs(winding) - wound
+        if not (lacking > WOUND * np.abs(winding)).any():
+            return np.asarray(np.sign(winding)[thread, None] * tan)
+        t = t + lacking / rate
+    return np.full_like(tan, np.nan)

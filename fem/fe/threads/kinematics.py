@@ -1,0 +1,134 @@
+r"""The course of threads through a deformed wall, and its derivatives by the displacement.
+
+A thread at rest is a curve X(s) on the tube with unit tangent a(s). On its helix, its stretched
+tangent at a quadrature point is linear in the displacement,
+
+.. math:: g = F a = a + (\nabla u) a = a + B u, \qquad \lambda = |g|, \qquad \ell = \sum w \lambda,
+
+where B holds the derivatives along a of the host cell's basis functions. Hence
+
+.. math:: \frac{d\ell}{du} = \sum w\, B^T \hat g, \qquad
+   \frac{d^2\ell}{du^2} = \sum w\, B^T P B, \qquad
+   P = \frac{I - \hat g \hat g^T}{\lambda}. \qquad (1)
+
+Source: derived here (chain rule).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.core.arrays import Array, Index
+from fem.fe.wall.cell_forms import DISPLACEMENTS
+
+
+@dataclass(frozen=True)
+class Points:
+    """The quadrature points of passages, at rest.
+
+    Attributes
+    ----------
+    thread
+        Thread of each passage, from 0; shape (passages,).
+    weights
+        Weights ds, shape (passages, points), mm.
+    position, tangent
+        X and a, shape (passages, points, 3), mm and 1.
+    value, derivative
+        N and B of the host cell's basis functions, shape (passages, points, 27), 1 and 1/mm.
+    """
+
+    thread: Index
+    weights: Array
+    position: Array
+    tangent: Array
+    value: Array
+    derivative: Array
+
+
+class Course:
+    """The threads of a family on their helices.
+
+    Parameters
+    ----------
+    at
+        The quadrature points.
+    displacement
+        Of the nodes of each passage's host, shape (passages, 27, 3), mm.
+
+    Attributes
+    ----------
+    position
+        Where the points are now, shape (passages, points, 3), mm.
+    stretch, direction
+        lambda, shape (passages, points), and the unit tangent, (passages, points, 3).
+    """
+
+    def __init__(self, at: Points, displacement: Array) -> None:
+        self._at = at
+        self.position = at.position + at.value @ displacement
+        self._run(at.tangent + at.derivative @ displacement)
+
+    def _run(self, tangent: Array) -> None:
+        """Take g for the stretched tangent."""
+        self.stretch = np.linalg.norm(tangent, axis=-1)
+        self.direction = tangent / self.stretch[..., None]
+
+    @property
+    def length(self) -> Array:
+        """Length of each passage, shape (passages,), mm."""
+        return np.asarray((self._at.weights * self.stretch).sum(axis=1))
+
+    @property
+    def shift(self) -> Array:
+        """Angle about the axis by which the thread lies off its helix, at the passages' ends.
+
+        Shape (passages, 2), rad.
+        """
+        return np.zeros((len(self.stretch), 2))
+
+    def gradient(self) -> Array:
+        """Return the part of each passage in dl/du, eq. (1); shape (passages, 81)."""
+        return self._total(self._at.derivative, self.direction)
+
+    def _total(self, basis: Array, vectors: Array) -> Array:
+        """Return the sums over points of w N_n v, shape (passages, 81)."""
+        weighted = self._at.weights[..., None] * basis
+        return (weighted.swapaxes(1, 2) @ vectors).reshape(-1, DISPLACEMENTS)
+
+    def _spread(self, vectors: Array) -> Array:
+        """Return B' v for vectors v at the points, shape (passages, points, any, 27, 3)."""
+        return self._at.derivative[..., None, :, None] * vectors[..., :, None, :]
+
+    def stiffening(self, tension: Array) -> Array:
+        """Return R with the sum of R'R = T d2l/du2, eq. (1), in each passage.
+
+        Parameters
+        ----------
+        tension
+            T of each passage, shape (passages,), N.
+
+        Returns
+        -------
+        Array
+            Shape (passages, rows, 81).
+        """
+        across = np.eye(3) - self.direction[..., :, None] * self.direction[..., None, :]
+        across *= np.sqrt(self._at.weights * tension[:, None] / self.stretch)[..., None, None]
+        return self._spread(across).reshape(len(tension), -1, DISPLACEMENTS)
+
+    def softening(self, tension: Array) -> Array:
+        """Return S, shape (passages, rows, 81), where the sum of S'S is to be subtracted."""
+        return np.empty((len(tension), 0, DISPLACEMENTS))
+
+    def couplings(self) -> list[tuple[Array, Array]]:
+        """Return what d2l/du2 has besides that couples all passages of a thread.
+
+        Returns
+        -------
+        list
+            For each term k v v' of rank one: v, shape (passages, 81), and k, shape (threads,).
+        """
+        return []

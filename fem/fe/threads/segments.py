@@ -1,0 +1,58 @@
+"""Where helices run through the cells of a body, passage by passage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fem.case.thread_family import ThreadFamily
+from fem.core.arrays import Array, Index
+from fem.fe.mesh.outer_face import OuterFace
+
+
+@dataclass(frozen=True)
+class Passages:
+    """The threads of one family, passage by passage in their order along each thread.
+
+    Attributes
+    ----------
+    thread
+        Number of the thread in the body, from 0; shape (passages,).
+    z
+        Ends of the passage at rest, shape (passages, 2), mm.
+    theta
+        Azimuth of these ends, not turned back; shape (passages, 2), rad.
+    """
+
+    thread: Index
+    z: Array
+    theta: Array
+
+
+def cut_helices(family: ThreadFamily, face: OuterFace) -> Passages:
+    """Cut the threads that belong to the body where they cross from cell to cell.
+
+    A thread crosses the mesh planes normal to the axis at given z, and those through the axis where
+    theta is a multiple of their spacing.
+    """
+    planes = np.linspace(0.0, face.length, face.body.cells.axial + 1)
+    rate = family.turn_rate(face.radius)
+    parts = []
+    for number in range(family.count // face.body.sectors):
+        start = 2 * np.pi * number / family.count
+        cut = np.sort(np.append(planes, _crossings(start, rate, face)))
+        cut = cut[np.append(True, np.diff(cut) > 1e-9 * face.length)]
+        cut[-1] = face.length
+        z = np.column_stack([cut[:-1], cut[1:]])
+        parts.append((np.full(len(z), number), z, start + rate * z))
+    return Passages(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+def _crossings(start: float, rate: float, face: OuterFace) -> Array:
+    """Return the heights where theta = start + rate z is a multiple of the spacing."""
+    if rate == 0:
+        return np.empty(0)
+    low, high = np.sort([start, start + rate * face.length]) / face.spacing
+    planes = np.arange(np.ceil(low), np.floor(high) + 1) * face.spacing
+    return np.clip((planes - start) / rate, 0.0, face.length)

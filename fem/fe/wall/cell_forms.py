@@ -1,0 +1,162 @@
+"""Potentials on the broken space: every cell on its own.
+
+The unknowns of a cell are its own copy of 27 nodal displacements and 4 pressures, 85 numbers that
+stand one after another in one vector. In this space a DOLFINx assembly returns exactly the cell
+vectors and matrices, stacked; what ties the cells together (shared nodes, symmetry, end plates)
+is the business of :mod:`fem.fe.system.motion` alone, and the pressures, which belong to one cell
+each, are eliminated there and then (:mod:`fem.fe.system.assembly`).
+"""
+
+from __future__ import annotations
+
+from typing import Any, Protocol
+
+import basix.ufl
+import dolfinx.fem
+import numpy as np
+import ufl
+
+from fem.core.arrays import Array
+from fem.fe.mesh.body import NODES, Body
+from fem.fe.wall.compiled import compile_form
+
+PRESSURES = 4
+DISPLACEMENTS = 3 * NODES
+UNKNOWNS = DISPLACEMENTS + PRESSURES
+
+AT_ONCE = 16
+"""The matrices of so many cells at once stay in the processor's cache (found by trial)."""
+
+
+def groups(cells: int) -> list[slice]:
+    """Return groups of cells whose matrices are worked on at once."""
+    return [slice(start, start + AT_ONCE) for start in range(0, cells, AT_ONCE)]
+
+
+class BrokenField:
+    """Displacement u (mm) and pressure p (MPa) of each cell of a body, apart from its neighbours.
+
+    Attributes
+    ----------
+    u, p
+        UFL expressions for use in potentials.
+    pressure
+        The element of p.
+    """
+
+    def __init__(self, body: Body) -> None:
+        displacement = basix.ufl.element(
+            "Lagrange", "hexahedron", 2, shape=(3,), discontinuous=True
+        )
+        self.pressure = basix.ufl.element("DPC", "hexahedron", 1)
+        self.body = body
+        self.space = dolfinx.fem.functionspace(
+            body.mesh, basix.ufl.mixed_element([displacement, self.pressure])
+        )
+        self.function = dolfinx.fem.Function(self.space)
+        self.u, self.p = ufl.split(self.function)
+
+    def set(self, displacement: Array, pressure: Array) -> None:
+        """Copy nodal displacements, shape (nodes, 3), and pressures, shape (cells, 4)."""
+        values = self.function.x.array.reshape(-1, UNKNOWNS)
+        cells = self.body.connectivity
+        values[:, :DISPLACEMENTS] = displacement[cells].reshape(len(cells), DISPLACEMENTS)
+        values[:, DISPLACEMENTS:] = pressure
+
+    def places(self) -> Array:
+        """Return where each cell has its nodes, shape (cells, 27, 3), mm."""
+        cells = self.body.connectivity
+        moved = self.function.x.array.reshape(-1, UNKNOWNS)[:, :DISPLACEMENTS]
+        return self.body.nodes[cells] + moved.reshape(*cells.shape, 3)
+
+
+class CellVector:
+    """A linear form on the broken space, for the present state of the field."""
+
+    def __init__(self, field: BrokenField, form: ufl.Form) -> None:
+        self._form = compile_form(form)
+        self._vector = dolfinx.fem.create_vector(field.space)
+
+    def assemble(self) -> Array:
+        """Return the cell vectors, shape (cells, 85)."""
+        self._vector.array[:] = 0.0
+        dolfinx.fem.assemble_vector(self._vector.array, self._form)
+        return np.array(self._vector.array).reshape(-1, UNKNOWNS)
+
+
+class CellHessian(Protocol):
+    """A second derivative by the cell unknowns, for the present state of the field."""
+
+    def add_to(self, matrices: Array, factor: float = 1.0) -> None:
+        """Add `factor` times the derivative to cell matrices, shape (cells, 85, 85)."""
+
+
+class CellMatrix:
+    """A bilinear form on the broken space, for the present state of the field."""
+
+    def __init__(self, field: BrokenField, form: ufl.Form) -> None:
+        self._form = compile_form(form)
+        self._matrix = dolfinx.fem.create_matrix(self._form)
+        row_lengths = np.diff(self._matrix.indptr)[::UNKNOWNS]
+        self._cells = np.flatnonzero(row_lengths)  # a facet integral reaches some cells only
+
+    def add_to(self, matrices: Array, factor: float = 1.0) -> None:
+        """Add `factor` times the form to cell matrices, shape (cells, 85, 85)."""
+        self._matrix.set_value(0.0)
+        dolfinx.fem.assemble_matrix(self._matrix, self._form)
+        values = self._matrix.data.reshape(-1, UNKNOWNS, UNKNOWNS)
+        if factor != 1.0:
+            values *= factor
+        if len(values) == len(matrices):
+            matrices += values  # the same as below, without a copy
+        else:
+            matrices[self._cells] += values
+
+
+class Potential:
+    """A scalar functional of a broken field, with its first and second derivative.
+
+    Parameters
+    ----------
+    field
+        The field.
+    functional
+        The UFL form.
+    first
+        The form of its first derivative, where it is not left to UFL.
+    second
+        Its second derivative, where it is not left to UFL.
+    """
+
+    def __init__(
+        self,
+        field: BrokenField,
+        functional: Any,
+        first: Any = None,
+        second: CellHessian | None = None,
+    ) -> None:
+        test, trial = ufl.TestFunction(field.space), ufl.TrialFunction(field.space)
+        first = ufl.derivative(functional, field.function, test) if first is None else first
+        self._field = field
+        self._value = compile_form(functional)
+        self._first = CellVector(field, first)
+        self._second = second or CellMatrix(field, ufl.derivative(first, field.function, trial))
+
+    def value(self) -> float:
+        """Return the functional."""
+        return float(np.real(dolfinx.fem.assemble_scalar(self._value)))
+
+    def gradient(self) -> Array:
+        """Return the first derivative by the cell unknowns, shape (cells, 85)."""
+        return self._first.assemble()
+
+    def hessian(self) -> Array:
+        """Return the second derivative, shape (cells, 85, 85)."""
+        cells = len(self._field.body.connectivity)
+        hessian = np.zeros((cells, UNKNOWNS, UNKNOWNS))
+        self.add_hessian(hessian)
+        return hessian
+
+    def add_hessian(self, matrices: Array, factor: float = 1.0) -> None:
+        """Add `factor` times the second derivative to cell matrices."""
+        self._second.add_to(matrices, factor)

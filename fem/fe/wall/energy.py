@@ -1,0 +1,171 @@
+r"""The wall: stored energy of the rubber and volume enclosed by the bore.
+
+Stored energy, with the law W of :mod:`fem.rubber.law` and F = I + grad u,
+
+.. math:: \Pi = \int W(\bar I_1, \bar I_2) + p (J - 1) - p^2 / 2\kappa \; dX. \qquad (1)
+
+Its derivatives by the displacement are taken invariant by invariant,
+
+.. math:: \delta W = W_a\, \delta I_a, \qquad
+   \Delta \delta W = W_{ab}\, \delta I_a\, \Delta I_b + W_a\, \Delta \delta I_a; \qquad (2)
+
+left to itself, UFL carries each of the many directions through every operation of W, and the form
+of an Ogden rubber takes minutes to compile instead of seconds. The second derivative is taken at
+each point, by the gradient of the displacement; :mod:`fem.fe.wall.pointwise` brings it to the
+nodes.
+
+Enclosed volume, by the divergence theorem with the field (x, y, 0)/2, which is blind to end plates
+normal to the axis and to the cut faces of a sector,
+
+.. math:: V = \tfrac12 \int_{bore} (x, y, 0) \cdot (-\mathrm{cof}\,F\, N) \; dA.
+
+The gauge pressure P does the work P dV, so -P V is the potential of the follower pressure on the
+bore *and* of the thrust on the closed ends; its second derivative (:mod:`fem.fe.wall.bore`) is
+symmetric.
+
+Source: G. A. Holzapfel, Nonlinear Solid Mechanics (2000), eq. 2.54 (Nanson) and sec. 8.3; from
+memory, re-derived.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import basix
+import dolfinx.fem
+import numpy as np
+import ufl
+
+from fem.core.arrays import Array
+from fem.fe.wall.bore import BoreHessian
+from fem.fe.wall.cell_forms import BrokenField, CellVector, Potential
+from fem.fe.wall.compiled import compile_expression
+from fem.fe.wall.pointwise import PointwiseHessian
+from fem.rubber import Rubber
+from meshes.tube import GROUPS
+
+DEGREE = 5
+"""Three Gauss points in each direction: exact for the stiffness of an undistorted Q2 cell."""
+
+QUADRATURE = {"quadrature_degree": DEGREE}
+
+
+def deformation_gradient(field: BrokenField) -> Any:
+    """Return F as a UFL expression."""
+    return ufl.Identity(3) + ufl.grad(field.u)
+
+
+def stored_energy(field: BrokenField, rubber: Rubber) -> Potential:
+    """Return the energy stored in the body (N mm), differentiated by eq. (2)."""
+    F, test = deformation_gradient(field), ufl.TestFunction(field.space)
+    kappa = dolfinx.fem.Constant(field.body.mesh, rubber.bulk_modulus)
+    invariants = [ufl.variable(i) for i in _invariants(F)]
+    energy, volumetric = _density(field, rubber, *invariants), _volumetric(F, field.p, kappa)
+    first = ufl.derivative(volumetric, field.function, test)
+    for invariant in invariants:
+        first += ufl.diff(energy, invariant) * ufl.derivative(invariant, field.function, test)
+    dx = ufl.dx(field.body.mesh, metadata=QUADRATURE)
+    return Potential(field, (energy + volumetric) * dx, first * dx, _hessian(field, rubber, kappa))
+
+
+def _hessian(field: BrokenField, rubber: Rubber, kappa: Any) -> PointwiseHessian:
+    """Return the second derivative of the stored energy, by eq. (2) at the points."""
+    mesh = field.body.mesh
+    p = ufl.variable(field.p)
+    G = ufl.variable(ufl.grad(field.u) * ufl.Jacobian(mesh))
+    F = ufl.Identity(3) + G * ufl.JacobianInverse(mesh)
+    invariants = [ufl.variable(i) for i in _invariants(F)]
+    energy, volumetric = _density(field, rubber, *invariants), _volumetric(F, p, kappa)
+    changes = [ufl.diff(i, G) for i in invariants]
+    stiffness = ufl.diff(ufl.diff(volumetric, G), G)
+    for invariant, change in zip(invariants, changes, strict=True):
+        slope = ufl.diff(energy, invariant)
+        slope_change = sum(
+            ufl.diff(slope, i) * other for i, other in zip(invariants, changes, strict=True)
+        )
+        stiffness += ufl.outer(change, slope_change) + slope * ufl.diff(change, G)
+    by_p, size = ufl.diff(volumetric, p), ufl.algebra.Abs(ufl.JacobianDeterminant(mesh))
+    coupling, compliance = ufl.diff(by_p, G), ufl.diff(by_p, p)
+    return PointwiseHessian(field, size * stiffness, size * coupling, size * compliance, DEGREE)
+
+
+def _invariants(F: Any) -> tuple[Any, Any]:
+    """Return the invariants of the volume-preserving part of the deformation."""
+    J, C = ufl.det(F), F.T * F
+    return J ** (-2 / 3) * ufl.tr(C), J ** (-4 / 3) * (ufl.tr(C) ** 2 - ufl.tr(C * C)) / 2
+
+
+def _volumetric(F: Any, p: Any, kappa: Any) -> Any:
+    """Return the rest of the density in eq. (1)."""
+    return p * (ufl.det(F) - 1) - p**2 / (2 * kappa)
+
+
+def _density(field: BrokenField, rubber: Rubber, i1: Any, i2: Any) -> Any:
+    """Return W, and nan beyond the locking of the rubber.
+
+    There a law's slope may be finite and wrong: that of ln(1 - x) is, beyond 1. What the compiler's
+    fast mathematics makes of the logarithm itself is uncertain, so the nan comes as data.
+    """
+
+    def constant(number: float) -> Any:
+        return dolfinx.fem.Constant(field.body.mesh, number)
+
+    energy = rubber.energy(i1, i2, *map(constant, rubber.moduli))
+    if rubber.locking is None:
+        return energy
+    within = ufl.lt(i1 - 3, constant(rubber.locking))
+    return ufl.conditional(within, 1.0, constant(np.nan)) * energy
+
+
+def _bore(field: BrokenField) -> Any:
+    """Return the measure of the bore's surface at rest."""
+    area = ufl.Measure("ds", field.body.mesh, subdomain_data=field.body.facets, metadata=QUADRATURE)
+    return area(GROUPS["bore"])
+
+
+def _outward(field: BrokenField) -> Any:
+    """Return the normal out of the enclosed volume, current area per area at rest (Nanson)."""
+    return -ufl.cofac(deformation_gradient(field)) * ufl.FacetNormal(field.body.mesh)
+
+
+def enclosed_volume(field: BrokenField) -> Potential:
+    """Return the volume enclosed by the body's part of the bore (mm3)."""
+    x = ufl.SpatialCoordinate(field.body.mesh) + field.u
+    normal = _outward(field)
+    volume = (x[0] * normal[0] + x[1] * normal[1]) / 2 * _bore(field)
+    return Potential(field, volume, second=BoreHessian(field))
+
+
+def bore_push(field: BrokenField) -> CellVector:
+    """Return the forces by which unit pressure pushes on the bore alone, without end plates.
+
+    It takes no part in the solution; it serves to check the thrust that :func:`enclosed_volume`
+    implies.
+    """
+    test = ufl.TestFunction(field.space)
+    push, _ = ufl.split(test)
+    return CellVector(field, ufl.inner(_outward(field), push) * _bore(field))
+
+
+class WallStrain:
+    """How far the wall is strained, at the points of the quadrature."""
+
+    def __init__(self, field: BrokenField) -> None:
+        points, _ = basix.make_quadrature(basix.CellType.hexahedron, DEGREE)
+        self._mesh = field.body.mesh
+        self._cells = np.arange(len(field.body.connectivity), dtype=np.int32)
+        self._gradient = compile_expression(deformation_gradient(field), np.asarray(points))
+
+    def _squared_stretches(self) -> Array:
+        """Return the principal values of C, shape (cells, points, 3), ascending."""
+        F = self._gradient.eval(self._mesh, self._cells)
+        return np.asarray(np.linalg.eigvalsh(F.swapaxes(-1, -2) @ F))
+
+    def stretch(self) -> Array:
+        """Return the largest principal stretch in each cell in the present state of the field."""
+        return np.asarray(np.sqrt(self._squared_stretches().max(axis=(1, 2))))
+
+    def first_invariant(self) -> Array:
+        """Return the largest first invariant of the volume-preserving part in each cell."""
+        squared = self._squared_stretches()
+        return np.asarray((squared.sum(axis=-1) / np.cbrt(squared.prod(axis=-1))).max(axis=1))

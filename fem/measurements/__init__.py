@@ -1,0 +1,1 @@
+"""What was measured on a bench: files read strictly, in the units of their headers."""

@@ -1,0 +1,196 @@
+"""Bench data: a CSV file whose header carries the units, read strictly.
+
+Each row is one measurement: the setting, the pressure, what was measured. All that is wrong with a
+file is told at once, each with its line.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fem.case.case import Case
+from fem.core.errors import InputError
+from fem.measurements.columns import (
+    GAUGE,
+    REPEAT,
+    STD,
+    Extra,
+    Figure,
+    Meaning,
+    Measure,
+    Setting,
+    meaning,
+    measures,
+)
+from fem.measurements.problems import Problems
+from fem.measurements.rows import RowReader
+
+if TYPE_CHECKING:
+    import pandas
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What was measured.
+
+    Attributes
+    ----------
+    name, hash
+        Name of the file, and SHA-256 of its bytes.
+    notes
+        Its comment lines above the header.
+    settings, fields
+        Columns of the table that say how the device was set, and the fields that each sets.
+    rules
+        Those of them that are text, such as a slack rule.
+    measures
+        What was measured.
+    extras
+        Columns of the file that nothing is made of.
+    table
+        A row to each measurement: ``line`` of the file, ``case`` (key), the settings, ``repeat``
+        where there is such a column, ``pressure_kPa``, then each measured quantity as in the step
+        table, and ``<column>.std``.
+    cases
+        The case of each setting, by its key.
+    """
+
+    name: str
+    hash: str
+    notes: list[str]
+    settings: list[str]
+    fields: list[tuple[str, ...]]
+    rules: list[str]
+    measures: list[Measure]
+    extras: list[Extra]
+    table: pandas.DataFrame
+    cases: dict[str, Case]
+
+
+def read_bench(path: str | Path, base: Case) -> Bench:
+    """Read a bench file; its settings are changes of the case `base`.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or anything in it cannot be used: a line to each fault.
+    """
+    path = Path(path)
+    raw, text = _text(path)
+    lines = text.splitlines()
+    above = next((n for n, line in enumerate(lines) if not line.startswith("#")), len(lines))
+    problems = Problems(str(path))
+    rows = _rows(lines[above:], above, problems)
+    if len(rows) < 2:
+        problems.stop()
+        raise InputError(f"{path}: a header and at least one measurement are due")
+    (line, heads), *rows = rows
+    columns = _meanings(heads, line, base, problems)
+    reader = RowReader(columns, heads, base, problems)
+    records = [reader.record(line, cells) for line, cells in rows]
+    problems.stop()
+    import pandas
+
+    table = pandas.DataFrame(records)
+    settings = [name for column in columns for name in _shown(column, reader)]
+    figures = [column.column for column in columns if isinstance(column, Figure)]
+    measured = [column.measure for column in columns if isinstance(column, Figure)]
+    order = ["line", "case", *settings, *({REPEAT} & {*table}), GAUGE.column]
+    return Bench(
+        name=path.name,
+        hash=hashlib.sha256(raw).hexdigest(),
+        notes=[comment.removeprefix("#").strip() for comment in lines[:above]],
+        settings=settings,
+        fields=[column.fields for column in columns if isinstance(column, Setting)],
+        rules=[name for name in settings if pandas.api.types.is_string_dtype(table[name])],
+        measures=[measure for measure in dict.fromkeys(measured) if measure != GAUGE],
+        extras=[column for column in columns if isinstance(column, Extra)],
+        table=table[list(dict.fromkeys([*order, *figures]))],
+        cases=reader.cases,
+    )
+
+
+def _shown(column: Meaning, reader: RowReader) -> list[str]:
+    """Return the name that a setting has in the table."""
+    if not isinstance(column, Setting):
+        return []
+    return [column.shown(next(iter(reader.cases.values())), None)[0]]
+
+
+def _text(path: Path) -> tuple[bytes, str]:
+    """Return the bytes of a file, and its text."""
+    try:
+        raw = path.read_bytes()
+        return raw, raw.decode("utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: not a text file in UTF-8") from None
+
+
+def _rows(lines: Sequence[str], above: int, problems: Problems) -> list[tuple[int, list[str]]]:
+    """Return the cells of each row that is neither blank nor a comment, with its line."""
+    rest, comments = iter(lines), 0
+    reader = csv.reader(rest, strict=True)
+    rows: list[tuple[int, list[str]]] = []
+    while True:
+        at = reader.line_num + comments
+        if at < len(lines) and lines[at].startswith("#"):  # a break in quotes is no such line
+            next(rest)
+            comments += 1
+            continue
+        line = above + at + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return rows
+        except csv.Error as error:
+            problems.add(line, f"not valid CSV: {error}")
+            return rows
+        if cells:
+            rows.append((line, [cell.strip() for cell in cells]))
+
+
+def _meanings(heads: Sequence[str], line: int, base: Case, problems: Problems) -> list[Meaning]:
+    """Return what each column means; one with a fault means nothing."""
+    if len(heads) == 1 and ";" in heads[0]:
+        problems.add(line, "put commas between the columns, and points into the figures")
+        problems.stop()
+    columns: list[Meaning] = []
+    taken: dict[str, str] = {}
+    faulty = set()
+    for head in heads:
+        column: Meaning = Extra(head, "")
+        try:
+            column = meaning(head, base)
+        except InputError as error:
+            problems.add(line, f'column "{head}": {error}')
+            faulty.add(head.partition("[")[0].strip())
+        for key in column.gives:
+            if key in taken:
+                problems.add(line, f'column "{head}": the column "{taken[key]}" gives the same')
+            taken.setdefault(key, head)
+        columns.append(column)
+    known = {GAUGE.name: GAUGE, **measures(base)}
+    given = {measure.column for name, measure in known.items() if name in faulty} | {*taken}
+    _check_figures(given, line, base, problems)
+    return columns
+
+
+def _check_figures(given: set[str], line: int, base: Case, problems: Problems) -> None:
+    """Look whether pressure and measured quantities are there."""
+    known = measures(base)
+    if GAUGE.column not in given:
+        problems.add(line, 'the column "pressure [kPa]" is missing')
+    if not any(measure.column in given for measure in known.values()):
+        names = ", ".join(known)
+        problems.add(line, f"nothing is measured; a column to one of these is due: {names}")
+    for measure in known.values():
+        if measure.std in given and measure.column not in given:
+            name = measure.name
+            problems.add(line, f'the column "{name}{STD}" is there, but not "{name}"')

@@ -1,0 +1,1 @@
+"""Figures of results, studies, comparisons and trust."""

@@ -1,0 +1,128 @@
+"""Which settings share a panel: a combination of whatever varies beside the axes of the panel."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fem.study.plot_data import LEVEL, Axis, Survey
+
+if TYPE_CHECKING:
+    import pandas
+
+MOST = 6
+"""Combinations that a picture has room for."""
+
+VALUES = 3
+"""Values of a third number that are shown, or parts into which its range is divided."""
+
+
+@dataclass(frozen=True)
+class Facet:
+    """Settings that share a panel.
+
+    Attributes
+    ----------
+    words
+        What they have in common; empty if that is all of them.
+    rows
+        Their rows, of all models and levels.
+    plain
+        Whether nothing varies in it beside the axes, so that neighbours may be joined.
+    """
+
+    words: tuple[str, ...]
+    rows: pandas.DataFrame
+    plain: bool = True
+
+    def points(
+        self, axes: Sequence[Axis], model: str, column: str, level: float
+    ) -> pandas.DataFrame:
+        """Return a row to each setting: its places on `axes`, and columns `value` and `stable`.
+
+        The value is NaN where the curve ended before `level`.
+        """
+        rows = self.rows[self.rows.model == model]
+        places = rows.drop_duplicates("case")[["case", *(axis.column for axis in axes)]]
+        there = rows[rows[LEVEL] == level].set_index("case")
+        value = places.case.map(there[column]) if column in there else np.nan
+        stable = places.case.map(there.stable).ne(False)
+        return places.assign(value=value, stable=stable).reset_index(drop=True)
+
+
+def facets(
+    survey: Survey, plane: Sequence[Axis], most: int = MOST
+) -> tuple[list[Facet], list[str]]:
+    """Return the combinations of all axes that are not in `plane`, and what is to be said of them.
+
+    Text comes first, then up to three values of one more number; any further number is held at the
+    middle one of its values. If `plane` has scattered axes, the range of a scattered number is
+    divided instead, and any further one varies from point to point.
+    """
+    others = [axis for axis in survey.axes if axis not in plane]
+    text = [axis for axis in others if not axis.numeric]
+    third, further = _split_numbers(others)
+    loose = any(axis.scattered for axis in plane)
+    parts, notes = [Facet((), survey.rows)], list[str]()
+    for axis in [*text, *third]:
+        if axis.scattered and loose:
+            parts = [part for whole in parts for part in _ranges(whole, axis)]
+            continue
+        values = list(survey.rows[axis.column].unique())
+        picked = _picked(values) if axis.numeric else values
+        if len(picked) < len(values):
+            notes.append(f"{len(picked)} of {len(values)} values of {axis.words} are shown")
+        parts = [part for whole in parts for part in _values(whole, axis, picked)]
+    for axis in further:
+        if axis.scattered and loose:
+            notes.append(f"{axis.words} varies from point to point")
+            parts = [replace(part, plain=False) for part in parts]
+        else:
+            middle = _middle(survey.rows, axis)
+            parts = [_at(part, axis, middle) for part in parts]
+            notes.append(f"shown for {axis.say(middle)}")
+    parts = [part for part in parts if len(part.rows)]
+    if len(parts) > most:
+        notes.append(f"the first {most} of {len(parts)} combinations are shown")
+    return parts[:most], notes
+
+
+def _split_numbers(axes: Sequence[Axis]) -> tuple[list[Axis], list[Axis]]:
+    numbers = [axis for axis in axes if axis.numeric]
+    return numbers[:1], numbers[1:]
+
+
+def _values(whole: Facet, axis: Axis, values: Iterable[object]) -> Iterator[Facet]:
+    """Yield a facet to each value."""
+    for value in values:
+        yield replace(_at(whole, axis, value), words=(*whole.words, axis.say(value)))
+
+
+def _picked(numbers: Iterable[float]) -> list[float]:
+    """Return a few numbers, evenly by their order, least and greatest among them."""
+    order = sorted(numbers)
+    places = np.linspace(0, len(order) - 1, min(VALUES, len(order)))
+    return [order[round(place)] for place in places]
+
+
+def _ranges(whole: Facet, axis: Axis) -> Iterator[Facet]:
+    """Yield facets of equally many settings each, by the size of a scattered number."""
+    values = whole.rows[axis.column]
+    edges = np.quantile(values.unique(), np.linspace(0, 1, VALUES + 1))
+    for number, (low, high) in enumerate(itertools.pairwise(edges)):
+        above = values >= low if number == 0 else values > low
+        words = (*whole.words, axis.say(low, high))
+        yield Facet(words, whole.rows[above & (values <= high)], plain=False)
+
+
+def _middle(rows: pandas.DataFrame, axis: Axis) -> float:
+    values = np.sort(rows[axis.column].unique())
+    return float(values[(len(values) - 1) // 2])
+
+
+def _at(whole: Facet, axis: Axis, value: object) -> Facet:
+    return replace(whole, rows=whole.rows[whole.rows[axis.column] == value])

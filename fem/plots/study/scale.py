@@ -1,0 +1,161 @@
+"""Bands of colour for a measure: the same in all panels of a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from matplotlib import colormaps
+from matplotlib.cm import ScalarMappable
+from matplotlib.colors import BoundaryNorm, Colormap, ListedColormap, Normalize
+from matplotlib.ticker import MaxNLocator
+
+from fem.core.arrays import Array
+from fem.plots.curves import ROUND_OFF
+
+DIVERGING = "PuOr_r"
+"""Purple for less than nothing, orange for more, white for nothing.
+
+Its hues differ in blue against yellow, which red-green blindness spares, and both darken from the
+middle. Those of a map from red to blue would be taken for the colours of the models.
+"""
+
+RISING = "YlGnBu"
+"""From pale to dark, which tells more from less without any colour."""
+
+BANDS = 12
+"""Bands at most, about."""
+
+NOTHING = 1e-3
+"""Half width of the band round zero, as a share of the others."""
+
+CORE = 2.5, 97.5
+"""Percentiles between which values lie that the colours must tell apart."""
+
+FAR = 2.0
+"""If all values span so many times the range of those, the colours do not."""
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What a colour means.
+
+    Attributes
+    ----------
+    label
+        The measure and its unit.
+    bounds
+        Edges of the bands, shape (bands + 1,).
+    colours
+        Their colours, and those of what lies below and above all, shape (bands + 2, 4).
+    ticks
+        Which values the colour bar names, shape (ticks,).
+    limit
+        Where something gives, marked by a line of its own; NaN for nowhere.
+    span
+        Least and greatest value.
+    """
+
+    label: str
+    bounds: Array
+    colours: Array
+    ticks: Array
+    limit: float = np.nan
+    span: tuple[float, float] = (np.inf, -np.inf)
+
+    @property
+    def mappable(self) -> ScalarMappable:
+        """The colours as matplotlib wants them."""
+        below, *bands, above = self.colours
+        norm = BoundaryNorm(self.bounds, len(bands))
+        colours = ListedColormap(bands).with_extremes(under=tuple(below), over=tuple(above))
+        return ScalarMappable(norm, colours)
+
+    @property
+    def extend(self) -> Literal["neither", "min", "max", "both"]:
+        """On which sides values lie beyond the bands."""
+        off = ROUND_OFF * (self.bounds[-1] - self.bounds[0])
+        below, above = self.span[0] < self.bounds[0] - off, self.span[1] > self.bounds[-1] + off
+        if below and above:
+            return "both"
+        return "min" if below else "max" if above else "neither"
+
+
+def scale_of(label: str, values: Iterable[float], *, signed: bool, limit: float = np.nan) -> Scale:
+    """Return a scale that spans the finite `values`, or nearly all if a few would eclipse the rest.
+
+    The edges are multiples of a round number. If the sign matters, two hues meet at a narrow white
+    band round zero, the darker the farther from it on either side alike.
+    """
+    known = np.fromiter(values, float)
+    known = known[np.isfinite(known)]
+    known = np.where(np.abs(known) < ROUND_OFF, 0.0, known)
+    span = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
+    edges = _edges(_range(known, span, limit), signed)
+    ticks = edges if len(edges) <= BANDS else edges[int(np.argmin(np.abs(edges))) % 2 :: 2]
+    bounds = edges
+    if edges[0] < limit < edges[-1]:
+        bounds = np.union1d(edges, limit)
+    if signed:
+        narrow = NOTHING * (edges[1] - edges[0])
+        bounds = np.sort(np.append(edges[~np.isclose(edges, 0)], [-narrow, narrow]))
+    middles = (bounds[:-1] + bounds[1:]) / 2
+    if signed:
+        farthest = float(np.abs(bounds).max())
+        places = Normalize(-farthest, farthest)(middles)
+    else:
+        places = Normalize(bounds[0], bounds[-1])(middles)
+    shades = colormaps[DIVERGING if signed else RISING]
+    colours = shades(np.concatenate([[0.0], np.asarray(places), [1.0]]))
+    return Scale(label, bounds, np.asarray(colours), ticks, limit, span)
+
+
+def _range(known: Array, span: tuple[float, float], limit: float) -> tuple[float, float]:
+    """Return the range that the colours are to tell apart, with the limit if values reach it."""
+    if not len(known):
+        return span
+    low, high = (float(edge) for edge in np.percentile(known, CORE))
+    wide = span[1] - span[0] > FAR * (high - low)
+    if not wide or high - low < ROUND_OFF:
+        return span
+    return low, max(high, 1.01 * limit) if span[1] >= limit else high
+
+
+def _edges(span: tuple[float, float], signed: bool) -> Array:
+    """Return round edges of bands that cover a range, and zero if the sign matters."""
+    low, high = span
+    if signed:
+        low, high = min(low, 0.0), max(high, 0.0)
+    if high - low < ROUND_OFF:
+        low, high = (low - 1, high + 1) if signed else (low, low + 1)
+    edges = np.asarray(MaxNLocator(BANDS, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high))
+    reached = (edges[1:] > low) & (edges[:-1] < high)
+    return np.append(edges[:-1][reached], edges[1:][reached][-1])
+
+
+def sequential() -> Colormap:
+    """Return colours of lines and dots, perceptually even, without what white paper swallows."""
+    return ListedColormap(colormaps["viridis_r"](np.linspace(0.1, 1.0, 256)), "amount")
+
+
+def shade(level: float, levels: Sequence[float]) -> Array:
+    """Return the colour of a level among `levels`, the darker the further, shape (4,)."""
+    last = max(abs(other) for other in levels) or 1.0
+    return np.array(sequential()(abs(level) / last))
+
+
+def pale(colour: Array) -> Array:
+    """Return a colour so light that lines of it stand out, shape (4,)."""
+    return np.append(1 - 0.45 * (1 - colour[:3]), 1.0)
+
+
+def scale_of_levels(label: str, levels: Sequence[float], among: Sequence[float]) -> Scale:
+    """Return a scale with a band to each of `levels`, in its shade `among` all."""
+    order = np.sort(np.array(levels))
+    between = (order[:-1] + order[1:]) / 2
+    first, last = (between[0], between[-1]) if len(between) else (order[0] - 1, order[0] + 1)
+    bounds = np.concatenate([[2 * order[0] - first], between, [2 * order[-1] - last]])
+    colours = np.array([shade(level, among) for level in [order[0], *order, order[-1]]])
+    return Scale(label, bounds, colours, order)

@@ -1,0 +1,291 @@
+"""The measures: what a state of either model comes down to, defined once for both.
+
+A model describes a state by a :class:`Snapshot`; :func:`measures` turns it into the columns of the
+step table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Self
+
+import numpy as np
+
+from fem.case.case import Case, Tube
+from fem.case.thread_family import ThreadFamily
+from fem.core.arrays import Array, Index
+
+ROUND_OFF = 1e-12
+"""A tension of less than this share of EA is round-off."""
+
+
+@dataclass(frozen=True)
+class ThreadLinks:
+    """The links of the threads of one family, in their order along each thread from the base.
+
+    Attributes
+    ----------
+    family
+        The family.
+    tension, strain
+        Tension (N) and strain of each link, shape (links,); a slack one has negative strain.
+    rest
+        Length of each link on the tube at rest (mm), shape (links,).
+    arm
+        Moment of a unit tension about the axis (mm), r sin(psi) at the current radius and angle,
+        shape (links,).
+    thread
+        Number of the thread that the link belongs to, shape (links,).
+    """
+
+    family: ThreadFamily
+    tension: Array
+    strain: Array
+    rest: Array
+    arm: Array
+    thread: Index
+
+    @property
+    def mean_tension(self) -> float:
+        """Mean tension along the threads (N)."""
+        return float(self.tension @ self.rest / self.rest.sum())
+
+    @property
+    def taut_share(self) -> float:
+        """Share of the thread length that carries tension."""
+        taut = carries(self.tension, self.family.stiffness)
+        return float(self.rest[taut].sum() / self.rest.sum())
+
+    @property
+    def mean_strain(self) -> float:
+        """Mean strain along the threads; negative where slack is left."""
+        return float(self.strain @ self.rest / self.rest.sum())
+
+    def at_base(self, window: float) -> tuple[float, float]:
+        """Return pull (N) and torque (N mm) of all threads of the family on the base.
+
+        Both are means over the first `window` (mm) of each thread: beside the plate the tension of
+        a single link depends on the mesh.
+        """
+        sums = np.zeros(2)
+        numbers = np.unique(self.thread)
+        for number in numbers:
+            mine = self.thread == number
+            ends = np.cumsum(self.rest[mine])
+            inside = np.clip(window - (ends - self.rest[mine]), 0.0, self.rest[mine])
+            pull = self.tension[mine] * inside / inside.sum()
+            sums += [pull.sum(), pull @ self.arm[mine]]
+        pull, torque = self.family.count / len(numbers) * sums
+        return float(pull), float(torque)
+
+    def peak_tension(self, window: float) -> float:
+        """Return the greatest mean tension over a stretch of thread as long as `window` (N)."""
+        return max(
+            _greatest_mean(self.tension[mine], self.rest[mine], window)
+            for mine in (self.thread == number for number in np.unique(self.thread))
+        )
+
+
+def carries(tension: Array, stiffness: Any) -> Any:
+    """Return whether threads of axial stiffness EA carry tension, or only round-off (N)."""
+    return tension > ROUND_OFF * stiffness
+
+
+def _greatest_mean(values: Array, lengths: Array, window: float) -> float:
+    """Return the greatest running mean of a piecewise constant function.
+
+    Its integral is piecewise linear, so the greatest mean is found with one end of the window at
+    the end of a piece.
+    """
+    ends = np.concatenate([[0.0], np.cumsum(lengths)])
+    integral = np.concatenate([[0.0], np.cumsum(values * lengths)])
+    window = min(window, ends[-1])
+    starts = np.clip(np.concatenate([ends, ends - window]), 0.0, ends[-1] - window)
+    gain = np.interp(starts + window, ends, integral) - np.interp(starts, ends, integral)
+    return float(gain.max() / window)
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """A state of a model, as far as the measures need it.
+
+    Attributes
+    ----------
+    twist, displacement
+        Turn (rad) and axial displacement (mm) of the free end.
+    outer_z, outer_growth
+        Positions at rest along the axis, and growth of the outer radius there, shape (n,), mm;
+        half length is among them.
+    bore_stretch
+        Radius of the bore at half length, as a multiple of that at rest.
+    wall_stretch, wall_invariant
+        Largest principal stretch and largest first invariant (of the volume-preserving part) in
+        the wall.
+    threads
+        The families in the order of the case.
+    """
+
+    twist: float
+    displacement: float
+    outer_z: Array
+    outer_growth: Array
+    bore_stretch: float
+    wall_stretch: float
+    wall_invariant: float
+    threads: list[ThreadLinks]
+
+
+@dataclass(frozen=True)
+class Reactions:
+    """What wall and threads carry across a section, to be held against the pressure.
+
+    Attributes
+    ----------
+    force
+        Axial force, positive for tension (N).
+    torque
+        Torque about the axis (N mm).
+    bore_area
+        Area of the bore there, on which the pressure pushes (mm2).
+    """
+
+    force: float
+    torque: float
+    bore_area: float
+
+
+@dataclass(frozen=True)
+class ThreadFigures:
+    """What is told of the threads of one family: numbers, or arrays of many states.
+
+    Attributes
+    ----------
+    name
+        Name of the family.
+    tension, peak, strain, taut
+        Mean and greatest tension (N), mean strain, and share of the length that is taut.
+    pull, torque
+        Pull (N) and torque (N mm) of all threads on the base.
+    length
+        Natural length of a thread (mm).
+    breaking_load
+        Tension at which one breaks (N), or None.
+    """
+
+    name: str
+    tension: Any
+    peak: Any
+    strain: Any
+    taut: Any
+    pull: Any
+    torque: Any
+    length: Any
+    breaking_load: Any
+
+    @classmethod
+    def of(cls, links: ThreadLinks, tube: Tube) -> Self:
+        """Return the figures of links on a tube."""
+        family = links.family
+        pull, torque = links.at_base(tube.wall)
+        return cls(
+            name=family.name,
+            tension=links.mean_tension,
+            peak=links.peak_tension(tube.wall),
+            strain=links.mean_strain,
+            taut=links.taut_share,
+            pull=pull,
+            torque=torque,
+            length=family.natural(family.length(tube.length)),
+            breaking_load=family.breaking_load,
+        )
+
+    def columns(self) -> dict[str, Any]:
+        """Return the columns of the step table."""
+        name = self.name
+        row = {
+            f"tension_N.{name}": self.tension,
+            f"tension_peak_N.{name}": self.peak,
+            f"thread_strain.{name}": self.strain,
+            f"taut.{name}": self.taut,
+            f"spool_pull_N.{name}": self.pull,
+            f"ring_torque_Nmm.{name}": self.torque,
+            f"thread_length_mm.{name}": self.length,
+        }
+        if self.breaking_load is not None:
+            row[f"thread_used.{name}"] = self.peak / self.breaking_load
+        return row
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What a state, or many, come down to: numbers, or arrays with an element to each state.
+
+    Attributes
+    ----------
+    twist, displacement
+        Turn (rad) and axial displacement (mm) of the free end.
+    length, radius
+        Length and outer radius of the tube at rest (mm).
+    growth, greatest_growth
+        Growth of the outer radius at half length, and the greatest anywhere (mm).
+    bore_stretch, wall_stretch, wall_invariant
+        As of a :class:`Snapshot`.
+    locking
+        The largest I1 - 3 that the rubber can bear, or None.
+    threads
+        The families in the order of the case.
+    """
+
+    twist: Any
+    displacement: Any
+    length: Any
+    radius: Any
+    growth: Any
+    greatest_growth: Any
+    bore_stretch: Any
+    wall_stretch: Any
+    wall_invariant: Any
+    locking: Any
+    threads: list[ThreadFigures]
+
+    def columns(self) -> dict[str, Any]:
+        """Return the measures by column name; the names carry the units.
+
+        Margins are the share that is used up, 1 where something gives: `rubber_used` of the strain
+        at which the rubber locks, `thread_used` of the breaking load. The bulge is never negative:
+        at their ends the plates hold the tube's radius, of which the fast model knows nothing.
+        """
+        row: dict[str, Any] = {
+            "twist_deg": np.degrees(self.twist),
+            "displacement_mm": self.displacement,
+            "stretch": 1 + self.displacement / self.length,
+            "mid_radius_mm": self.radius + self.growth,
+            "bulge_mm": np.maximum(self.greatest_growth, 0.0),
+            "bore_stretch": self.bore_stretch,
+            "wall_stretch_max": self.wall_stretch,
+        }
+        if self.locking is not None:
+            row["rubber_used"] = (self.wall_invariant - 3) / self.locking
+        for threads in self.threads:
+            row |= threads.columns()
+        return row
+
+
+def measures(snapshot: Snapshot, case: Case) -> dict[str, float]:
+    """Return the measures of a state by column name; see :meth:`Figures.columns`."""
+    tube = case.tube
+    middle = np.abs(snapshot.outer_z - tube.length / 2) < 1e-6 * tube.length
+    figures = Figures(
+        twist=snapshot.twist,
+        displacement=snapshot.displacement,
+        length=tube.length,
+        radius=tube.outer_radius,
+        growth=snapshot.outer_growth[middle].mean(),
+        greatest_growth=snapshot.outer_growth.max(),
+        bore_stretch=snapshot.bore_stretch,
+        wall_stretch=snapshot.wall_stretch,
+        wall_invariant=snapshot.wall_invariant,
+        locking=case.rubber.locking,
+        threads=[ThreadFigures.of(links, tube) for links in snapshot.threads],
+    )
+    return {name: float(figure) for name, figure in figures.columns().items()}

@@ -1,0 +1,218 @@
+"""The shape of a solved body: arrays for pictures and files, made into a whole tube."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fem.core.arrays import Array, Index
+from fem.core.errors import InputError
+
+if TYPE_CHECKING:
+    import pyvista
+
+WALL = 0
+"""Value of the cell array `part` on the wall; the families follow from 1 in the case's order."""
+
+
+LATTICE = np.array(
+    [
+        *([0, 0, 0], [2, 0, 0], [2, 2, 0], [0, 2, 0], [0, 0, 2], [2, 0, 2], [2, 2, 2], [0, 2, 2]),
+        *([1, 0, 0], [2, 1, 0], [1, 2, 0], [0, 1, 0], [1, 0, 2], [2, 1, 2], [1, 2, 2], [0, 1, 2]),
+        *([0, 0, 1], [2, 0, 1], [2, 2, 1], [0, 2, 1]),
+        *([0, 1, 1], [2, 1, 1], [1, 0, 1], [1, 2, 1], [1, 1, 0], [1, 1, 2], [1, 1, 1]),
+    ]
+)
+"""Where the nodes of VTK's triquadratic hexahedron stand in a cell, by half edges; shape (27, 3).
+
+Corners, middles of edges, of faces, of the cell. Source: the class documentation of
+vtkTriQuadraticHexahedron; `tests/fast/test_shape.py` holds it against VTK itself.
+"""
+
+
+@dataclass(frozen=True)
+class ThreadCurves:
+    """The threads of one family in a body, as straight pieces, a few to each cell that they pass.
+
+    The pieces stand in their order along each thread from the base, thread after thread.
+
+    Attributes
+    ----------
+    name
+        Name of the family.
+    rest, ends
+        Ends of the pieces at rest and now, shape (pieces, 2, 3), mm.
+    tension
+        Tension of the pieces (N), shape (pieces,).
+    """
+
+    name: str
+    rest: Array
+    ends: Array
+    tension: Array
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A body, one of equal sectors, at one state.
+
+    Attributes
+    ----------
+    pressure
+        Pressure in the bore (MPa).
+    sectors
+        The whole tube is so many copies of the body, each turned on by 2 pi / sectors.
+    nodes, displacement
+        Quadratic nodes at rest and their displacements, shape (nodes, 3), mm.
+    connectivity
+        Nodes of each cell in the order of VTK's triquadratic hexahedron, shape (cells, 27).
+    stretch
+        Largest principal stretch at each node, shape (nodes,).
+    threads
+        The families in the order of the case.
+    """
+
+    pressure: float
+    sectors: int
+    nodes: Array
+    displacement: Array
+    connectivity: Index
+    stretch: Array
+    threads: list[ThreadCurves]
+
+
+def polar_points(radius: Any, angle: Any, z: Any) -> Array:
+    """Return points from their polar coordinates, shapes (...); shape (..., 3)."""
+    return np.stack(np.broadcast_arrays(radius * np.cos(angle), radius * np.sin(angle), z), axis=-1)
+
+
+def turned(points: Array, sectors: int) -> Array:
+    """Return copies of points, turned on sector by sector.
+
+    Parameters
+    ----------
+    points
+        Shape (n, ..., 3).
+    sectors
+        Number of copies in a full turn.
+
+    Returns
+    -------
+    Array
+        Shape (sectors * n, ..., 3).
+    """
+    angles = 2 * np.pi * np.arange(sectors) / sectors
+    cos, sin, zero = np.cos(angles), np.sin(angles), np.zeros(sectors)
+    turns = np.array([[cos, -sin, zero], [sin, cos, zero], [zero, zero, zero + 1]])
+    return np.einsum("ijs,n...j->sn...i", turns, points).reshape(-1, *points.shape[1:])
+
+
+def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
+    """Return the whole tube as one grid of hexahedra (wall) and lines (threads).
+
+    Its points stand where they are now; arrays are, on the points, `displacement` (mm) and
+    `stretch`, the largest principal one (nan on threads), and, on the cells, `part` and `tension_N`
+    (nan on the wall).
+    """
+    import pyvista
+
+    copies = shape.sectors
+    wall_rest = turned(shape.nodes, copies)
+    wall_now = turned(shape.nodes + shape.displacement, copies)
+    offset = len(shape.nodes) * np.arange(copies)[:, None, None]
+    wall_cells = (shape.connectivity[None] + offset).reshape(-1, 27)
+    rest, now = [wall_rest], [wall_now]
+    parts = [np.full(len(wall_cells), WALL)]
+    tension = [np.full(len(wall_cells), np.nan)]
+    for number, threads in enumerate(shape.threads, start=1):
+        rest.append(turned(threads.rest, copies).reshape(-1, 3))
+        now.append(turned(threads.ends, copies).reshape(-1, 3))
+        parts.append(np.full(copies * len(threads.tension), number))
+        tension.append(np.tile(threads.tension, copies))
+    points = np.concatenate(now).astype(np.float32)  # a picture needs no more
+    lines = np.arange(len(wall_now), len(points)).reshape(-1, 2)
+    grid = pyvista.UnstructuredGrid(
+        {
+            pyvista.CellType.TRIQUADRATIC_HEXAHEDRON: wall_cells,
+            pyvista.CellType.LINE: lines,
+        },
+        points,
+    )
+    grid.point_data["displacement"] = np.concatenate(
+        [there - here for there, here in zip(now, rest, strict=True)]
+    ).astype(np.float32)
+    grid.point_data["stretch"] = np.concatenate(
+        [np.tile(shape.stretch, copies), np.full(2 * len(lines), np.nan)]
+    ).astype(np.float32)
+    grid.cell_data["part"] = np.concatenate(parts)
+    grid.cell_data["tension_N"] = np.concatenate(tension)
+    return grid
+
+
+def read_shape(file: Path, families: Sequence[str], pressure: float) -> Shape:
+    """Return the whole tube that a VTU file holds, laid out as by :func:`whole_tube`.
+
+    Parameters
+    ----------
+    file
+        The file.
+    families
+        Names of the thread families, in the order of the case.
+    pressure
+        Pressure in the bore (MPa), of which the file says nothing.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, damaged, of something else, or of an older version, which had the
+        stretch in the cells.
+    """
+    from meshio import vtu  # meshio.read would end the process at a damaged file
+
+    if not file.exists():
+        raise InputError(f"{file}: this file is missing")
+    try:
+        grid = vtu.read(str(file))
+        if "stretch" in grid.cell_data:
+            raise InputError(
+                f"{file}: tells the stretch of cells, as older versions wrote it, not of points; "
+                "solve the case again"
+            )
+        return _whole_shape(grid, families, pressure)
+    except InputError:
+        raise
+    except Exception as error:  # damage shows in many ways
+        if isinstance(error, PermissionError):
+            raise InputError(f"{file}: cannot be read: {error.strerror}") from None
+        raise InputError(f"{file}: damaged, or not the shape of this case") from error
+
+
+def _whole_shape(grid: Any, families: Sequence[str], pressure: float) -> Shape:
+    """Return the tube in a meshio.Mesh; raise what comes if it is none."""
+    now = np.asarray(grid.points, dtype=float)
+    moved = np.asarray(grid.point_data["displacement"], dtype=float)
+    cells = grid.cells_dict["hexahedron27"]
+    lines = grid.cells_dict.get("line", np.empty((0, 2), dtype=int))
+    nodes = cells.max() + 1
+    ends, rest = now[lines], (now - moved)[lines]
+    part = grid.cell_data_dict["part"].get("line", np.empty(0, dtype=int))
+    tension = grid.cell_data_dict["tension_N"].get("line", np.empty(0))
+    if not set(part) <= set(range(1, len(families) + 1)):
+        raise ValueError("threads of another case")
+    threads = []
+    for number, name in enumerate(families, start=1):
+        mine = part == number
+        threads.append(ThreadCurves(name, rest[mine], ends[mine], tension[mine]))
+    return Shape(
+        pressure=pressure,
+        sectors=1,
+        nodes=(now - moved)[:nodes],
+        displacement=moved[:nodes],
+        connectivity=cells,
+        stretch=np.asarray(grid.point_data["stretch"], dtype=float)[:nodes],
+        threads=threads,
+    )

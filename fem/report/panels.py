@@ -1,0 +1,81 @@
+"""The curves of a result, a picture to each panel, so that a narrow page sets them in a column."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from markupsafe import Markup
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from fem.plots.curves import legend_handles, notes_on, plot_panel
+from fem.plots.panels import LABELS, Panel, Strip, strips
+from fem.report.figures import Picture, picture
+from fem.results.result import Result
+
+SIZE = 3.45, 3.0
+"""Width and height of a panel's picture (in): three stand abreast on a wide page."""
+
+FRAME = 0.75, 0.52, 2.6, 2.35
+"""Left and lower edge, width and height of its axes (in)."""
+
+SAMPLE = 0.46, 0.2
+"""Width and height of the sample of a line (in)."""
+
+
+class Row(NamedTuple):
+    """Panels on one part of the path, and what is done to the tube there."""
+
+    heading: str
+    pictures: list[Picture]
+
+
+class Key(NamedTuple):
+    """The sample of a line or mark, and what it means."""
+
+    sample: Markup
+    words: str
+
+
+def panel_rows(result: Result) -> list[Row]:
+    """Return the curves, a row to each part of the path."""
+    return [
+        Row(strip.heading, [_drawn(result, strip, panel) for panel in strip.panels])
+        for strip in strips(result.case, result.runs)
+    ]
+
+
+def keys(result: Result) -> list[Key]:
+    """Return what the lines and marks of the curves mean."""
+    handles = legend_handles(result.case, result.runs)
+    return [Key(_sample(handle), str(handle.get_label())) for handle in handles]
+
+
+def notes(result: Result) -> list[str]:
+    """Return what is to be said of the curves: why runs ended early, signs of end loads."""
+    shown = strips(result.case, result.runs)
+    return [note.replace("\n", " ") for note in notes_on(result, shown)]
+
+
+def _drawn(result: Result, strip: Strip, panel: Panel) -> Picture:
+    figure = Figure(figsize=SIZE)
+    (left, low, wide, tall), (width, height) = FRAME, SIZE
+    axes = figure.add_axes((left / width, low / height, wide / width, tall / height))
+    plot_panel(axes, strip, panel, result)
+    across, up = (LABELS[name].partition(" [")[0] for name in (panel.across, panel.up))
+    return picture(figure, f"{up} against {across}")
+
+
+def _sample(handle: Line2D) -> Markup:
+    """Return a short piece of a line with its mark, which says nothing by itself."""
+    figure = Figure(figsize=SAMPLE)
+    axes = figure.add_axes((0, 0, 1, 1), xlim=(0, 1), ylim=(-1, 1))
+    axes.axis("off")
+    sample = Line2D([0.06, 0.5, 0.94], [0.0, 0.0, 0.0], markevery=[1])
+    sample.update_from(handle)
+    sample.set_clip_on(False)
+    axes.add_line(sample)
+    return Markup(str(picture(figure, "").markup).replace('role="img" aria-label=""', HIDDEN))
+
+
+HIDDEN = 'aria-hidden="true"'

@@ -1,0 +1,86 @@
+"""Where the figures come from: hash of the case, mesh, course of the solver, versions, machine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from itertools import chain, zip_longest
+from typing import Any
+
+from fem.report.grid import Grid
+from fem.report.margins import power
+from fem.results.result import Result
+from fem.results.run import Run
+from fem.wording.run_sections import NAMES
+
+
+def mesh_grid(run: Run) -> Grid | None:
+    """Return the counts of a mesh; None where there is none."""
+    if not run.mesh:
+        return None
+    rows = [
+        [name.replace("_", " "), _text(value)] for name, value in run.mesh.items() if value != {}
+    ]
+    return Grid.of("Mesh of the FE model", ["mesh", "count"], rows)
+
+
+def run_grid(result: Result) -> Grid:
+    """Return how each run went."""
+    rows = [
+        ["last step reached", *("yes" if run.reached else "no" for run in result.runs)],
+        ["states found", *(str(len(run.rows)) for run in result.runs)],
+        ["Newton iterations", *(str(_iterations(run)) for run in result.runs)],
+        ["wall time", *(f"{run.seconds:.3g} s" for run in result.runs)],
+        ["second solves", *(_second_solves(run) for run in result.runs)],
+    ]
+    return Grid.of("Runs", ["run", *(NAMES[run.model] for run in result.runs)], rows)
+
+
+def _iterations(run: Run) -> int:
+    return sum(row["newton_iterations"] for row in run.rows)
+
+
+def _second_solves(run: Run) -> str:
+    """Return what a run was solved for again, by the columns that this has left."""
+    names = {name.rpartition(".")[2] for row in run.rows for name in row}
+    words = {"mesh_error": "for the mesh error", "if_bonded": "with bonded threads"}
+    return ", ".join(text for name, text in words.items() if name in names) or "none"
+
+
+def history_grid(result: Result) -> Grid:
+    """Return iterations, stability and energy gap of each state, the models side by side."""
+    titles = ["state"]
+    for title, unit in [("pressure", "kPa"), ("iterations", ""), ("energy gap", ""), ("", "")]:
+        below = [f"{NAMES[run.model]}, {unit}" for run in result.runs]
+        titles += [f"{title or 'state of equilibrium'}\n{line}" for line in below]
+    rows = [
+        [str(number), *chain.from_iterable(zip(*map(_history, states), strict=True))]
+        for number, states in enumerate(zip_longest(*(run.rows for run in result.runs)))
+    ]
+    return Grid.of("Course of the solver, state by state", titles, rows, words=())
+
+
+def _history(row: dict[str, Any] | None) -> list[str]:
+    if row is None:
+        return ["-"] * 4
+    kind = "limit" if row["limit"] else "stable" if row["stable"] else "unstable"
+    gap = power(row["energy_gap"])
+    return [f"{row['pressure_kPa']:.4g}", str(row["newton_iterations"]), gap, kind]
+
+
+def origin_grid(caption: str, facts: Mapping[str, Any]) -> Grid:
+    """Return facts by their names, those of a table within them each in a row of its own."""
+    return Grid.of(caption, ["name", "value"], [*_facts(facts)], words=(0, 1))
+
+
+def _facts(facts: Mapping[str, Any]) -> Iterable[list[str]]:
+    for name, value in facts.items():
+        if isinstance(value, Mapping):
+            yield from ([str(key), _text(own)] for key, own in value.items())
+        else:
+            yield [name, _text(value)]
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {_text(own)}" for key, own in value.items())
+    return str(value)

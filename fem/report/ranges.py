@@ -1,0 +1,86 @@
+"""What each model of a study reaches at the last step, least and greatest, and by which setting."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from fem.plots.study.measures import Measure, measures
+from fem.report.grid import Grid
+from fem.study.plot_data import LEVEL, Survey
+from fem.wording.run_sections import NAMES
+
+if TYPE_CHECKING:
+    import pandas
+
+FEW = 3
+"""So many things that vary have a column each."""
+
+IN_WORDS = "setting"
+"""Head of the column that more of them share."""
+
+ROUND_OFF = 6
+"""Decimals beyond which figures are round-off."""
+
+
+def range_grids(survey: Survey) -> list[Grid]:
+    """Return a table to each model: each measure, its least and greatest value, the settings."""
+    at = survey.rows[survey.rows[LEVEL] == survey.shown]
+    places = _places(survey)
+    titles = [f"{end}\n{below}" for end in ("least", "greatest") for below in ("value", *places)]
+    words = [n for n, title in enumerate(titles, 1) if title.endswith(IN_WORDS)]
+    return [
+        Grid.of(
+            f"{NAMES[model]} {survey.where(survey.shown)}",
+            ["measure", *titles],
+            [*_rows(survey, at[at.model == model])],
+            words=(0, *words),
+        )
+        for model in survey.models
+        if (at.model == model).any()
+    ]
+
+
+def _places(survey: Survey) -> list[str]:
+    """Return the heads of the columns that tell a setting."""
+    return [axis.label for axis in survey.axes] if len(survey.axes) <= FEW else [IN_WORDS]
+
+
+def _rows(survey: Survey, rows: pandas.DataFrame) -> Iterator[list[str]]:
+    for measure in measures(survey):
+        for words, column in measure.columns.items():
+            known = rows[rows[column].notna()]
+            if known.empty:
+                continue
+            values = measure.factor * known[column].to_numpy(float)
+            ends = int(values.argmin()), int(values.argmax())
+            cells = [
+                cell
+                for place in ends
+                for cell in (_even(values[place]), *_cells(survey, known.iloc[place]))
+            ]
+            yield [_name(measure, words), *cells]
+
+
+def _cells(survey: Survey, row: pandas.Series[Any]) -> list[str]:
+    """Return what tells the setting of a row: a cell to each axis, or all in words."""
+    if len(survey.axes) > FEW:
+        return [setting(survey, row)]
+    values = ((axis, row[axis.column]) for axis in survey.axes)
+    return [f"{value:.4g}" if axis.numeric else str(value) for axis, value in values]
+
+
+def _name(measure: Measure, words: str) -> str:
+    """Return a measure of a family in words, with its unit."""
+    title, bracket, unit = measure.label.partition(" [")
+    return f"{', '.join(filter(None, [title, words]))}{bracket}{unit}"
+
+
+def _even(value: float) -> str:
+    """Return a figure to four digits, round-off beside it left out."""
+    return f"{round(value, ROUND_OFF) + 0.0:.4g}"
+
+
+def setting(survey: Survey, row: pandas.Series[Any]) -> str:
+    """Return the setting of a row in words."""
+    return "; ".join(axis.say(row[axis.column]) for axis in survey.axes)

@@ -1,0 +1,155 @@
+"""The report of a result: what stands in each part of its page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from fem.case.case import Case
+from fem.report.case import asked, case_grids, family_grid
+from fem.report.grid import Grid
+from fem.report.margins import balance_grid, margin_grid
+from fem.report.page import render
+from fem.report.panels import keys, notes, panel_rows
+from fem.report.provenance import history_grid, mesh_grid, origin_grid, run_grid
+from fem.report.scene import scenes
+from fem.report.steps import besides_grids, bounds_grid, step_grids
+from fem.report.validation import held
+from fem.results.additional_solve import MESH_ERROR
+from fem.results.result import Result
+from fem.results.run import Run
+from fem.wording.remarks import overstretched, remarks
+from fem.wording.run_sections import NAMES, demanded, ends_at_limit, on_path, outcome
+from fem.wording.tables import MOTION, PRESSURE, STRETCHES, Column, end_columns, thread_columns
+
+CONTENTS = {
+    "brief": "In brief",
+    "cautions": "Cautions",
+    "case": "The job and the case",
+    "method": "Method and mesh",
+    "curves": "Curves",
+    "scene": "Shape",
+    "steps": "All steps",
+    "margins": "Limits and margins",
+    "balance": "Checks of balance",
+    "signs": "How the figures are to be read",
+    "held": "What the tool is held against",
+    "origin": "Where the figures come from",
+}
+"""The parts of the page, by their anchors."""
+
+
+def result_pages(result: Result) -> Iterator[str]:
+    """Yield the page of a result, each time lighter."""
+    told = _told(result)
+    for scene, omitted in scenes(result):
+        contents = dict(CONTENTS)
+        if scene is None:
+            del contents["scene"]
+        yield render("result.html", **told, contents=contents, scene=scene, omitted=omitted)
+
+
+def _told(result: Result) -> dict[str, Any]:
+    """Return all that the page tells but the shapes."""
+    case = result.case
+    fe = next((run for run in result.runs if run.model == "fe"), None)
+    return {
+        "kind": "report of a solved case",
+        "title": case.title,
+        "note": " ".join(case.note.split()),
+        "strip": _strip(result),
+        "models": [run.model for run in result.runs],
+        "brief": brief_grid(result),
+        "outcomes": [_outcome(run, case) for run in result.runs],
+        "asked": asked(case),
+        "family": family_grid(case),
+        "case_grids": case_grids(case),
+        "mesh": mesh_grid(fe) if fe else None,
+        "bounds": bounds_grid(fe, case) if fe else None,
+        "mesh_error": _has_mesh_error(fe),
+        "rows": panel_rows(result),
+        "keys": keys(result),
+        "curve_notes": notes(result),
+        "steps": step_grids(result),
+        "margins": margin_grid(result),
+        "remarks": remarks(result),
+        "besides": besides_grids(result),
+        "balance": balance_grid(result),
+        "held": held(),
+        "origin": _origin(result),
+        "history": history_grid(result),
+    }
+
+
+def _has_mesh_error(run: Run | None) -> bool:
+    return run is not None and any(name.endswith(MESH_ERROR) for row in run.rows for name in row)
+
+
+def _strip(result: Result) -> list[tuple[str, str]]:
+    """Return the facts below the title."""
+    mesh = next((run.mesh.get("resolution") for run in result.runs if run.mesh), None)
+    facts = {
+        "case": result.case.key,
+        "models": ", ".join(NAMES[run.model] for run in result.runs),
+        "mesh": mesh,
+        "last step": "reached" if result.reached else "NOT REACHED",
+        "solved by": f"tubewright {result.origin.versions.get('tubewright', '')}".strip(),
+    }
+    return [(name, value) for name, value in facts.items() if value]
+
+
+def brief_grid(result: Result) -> Grid:
+    """Return the last step that each model reached, the models side by side.
+
+    Where the way to rest ended early no step was reached; then it is the last state.
+    """
+    reached = all(demanded(run) for run in result.runs)
+    last = [(demanded(run) or run.rows)[-1] for run in result.runs]
+    columns = [(c.title, c) for c in [PRESSURE, *MOTION, *end_columns(result.case), STRETCHES[1]]]
+    for family in result.case.threads:
+        mean, _, pull, torque = thread_columns(family.name)
+        columns += [(f"{c.title} {family.name}", c) for c in (mean, pull, torque)]
+    rows = [
+        [_named(title, c.unit), *(c.show(row) for row in last), *_difference(c, last)]
+        for title, c in columns
+    ]
+    names = [NAMES[run.model] for run in result.runs]
+    more = ["fast less FE"] if set(names) == set(NAMES.values()) else []
+    caption = "The last step that was asked for and reached" if reached else "The last state found"
+    return Grid.of(caption, ["measure", *names, *more], rows)
+
+
+def _named(title: str, unit: str) -> str:
+    return f"{title} [{unit}]" if unit else title
+
+
+def _difference(column: Column, rows: list[dict[str, Any]]) -> list[str]:
+    """Return by how much the fast model's figure is greater, where both models took part."""
+    by_model = {row["model"]: row for row in rows}
+    if set(by_model) != set(NAMES):
+        return []
+    fe, fast = (by_model[model].get(column.name) for model in ("fe", "fast"))
+    if fe is None or fast is None:
+        return ["-"]
+    text = column.show({column.name: fast - fe})
+    return [text if text.startswith("-") or not text.strip("0.") else f"+{text}"]
+
+
+def _outcome(run: Run, case: Case) -> str:
+    """Return in one sentence how a run went."""
+    unstable = [row for row in on_path(run) if not row["stable"] and not row["limit"]]
+    parts = [f"{NAMES[run.model]}: {outcome(run)}"]
+    if run.limit and not ends_at_limit(run):
+        parts.append(f"passed on the way: {run.limit}")
+    if unstable:
+        parts.append(f"UNSTABLE from {unstable[0]['pressure_kPa']:.4g} kPa")
+    return "; ".join([*parts, *filter(None, [overstretched(run, case)])])
+
+
+def _origin(result: Result) -> list[Grid]:
+    case = {"case hash (SHA-256)": result.case.hash}
+    return [
+        run_grid(result),
+        origin_grid("Case and machine", {**case, "machine": result.origin.machine}),
+        origin_grid("Versions", {"versions": result.origin.versions}),
+    ]

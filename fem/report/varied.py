@@ -1,0 +1,102 @@
+"""What a study varies, how its curves went, and what failed: tables and sentences."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from fem.report.grid import Grid
+from fem.study.job_list import Agenda
+from fem.study.plan import Study
+from fem.study.study_result import Outcome
+from fem.study.vary import Vary
+from fem.wording.run_sections import NAMES
+
+MOST = 30
+"""So many curves that did not reach their last step are told one by one."""
+
+
+def varied_grid(study: Study) -> Grid:
+    """Return what varies, a row to each table [[vary]], and what differs throughout."""
+    rows = [[_fields(vary), *_values(study, vary)] for vary in study.vary]
+    rows += [[field, str(value), "throughout"] for field, value in study.set.items()]
+    return Grid.of("Fields of the case", ["field", "values", "count"], rows, words=(0, 1, 2))
+
+
+def _fields(vary: Vary) -> str:
+    opposite = [f"{field} (other sign)" for field in vary.opposite]
+    return ", ".join([vary.field, *vary.same, *opposite])
+
+
+def _values(study: Study, vary: Vary) -> list[str]:
+    if vary.values is not None:
+        return [", ".join(map(str, vary.values)), str(len(vary.values))]
+    span = f"{vary.start} to {vary.end}"
+    if vary.count is None and study.scatter:
+        design = study.scatter
+        return [span, f"{design.points} points of a {design.method} design, seed {design.seed}"]
+    return [span, f"{vary.count}, equally spaced"]
+
+
+def counts_grid(outcome: Outcome) -> Grid:
+    """Return how the curves of each model went."""
+    told = outcome.provenance
+    rows = []
+    for model in outcome.study.models:
+        ended = Counter(e["status"] for e in told["not_reached"] if e["model"] == model)
+        lost = {e["case"] for e in told["not_reached"] if e["model"] == model}
+        found = set(outcome.table.case[outcome.table.model == model])
+        reached = len(found - lost)
+        lacking = told["cases"] - reached - ended.total()
+        numbers = (reached, ended["ended"], ended["failed"], lacking, told["cases"])
+        rows.append([NAMES[model], *map(str, numbers), f"{told['seconds'].get(model, 0):.4g}"])
+    titles = ["model", "reached the last step", "ended at a limit", "failed", "still to do"]
+    titles += ["asked for", "computing time [s]"]
+    return Grid.of("Curves: one model along the path of one case", titles, rows)
+
+
+def unreached_grid(outcome: Outcome) -> Grid | None:
+    """Return which curves did not reach their last step, and why; None if all did."""
+    entries = outcome.provenance["not_reached"]
+    if not entries:
+        return None
+    words = Agenda.of(outcome.study).words
+    order = sorted(entries, key=lambda entry: entry["status"] != "failed")
+    rows = [_entry(entry, words) for entry in order[:MOST]]
+    more = f", {len(rows)} of {len(entries)}" if len(entries) > len(rows) else ""
+    titles = ["setting", "model", "how it ended", "why"]
+    caption = f"Curves that did not reach their last step, failed ones first{more}"
+    return Grid.of(caption, titles, rows, words=(0, 1, 2, 3))
+
+
+def _entry(entry: Mapping[str, Any], words: Mapping[str, str]) -> list[str]:
+    how = "failed" if entry["status"] == "failed" else "ended at a limit"
+    setting = words.get(entry["case"], entry["case"])
+    return [setting, NAMES[entry["model"]], how, entry["reason"]]
+
+
+def unusable_grid(outcome: Outcome) -> Grid | None:
+    """Return which settings make no case, and why; None if all do."""
+    entries = outcome.provenance["unusable"]
+    if not entries:
+        return None
+    rows = [[_setting(entry["setting"]), entry["reason"]] for entry in entries[:MOST]]
+    more = f", {len(rows)} of {len(entries)}" if len(entries) > len(rows) else ""
+    caption = f"Settings that make no case{more}"
+    return Grid.of(caption, ["setting", "why"], rows, words=(0, 1))
+
+
+def _setting(setting: Mapping[str, Any]) -> str:
+    return ", ".join(f"{field} {value}" for field, value in setting.items())
+
+
+def said(outcome: Outcome) -> Iterator[str]:
+    """Yield what is to be said of the run of a study beside its counts."""
+    told = outcome.provenance
+    if told.get("ended_early"):
+        yield f"The run ended early: {told['ended_early']}."
+    for fault in told.get("not_in_batch", []):
+        yield f"Solved one by one, not in a batch: {fault}."
+    if others := told.get("curves_not_asked_for"):
+        yield f"{others} curves of the ledger are not asked for now and left aside."

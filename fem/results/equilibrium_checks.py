@@ -1,0 +1,91 @@
+"""Balance checks on a solved path: figures that ought to be nil, whatever the model.
+
+Energy. The work of the loads since the first state is stored: E - E_0 = W, with W kept in account
+along the path (:mod:`fem.continuation.work`).
+
+Ends. What wall and threads carry across the section at the base is the thrust of the pressure on
+the bore there and the force on the free end, and the torque on the free end: the plates' torques
+sum up to zero.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from fem.continuation.state import State
+from fem.quantities.measures import Reactions
+
+UNBALANCED = 0.01
+"""A greater imbalance at the ends, as a share of the thrust, is no mere trait of the mesh."""
+
+STORED = 2e-3
+"""Share of the work that may be missing: the work of a step is integrated by a cubic.
+
+It is the project's own bar, which `validation/tubes.py` holds all its paths to.
+"""
+
+
+def energy_gap(first: State, state: State) -> float:
+    """Return the part of the work since `first` that is not stored, as a share of all of it."""
+    stored = state.energy - first.energy
+    return abs(stored - state.work) / state.traffic if state.traffic else 0.0
+
+
+def end_gaps(loads: Any, carried: Reactions, radius: Any) -> tuple[Any, Any]:
+    """Return the gap between carried and applied force, and that of torque.
+
+    They are shares of the applied forces, and of these times `radius` (mm). `loads` are pressure
+    (MPa), force (N) and torque (N mm); all may be numbers, or arrays of many states.
+    """
+    pressure, pull, torque = loads
+    thrust = pressure * carried.bore_area
+    applied = np.abs(thrust) + np.abs(pull) + np.abs(torque) / radius
+    scale = np.where(applied > 0, applied, np.inf)  # without loads there is no gap
+    force_gap = np.abs(carried.force - thrust - pull) / scale
+    return force_gap, np.abs(carried.torque - torque) / (scale * radius)
+
+
+def check_balance(
+    states: Sequence[State], reactions: Sequence[Reactions], radius: float
+) -> dict[str, float]:
+    """Return the imbalance of energy and ends; see :func:`imbalance`.
+
+    Parameters
+    ----------
+    states, reactions
+        The path from its beginning, and what wall and threads carry at each of its states.
+    radius
+        Lever arm that the torque is held against (mm).
+    """
+    pairs = zip(states, reactions, strict=True)
+    gaps = [end_gaps(state.loads, carried, radius) for state, carried in pairs]
+    figures = imbalance(
+        states[-1].work,
+        states[-1].energy - states[0].energy,
+        max(energy_gap(states[0], state) for state in states),
+        max(force for force, _ in gaps),
+        max(torque for _, torque in gaps),
+    )
+    return {name: float(figure) for name, figure in figures.items()}
+
+
+def imbalance(work: Any, stored: Any, energy: Any, force: Any, torque: Any) -> dict[str, Any]:
+    """Return the figures of a path by their names: numbers, or arrays of many paths.
+
+    Parameters
+    ----------
+    work, stored
+        Work of the loads and stored energy at the end (N mm).
+    energy, force, torque
+        The greatest gaps of all states.
+    """
+    return {
+        "work_Nmm": work,
+        "stored_energy_Nmm": stored,
+        "energy_gap": energy,
+        "end_force_gap": force,
+        "end_torque_gap": torque,
+    }

@@ -1,0 +1,158 @@
+"""The two scales of colour, stretch of the wall and tension of the threads; their ranges.
+
+Both run from light to dark in even steps of lightness, so that order and amount show to eyes that
+do not tell red from green, and in grey. They share no hue: the wall goes from cream to brown, the
+threads through green and blue to violet, as in matplotlib's viridis, without the yellow that white
+paper swallows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Protocol
+
+import numpy as np
+
+from fem.case.case import Case
+from fem.core.arrays import Array
+from fem.quantities.measures import carries
+from fem.quantities.shape import Shape
+
+type Bytes = np.ndarray[Any, np.dtype[np.uint8]]
+
+NONE = (92, 92, 92)
+"""Grey of a thread without tension; it is thin and dashed as well."""
+
+NONE_INDEX = 255
+"""Stands for no tension in place of a colour's number."""
+
+WALL = ("#fbf5ec", "#ecc597", "#cf9150")
+"""Colours of the least, the middle and the greatest stretch."""
+
+LEAST_RANGE = 0.01
+"""Stretches closer together than this are not spread over all colours."""
+
+RIM = 1e-4
+"""Nodes closer to a plate than this share of the length at rest are on it."""
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What the colours of a quantity mean.
+
+    Attributes
+    ----------
+    quantity
+        ``"stretch"`` or ``"tension"``.
+    title, unit
+        What a colour bar says; the unit may be empty.
+    low, high
+        The values of the first and the last colour.
+    colours
+        Red, green, blue, shape (256, 3).
+    """
+
+    quantity: str
+    title: str
+    unit: str
+    low: float
+    high: float
+    colours: Bytes
+
+    def index(self, values: Array) -> Bytes:
+        """Return the numbers of the colours of values, shape (n,); `NONE_INDEX` for nan."""
+        last = len(self.colours) - 1 - (self.quantity == "tension")
+        share = (values - self.low) / (self.high - self.low)
+        with np.errstate(invalid="ignore"):
+            number = np.rint(last * np.clip(share, 0.0, 1.0))
+        return np.where(np.isnan(values), NONE_INDEX, number).astype(np.uint8)
+
+    def rgb(self, values: Array) -> Bytes:
+        """Return the colours of values, shape (n, 3); the grey `NONE` for nan."""
+        return np.where(np.isnan(values)[:, None], NONE, self.colours[self.index(values)]).astype(
+            np.uint8
+        )
+
+
+@dataclass(frozen=True)
+class Scales:
+    """The scales that exhibits shown together share; no tension where there are no threads."""
+
+    stretch: Scale
+    tension: Scale | None
+
+    def __iter__(self) -> Iterator[Scale]:
+        """Go through those that there are."""
+        yield self.stretch
+        if self.tension:
+            yield self.tension
+
+
+class Shown(Protocol):
+    """A path, as far as colours show it: see :class:`fem.scene.result_view.Exhibit`."""
+
+    @property
+    def case(self) -> Case:
+        """The case."""
+
+    @property
+    def shapes(self) -> Sequence[Shape]:
+        """Its states."""
+
+
+def scales_of(exhibits: Iterable[Shown]) -> Scales:
+    """Return the scales for exhibits that are shown together.
+
+    They reach to the greatest stretch and tension of any state. Nodes on the plates are left out:
+    at the rim of the bore the stretch has no bound, and what the FE model finds there is up to the
+    mesh. It has the last colour.
+    """
+    stretch, tension, threads = 1.0, 0.0, False
+    for exhibit in exhibits:
+        families = exhibit.case.threads
+        threads = threads or bool(families)
+        for shape in exhibit.shapes:
+            stretch = max(stretch, _greatest_stretch(shape))
+            for family, curves in zip(families, shape.threads, strict=True):
+                taut = curves.tension[carries(curves.tension, family.stiffness)]
+                tension = float(taut.max(initial=tension))
+    return Scales(stretch_scale(stretch), tension_scale(tension) if threads else None)
+
+
+def _greatest_stretch(shape: Shape) -> float:
+    """Return the greatest stretch away from the plates."""
+    height = shape.nodes[:, 2]
+    rim = RIM * height.max()
+    between = (height > rim) & (height < height.max() - rim)
+    return float(shape.stretch[between].max())
+
+
+def stretch_scale(greatest: float) -> Scale:
+    """Return the scale of stretches from 1 to the greatest."""
+    high = max(greatest, 1.0 + LEAST_RANGE)
+    return Scale("stretch", "wall stretch", "", 1.0, high, _wall_colours())
+
+
+def tension_scale(greatest: float) -> Scale:
+    """Return the scale of tensions from nil to the greatest (N); of one newton if that is nil."""
+    return Scale("tension", "thread tension", "N", 0.0, greatest or 1.0, _thread_colours())
+
+
+@cache
+def _wall_colours() -> Bytes:
+    from matplotlib.colors import LinearSegmentedColormap
+
+    return _bytes(LinearSegmentedColormap.from_list("stretch", WALL)(np.linspace(0.0, 1.0, 256)))
+
+
+@cache
+def _thread_colours() -> Bytes:
+    from matplotlib import colormaps
+
+    return _bytes(colormaps["viridis_r"](np.linspace(0.1, 1.0, 256)))
+
+
+def _bytes(shades: Array) -> Bytes:
+    return np.rint(255 * shades[:, :3]).astype(np.uint8)

@@ -1,0 +1,177 @@
+"""The path of all exhibits, side by side, as a film drawn off screen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fem.core.errors import InputError
+from fem.scene.film.between import Row, row_between, shape_between
+from fem.scene.film.gif import Picture
+from fem.scene.film.writer import check_film, rate, write_film
+
+if TYPE_CHECKING:
+    from fem.core.arrays import Array
+    from fem.quantities.shape import Shape
+    from fem.scene.colours import Scales
+    from fem.scene.result_view import Exhibit
+    from fem.scene.still.layout import PageLayout
+
+DPI = {".mp4": 150, ".gif": 100}
+"""Dots per inch by the ending of the file, for a page that is not too wide."""
+
+WIDEST = 1900
+"""Greatest width of a picture (pixels)."""
+
+SAMPLES = 6
+"""Pictures of the path that the colours of a GIF are taken from."""
+
+BETWEEN = (
+    "Shapes between two solved steps are interpolated; the figures are those of the nearest solved "
+    "step."
+)
+"""Figures may be quoted, so that none is printed which no model has solved."""
+
+FIRST, LAST = 0.08, 0.17
+"""Shares of the time for which the film stands at both ends of the path."""
+
+
+def save_movie(
+    exhibits: Sequence[Exhibit],
+    file: Path,
+    *,
+    cut: bool = False,
+    start: bool = True,
+    seconds: float = 5.0,
+    height_mm: float | None = None,
+    report: Callable[[int, int], None] | None = None,
+) -> None:
+    """Draw the way from rest to the last step as a film, all steps taking equal times.
+
+    Parameters
+    ----------
+    exhibits
+        What is shown; one with a shorter path stays at its last step.
+    file
+        To be written: .mp4 or .gif. It appears when it is whole.
+    cut
+        Whether the tubes are cut open.
+    start
+        Whether the shape at rest is drawn too.
+    seconds
+        How long it is.
+    height_mm
+        Height of what is seen (mm); None for what these tubes need.
+    report
+        Is told the pictures done and those in all.
+
+    Raises
+    ------
+    InputError
+        If the ending is not known, there is no such folder, the height does not hold the tubes, or
+        there is no path.
+    NoEncoderError
+        If what writes such a file is not installed.
+    OSError
+        If it cannot be written, or this machine cannot draw off screen.
+    """
+    from fem.scene.layers import layers_of
+    from fem.scene.offscreen_renderer import Studio
+    from fem.scene.solids import state_solids
+    from fem.scene.still.figure import PageFigure
+
+    check_film(file)
+    steps = max(len(exhibit.rows) for exhibit in exhibits) - 1
+    if not steps:
+        raise InputError(f"{file}: no film, for the path has no step beyond its first state")
+    layout, scales = _layout(exhibits, cut=cut, start=start, height_mm=height_mm)
+    dpi = min(DPI[file.suffix.lower()], WIDEST / layout.page[0])
+    page = PageFigure(layout, dpi)
+    with Studio(layout.view, layout.pixels(dpi)) as studio:
+
+        def draw(moment: float) -> Picture:
+            states = [state_at(exhibit, moment) for exhibit in exhibits]
+            solved = [solved_row(exhibit, moment) for exhibit in exhibits]
+            page.say(solved, [row for row, _ in states])
+            seen = zip(exhibits, states, layout.centres, strict=True)
+            layers = [
+                layer
+                for exhibit, (row, shape), centre in seen
+                for layer in layers_of(
+                    state_solids(exhibit, row, shape, cut=cut, start=start),
+                    scales,
+                    cut=cut,
+                    shift=centre,
+                )
+            ]
+            return page.frame(studio.draw(layers))
+
+        pictures = _pictures(moments(steps, round(seconds * rate(file))), draw, report)
+        write_film(pictures, file, samples=map(draw, np.linspace(0.0, steps, SAMPLES)))
+
+
+def _layout(
+    exhibits: Sequence[Exhibit], *, cut: bool, start: bool, height_mm: float | None
+) -> tuple[PageLayout, Scales]:
+    """Return where things are in all pictures of a film, and the scales of their colours."""
+    from fem.scene.colours import scales_of
+    from fem.scene.solids import solids
+    from fem.scene.still.keys import keys_to
+    from fem.scene.still.layout import lay_out
+
+    scales = scales_of(exhibits)
+    shown = (
+        solids(one, step, cut=cut, start=start) for one in exhibits for step in range(len(one.rows))
+    )
+    keys = keys_to(exhibits, scales, shown, [row for one in exhibits for row in one.rows])
+    shapes = [exhibit.shapes for exhibit in exhibits]
+    return lay_out(exhibits, shapes, keys, height_mm, said=[BETWEEN]), scales
+
+
+def moments(steps: int, pictures: int) -> Array:
+    """Return where on the path each picture is: 0 at rest, 1 at the first step, and so on."""
+    first, last = round(FIRST * pictures), round(LAST * pictures)
+    way = np.linspace(0.0, steps, max(pictures - first - last, 2))
+    return np.concatenate([np.zeros(first), way, np.full(last, float(steps))])
+
+
+def _pictures(
+    moments: Array,
+    draw: Callable[[float], Picture],
+    report: Callable[[int, int], None] | None,
+) -> Iterator[Picture]:
+    """Yield the picture of each moment; one that stays is drawn once."""
+    picture, before = None, math.nan
+    for number, moment in enumerate(moments.tolist(), start=1):
+        if picture is None or moment != before:
+            picture, before = draw(moment), moment
+        yield picture
+        if report:
+            report(number, len(moments))
+
+
+def solved_row(exhibit: Exhibit, moment: float) -> Row:
+    """Return the row of the step nearest to a moment."""
+    return exhibit.rows[min(math.floor(moment + 0.5), len(exhibit.rows) - 1)]
+
+
+def state_at(exhibit: Exhibit, moment: float) -> tuple[Row, Shape | None]:
+    """Return row and shape at a moment between two steps; at the last one beyond the path.
+
+    There is no shape where the exhibit has none.
+    """
+    last = len(exhibit.rows) - 1
+    before = max(min(int(moment), last - 1), 0)
+    after = min(before + 1, last)
+    share = min(moment - before, 1.0)
+    rows, shapes = exhibit.rows, exhibit.shapes
+    row = row_between(rows[before], rows[after], share)
+    if not shapes:
+        return row, None
+    turn = math.radians(rows[after]["twist_deg"] - rows[before]["twist_deg"])
+    length = exhibit.case.tube.length
+    return row, shape_between(shapes[before], shapes[after], share, turn, length)

@@ -1,0 +1,134 @@
+"""Pictures in a row, written as a film: MP4 by FFmpeg, GIF by :mod:`fem.scene.film.gif`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from itertools import chain
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fem.core.atomic_write import in_place_of, need_folder
+from fem.core.errors import InputError
+from fem.scene.film.gif import Picture, write_gif
+
+RATES = {".mp4": 25.0, ".gif": 12.5}
+"""Pictures a second by the ending of the file; the times of a GIF go by hundredths of a second."""
+
+QUALITY = 7
+"""Of 10, FFmpeg's variable bit rate as imageio-ffmpeg scales it: no blocks show on thin threads."""
+
+
+STOPPED = "the film could not be written whole; the disk may be full"
+
+
+class NoEncoderError(RuntimeError):
+    """What writes MP4 files is not installed."""
+
+
+def rate(file: Path) -> float:
+    """Return the pictures a second of a film, by the ending of its file.
+
+    Raises
+    ------
+    InputError
+        If no film is written with such an ending.
+    NoEncoderError
+        If it wants a package that is not installed.
+    """
+    ending = file.suffix.lower()
+    if ending not in RATES:
+        allowed = " or ".join(RATES)
+        raise InputError(f'{file}: unknown ending "{ending}"; allowed: {allowed}')
+    if ending == ".mp4":
+        _encoder()
+    return RATES[ending]
+
+
+def _encoder() -> Any:
+    try:
+        import imageio_ffmpeg
+    except ImportError:
+        raise NoEncoderError(
+            "an MP4 needs the package imageio-ffmpeg: `.venv/bin/pip install imageio-ffmpeg`; "
+            "a GIF does without: --movie FILE.gif"
+        ) from None
+    return imageio_ffmpeg
+
+
+def check_film(file: Path) -> None:
+    """Return if a film can be written under this name, as far as can be told before the work.
+
+    Raises
+    ------
+    InputError, NoEncoderError
+        See :func:`rate`; InputError too if there is no such folder.
+    """
+    rate(file)
+    need_folder(file)
+
+
+def write_film(pictures: Iterable[Picture], file: Path, samples: Iterable[Picture] = ()) -> None:
+    """Write pictures of equal size, in the order of time, as they come.
+
+    The file appears when it is whole: a film that is broken off leaves what stood there before.
+
+    Parameters
+    ----------
+    pictures
+        The pictures; none is kept.
+    file
+        To be written.
+    samples
+        Pictures that the colours of a GIF are taken from, besides the first.
+
+    Raises
+    ------
+    InputError, NoEncoderError
+        See :func:`check_film`.
+    OSError
+        If it cannot be written.
+    """
+    check_film(file)
+    speed, pictures = rate(file), iter(pictures)
+    with in_place_of(file) as part:
+        first = next(pictures)
+        whole = chain([first], pictures)
+        if file.suffix.lower() == ".gif":
+            write_gif(whole, chain([first], samples), part, speed)
+        else:
+            _write_mp4(whole, first.shape[1::-1], part, speed)
+
+
+def _write_mp4(
+    pictures: Iterator[Picture], size: tuple[int, int], file: Path, speed: float
+) -> None:
+    writer = _encoder().write_frames(
+        str(file), size, fps=speed, quality=QUALITY, macro_block_size=2, ffmpeg_log_level="quiet"
+    )
+    writer.send(None)  # a generator: it starts, then takes the pictures
+    count = 0
+    try:
+        for count, picture in enumerate(pictures, start=1):  # noqa: B007 (how many there were)
+            _send(writer, np.ascontiguousarray(picture))
+    finally:
+        writer.close()
+    if _frames(file) != count:
+        raise OSError(STOPPED)
+
+
+def _send(writer: Any, picture: Picture) -> None:
+    """Hand a picture to FFmpeg, whose own complaint would be its whole command."""
+    try:
+        writer.send(picture)
+    except OSError:
+        raise OSError(STOPPED) from None
+
+
+def _frames(file: Path) -> int:
+    """Return the pictures in a film: FFmpeg ends in silence where the disk is full."""
+    try:
+        return int(_encoder().count_frames_and_secs(file)[0])
+    except RuntimeError:
+        return 0

@@ -1,0 +1,225 @@
+"""The solids that show a state: wall, threads, end plates, index marks, and the tube at rest."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from fem.case.case import Case, Tube
+from fem.core.arrays import Array, Index
+from fem.quantities.measures import carries
+from fem.quantities.shape import Shape
+from fem.scene.appearance import MARK, START, Colour
+from fem.scene.colours import NONE
+from fem.scene.plates import Mesh, index_marks, plates, wire
+from fem.scene.surface import Skin, Surface
+from fem.scene.thread_tubes import ThreadTubes
+from fem.scene.tube_sweep import joined
+
+RUBBER: Colour = (0.80, 0.76, 0.71)
+PLATE: Colour = (0.80, 0.83, 0.87)
+NO_TENSION: Colour = (NONE[0] / 255, NONE[1] / 255, NONE[2] / 255)
+
+THREAD = 0.022
+"""Radius of a drawn thread over that of the tube, where threads do not crowd."""
+
+DASH = 0.2
+"""Length of a dash over the radius of the tube."""
+
+
+@dataclass(frozen=True)
+class Solid:
+    """A part of what is seen.
+
+    Attributes
+    ----------
+    role
+        ``"wall"``, ``"bore"``, ``"cut"``, ``"threads"``, ``"plates"``, ``"marks"`` or ``"start"``.
+    points, normals
+        Shape (points, 3), mm and 1.
+    triangles, opened
+        Corners among the points, shape (triangles, 3), counter-clockwise from outside: of the
+        whole, and of the tube cut open. Of the role ``"cut"`` only `opened` has any.
+    values
+        Of `quantity` at the points, shape (points,), nan for a thread without tension; None for a
+        solid of one colour.
+    quantity
+        ``"stretch"``, ``"tension"`` or ``""``.
+    colour
+        Red, green, blue from 0 to 1; of what has no value.
+    opacity
+        From 0 to 1.
+    """
+
+    role: str
+    points: Array
+    normals: Array
+    triangles: Index
+    opened: Index
+    values: Array | None = None
+    quantity: str = ""
+    colour: Colour = RUBBER
+    opacity: float = 1.0
+
+    def faces(self, cut: bool) -> Index:
+        """Return the triangles of the whole, or of the tube cut open."""
+        return self.opened if cut else self.triangles
+
+
+class Tessellation:
+    """What of the solids of a body is the same in all its states.
+
+    Parameters
+    ----------
+    case
+        The case.
+    shape
+        The body, in any state.
+    skin
+        Its skin, where it is known already.
+    """
+
+    def __init__(self, case: Case, shape: Shape, skin: Skin | None = None) -> None:
+        self._tube, self._families = case.tube, case.threads
+        self.skin = skin or Skin(shape, case.tube)
+        radius, dash = thread_radius(case), DASH * case.tube.outer_radius
+        self._tubes = [
+            ThreadTubes(curves, shape.sectors, radius, dash, self.skin.wedge)
+            for curves in shape.threads
+        ]
+
+    def solids(self, shape: Shape, row: dict[str, Any]) -> list[Solid]:
+        """Return the solids of a state.
+
+        Parameters
+        ----------
+        shape
+            The body in that state.
+        row
+            Its row of the step table, of which displacement_mm and twist_deg are read.
+        """
+        return [*self._wall(shape), *self._threads(shape), *without_body(self._tube, row)]
+
+    def _wall(self, shape: Shape) -> Iterator[Solid]:
+        """Yield both sides of the wall and the faces that close it where it is cut."""
+        place, stretch = self.skin.place(shape), self.skin.stretch(shape)
+        surfaces: dict[str, Surface] = {
+            "wall": self.skin.outside,
+            "bore": self.skin.bore,
+            "cut": self.skin.cut,
+        }
+        for role, surface in surfaces.items():
+            points = place[surface.nodes]
+            yield Solid(
+                role,
+                points,
+                surface.normals(points),
+                surface.triangles,
+                surface.opened,
+                stretch[surface.nodes],
+                "stretch",
+            )
+
+    def _threads(self, shape: Shape) -> Iterator[Solid]:
+        """Yield the threads as one solid, if there are any."""
+        parts = [
+            tubes.tubes(curves, carries(curves.tension, family.stiffness))
+            for tubes, curves, family in zip(
+                self._tubes, shape.threads, self._families, strict=True
+            )
+        ]
+        if parts:
+            all_ = joined(parts)
+            yield Solid(
+                "threads",
+                all_.points,
+                all_.normals,
+                all_.triangles,
+                all_.opened,
+                all_.values,
+                "tension",
+                NO_TENSION,
+            )
+
+
+def _plain(role: str, mesh: Mesh, colour: Colour) -> Solid:
+    return Solid(role, *mesh, opened=mesh.triangles, colour=colour)
+
+
+def without_body(tube: Tube, row: dict[str, Any]) -> Iterator[Solid]:
+    """Yield plates and marks as a row places them, where it does, and the tube at rest."""
+    height, twist = tube.length + row["displacement_mm"], math.radians(row["twist_deg"])
+    if math.isfinite(height + twist):
+        yield _plain("plates", plates(tube, height), PLATE)
+        yield _plain("marks", index_marks(tube, height, twist), MARK)
+    yield _plain("start", wire(tube), START)
+
+
+class Shown(Protocol):
+    """The path of one model as solids show it; see :class:`fem.scene.result_view.Exhibit`."""
+
+    @property
+    def case(self) -> Case:
+        """The case."""
+
+    @property
+    def rows(self) -> Sequence[dict[str, Any]]:
+        """A row of the step table to each state."""
+
+    @property
+    def shapes(self) -> Sequence[Shape]:
+        """The shape at each row, or none at all."""
+
+    @property
+    def tessellation(self) -> Tessellation:
+        """What of its solids is the same in all states."""
+
+
+def solids(exhibit: Shown, step: int, *, cut: bool = False, start: bool = True) -> list[Solid]:
+    """Return what is seen of an exhibit at a step, its last one where it has no such step.
+
+    Parameters
+    ----------
+    exhibit
+        The exhibit.
+    step
+        Number of the state, from 0.
+    cut
+        Whether the tube is cut open: parts of which nothing is left or seen are left out.
+    start
+        Whether the tube at rest is shown as well.
+    """
+    number = min(step, len(exhibit.rows) - 1)
+    shape = exhibit.shapes[number] if exhibit.shapes else None
+    return state_solids(exhibit, exhibit.rows[number], shape, cut=cut, start=start)
+
+
+def state_solids(
+    exhibit: Shown,
+    row: dict[str, Any],
+    shape: Shape | None,
+    *,
+    cut: bool = False,
+    start: bool = True,
+) -> list[Solid]:
+    """Return what is seen of an exhibit in any state, be it between its steps.
+
+    Without a shape these are the plates and the tube at rest. The other parameters are those of
+    :func:`solids`.
+    """
+    if shape is None:
+        found = [*without_body(exhibit.case.tube, row)]
+    else:
+        found = exhibit.tessellation.solids(shape, row)
+    return [solid for solid in found if len(solid.faces(cut)) and (start or solid.role != "start")]
+
+
+def thread_radius(case: Case) -> float:
+    """Return the radius of drawn threads (mm): a clear line, but no closed coat."""
+    radius = case.tube.outer_radius
+    spacings = [
+        2 * math.pi * radius * math.cos(family.angle) / family.count for family in case.threads
+    ]
+    return min([THREAD * radius, *(spacing / 6 for spacing in spacings)])

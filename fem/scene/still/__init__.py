@@ -1,0 +1,5 @@
+"""Pictures for papers: one state of each exhibit, side by side."""
+
+from fem.scene.still.picture import ENDINGS, check_still, save_still
+
+__all__ = ["ENDINGS", "check_still", "save_still"]

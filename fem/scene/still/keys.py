@@ -1,0 +1,161 @@
+"""The keys at the right of the page: what is in the picture, and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.cm import ScalarMappable
+from matplotlib.colors import ListedColormap, Normalize
+from matplotlib.ticker import MaxNLocator
+
+from fem.scene.appearance import MARK, MARK_TITLE, NO_TENSION_TITLE, START, START_TITLE
+from fem.scene.colours import Scale, Scales
+from fem.scene.marks import LEAST_TURN, draw_families
+from fem.scene.solids import NO_TENSION
+from fem.scene.still.readouts import same_threads
+from fem.wording.picture_text import INK, write
+from fem.wording.run_sections import family_room
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from fem.case.thread_family import ThreadFamily
+    from fem.scene.result_view import Exhibit
+    from fem.scene.solids import Solid
+
+WIDTH = 2.5
+"""Width of the column (in)."""
+
+BAR = 1.15
+"""Length of a colour bar (in)."""
+
+INDENT = 0.42
+"""From a sample to its words (in)."""
+
+HEAD, GAP, LINE = 0.22, 0.25, 0.25
+"""Height of a bar's title, room below a bar, height of a sample (in)."""
+
+STEPS = (1, 2, 2.5, 5, 10)
+"""Steps from tick to tick of a colour bar, times a power of ten."""
+
+PLAIN = 1e-3, 1e5
+"""Scales that end between these have plain ticks; else a factor for all would lie on the title."""
+
+REST_MARK_TITLE = "free end's mark at rest"
+
+SAMPLES: dict[str, dict[str, Any]] = {
+    NO_TENSION_TITLE: {"color": NO_TENSION, "lw": 1.1, "ls": (0, (4, 3))},
+    MARK_TITLE: {"color": MARK, "lw": 3, "solid_capstyle": "butt"},
+    REST_MARK_TITLE: {"color": MARK, "lw": 1.0, "ls": (0, (2, 1.5))},
+    START_TITLE: {"color": START, "lw": 0.8},
+}
+"""What the lines of the picture look like, by their names."""
+
+
+@dataclass(frozen=True)
+class Keys:
+    """What the keys explain.
+
+    Attributes
+    ----------
+    families
+        The thread families; None where they differ from tube to tube, and the read-outs tell them.
+    scales
+        The scales of the colours in the picture.
+    samples
+        Which of `SAMPLES` are in it.
+    """
+
+    families: tuple[ThreadFamily, ...] | None
+    scales: list[Scale]
+    samples: list[str]
+
+    @property
+    def height(self) -> float:
+        """Height of the column (in), without the title of the page."""
+        families = 0.0
+        if self.families is not None:
+            families = max(sum(map(family_room, self.families)), 0.3) + 0.1
+        bars = (HEAD + BAR + GAP) * len(self.scales)
+        return 0.6 + families + bars + LINE * len(self.samples)
+
+
+def keys_to(
+    exhibits: Sequence[Exhibit],
+    scales: Scales,
+    shown: Iterable[Iterable[Solid]],
+    rows: Iterable[dict[str, Any]],
+) -> Keys:
+    """Return the keys to pictures.
+
+    Parameters
+    ----------
+    exhibits
+        The exhibits.
+    scales
+        The scales of the colours.
+    shown
+        The solids of each state that is shown.
+    rows
+        Rows of the step table of these states.
+    """
+    roles, coloured, none = set[str](), set[str](), False
+    for solid in (solid for some in shown for solid in some):
+        roles.add(solid.role)
+        if solid.quantity and solid.values is not None:
+            known = np.isfinite(solid.values)
+            coloured |= {solid.quantity} if known.any() else set()
+            none = none or not known.all()
+    turns = any(abs(np.radians(row["twist_deg"])) > LEAST_TURN for row in rows)
+    there = {
+        NO_TENSION_TITLE: none,
+        MARK_TITLE: "marks" in roles,
+        REST_MARK_TITLE: turns,
+        START_TITLE: "start" in roles,
+    }
+    return Keys(
+        tuple(exhibits[0].case.threads) if same_threads(exhibits) else None,
+        [scale for scale in scales if scale.quantity in coloured],
+        [title for title in SAMPLES if there[title]],
+    )
+
+
+def draw_keys(figure: Figure, page: Axes, keys: Keys, top: float) -> None:
+    """Draw the column with the keys below `top` (in)."""
+    width, height = figure.get_size_inches()
+    x, y = width - WIDTH + 0.3, top
+    if keys.families is not None:
+        y = draw_families(page, keys.families, x, y)
+    for scale in keys.scales:
+        title = f"{scale.title} [{scale.unit}]" if scale.unit else scale.title
+        write(page, x, y, title, size=9)
+        place = (x / width, (y - HEAD - BAR) / height, 0.17 / width, BAR / height)
+        _draw_colour_bar(figure, scale, place)
+        y -= HEAD + BAR + GAP
+    for title in keys.samples:
+        page.plot([x, x + 0.28], [y - 0.08] * 2, **SAMPLES[title])
+        write(page, x + INDENT, y, title, size=9)
+        y -= LINE
+
+
+def ticks_of(scale: Scale) -> list[float]:
+    """Return round values on a scale."""
+    ticks = MaxNLocator(5, steps=STEPS).tick_values(scale.low, scale.high)
+    return [round(float(tick), 9) for tick in ticks if scale.low <= tick <= scale.high]
+
+
+def _draw_colour_bar(
+    figure: Figure, scale: Scale, place: tuple[float, float, float, float]
+) -> None:
+    """Draw the colour bar of a quantity at a place of the page: left, bottom, width, height."""
+    colours = ListedColormap(scale.colours / 255)
+    shades = ScalarMappable(Normalize(scale.low, scale.high), colours)
+    bar = figure.colorbar(shades, cax=figure.add_axes(place), ticks=ticks_of(scale))
+    bar.ax.tick_params(labelsize=8.5, colors=INK)
+    bar.outline.set_visible(False)
+    if not PLAIN[0] <= scale.high < PLAIN[1]:
+        bar.ax.yaxis.set_major_formatter("{x:g}")

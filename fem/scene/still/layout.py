@@ -1,0 +1,246 @@
+"""Where exhibits stand on the page: side by side at one scale, base plates level.
+
+A column to each, its read-outs below it; their titles at the left, the keys at the right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fem.core.errors import InputError
+from fem.quantities.shape import Shape, polar_points
+from fem.scene.offscreen_renderer import View, project
+from fem.scene.plates import BASE_PLATE, FREE_PLATE, PLATE_DEPTH
+from fem.scene.still import keys as column
+from fem.scene.still import tags
+from fem.scene.still.keys import Keys
+from fem.scene.still.readouts import Readout, readouts
+from fem.wording.picture_text import title_lines, wrap
+
+if TYPE_CHECKING:
+    from fem.case.case import Case
+    from fem.scene.result_view import Exhibit
+
+TALL = 5.0
+"""Height of the view (in)."""
+
+WIDE = 2.6
+"""Width of the thickest tube, plates included, where that decides the scale (in)."""
+
+NARROWEST = 1.75
+"""Least width of a column (in): its read-outs need that."""
+
+BESIDE = 0.475
+"""Least room on either side of a tube, for its length (in)."""
+
+LEFT = 1.6
+"""Width of the column with the titles of the read-outs (in)."""
+
+LINE = 0.21
+"""Height of a line of read-outs (in)."""
+
+MARGIN = 0.03
+"""Room above and below the tubes over the height of the view."""
+
+MOST = 8
+"""Exhibits that have room on a page."""
+
+
+@dataclass(frozen=True)
+class PageLayout:
+    """Where things are on the page.
+
+    Attributes
+    ----------
+    exhibits
+        What is shown, from left to right.
+    view
+        The part of the screen plane that is shown (mm).
+    scale
+        Millimetres of the screen plane to an inch of the page.
+    centres, halves
+        Place of each tube's axis and its half width, plates included (mm).
+    readouts
+        The lines below.
+    heads
+        The lines above each tube.
+    title
+        The lines of the title.
+    notes
+        What is to be said of the paths, at the foot.
+    keys
+        What the column at the right explains.
+    tagged
+        Whether the thread families are named beside each tube.
+    """
+
+    exhibits: list[Exhibit]
+    view: View
+    scale: float
+    centres: list[float]
+    halves: list[float]
+    readouts: list[Readout]
+    heads: list[list[str]]
+    title: list[str]
+    notes: list[str]
+    keys: Keys
+    tagged: bool = False
+
+    @property
+    def below(self) -> float:
+        """Room below the view (in): read-outs and notes, or more if the keys reach so far."""
+        said = 0.32 + LINE * len(self.readouts) + 0.17 * len(self.notes)
+        beside = self.keys.height + 0.22 * len(self.title)
+        return max(said, beside - self.view.height / self.scale - self.above)
+
+    @property
+    def above(self) -> float:
+        """Room above the view (in)."""
+        return 0.35 + 0.22 * len(self.title) + 0.18 * max(map(len, self.heads))
+
+    @property
+    def page(self) -> tuple[float, float]:
+        """Width and height of the page (in)."""
+        width, height = self.view.width / self.scale, self.view.height / self.scale
+        return LEFT + width + column.WIDTH, self.below + height + self.above
+
+    def pixels(self, dpi: float) -> tuple[int, int]:
+        """Return width and height of the view (pixels)."""
+        width, height = self.view.width / self.scale, self.view.height / self.scale
+        return round(width * dpi), round(height * dpi)
+
+
+def lay_out(
+    exhibits: Sequence[Exhibit],
+    shapes: Sequence[Sequence[Shape]],
+    keys: Keys,
+    height: float | None = None,
+    labels: Sequence[str] = (),
+    said: Sequence[str] = (),
+    *,
+    tagged: bool = False,
+) -> PageLayout:
+    """Return where exhibits stand.
+
+    Parameters
+    ----------
+    exhibits
+        What is shown.
+    shapes
+        The shapes of each that must have room.
+    keys
+        What is to be explained.
+    height
+        Height that is shown (mm); None for what they need.
+    labels
+        Which state of each is shown; empty if several are, one after another.
+    said
+        What is to be said at the foot, besides notes on the paths.
+    tagged
+        Whether the thread families are named beside each tube.
+
+    Raises
+    ------
+    InputError
+        If there is not room enough.
+    """
+    check_count(exhibits)
+    extents = [extent(one.case, some) for one, some in zip(exhibits, shapes, strict=True)]
+    halves, lows, tops = (list(column) for column in zip(*extents, strict=True))
+    low, high = min(lows), max(tops)
+    needed = (high - low) / (1 - 2 * MARGIN)
+    if height is not None and height < needed:
+        raise InputError(f"--height {height:g} mm: the tubes need {np.ceil(needed):.0f} mm")
+    scale = (height / TALL) if height else max(needed / TALL, 2 * max(halves) / WIDE)
+    beside, above = _room(exhibits) if tagged else (BESIDE, 0.0)
+    tall = height or max(needed, above * scale)
+    widths = [max(2 * (half / scale + beside), NARROWEST) * scale for half in halves]
+    edges = np.concatenate([[0.0], np.cumsum(widths)])
+    bottom = low - MARGIN * tall
+    width = LEFT + float(edges[-1]) / scale + column.WIDTH
+    return PageLayout(
+        list(exhibits),
+        View(0.0, float(edges[-1]), bottom, bottom + tall),
+        scale,
+        ((edges[:-1] + edges[1:]) / 2).tolist(),
+        halves,
+        readouts(exhibits),
+        heads(exhibits, labels, min(widths) / scale),
+        title_lines(" · ".join(dict.fromkeys(one.name for one in exhibits)), width - 0.6),
+        [line for note in [*notes(exhibits), *said] for line in title_lines(note, 1.2 * width)],
+        keys,
+        tagged,
+    )
+
+
+def _room(exhibits: Sequence[Exhibit]) -> tuple[float, float]:
+    """Return the room on either side of a tube, and the least height, where tags stand (in)."""
+    wide = max(tags.width(one.case) for one in exhibits)
+    return max(BESIDE, wide + 0.1), max(tags.height(one.case) for one in exhibits)
+
+
+def check_count(exhibits: Sequence[Exhibit]) -> None:
+    """Return if so many exhibits can stand side by side.
+
+    Raises
+    ------
+    InputError
+        If there are more.
+    """
+    if len(exhibits) > MOST:
+        raise InputError(f"{len(exhibits)} shapes side by side: at most {MOST} have room")
+
+
+def extent(case: Case, shapes: Sequence[Shape]) -> tuple[float, float, float]:
+    """Return half width, lowest and highest place of a tube with its plates (mm)."""
+    radius = case.tube.outer_radius
+    depth = PLATE_DEPTH * radius
+    half, highest = BASE_PLATE * radius, case.tube.length
+    for shape in shapes:
+        wall = shape.nodes + shape.displacement
+        half = max(half, float(np.hypot(wall[:, 0], wall[:, 1]).max()))
+        highest = max(highest, float(wall[:, 2].max()))
+    low = project(_circle(BASE_PLATE * radius, -depth))[:, 1].min()
+    top = project(_circle(FREE_PLATE * radius, highest + depth))[:, 1].max()
+    return half, float(low), float(top)
+
+
+def _circle(radius: float, z: float) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    """Return points on a circle about the axis, shape (97, 3)."""
+    angle = np.linspace(0, 2 * np.pi, 97)
+    return polar_points(radius, angle, z)
+
+
+def heads(
+    exhibits: Sequence[Exhibit], labels: Sequence[str] = (), width: float = NARROWEST
+) -> list[list[str]]:
+    """Return the lines above each tube: its name where they differ, the model, the state.
+
+    They are to fit in a column of `width` (in).
+    """
+    several = len({one.name for one in exhibits}) > 1
+    models = [one.title for one in exhibits]
+    if labels:
+        models = [f"{model}, {label}" for model, label in zip(models, labels, strict=True)]
+    return [
+        [*(title_lines(one.name, width)[:2] if several else []), *wrap(model, 26, 2)]
+        for one, model in zip(exhibits, models, strict=True)
+    ]
+
+
+def notes(exhibits: Sequence[Exhibit]) -> list[str]:
+    """Return what is to be said of paths: why one ended early, how many measurements there are."""
+    said = [
+        f"{one.title} of {one.name}{_stopped(one)}: {one.note.rstrip('.')}."
+        for one in exhibits
+        if one.note
+    ]
+    return list(dict.fromkeys(said))
+
+
+def _stopped(exhibit: Exhibit) -> str:
+    return "" if exhibit.model == "bench" else " stopped early"

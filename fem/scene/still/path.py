@@ -1,0 +1,41 @@
+"""Both ends of the FE model's path side by side, the wall translucent: shape.png of a result."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from fem.results.result import Result
+from fem.scene.result_view import exhibits
+from fem.scene.still.picture import Page
+from fem.wording.picture_text import DPI
+from fem.wording.run_sections import driven, moved
+
+
+def draw_shape(result: Result, file: Path) -> None:
+    """Draw the tube at the beginning and at the end of the FE model's path into an image file.
+
+    Parameters
+    ----------
+    result
+        With shapes of the FE model in it.
+    file
+        To be written; its ending tells the format.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written, or this machine cannot draw off screen.
+    """
+    path_page(result).save(file, DPI)
+
+
+def path_page(result: Result) -> Page:
+    """Return the page: the first state and the last, none beyond a limit that ends the path.
+
+    Before a move of the free end the state where it begins is shown as well.
+    """
+    exhibit = next(exhibit for exhibit in exhibits(result) if exhibit.model == "fe")
+    steps = {0, len(exhibit.rows) - 1}
+    if len(moved(exhibit, exhibit.case)) > 1:
+        steps.add(len(driven(exhibit, exhibit.case)) - 1)
+    return Page([exhibit] * len(steps), sorted(steps), start=False, veiled=True)

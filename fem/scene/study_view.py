@@ -1,0 +1,106 @@
+"""What is shown of one setting of a study: kept shapes, or those that its table tells."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+from fem.case.case import Case
+from fem.core.errors import InputError
+from fem.results.recorder import limit_clause
+from fem.results.result import Result
+from fem.results.run import Run
+from fem.scene.result_view import Exhibit, exhibits, with_shapes
+from fem.study.runner import SHAPES
+from fem.study.study_result import Outcome
+from fem.wording.drive_labels import with_added
+from fem.wording.run_sections import on_path
+from fem.wording.run_sections import outcome as reached_or_not
+
+UNSHAPED = "its shapes were not kept"
+
+
+def setting_exhibits(outcome: Outcome, folder: Path, case: Case) -> list[Exhibit]:
+    """Return an exhibit to each model that has a curve of one setting of a study.
+
+    The fast model's shapes follow from the table. Those of the FE model are read where the study
+    kept them; where it did not, its exhibit has rows only.
+
+    Parameters
+    ----------
+    outcome
+        What the study found.
+    folder
+        Its folder.
+    case
+        The case of the setting.
+
+    Raises
+    ------
+    InputError
+        If the table has nothing of it, or the kept shapes are damaged.
+    """
+    runs = [run_of(outcome, case, model) for model in outcome.study.models]
+    shown = [
+        exhibit
+        for run in runs
+        if run is not None
+        for exhibit in _kept(folder / SHAPES / case.key, run) or _told(case, run)
+    ]
+    if not shown:
+        raise InputError(f"{folder}: the study has no curve of this setting")
+    return shown
+
+
+def run_of(outcome: Outcome, case: Case, model: str) -> Run | None:
+    """Return the run of one curve without its shapes; None if nothing was found on it."""
+    table = outcome.table
+    mine = table[(table.case == case.key) & (table.model == model)]
+    if mine.empty:
+        return None
+    own = mine.drop(columns=["case", *outcome.varied])
+    rows = [_without_gaps(row) for row in own.to_dict("records")]
+    ended = next(
+        (
+            entry
+            for entry in outcome.provenance.get("not_reached", ())
+            if (entry["case"], entry["model"]) == (case.key, model)
+        ),
+        None,
+    )
+    return Run(
+        model=model,
+        rows=rows,
+        reached=ended is None,
+        reason=ended["reason"] if ended else "",
+        seconds=math.nan,
+        balance={},
+        lost=bool(ended and ended["status"] == "failed"),
+        limit=next((limit_clause(row) for row in rows if row["limit"]), ""),
+    )
+
+
+def _without_gaps(row: dict[Any, Any]) -> dict[str, Any]:
+    """Return a row of the step table without the columns of other models and cases."""
+    return {
+        name: value
+        for name, value in row.items()
+        if not (isinstance(value, float) and math.isnan(value)) and value is not None
+    }
+
+
+def _kept(folder: Path, run: Run) -> list[Exhibit]:
+    """Return the exhibit of the FE model from the shapes that are kept, if they are."""
+    if run.model != "fe" or not folder.is_dir():
+        return []
+    return [exhibit for exhibit in exhibits(with_shapes(folder)) if exhibit.model == "fe"]
+
+
+def _told(case: Case, run: Run) -> list[Exhibit]:
+    """Return the exhibit of what the table tells."""
+    if run.model == "fast":
+        return exhibits(Result(case, [run]))
+    ended = "" if run.reached else reached_or_not(run).removeprefix("not reached, ")
+    note = "; ".join([ended] * bool(ended) + [UNSHAPED])
+    return [Exhibit(case.title, case, run.model, with_added(case, on_path(run)), [], note)]

@@ -1,1 +1,0 @@
-"""What is shown of a comparison with bench data."""

@@ -1,5 +1,0 @@
-"""Pictures for papers: one state of each exhibit, side by side."""
-
-from fem.show.still.picture import ENDINGS, check_still, save_still
-
-__all__ = ["ENDINGS", "check_still", "save_still"]

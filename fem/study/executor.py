@@ -1,0 +1,165 @@
+"""Who does the work: processes of this machine, or the workers of a Dask cluster.
+
+Both take a task and hand out a future of it, and both outlive a worker that dies: what it had in
+hand ends with :class:`WorkerLostError`, the rest goes on.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+from concurrent.futures import CancelledError, Future
+from concurrent.futures.process import BrokenProcessPool
+from typing import Protocol, Self
+
+from fem.core.errors import InputError
+from fem.study.worker import Done, Task, perform
+
+
+class WorkerLostError(Exception):
+    """The process that had a task in hand died."""
+
+
+class CrewLostError(Exception):
+    """Nobody is left to do the work."""
+
+
+class Crew(Protocol):
+    """Workers that tasks are handed to.
+
+    Attributes
+    ----------
+    size
+        Number of workers.
+    """
+
+    size: int
+
+    def submit(self, task: Task) -> Future[list[Done]]:
+        """Hand a task in."""
+
+    def result(self, future: Future[list[Done]]) -> list[Done]:
+        """Return what came of a task that is done.
+
+        Raises
+        ------
+        WorkerLostError
+            If its worker died.
+        CrewLostError
+            If nobody is left to do it.
+        """
+
+    def __enter__(self) -> Self:
+        """Start."""
+
+    def __exit__(self, *_: object) -> None:
+        """Stop at once, whatever is in hand."""
+
+
+class LocalCrew:
+    """Processes of this machine, each started anew (spawn) with one thread for linear algebra."""
+
+    def __init__(self, workers: int) -> None:
+        self.size = workers
+
+    def __enter__(self) -> Self:
+        """Start."""
+        self._start()
+        return self
+
+    def _start(self) -> None:
+        from pebble import ProcessPool
+
+        self._pool = ProcessPool(self.size, context=multiprocessing.get_context("spawn"))
+
+    def submit(self, task: Task) -> Future[list[Done]]:
+        """Hand a task in."""
+        try:
+            return self._pool.schedule(perform, args=[task])
+        except RuntimeError:  # a worker that died with nothing in hand broke the pool
+            self._stop()
+            self._start()
+            return self._pool.schedule(perform, args=[task])
+
+    def result(self, future: Future[list[Done]]) -> list[Done]:
+        """Return what came of a task that is done; see :class:`Crew`."""
+        from pebble import ProcessExpired
+
+        try:
+            return future.result()
+        except ProcessExpired as lost:
+            raise WorkerLostError(f"process {lost.pid} died (exit code {lost.exitcode})") from None
+        except BrokenProcessPool:
+            raise WorkerLostError("the process died") from None
+
+    def _stop(self) -> None:
+        self._pool.stop()
+        self._pool.join()
+
+    def __exit__(self, *_: object) -> None:
+        """Stop at once."""
+        self._stop()
+
+
+class ClusterCrew:
+    """The workers of a Dask cluster, on which this package is installed.
+
+    Parameters
+    ----------
+    address
+        Address of the scheduler, such as ``tcp://10.0.0.1:8786``.
+    patience
+        How long to wait for it to answer (s).
+    """
+
+    def __init__(self, address: str, patience: float = 10.0) -> None:
+        self.address, self._patience = address, patience
+
+    def __enter__(self) -> Self:
+        """Connect.
+
+        Raises
+        ------
+        InputError
+            If Dask is not installed, or no scheduler with workers is there.
+        """
+        try:
+            from distributed import Client
+        except ModuleNotFoundError:
+            raise InputError(
+                "--scheduler: Dask is not installed here; pip install 'tubewright[cluster]'"
+            ) from None
+        try:
+            self._client = Client(self.address, timeout=self._patience, set_as_default=False)
+        except Exception as error:  # Dask raises a dozen kinds of error
+            raise InputError(f"--scheduler {self.address}: no scheduler answers: {error}") from None
+        threads = self._client.nthreads()
+        if not threads or max(threads.values()) > 1:
+            self._client.close()
+            found = "one has several threads" if threads else "the scheduler has none"
+            raise InputError(
+                f"--scheduler {self.address}: workers of one thread each are needed, {found}; "
+                f"start them with: dask worker {self.address} --nworkers 2 --nthreads 1"
+            )
+        self.size = len(threads)
+        self._executor = self._client.get_executor(pure=False)
+        return self
+
+    def submit(self, task: Task) -> Future[list[Done]]:
+        """Hand a task in."""
+        return self._executor.submit(perform, task)
+
+    def result(self, future: Future[list[Done]]) -> list[Done]:
+        """Return what came of a task that is done; see :class:`Crew`."""
+        from distributed import KilledWorker
+
+        try:
+            return future.result()
+        except KilledWorker as lost:
+            raise WorkerLostError(f"worker {lost.last_worker.address} died") from None
+        except CancelledError:
+            raise CrewLostError(f"the scheduler {self.address} is gone") from None
+
+    def __exit__(self, *_: object) -> None:
+        """Take back what is in hand, and disconnect; the cluster stays."""
+        self._executor.shutdown(wait=False)  # it cancels what is in hand
+        self._client.close()

@@ -1,0 +1,209 @@
+"""A study as its pictures see it: what varied, and the rows by how far each path had come."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from fem.case.fields import THREADS, column
+from fem.core.units import MINUS, NUMBER
+from fem.study.plan import Study
+from fem.study.study_result import Outcome
+from fem.study.vary import Vary
+
+if TYPE_CHECKING:
+    import pandas
+
+CURVE = ["case", "model"]
+LEVEL = "level"
+"""Column that is added to the table: how far along its path a row is."""
+
+PRESSURE, VOLUME, AIR = "pressure [kPa]", "liquid pushed in [mL]", "air let in [mg]"
+STEP = "number of the step"
+"""What levels are."""
+
+SAME = 6
+"""Decimals to which levels are told apart."""
+
+
+@dataclass(frozen=True)
+class Axis:
+    """What varies independently, be it one field or several together.
+
+    Attributes
+    ----------
+    column
+        Its column in the table; of fields that vary together that of the first.
+    words, unit
+        What it is called.
+    numeric
+        Whether its values are numbers, or else text.
+    scattered
+        Whether a quasi-random design picked them.
+    helix
+        Whether it is the helix angle of a family.
+    """
+
+    column: str
+    words: str
+    unit: str = ""
+    numeric: bool = True
+    scattered: bool = False
+    helix: bool = False
+
+    @property
+    def label(self) -> str:
+        """Words and unit, as beside an axis."""
+        return f"{self.words} [{self.unit}]" if self.unit else self.words
+
+    def say(self, *values: Any) -> str:
+        """Return the axis with a value, or with both ends of a range."""
+        texts = [f"{value:.4g}" if self.numeric else str(value) for value in values]
+        return f"{self.words}: {' to '.join(texts)} {self.unit}".strip().replace(" -", f" {MINUS}")
+
+
+@dataclass(frozen=True)
+class Survey:
+    """A study made ready to be drawn.
+
+    Attributes
+    ----------
+    study
+        What was asked.
+    models
+        The models that found anything, in the order of the study.
+    rows
+        The rows of its table at steps asked for, with a column ``level``.
+    axes
+        What varies, in the order of the study; what takes but one value is left out.
+    label
+        What the levels are, with unit: mostly the pressure.
+    levels
+        All levels, rest first.
+    shown
+        The highest level that most curves reach.
+    """
+
+    study: Study
+    models: list[str]
+    rows: pandas.DataFrame
+    axes: list[Axis]
+    label: str
+    levels: list[float]
+    shown: float
+
+    @property
+    def numeric(self) -> list[Axis]:
+        """The axes whose values are numbers."""
+        return [axis for axis in self.axes if axis.numeric]
+
+    def name(self, level: float) -> str:
+        """Return a level by its value: 15 kPa, 3 mL pushed in, 2 mg of air let in, step 7 of 10."""
+        number = f"{level:.4g}".replace("-", MINUS)
+        words = {PRESSURE: f"{number} kPa", VOLUME: f"{number} mL pushed in"}
+        words[AIR] = f"{number} mg of air let in"
+        return words.get(self.label, f"step {number} of {len(self.levels) - 1}")
+
+    def where(self, level: float) -> str:
+        """Return in words where a level is, with the pressures that the cases have there.
+
+        A study may drive the tube by a volume or by air; then each case has its own.
+        """
+        if self.label == PRESSURE:
+            return f"at {self.name(level)}"
+        pressure = self.rows.pressure_kPa[self.rows[LEVEL] == level]
+        ends = dict.fromkeys(f"{end:.4g}" for end in (pressure.min(), pressure.max()))
+        return f"at {self.name(level)}, {' to '.join(ends).replace('-', MINUS)} kPa"
+
+    def picked(self, count: int) -> list[float]:
+        """Return at most so many levels, evenly from the first above rest to the one shown."""
+        above = self.levels[1 : self.levels.index(self.shown) + 1] or self.levels[:1]
+        numbers = {round((i + 1) * len(above) / count) - 1 for i in range(count)}
+        return [above[number] for number in sorted(numbers) if number >= 0]
+
+
+def survey(outcome: Outcome) -> Survey | None:
+    """Return the study made ready, or None if no step that was asked for was found at all."""
+    table, study = outcome.table, outcome.study
+    if table.empty or not table.demanded.any():
+        return None
+    rows = table[table.demanded.astype(bool)].reset_index(drop=True)
+    axes = []
+    for vary in study.vary:
+        axis, values = _axis(study, vary, rows)
+        if values.nunique() > 1:
+            rows[axis.column] = values
+            axes.append(axis)
+    label, places = _levels(study, rows)
+    rows[LEVEL] = places
+    reach = rows.groupby(LEVEL).size()
+    levels = sorted(reach.index, key=abs)
+    most = [level for level in levels if 2 * reach[level] > reach.max()]
+    models: list[str] = [model for model in study.models if model in set(rows.model)]
+    return Survey(study, models, rows, axes, label, levels, most[-1])
+
+
+def _axis(study: Study, vary: Vary, rows: pandas.DataFrame) -> tuple[Axis, pandas.Series[Any]]:
+    """Return what a table of the study varies, and its values row by row."""
+    from pandas.api.types import is_numeric_dtype
+
+    name = column(study.sample, vary.field)  # the base may have no such key
+    values, parts = rows[name], vary.field.split(".")
+    family = parts[0] == THREADS
+    stem = "_".join(parts[2:] if family else parts)
+    unit = name.partition(".")[0].removeprefix(stem).lstrip("_")
+    numeric = bool(is_numeric_dtype(values))
+    shares = [re.fullmatch(rf"({NUMBER}) %", str(value)) for value in values.unique()]
+    if not numeric and all(shares):
+        values, unit, numeric = values.str.removesuffix(" %").astype(float), "%", True
+    helix = family and parts[2:] == ["angle"]
+    unit = unit.replace("_per_", "/").replace("Nmm", "N mm")
+    return Axis(name, _words(vary), unit, numeric, vary.scattered, helix), values
+
+
+def _words(vary: Vary) -> str:
+    """Return what the fields that vary together are called: slack of A, B."""
+    first, *others = (_name(field) for field in (vary.field, *vary.same))
+    key, of, family = first.partition(" of ")
+    if of:
+        mates = [name.partition(" of ") for name in others]
+        family = ", ".join([family, *(mate for other, _, mate in mates if other == key)])
+        others = [name for name in others if name.partition(" of ")[0] != key]
+    words = ", ".join([f"{key}{of}{family}", *others])
+    opposite = ", ".join(
+        name.removeprefix(f"{key} of ") for name in (_name(field) for field in vary.opposite)
+    )
+    return f"{words} ({opposite} opposite)" if opposite else words
+
+
+def _name(field: str) -> str:
+    """Return a field in words: helix angle of A, tube bore radius."""
+    parts = field.split(".")
+    if parts[0] == THREADS:
+        key = " ".join(parts[2:]).replace("_", " ")
+        return f"{'helix angle' if key == 'angle' else key} of {parts[1]}"
+    return " ".join(parts).replace("_", " ")
+
+
+def _levels(study: Study, rows: pandas.DataFrame) -> tuple[str, pandas.Series[Any]]:
+    """Return what the levels are and that of each row: what drives the tube, else the step.
+
+    The number of the step stands in where a move of the free end follows the drive, and where the
+    cases are not driven to values that most of them share.
+    """
+    number = rows.groupby(CURVE).cumcount()
+    steps = STEP, number.astype(float)
+    if study.base.move:
+        return steps
+    if study.base.pressure:
+        label, places = PRESSURE, rows.pressure_kPa
+    elif study.base.volume:
+        rest = rows.groupby(CURVE).volume_mm3.transform("first")
+        label, places = VOLUME, (rows.volume_mm3 - rest) / 1000
+    else:
+        label, places = AIR, rows.air_mg
+    places = places.round(SAME) + 0.0
+    shared = places[number > 0].value_counts().max()
+    curves = rows.groupby(CURVE).ngroups
+    return (label, places) if shared > curves / 2 else steps

@@ -1,0 +1,99 @@
+"""All of it for one study: the map, the rules and the corrected model, written into a folder."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Self
+
+from fem.core.errors import InputError
+from fem.trust.corrected import QUANTITIES, CorrectedModel
+from fem.trust.map import trust_map
+from fem.trust.rules import Rule, rule_table, rules
+from fem.trust.tolerance import Tolerance, parse
+
+if TYPE_CHECKING:
+    import pandas
+
+    from fem.study.study_result import Outcome
+
+
+@dataclass(frozen=True, eq=False)
+class Trust:
+    """How far the fast model may be trusted in a study.
+
+    Attributes
+    ----------
+    outcome, tolerances
+        The study and what error is borne.
+    map
+        See :func:`fem.trust.map.trust_map`.
+    rules
+        See :func:`fem.trust.rules.rules`.
+    model
+        The corrected fast model; None where the study does not yield one.
+    lacking
+        Why there is no corrected model; empty where there is one.
+    """
+
+    outcome: Outcome
+    tolerances: tuple[Tolerance, ...]
+    map: pandas.DataFrame
+    rules: list[Rule]
+    model: CorrectedModel | None
+    lacking: str = ""
+
+    @classmethod
+    def of(cls, outcome: Outcome, tolerance: str) -> Self:
+        """Judge a study by the text of a tolerance.
+
+        A study that yields no corrected model has its map and rules all the same.
+
+        Raises
+        ------
+        InputError
+            If the tolerance cannot be read, or a model did not take part in the study.
+        """
+        tolerances = parse(tolerance, outcome)
+        table = trust_map(outcome, tolerances)
+        found = rules(table, outcome.study, tolerances)
+        try:
+            model = CorrectedModel.fit(outcome, quantities_of(tolerances))
+        except InputError as error:
+            return cls(outcome, tolerances, table, found, None, str(error))
+        return cls(outcome, tolerances, table, found, model)
+
+    def save(self, folder: Path) -> list[Path]:
+        """Write trust.csv, rules.csv, trust.json and corrected.npz; return the files.
+
+        Where there is no corrected model, an older corrected.npz is removed.
+
+        Raises
+        ------
+        OSError
+            If that is impossible.
+        """
+        files = [folder / name for name in ("trust.csv", "rules.csv", "trust.json")]
+        self.map.to_csv(files[0], index=False)
+        rule_table(self.rules).to_csv(files[1], index=False)
+        facts = {
+            "study_hash": self.outcome.study.hash,
+            "tolerances": {t.quantity.column: t.limit for t in self.tolerances},
+            "rules": [rule.sentence for rule in self.rules],
+            "corrected": self.model.facts if self.model else None,
+            "no_corrected_model": self.lacking or None,
+        }
+        files[2].write_text(json.dumps(facts, indent=2, allow_nan=False) + "\n", encoding="utf-8")
+        corrected = folder / "corrected.npz"
+        corrected.unlink(missing_ok=True)  # an older one would be of another study
+        if self.model:
+            self.model.save(corrected)
+            files.append(corrected)
+        return files
+
+
+def quantities_of(tolerances: Sequence[Tolerance]) -> list[str]:
+    """Return the columns that are worth correcting: the usual ones, and those of tolerances."""
+    return list(dict.fromkeys([*QUANTITIES, *(t.quantity.column for t in tolerances)]))

@@ -1,0 +1,221 @@
+"""The live bench behind the page: what it offers, where it settles, what it can reach."""
+
+from __future__ import annotations
+
+import asyncio
+import math
+from dataclasses import replace
+from functools import cached_property
+from typing import Any, NamedTuple
+
+from aiohttp import web
+
+from fem.browser.pack import pack
+from fem.case.case import Case
+from fem.core.arrays import Array
+from fem.core.errors import InputError
+from fem.explore.evaluate_setting import settle
+from fem.explore.reachable_set import COLUMNS, Reach, reach
+from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll
+from fem.explore.slider_ranges import UNITS, Offer, offer
+from fem.fast.shape import uniform_shape
+from fem.scene.colours import Scales, stretch_scale, tension_scale
+from fem.scene.result_view import Exhibit
+from fem.scene.surface import Skin
+from fem.web.guard import binary, json_of
+
+KEPT = 32
+"""So many sets that can be reached are kept."""
+
+
+class Opened(NamedTuple):
+    """What the bench offers, the scales of its colours, and the skin of its tube.
+
+    The fast model's tube has the same skin at all settings, and to find it takes as long as all the
+    rest of a move.
+    """
+
+    offer: Offer
+    scales: Scales
+    skin: Skin
+
+
+class LiveBench:
+    """The live bench of one case, the same for every tab: it keeps no setting of any.
+
+    Parameters
+    ----------
+    base
+        The case; None if what is shown has no one case.
+    note
+        What is to be said of it before all else.
+    """
+
+    def __init__(self, base: Case | None, note: str = "") -> None:
+        self._base, self._note = base, note
+        self._opening, self._reaching = asyncio.Lock(), asyncio.Lock()
+        self._reaches: dict[Any, dict[str, Any]] = {}
+
+    def routes(self, root: str) -> list[web.RouteDef]:
+        """Return what it answers."""
+        return [
+            web.get(f"{root}live", self.describe),
+            web.post(f"{root}live/settle", self.settle),
+            web.get(f"{root}live/reach", self.reach),
+        ]
+
+    @cached_property
+    def _found(self) -> Opened:
+        if self._base is None:
+            raise InputError("no case is shown that the bench could set")
+        found = offer(self._base)
+        found = replace(found, notes=(*filter(None, [self._note]), *found.notes))
+        shape = uniform_shape(found.base, settle(found.start, found.base).rest)
+        return Opened(found, bench_scales(found), Skin(shape, found.base.tube))
+
+    async def opened(self) -> Opened:
+        """Return what it offers, found once.
+
+        Raises
+        ------
+        InputError
+            If it offers nothing.
+        """
+        async with self._opening:
+            return await asyncio.to_thread(lambda: self._found)
+
+    async def describe(self, _: web.Request) -> web.Response:
+        """Answer what the bench offers."""
+        try:
+            found = (await self.opened()).offer
+        except InputError as error:
+            return web.json_response({"offered": False, "reason": str(error)})
+        return web.json_response(described(found))
+
+    async def settle(self, request: web.Request) -> web.Response:
+        """Answer where the fast model settles at a setting."""
+        setting = Setting.parse(await json_of(request))
+        opened = await self.opened()
+        return binary(await asyncio.to_thread(settled, setting, *opened))
+
+    async def reach(self, request: web.Request) -> web.Response:
+        """Answer what can be reached by turning the first two rings."""
+        found = (await self.opened()).offer
+        slack, angles = _asked(request, found)
+        key = slack, tuple(angles[2:])
+        async with self._reaching:  # one at a time: it takes all of a processor
+            if key not in self._reaches:
+                if len(self._reaches) >= KEPT:
+                    self._reaches.pop(next(iter(self._reaches)))
+                points = await asyncio.to_thread(reach, found, slack, angles)
+                self._reaches[key] = _levels(points)
+        return web.json_response(self._reaches[key])
+
+
+def described(found: Offer) -> dict[str, Any]:
+    """Return what the bench offers as JSON data."""
+    start = found.start
+    return {
+        "offered": True,
+        "families": [
+            {"name": family.name, "angle_deg": angle, "low": ends.low, "high": ends.high}
+            for family, angle, ends in zip(
+                found.base.threads, start.angles, found.angles, strict=True
+            )
+        ],
+        "slack": {
+            "rule": start.slack.rule,
+            "value": start.slack.value,
+            "rules": [
+                {"rule": rule, "unit": UNITS.get(rule, "")}
+                | ({"low": ends.low, "high": ends.high} if ends else {})
+                for rule, ends in found.slack.items()
+            ],
+        },
+        "pressure": {
+            "value": start.pressure,
+            "low": found.pressure.low,
+            "high": found.pressure.high,
+        },
+        "resolution": "standard",
+        "resolutions": list(RESOLUTIONS),
+        "notes": list(found.notes),
+    }
+
+
+def bench_scales(found: Offer) -> Scales:
+    """Return the scales of all that the bench shows, so that a colour keeps its meaning.
+
+    They reach to what the case itself comes to at the greatest pressure, as its threads are and
+    taken up. What is beyond has the last colour.
+    """
+    highest = found.start.model_copy(update={"pressure": found.pressure.high})
+    settings = [highest, highest.model_copy(update={"slack": SlackForAll(rule="taken up")})]
+    rows = [settle(setting, found.base).row for setting in settings]
+    names = [f"tension_N.{family.name}" for family in found.base.threads]
+    return Scales(
+        stretch_scale(rows[0]["wall_stretch_max"]),
+        tension_scale(max(row[name] for row in rows for name in names)) if names else None,
+    )
+
+
+def settled(setting: Setting, bench: Offer, scales: Scales, skin: Skin) -> bytes:
+    """Return the pack of the fast model at a setting: one state, so that a move is quick.
+
+    Raises
+    ------
+    InputError
+        If the setting is not offered, makes no case, or has no solution even at rest.
+    """
+    bench.check(setting)
+    found = settle(setting, bench.base)
+    exhibit = Exhibit(
+        name=bench.base.title,
+        case=found.case,
+        model="fast",
+        rows=[found.row],
+        shapes=[uniform_shape(found.case, found.row)],
+        note=found.note,
+        skin=skin,
+    )
+    return pack([exhibit], bench.base.title, scales)
+
+
+def _asked(request: web.Request, found: Offer) -> tuple[SlackForAll, list[float]]:
+    """Return the slack rule and the angles that a question names; else those of the case.
+
+    Raises
+    ------
+    InputError
+        If they cannot be used.
+    """
+    query, start = request.query, found.start
+    slack = start.slack.model_dump()
+    if "slack" in query:
+        slack = {"rule": query["slack"]}
+        if query.get("value"):
+            slack["value"] = query["value"]
+    angles: list[Any] = list(start.angles)
+    if query.get("angles"):
+        angles = query["angles"].split(",")
+    setting = Setting.parse({"angles": angles, "slack": slack, "pressure": start.pressure})
+    found.case(setting)
+    return setting.slack, list(setting.angles)
+
+
+def _levels(found: Reach) -> dict[str, Any]:
+    """Return what can be reached as JSON data."""
+    _, rows, columns, _ = found.points.shape
+    return {
+        "columns": list(COLUMNS),
+        "levels": [
+            {"pressure": float(pressure), "grid": [rows, columns], "points": _points(points)}
+            for pressure, points in zip(found.pressures, found.points, strict=True)
+        ],
+    }
+
+
+def _points(points: Array) -> list[list[float] | None]:
+    """Return points row by row, rounded to what a screen shows; None where there is none."""
+    flat = points.reshape(-1, len(COLUMNS)).tolist()
+    return [None if math.isnan(d) else [round(d, 4), round(t, 4)] for d, t in flat]

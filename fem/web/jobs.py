@@ -1,0 +1,89 @@
+"""FE solves that the page asks for: begun, watched, stopped, shown."""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import asdict
+
+from aiohttp import web
+from pydantic import Field
+
+from fem.browser.pack import pack
+from fem.explore.fe_job import Jobs, TooManySolvesError, UnknownSolveError
+from fem.explore.setting import Resolution, Setting
+from fem.results.result import Result
+from fem.scene.colours import Scales
+from fem.scene.result_view import exhibits
+from fem.web.explorer import LiveBench
+from fem.web.guard import binary, failure, json_of
+
+
+class Wanted(Setting):
+    """A setting that is to be solved by FE."""
+
+    resolution: Resolution = "standard"
+    tab: str = Field(default="", max_length=64, description="Which tab asks; it has one solve.")
+
+
+class JobDesk:
+    """Answers for the FE solves of one server."""
+
+    def __init__(self, bench: LiveBench) -> None:
+        self._bench, self._jobs = bench, Jobs()
+
+    def routes(self, root: str) -> list[web.RouteDef]:
+        """Return what it answers."""
+        one = f"{root}live/fe/{{job}}"
+        return [
+            web.post(f"{root}live/fe", self.start),
+            web.get(one, self.progress),
+            web.delete(one, self.stop),
+            web.get(f"{one}/scene", self.scene),
+        ]
+
+    async def start(self, request: web.Request) -> web.Response:
+        """Begin to solve a setting."""
+        wanted = Wanted.parse(await json_of(request))
+        offer = (await self._bench.opened()).offer
+        case = offer.case(wanted, offer.steps)
+        try:
+            name = self._jobs.start(case, wanted.resolution, wanted.tab)
+        except TooManySolvesError as error:
+            return failure(200, str(error))  # no fault, see fem.web.guard
+        return web.json_response({"job": name})
+
+    async def progress(self, request: web.Request) -> web.Response:
+        """Answer how far a solve has come."""
+        try:
+            return web.json_response(asdict(self._jobs.progress(request.match_info["job"])))
+        except UnknownSolveError:
+            return _unknown()
+
+    async def stop(self, request: web.Request) -> web.Response:
+        """Stop a solve, and answer how far it had come."""
+        try:
+            self._jobs.stop(request.match_info["job"])
+        except UnknownSolveError:
+            return _unknown()
+        return await self.progress(request)
+
+    async def scene(self, request: web.Request) -> web.Response:
+        """Answer the shapes of a solve that is done."""
+        try:
+            result = self._jobs.result(request.match_info["job"])
+        except UnknownSolveError:
+            return _unknown()
+        scales = (await self._bench.opened()).scales
+        return binary(await asyncio.to_thread(_packed, result, scales))
+
+    async def close(self, _: web.Application) -> None:
+        """End all processes."""
+        await asyncio.to_thread(self._jobs.close)
+
+
+def _packed(result: Result, scales: Scales) -> bytes:
+    return pack(exhibits(result), result.case.title, scales)
+
+
+def _unknown() -> web.Response:
+    return failure(404, "there is no such solve, or it is not done, or no longer kept")

@@ -1,0 +1,1 @@
+"""Words that pictures, pages, reports and terminals share: labels, remarks, tables."""

@@ -1,0 +1,122 @@
+"""Parts of a run: what was asked for and what was found besides; the drive and the move."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Protocol
+
+from fem.case.case import Case
+from fem.case.thread_family import ThreadFamily
+from fem.core.units import MINUS
+from fem.results.run import Run, limit_name
+from fem.wording.picture_text import wrap
+
+type Rows = list[dict[str, Any]]
+
+NAMES = {"fe": "FE", "fast": "fast"}
+"""The models, as tables and sentences name them."""
+
+
+def demanded(run: Run) -> Rows:
+    """Return the rows of the values that were asked for, rest included."""
+    return [row for row in run.rows if row["demanded"]]
+
+
+def besides(run: Run) -> Rows:
+    """Return the rows that were not asked for: limit points, states beyond, a last good state."""
+    return [row for row in run.rows if not row["demanded"]]
+
+
+def beyond(run: Run, row: dict[str, Any]) -> bool:
+    """Return whether a row lies beyond the limit point that ends the path."""
+    limit = next((other["step"] for other in run.rows if other["limit"]), row["step"])
+    return ends_at_limit(run) and row["step"] > limit
+
+
+def on_path(run: Run) -> Rows:
+    """Return all rows but those beyond the limit point that ends the path."""
+    return [row for row in run.rows if not beyond(run, row)]
+
+
+def ends_at_limit(run: Run) -> bool:
+    """Return whether the path ends because its load cannot grow any further."""
+    return bool(run.limit) and not run.reached and run.reason == run.limit
+
+
+class Followed(Protocol):
+    """What has the rows of a path."""
+
+    @property
+    def rows(self) -> Rows:
+        """The rows."""
+
+
+def driven(run: Followed, case: Case) -> Rows:
+    """Return the rows up to the last step of the drive, and beyond a limit point if it ends so."""
+    return run.rows[: _drive_end(run, case) + 1]
+
+
+def moved(run: Followed, case: Case) -> Rows:
+    """Return the rows of the move from where it begins; none if the path does not come so far."""
+    return run.rows[_drive_end(run, case) :] if case.move else []
+
+
+def _drive_end(run: Followed, case: Case) -> int:
+    """Return the number of the row where the drive has done its last step."""
+    asked = [number for number, row in enumerate(run.rows) if row["demanded"]]
+    return asked[case.drive.steps] if case.drive.steps < len(asked) else len(run.rows)
+
+
+def place(
+    run: Followed,
+    case: Case,
+    row: dict[str, Any],
+    before: dict[str, Any] | None = None,
+    share: float = 1.0,
+) -> str:
+    """Return where a row is on the path: its pressure, or how far the free end is moved.
+
+    With the row `before` it is the place at `share` of the way from there.
+    """
+    name, unit = "pressure_kPa", "kPa"
+    if case.move and any(row is other for other in moved(run, case)[1:]):
+        axial = case.move.direction == "axial"
+        name, unit = ("displacement_mm", "mm") if axial else ("twist_deg", "deg")
+    start = (before or row)[name]
+    return f"{start + share * (row[name] - start):.3g} {unit}"
+
+
+def outcome(run: Run) -> str:
+    """Return whether a run reached what was asked for, and if not, why."""
+    if run.reached:
+        return "reached"
+    limit = next((row for row in run.rows if row["limit"]), None)
+    if ends_at_limit(run) and limit:
+        return f"not reached, {limit_name(limit)} at {limit['pressure_kPa']:.4g} kPa"
+    return f"not reached, {run.reason}"
+
+
+def family_words(family: ThreadFamily) -> list[str]:
+    """Return what describes a family: helix angle, number, and hold and slack if not the usual."""
+    angle = f"{math.degrees(family.angle):+.3g}" if family.angle else "0"
+    words = [f"{angle}°", f"{family.count} {'thread' if family.count == 1 else 'threads'}"]
+    if family.hold != "bonded":
+        words.append(family.hold)
+    if family.slack.percent is not None:
+        words.append(f"slack {family.slack}")
+    elif family.slack.cut_angle is not None:
+        words.append(str(family.slack))
+    return words
+
+
+def family_text(family: ThreadFamily) -> list[str]:
+    """Return the lines that describe a family in the keys of a picture."""
+    angle, *others = family_words(family)
+    said = [family.name, angle.replace("-", MINUS), *others]
+    text = ", ".join(word.replace(" ", "\N{NO-BREAK SPACE}") for word in said)
+    return wrap(text, 24)
+
+
+def family_room(family: ThreadFamily) -> float:
+    """Return the height of a family's entry in the keys of a picture (in)."""
+    return 0.2 + 0.15 * len(family_text(family))

@@ -1,0 +1,43 @@
+"""A rubber named after a material of the library."""
+
+import jsonschema
+import pytest
+
+from fem.case.case import Case, schema
+from fem.rubber.library import materials
+
+MATERIAL = "platinum-cure silicone, Shore 10A"
+
+
+def test_named_material_stands_for_its_law(put, ready, make_case):
+    put(ready, "rubber", {"material": MATERIAL, "bulk_ratio": 500.0})
+    jsonschema.validate(ready, schema())
+    case = Case.parse(ready)
+    assert case.rubber == materials()[MATERIAL].rubber.model_copy(update={"bulk_ratio": 500.0})
+    assert make_case(rubber__bulk_ratio=500.0, rubber__material=MATERIAL) == case
+
+
+def test_case_of_a_named_material_is_written_with_its_law(put, ready, tmp_path):
+    put(ready, "rubber", {"material": MATERIAL})
+    case = Case.parse(ready)
+    case.save(tmp_path / "case.toml")
+    assert Case.load(tmp_path / "case.toml") == case
+
+
+@pytest.mark.parametrize(
+    ("rubber", "message"),
+    [
+        ({"material": "cheese"}, 'rubber.material = "cheese": unknown; allowed: "'),
+        ({"material": 3}, "rubber.material = 3: unknown; allowed: "),
+        (
+            {"material": MATERIAL, "law": "Yeoh"},
+            f'rubber.material = "{MATERIAL}": only bulk_ratio may be given besides; leave',
+        ),
+    ],
+)
+def test_material_that_cannot_be_used_is_named(put, ready, refuse, rubber, message):
+    put(ready, "rubber", rubber)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(ready, schema())
+    (line,) = refuse(ready)
+    assert line.startswith(message)

@@ -1,0 +1,234 @@
+"""Measurements on curves: at a step, between two, beyond the end; found in the study or solved."""
+
+import numpy as np
+import pandas
+import pytest
+from scipy.stats import norm
+
+from fem.compare import match as matching
+from fem.compare.curve import Curve
+from fem.compare.match import find_curves, match, unreached
+from fem.core.statistics import BAND
+from fem.solve import solve
+from tests.helpers.compared import (
+    PRESSURES,
+    make_bench,
+    make_outcome,
+    make_study,
+    setting,
+    solve_study,
+    truth,
+)
+
+
+def curve(pressures, figures, **columns):
+    rows = {"step": range(len(pressures)), "demanded": True, "pressure_kPa": pressures}
+    return Curve.of(pandas.DataFrame({**rows, "twist_deg": figures, **columns}))
+
+
+# ---------------------------------------------------------------------------------------- a curve
+
+
+def test_at_a_step_the_figure_is_that_of_the_step():
+    steps = curve([0.0, 1.0, 2.0, 3.0], [0.0, 0.1, 7.3, -2.0])
+    assert steps.at(np.array([0.0, 1.0, 2.0, 3.0]), "twist_deg").tolist() == [0.0, 0.1, 7.3, -2.0]
+    assert [steps.place(p) for p in (0.0, 2.0 + 1e-8, 3.0)] == ["step"] * 3
+    assert steps.at(np.array([3.0 + 1e-8]), "twist_deg") == [-2.0]
+
+
+def test_between_steps_it_follows_the_path():
+    """A straight line is met exactly; of a parabola the error falls with the square of the step."""
+    inside = np.linspace(0.31, 2.77, 40)
+    line = curve([0.0, 1.0, 2.0, 3.0], [0.0, 2.0, 4.0, 6.0])
+    assert line.at(inside, "twist_deg") == pytest.approx(2 * inside, rel=1e-12)
+    assert line.place(0.31) == "between"
+    errors = []
+    for steps in (10, 20):
+        pressures = np.linspace(0, 3, steps + 1)
+        found = curve(pressures, pressures**2).at(inside, "twist_deg")
+        errors.append(np.abs(found - inside**2).max())
+    assert errors[1] < errors[0] / 3
+    assert errors[0] < 0.03
+
+
+def test_a_kink_is_not_overshot():
+    """Where slack threads engage, a curve has a kink: nothing may swing about it."""
+    kinked = curve([0.0, 1.0, 2.0, 3.0, 4.0], [0.0, 0.0, 0.0, 5.0, 10.0])
+    found = kinked.at(np.linspace(0.01, 1.99, 50), "twist_deg")
+    assert np.abs(found).max() == 0
+
+
+def test_beyond_the_ends_there_is_no_figure():
+    steps = curve([0.0, 1.0, 2.0], [0.0, 1.0, 2.0])
+    assert np.isnan(steps.at(np.array([-0.5, 2.1]), "twist_deg")).all()
+    assert [steps.place(p) for p in (-0.5, 2.1)] == ["beyond", "beyond"]
+    assert steps.beyond(2.1) == "the curve ends at 2 kPa, its last step"
+    assert steps.beyond(-0.5) == "the curve begins at 0 kPa"
+
+
+def test_only_the_rising_part_counts():
+    """Pushed by volume, the pressure falls beyond its peak: the part before it is meant."""
+    steps = curve([0.0, 1.0, 2.0, 1.5, 0.5], [0.0, 1.0, 2.0, 50.0, 60.0])
+    assert steps.at(np.array([1.5]), "twist_deg") == pytest.approx([1.5])
+    assert steps.place(2.5) == "beyond"
+
+
+def test_states_that_nobody_asked_for_are_no_steps(make_case):
+    (run,) = solve(make_case(threads=[], pressure={"end": "20 kPa", "steps": 5}), "fast").runs
+    found = Curve.of(pandas.DataFrame(run.rows), run.reason)
+    assert found.pressures.tolist() == [0.0, 4.0, 8.0]
+    assert found.beyond(11.0).startswith("balloon limit at 11.8 kPa")
+
+
+def test_a_curve_of_rest_alone():
+    steps = curve([0.0], [0.0])
+    assert steps.at(np.array([0.0, 1.0]), "twist_deg")[0] == 0
+    assert np.isnan(steps.at(np.array([0.0, 1.0]), "twist_deg")[1])
+    assert (steps.place(0.0), steps.place(1.0)) == ("step", "beyond")
+
+
+# -------------------------------------------------------------------------------------- the match
+
+
+def test_what_the_study_has_is_not_solved(tmp_path, monkeypatch):
+    def refuse(*_, **__):
+        raise AssertionError("nothing is lacking")
+
+    monkeypatch.setattr(matching, "solve", refuse)
+    bench = make_bench(tmp_path, truth())
+    rows = match(bench, find_curves(bench, make_outcome(), ["fast"]), ["fast"])
+    assert set(rows.place) == {"step", "between"}
+    assert (rows.place == "step").sum() == 7 * len(bench.cases), "7.5 kPa alone is no whole step"
+    at_step = rows[rows.place == "step"]
+    assert at_step["twist_deg.residual"].abs().max() < 1e-6
+    assert at_step["displacement_mm.residual"].abs().max() < 1e-8
+    between = rows[rows.place == "between"]
+    assert between["twist_deg.residual"].abs().max() < 0.5
+    assert between["displacement_mm.residual"].abs().max() < 0.05
+    assert rows["twist_deg.within"].all()
+
+
+def test_the_setting_is_found_whatever_the_order_of_the_rows(tmp_path):
+    rows = truth()
+    bench, other = make_bench(tmp_path, rows), make_bench(tmp_path, rows[::-1])
+    curves = find_curves(bench, make_outcome(), ["fast"])
+    one, two = match(bench, curves, ["fast"]), match(other, curves, ["fast"])
+    columns = ["case", "pressure_kPa", "twist_deg.model"]
+    pandas.testing.assert_frame_equal(one[columns], two[columns][::-1].reset_index(drop=True))
+
+
+def test_only_what_is_lacking_is_solved_on_the_mesh_of_the_study(tmp_path, monkeypatch):
+    asked = []
+
+    def note(case, model, resolution, **options):
+        asked.append((case.key, model, resolution))
+        return solve(case, model, resolution, **options)
+
+    monkeypatch.setattr(matching, "solve", note)
+    lacking = [(11, -7, "taken up", 5.0, 0.0, 0.0), (11, -7, "taken up", 6.0, 0.0, 0.0)]
+    bench = make_bench(tmp_path, [*truth()[:3], *lacking])
+    told = []
+    curves = find_curves(bench, make_outcome(), ["fast"], lambda *what: told.append(what))
+    case = make_study().case_of(setting(11, -7, "taken up"))
+    assert asked == [(case.key, "fast", "1x1x6")]
+    assert told == [("fast", 0, 1), ("fast", 1, 1)]
+    assert [key for (key, _), found in curves.items() if found.solved] == [case.key]
+    rows = match(bench, curves, ["fast"])
+    steps = solve(case, "fast").runs[0].rows
+    assert rows["twist_deg.model"].iloc[-1] == steps[6]["twist_deg"]
+
+
+def test_a_model_that_the_study_lacks_is_solved(tmp_path):
+    bench = make_bench(tmp_path, truth()[:2])
+    curves = find_curves(bench, make_outcome(), ["fe", "fast"])
+    assert {model: found.solved for (_, model), found in curves.items()} == {
+        "fe": True,
+        "fast": False,
+    }
+    rows = match(bench, curves, ["fe", "fast"])
+    assert list(rows.model) == ["fe", "fe", "fast", "fast"]
+    assert rows["twist_deg.model"].nunique() == 4
+
+
+def test_rows_beyond_the_end_are_counted_apart(tmp_path):
+    """Cut at 30 deg and set straight, the tube balloons before its threads engage."""
+    study = make_study(
+        set={"pressure.end": "15 kPa", "pressure.steps": 5},
+        vary=[{"field": "threads.A.angle", "same": ["threads.B.angle"], "values": ["0 deg"]}],
+    )
+    file = tmp_path / "bench.csv"
+    file.write_text(
+        "angle [deg],slack,pressure [kPa],twist [deg]\n"
+        "0,cut at 45 deg,9,0.5\n0,cut at 45 deg,14,0.5\n0,taken up,15,0.5\n0,taken up,16,0.5\n",
+        encoding="utf-8",
+    )
+    bench = matching_bench(file, study)
+    curves = find_curves(bench, solve_study(study), ["fast"])
+    rows = match(bench, curves, ["fast"])
+    assert list(rows.place) == ["step", "beyond", "step", "beyond"]
+    assert rows["twist_deg.model"].isna().tolist() == [False, True, False, True]
+    first, second = unreached(rows, curves)
+    assert (first["line"], first["pressure_kPa"], second["line"]) == (3, 14.0, 5)
+    assert "limit at" in first["reason"]
+    assert second["reason"] == "the curve ends at 15 kPa, its last step"
+
+
+def matching_bench(file, study):
+    from fem.measurements.bench import read_bench
+
+    return read_bench(file, study.base)
+
+
+def test_the_reason_of_a_curve_in_the_study_is_told(tmp_path):
+    study = make_study(
+        set={"pressure.end": "15 kPa", "pressure.steps": 5, "threads.B.slack": "cut at 45 deg"},
+        vary=[
+            {"field": "threads.A.angle", "same": ["threads.B.angle"], "values": ["0 deg"]},
+            {"field": "threads.A.slack", "values": ["cut at 45 deg"]},
+        ],
+    )
+    outcome = solve_study(study)
+    file = tmp_path / "bench.csv"
+    head = "angle [deg],slack.A,pressure [kPa],twist [deg]\n"
+    file.write_text(head + "0,cut at 45 deg,14,0.5\n", encoding="utf-8")
+    bench = matching_bench(file, study)
+    curves = find_curves(bench, outcome, ["fast"])
+    assert not any(found.solved for found in curves.values())
+    (entry,) = unreached(match(bench, curves, ["fast"]), curves)
+    assert entry["reason"] == outcome.provenance["not_reached"][0]["reason"] != ""
+
+
+def test_no_solution_at_rest_is_a_reason(tmp_path, monkeypatch):
+    def fail(*_, **__):
+        raise ArithmeticError("the threads pull too hard")
+
+    monkeypatch.setattr(matching, "solve", fail)
+    bench = make_bench(tmp_path, [(11, -7, "taken up", 5.0, 0.0, 0.0)])
+    curves = find_curves(bench, make_outcome(), ["fast"])
+    rows = match(bench, curves, ["fast"])
+    (entry,) = unreached(rows, curves)
+    assert entry["reason"] == "no solution even at rest: the threads pull too hard"
+    assert rows["twist_deg.within"].isna().all()
+
+
+def test_breaking_off_goes_through(tmp_path, monkeypatch):
+    def broken(case, model, resolution, chain):
+        def interrupt(*_):
+            raise KeyboardInterrupt
+
+        return solve(case, model, resolution, report=interrupt)
+
+    monkeypatch.setattr(matching, "solve", broken)
+    bench = make_bench(tmp_path, [(11, -7, "taken up", 5.0, 0.0, 0.0)])
+    with pytest.raises(KeyboardInterrupt):
+        find_curves(bench, make_outcome(), ["fast"])
+
+
+def test_the_band_is_that_of_the_measurement(tmp_path):
+    """95 % of normal noise is within 1.96 standard deviations (any table of the normal law)."""
+    assert pytest.approx(norm.ppf(0.975), rel=1e-12) == BAND
+    rows = [(*row[:4], row[4] + off, row[5]) for row, off in zip(truth(), (1.9, 2.0), strict=False)]
+    bench = make_bench(tmp_path, rows)
+    found = match(bench, find_curves(bench, make_outcome(), ["fast"]), ["fast"])
+    assert found["twist_deg.within"].tolist() == [True, False]
+    assert len(PRESSURES) * 8 == len(truth())

@@ -1,0 +1,134 @@
+"""The equilibrium path driven by volumes and gas, with ends free, held, sprung and moved."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from fem.continuation.loading import AXIAL, PRESSURE, TWIST, ClosedGas, Stage, dead, held, spring
+from fem.continuation.newton import TOLERANCE
+from fem.continuation.path import follow
+from fem.continuation.state import NoEquilibriumError
+from fem.results.equilibrium_checks import energy_gap
+from tests.helpers.toys import Softening, loading, quadratic
+from tests.helpers.walks import up_to_its_end
+
+
+def gas_path(model, ambient, line_volume, product, steps):
+    gas = ClosedGas(0.0, ambient, line_volume)
+    return list(follow(model, loading(), [Stage(PRESSURE, gas, steps, by=product)]))
+
+
+# --- volumes and gas ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("steps", [3, 10])
+def test_volume_drives_through_the_limit(steps):
+    model = Softening()
+    states = list(follow(model, loading(), [Stage(PRESSURE, held(), steps, by=3.0)]))
+    asked = [state for state in states if state.asked]
+    assert [s.x[0] for s in asked] == pytest.approx(np.arange(1, steps + 1) * 3 / steps, abs=1e-7)
+    for state in states:
+        assert model.internal(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
+        assert energy_gap(states[0], state) < 2e-3
+        assert state.stable  # a held volume holds it
+    (limit,) = (state for state in states if state.limit)
+    if steps == 3:  # a state asked for is at the limit itself
+        assert limit.x[0] == pytest.approx(1.0, abs=1e-2)
+    assert limit.pressure == pytest.approx(Softening.limit, abs=1e-4)
+    assert states[0] is not limit is not states[-1]
+
+
+def test_gas_drives_through_the_limit():
+    """(P + 2)(x + 0.1) = 0.2 + n: little gas beside the tube is as good as a held volume."""
+    model, states = Softening(), gas_path(Softening(), 2.0, 0.1, 6.0, 8)
+    asked = [state for state in states if state.asked]
+    for number, state in enumerate(asked, 1):
+        amount = (state.pressure + 2.0) * (state.x[0] + 0.1)
+        assert amount == pytest.approx(0.2 + 6.0 * number / 8, abs=1e-7)
+    for state in states:
+        assert model.internal(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
+        assert energy_gap(states[0], state) < 2e-3
+        # the gas is a spring of (P + p0)/(V + V0)
+        slope = (state.pressure + 2.0) / (state.x[0] + 0.1)
+        assert state.stable == (model.stiffness(state.x)[0] + slope > 0)
+    (limit,) = (state for state in states if state.limit)
+    assert limit.pressure == pytest.approx(Softening.limit, abs=1e-4)
+    assert asked[-1].x[0] > 1.5
+
+
+def test_much_gas_beside_the_tube_cannot_hold_it():
+    """A great line volume is as good as a dead pressure: beyond the limit the tube bursts open."""
+    gas = ClosedGas(0.0, 2.0, 100.0)
+    path = follow(Softening(), loading(), [Stage(PRESSURE, gas, 4, by=80.0)])
+    _, failure = up_to_its_end(path, NoEquilibriumError)
+
+    # f has its extreme where stiffness + (P + p0)/(V + V0) is nil
+    def loose(x):
+        load = x * math.exp(-x)
+        return (1 - x) * math.exp(-x) + (load + 2) / (x + 100)
+
+    end = brentq(loose, 1.0, 1.5)
+    assert 1.0 < failure.state.x[0] <= end + 1e-4
+    assert failure.state.x[0] == pytest.approx(end, abs=0.05)
+
+
+# --- ends ---------------------------------------------------------------------------------------
+
+
+def ends(model, *devices, load=1.0, steps=3):
+    return list(follow(model, loading(*devices), [Stage(PRESSURE, dead(), steps, to=load)]))
+
+
+END_DEVICES = {
+    "free": (dead(), dead()),
+    "held": (held(), held()),
+    "one held": (dead(), held()),
+    "springs": (spring(3.0), spring(0.4)),
+    "spring and held": (spring(3.0), held()),
+}
+
+
+@pytest.mark.parametrize("name", END_DEVICES)
+def test_ends_are_those_of_the_dense_problem(name):
+    """(K + sum k g g') x = G l, with held coordinates as constraints."""
+    model = quadratic()
+    devices = END_DEVICES[name]
+    G = model.columns
+    for state in ends(model, dead(), *devices, load=10.0):
+        by_load, by_place = np.array([d.slopes(0.0, 0.0) for d in (dead(), *devices)]).T
+        dense = np.block([[model.matrix, -G], [by_place[:, None] * G.T, np.diag(by_load)]])
+        right = np.concatenate([np.zeros(5), [state.pressure, 0.0, 0.0]])
+        expected = np.linalg.solve(dense, right)
+        found = np.concatenate([state.x, state.loads])
+        assert found == pytest.approx(expected, abs=1e-7)
+        assert state.coordinates == pytest.approx(G.T @ state.x, abs=1e-12)
+        assert state.stable
+    assert np.abs(expected[:5]).max() > 0.1
+
+
+@pytest.mark.parametrize("quartic", [0.0, 2.0])
+@pytest.mark.parametrize("name", END_DEVICES)
+def test_work_on_any_ends_is_stored(name, quartic):
+    states = ends(quadratic(quartic=quartic), dead(), *END_DEVICES[name], load=4.0)
+    assert states[-1].traffic > 0.1
+    for state in states:
+        # the rule is exact for springs; the quartic one is left to its bar
+        assert energy_gap(states[0], state) < (2e-3 if quartic else 1e-8)
+
+
+def test_free_end_may_be_moved_where_it_stands():
+    """First the pressure, then the free end from where it is to a place measured from rest."""
+    model = quadratic(quartic=1.0)
+    stages = [Stage(PRESSURE, dead(), 2, to=2.0), Stage(AXIAL, held(), 4, to=0.8)]
+    states = list(follow(model, loading(), stages))
+    pressed, moved = states[2], states[-1]
+    assert pressed.loads == pytest.approx([2.0, 0.0, 0.0], abs=1e-12)
+    start = pressed.coordinates[AXIAL]
+    places = [state.coordinates[AXIAL] for state in states[2:]]
+    assert places == pytest.approx(start + (0.8 - start) * np.arange(5) / 4, abs=1e-7)
+    assert moved.loads[[PRESSURE, TWIST]] == pytest.approx([2.0, 0.0], abs=1e-7)
+    assert abs(moved.loads[AXIAL]) > 0.1
+    for state in states:
+        assert energy_gap(states[0], state) < 2e-3

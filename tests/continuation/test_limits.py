@@ -1,0 +1,360 @@
+"""Where the equilibrium path ends: broken models, limit points, torn walls, threads too short."""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from fem.continuation.loading import AXIAL, PRESSURE, TWIST, dead, held, spring
+from fem.continuation.newton import TOLERANCE, correct
+from fem.continuation.path import BEYOND, TEARS, follow
+from fem.continuation.state import (
+    LimitPointError,
+    NoEquilibriumError,
+    RubberLimitError,
+    WindingError,
+)
+from fem.continuation.step_size import CUT, SMALLEST_STEP
+from fem.results.equilibrium_checks import energy_gap
+from tests.helpers.toys import Linear, Softening, Toy, loading, through
+from tests.helpers.walks import pushed, up_to_its_end
+
+
+class Dipping(Toy):
+    """It carries x + 0.95 sin x: nearly a limit point at pi, but none."""
+
+    def energy(self, x):
+        return float(x[0] ** 2 / 2 + 0.95 * (1 - np.cos(x[0])))
+
+    def internal(self, x):
+        return x + 0.95 * np.sin(x)
+
+    def stiffness(self, x):
+        return 1 + 0.95 * np.cos(x)
+
+
+class Humped(Toy):
+    """It carries x exp(-x) + x^3/500: a limit point near 1, and a far branch beyond 5."""
+
+    def energy(self, x):
+        return float(1 - (1 + x[0]) * np.exp(-x[0]) + x[0] ** 4 / 2000)
+
+    def internal(self, x):
+        return x * np.exp(-x) + x**3 / 500
+
+    def stiffness(self, x):
+        return (1 - x) * np.exp(-x) + 3 * x**2 / 500
+
+    @property
+    def top(self):
+        """Place and load of the limit point."""
+        place = brentq(lambda x: float(self.stiffness(x)), 0.5, 2.0, xtol=1e-14)
+        return place, float(self.internal(place))
+
+
+# --- broken models ------------------------------------------------------------------------------
+
+
+class Wall(Linear):
+    """Nothing is known of it beyond x = 1."""
+
+    def internal(self, x):
+        return np.where(x > 1, np.nan, super().internal(x))
+
+
+class NoTangent(Linear):
+    def tangent(self, x, loads):
+        if x[0] > 1:
+            raise ArithmeticError("no factors")
+        return super().tangent(x, loads)
+
+
+class Infinite(Linear):
+    def internal(self, x):
+        return np.where(x > 1, np.inf, super().internal(x))
+
+
+@pytest.mark.parametrize("device", [dead(), held(), spring(0.5)], ids=["dead", "held", "spring"])
+@pytest.mark.parametrize("broken", [NoTangent, Wall, Infinite])
+def test_broken_model_ends_the_path_at_the_last_good_state(broken, device):
+    states, failure = up_to_its_end(
+        follow(broken(), loading(), [through(0.4, 3.0, device=device)]), NoEquilibriumError
+    )
+    last = failure.state
+    # the last step that failed was at most 1/CUT times the smallest; in x none is more than 1.5
+    assert 1 - SMALLEST_STEP / CUT * 1.5 <= last.x[0] <= 1.0
+    assert last.pressure == pytest.approx(2 * last.x[0], abs=TOLERANCE)
+    assert [state.asked for state in states] == [False, True]
+    assert str(last.pressure) in str(failure)
+    assert not failure.buckles
+
+
+class Folding(Toy):
+    """Held at x, a second unknown y with y exp(-y) = x follows up to x = 1/e and then snaps."""
+
+    size = 2
+
+    def energy(self, x):
+        return float(2 * x[0] ** 2 + 1 - (1 + x[1]) * np.exp(-x[1]) - x[0] * x[1])
+
+    def internal(self, x):
+        return np.array([4 * x[0] - x[1], x[1] * np.exp(-x[1]) - x[0]])
+
+    def stiffness(self, x):
+        return np.array([[4.0, -1.0], [-1.0, (1 - x[1]) * np.exp(-x[1])]])
+
+
+def test_path_that_ends_at_a_fold_is_told_to_lose_its_stability():
+    _, failure = up_to_its_end(
+        follow(Folding(), loading(), [through(0.2, 0.5, device=held())]), NoEquilibriumError
+    )
+    assert failure.buckles and failure.state.stable
+    assert failure.state.x[0] == pytest.approx(np.exp(-1), rel=1e-2)
+
+
+class Snapping(Folding):
+    """With 0.3 y + sin y = x it snaps at x = 1.5 from y = 1.9 to 6."""
+
+    def energy(self, x):
+        return float(2 * x[0] ** 2 + 0.15 * x[1] ** 2 + 1 - np.cos(x[1]) - x[0] * x[1])
+
+    def internal(self, x):
+        return np.array([4 * x[0] - x[1], 0.3 * x[1] + np.sin(x[1]) - x[0]])
+
+    def stiffness(self, x):
+        return np.array([[4.0, -1.0], [-1.0, 0.3 + np.cos(x[1])]])
+
+
+def test_path_that_goes_on_elsewhere_only_is_told_to_snap(monkeypatch):
+    monkeypatch.setattr("fem.continuation.path.A_LITTLE", 0.0)  # the fold itself is not looked for
+    monkeypatch.setattr(
+        "fem.continuation.path.SMALLEST_STEP", 0.02
+    )  # while there are steps that lead beyond
+    _, failure = up_to_its_end(
+        follow(Snapping(), loading(), [through(0.5, 2.0, device=held())]), NoEquilibriumError
+    )
+    assert failure.buckles and failure.state.stable
+    top = np.arccos(-0.3)
+    assert failure.state.x[0] == pytest.approx(0.3 * top + np.sin(top), rel=0.1)
+
+
+def test_model_without_a_tangent_at_rest_is_an_arithmetic_error():
+    class Loose(Linear):
+        def stiffness(self, x):
+            return 0.0
+
+    with pytest.raises(ArithmeticError):
+        list(pushed(Loose(), 1.0))
+
+
+# --- limit points -------------------------------------------------------------------------------
+
+
+LIMITED = [(Softening, 1.0, Softening.limit), (Humped, *Humped().top)]
+
+
+@pytest.mark.parametrize("loads", [[0.2, 0.4, 0.6], [10.0], [0.36, 0.5], [0.3, 0.35, 0.36, 0.45]])
+@pytest.mark.parametrize(("kind", "place", "load"), LIMITED, ids=["softening", "humped"])
+def test_limit_point_ends_the_path_and_is_located(kind, place, load, loads):
+    model = kind()
+    states, failure = up_to_its_end(pushed(model, *loads), LimitPointError)
+    reached = sum(value < load for value in loads)
+    assert [s.pressure for s in states if s.asked] == pytest.approx(loads[:reached], abs=TOLERANCE)
+    (limit,) = (state for state in states if state.limit)
+    # it is the top of one cubic between two states; the load is off by the square of the place
+    assert limit.x[0] == pytest.approx(place, abs=1e-2)
+    assert limit.pressure == pytest.approx(load, abs=1e-4)
+    assert failure.state.x == limit.x
+    for state in states:
+        assert model.internal(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
+        assert energy_gap(states[0], state) < 2e-3
+    assert all(state.stable for state in states if state.asked)
+    assert not any(state.asked for state in states[reached + 1 :])
+
+
+@pytest.mark.parametrize("load", [0.5, 10.0])
+def test_curve_is_drawn_a_little_beyond_the_limit(load):
+    model = Softening()
+    states, _ = up_to_its_end(pushed(model, 0.2, load), LimitPointError)
+    number = next(k for k, state in enumerate(states) if state.limit)
+    beyond = states[number + 1 :]
+    assert len(beyond) == BEYOND
+    assert np.all(np.diff([state.x[0] for state in states]) > 0)
+    assert np.all(np.diff([state.pressure for state in states[number:]]) < 0)
+    assert not any(state.stable for state in beyond)
+
+
+def test_limit_is_found_under_a_falling_load_too():
+    """The mirrored spring, sucked out instead of blown up."""
+
+    class Mirrored(Softening):
+        def energy(self, x):
+            return super().energy(-x)
+
+        def internal(self, x):
+            return -super().internal(-x)
+
+        def stiffness(self, x):
+            return super().stiffness(-x)
+
+    _, failure = up_to_its_end(pushed(Mirrored(), -0.2, -0.5), LimitPointError)
+    assert failure.state.x[0] == pytest.approx(-1.0, abs=1e-2)
+    assert failure.state.pressure == pytest.approx(-Softening.limit, abs=1e-4)
+
+
+@pytest.mark.parametrize("pair", [PRESSURE, AXIAL, TWIST])
+def test_limit_of_each_pair_is_found(pair):
+    class Turned(Softening):
+        """The same spring, moved by another load."""
+
+        def coordinates(self, x):
+            return np.eye(3)[pair] * x[0]
+
+        def directions(self, x):
+            return np.eye(3)[pair][None]
+
+    path = follow(Turned(), loading(), [through(0.2, 0.6, pair=pair)])
+    states, failure = up_to_its_end(path, LimitPointError)
+    assert failure.state.loads[pair] == pytest.approx(Softening.limit, abs=1e-4)
+    assert [state.asked for state in states][:2] == [False, True]
+
+
+@pytest.mark.parametrize("loads", [[2.0, 2.8, 4.0, 6.0], [4.0], [3.0, 3.2, 3.3], [30.0]])
+def test_dip_of_the_stiffness_is_got_over(loads):
+    """It is walked by its coordinate there, and every load is reached all the same."""
+    model, states = Dipping(), []
+    for state in pushed(model, *loads):
+        states.append(state)
+        assert model.internal(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
+        assert energy_gap(states[0], state) < 2e-3
+        assert state.stable and not state.limit
+    assert [s.pressure for s in states] == pytest.approx([0.0, *loads], abs=TOLERANCE)
+    assert [s.parameter for s in states] == pytest.approx([0.0, *loads], abs=TOLERANCE)
+
+
+@pytest.mark.parametrize("loads", [[0.5], [0.3, 0.5], [0.2, 0.6], [2.0], [0.36, 0.4, 0.5]])
+def test_far_branch_is_refused_by_the_energy(loads):
+    """Beyond its limit point near 1 the spring carries any load again, but far away."""
+    model = Humped()
+    assert brentq(lambda x: float(model.internal(x)) - 0.5, 2.0, 20.0) > 5
+    states, failure = up_to_its_end(pushed(model, *loads), LimitPointError)
+    assert failure.state.x[0] < 1.5
+    assert max(state.x[0] for state in states) < 2.0
+
+
+def test_newton_alone_would_take_the_far_branch():
+    """Else the test before would be idle."""
+    trial, _ = correct(Humped(), loading(dead(0.5)), np.full(1, 1.06), np.array([0.5, 0, 0]))
+    assert trial.x[0] > 5
+
+
+class Bounded(Toy):
+    """It carries x/(1 + x): 1 is never reached, and no limit point is met."""
+
+    def energy(self, x):
+        return float(x[0] - np.log1p(x[0]))
+
+    def internal(self, x):
+        return x / (1 + x)
+
+    def stiffness(self, x):
+        return 1 / (1 + x) ** 2
+
+    def wall_stretch(self, x):
+        return float(1 + x[0])
+
+
+def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
+    states, failure = up_to_its_end(pushed(Bounded(), 0.5, 1.5), RubberLimitError)
+    assert failure.state.x[0] < TEARS - 1
+    assert failure.state.x[0] == pytest.approx(TEARS - 1, rel=0.02)
+    assert all(state.asked for state in states[1:])
+
+
+def test_cheap_model_finds_its_limit_point_to_round_off():
+    model = Softening()
+    model.cheap = True
+    states, failure = up_to_its_end(pushed(model, 0.2, 0.5), LimitPointError)
+    assert failure.state.x[0] == pytest.approx(1.0, rel=1e-9)
+    assert failure.state.pressure == pytest.approx(Softening.limit, rel=1e-14)
+    assert not failure.state.stable  # it is no minimum any more
+    beyond = [state.x[0] for state in states[-BEYOND:]]
+    assert beyond == pytest.approx([1.08, 1.16, 1.24], rel=1e-9)
+
+
+def test_cheap_model_goes_on_until_the_wall_just_bears():
+    model = Bounded()
+    model.cheap = True
+    _, failure = up_to_its_end(pushed(model, 0.5, 1.5), RubberLimitError)
+    assert 0 <= TEARS - 1 - failure.state.x[0] < 1e-9
+
+
+def test_shallow_dip_beyond_a_limit_point_is_not_stepped_over():
+    """Pressure falls by a few thousandths of itself and rises again: x + 1.02 sin x."""
+
+    class Dented(Dipping):
+        def energy(self, x):
+            return float(x[0] ** 2 / 2 + 1.02 * (1 - np.cos(x[0])))
+
+        def internal(self, x):
+            return x + 1.02 * np.sin(x)
+
+        def stiffness(self, x):
+            return 1 + 1.02 * np.cos(x)
+
+    top = np.arccos(-1 / 1.02)
+    _, failure = up_to_its_end(pushed(Dented(), 1.0, 2.0, 2.5, 3.3, 6.0), LimitPointError)
+    assert failure.state.x[0] == pytest.approx(top, abs=1e-2)
+
+
+# --- winding in ---------------------------------------------------------------------------------
+
+
+class Wound(Linear):
+    """Threads draw x to the share wound in; a second unknown stays 0."""
+
+    size, share = 2, 0.0
+
+    def energy(self, x):
+        return float((x[0] - self.share) ** 2 + self.sideways() * x[1] ** 2 / 2)
+
+    def tighten(self, share):
+        self.share = share
+
+    def sideways(self):
+        return 1.0
+
+    def internal(self, x):
+        return np.array([2.0 * (x[0] - self.share), self.sideways() * x[1]])
+
+    def stiffness(self, x):
+        return np.diag([2.0, self.sideways()])
+
+
+class Column(Wound):
+    """It buckles to that side once more than 0.6 is wound in."""
+
+    def sideways(self):
+        return 0.6 - self.share
+
+
+class Knot(Wound):
+    """No more than 0.6 can be wound in."""
+
+    def internal(self, x):
+        return super().internal(x) if self.share <= 0.6 else np.full(2, np.nan)
+
+
+@pytest.mark.parametrize(("model", "buckles"), [(Column, True), (Knot, False)])
+def test_threads_are_wound_in_as_far_as_they_can_be(model, buckles):
+    with pytest.raises(WindingError) as end:
+        list(follow(model(), loading(), [through(1.0)]))
+    assert end.value.buckles == buckles
+    assert 0.6 - 4 * SMALLEST_STEP < end.value.share <= 0.6
+    assert end.value.state.x[0] == pytest.approx(end.value.share, rel=1e-8)
+    assert end.value.state.stable
+
+
+def test_threads_are_wound_in_at_once_where_they_can_be():
+    model = Wound()
+    first, *_ = follow(model, loading(), [through(1.0)])
+    assert first.x[0] == model.share == 1.0

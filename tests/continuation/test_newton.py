@@ -1,0 +1,260 @@
+"""Newton's method, the bordered system and the count of what is unstable, against dense algebra."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from fem.continuation.loading import AXIAL, PRESSURE, TWIST, ClosedGas, dead, held, spring
+from fem.continuation.newton import MOST_ITERATIONS, TOLERANCE, Border, DivergedError, correct, look
+from tests.helpers.toys import Linear, Quadratic, Softening, Stiffening, loading, quadratic
+
+GAS = ClosedGas(3.0, ambient=2.0, line_volume=1.5)
+DEVICES = {
+    "all dead": (dead(1.0), dead(-2.0), dead(0.5)),
+    "volume held": (held(0.7), dead(1.0), dead(-1.0)),
+    "ends held": (dead(1.0), held(0.2), held(-0.4)),
+    "all held": (held(0.7), held(0.2), held(-0.4)),
+    "springs": (dead(1.0), spring(3.0, 1.0), spring(0.2, -1.0)),
+    "gas": (GAS.at(7.5), dead(), spring(0.5)),
+    "gas, held, spring": (GAS.at(7.5), held(0.1), spring(1.5, 0.3)),
+}
+
+
+def push(load):
+    """Return a loading by a dead pressure, and loads that obey it."""
+    return loading(dead(load)), np.array([load, 0.0, 0.0])
+
+
+# --- the bordered system ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", DEVICES)
+def test_bordered_solution_is_that_of_the_dense_system(name):
+    model, closed = quadratic(quartic=0.7), loading(*DEVICES[name])
+    random = np.random.default_rng(1)
+    x, loads = random.normal(size=5), random.normal(size=3)
+    trial = look(model, closed, x, loads)
+    right, closing = random.normal(size=5), random.normal(size=3)
+    step, change = Border(model, closed, trial).solve(right, closing)
+    by_load, by_place = closed.slopes(loads, model.coordinates(x))
+    G = model.columns
+    dense = np.block([[model.stiffness(x), -G], [by_place[:, None] * G.T, np.diag(by_load)]])
+    expected = np.linalg.solve(dense, np.concatenate([right, closing]))
+    assert np.concatenate([step, change]) == pytest.approx(expected, rel=1e-10, abs=1e-10)
+
+
+def test_loading_that_leaves_the_tube_loose_is_an_arithmetic_error():
+    """A coordinate that nothing moves cannot be held anywhere."""
+    model = Quadratic(np.eye(3), np.array([[1.0, 0, 0], [0, 0, 0], [0, 0, 0]]))
+    closed = loading(dead(), held(0.5))
+    border = Border(model, closed, look(model, closed, np.zeros(3), np.zeros(3)))
+    with pytest.raises(ArithmeticError):
+        border.solve(np.zeros(3), np.ones(3))
+
+
+# --- eq. (2): what is unstable ------------------------------------------------------------------
+
+
+def indefinite(random):
+    root = random.normal(size=(6, 6))
+    return Quadratic((root + root.T) / 2, random.normal(size=(6, 3)))
+
+
+def count(model, asked, control=None):
+    loads = x = np.zeros(6)
+    trial = look(model, control or asked, x, loads[:3])
+    return Border(model, control or asked, trial).negative(asked, trial)
+
+
+@pytest.mark.parametrize("pairs", [(), (0,), (1,), (0, 2), (0, 1, 2)])
+def test_springs_are_counted_as_added_to_the_stiffness(pairs):
+    random, lifted = np.random.default_rng(2), 0
+    for _ in range(40):
+        model, rates = indefinite(random), 10.0 ** random.uniform(-2, 3, 3)
+        devices = [spring(rates[k]) if k in pairs else dead() for k in range(3)]
+        G, used = model.columns, np.isin(range(3), pairs) * rates
+        values = np.linalg.eigvalsh(model.matrix + G @ np.diag(used) @ G.T)
+        assert np.abs(values).min() > 1e-6  # of which the sign is beyond doubt
+        assert count(model, loading(*devices)) == (values < 0).sum()
+        lifted += (np.linalg.eigvalsh(model.matrix) < 0).sum() - (values < 0).sum()
+    assert lifted > 0 or not pairs
+
+
+@pytest.mark.parametrize("pairs", [(0,), (1, 2), (0, 1, 2)])
+def test_held_pairs_are_counted_as_constraints(pairs):
+    """What is left are the motions that leave these coordinates alone."""
+    random = np.random.default_rng(3)
+    for _ in range(40):
+        model = indefinite(random)
+        devices = [held() if k in pairs else dead() for k in range(3)]
+        whole, _ = np.linalg.qr(model.columns[:, list(pairs)], mode="complete")
+        within = whole[:, len(pairs) :]
+        values = np.linalg.eigvalsh(within.T @ model.matrix @ within)
+        assert np.abs(values).min() > 1e-6
+        assert count(model, loading(*devices)) == (values < 0).sum()
+
+
+def test_gas_is_counted_as_a_spring_of_its_stiffness():
+    """(P + p0)(V + V0) constant: k = p0/V0 at rest."""
+    random = np.random.default_rng(4)
+    counts = []
+    for _ in range(40):
+        model = indefinite(random)
+        G = model.columns[:, :1]
+        values = np.linalg.eigvalsh(model.matrix + GAS.ambient / GAS.line_volume * G @ G.T)
+        counts.append((count(model, loading(GAS)), (values < 0).sum()))
+        counts[-1] += (count(model, loading()),)
+    assert all(found == expected for found, expected, _ in counts)
+    assert any(found != dead_load for found, _, dead_load in counts)
+
+
+def test_stability_is_that_of_the_devices_asked_for():
+    """The devices that the step was solved with are another matter."""
+    random = np.random.default_rng(5)
+    for _ in range(20):
+        model = indefinite(random)
+        asked, control = loading(dead(), spring(2.0)), loading(held(), spring(2.0))
+        assert count(model, asked, control) == count(model, asked)
+
+
+# --- the corrector ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", DEVICES)
+def test_equilibrium_obeys_the_devices_and_the_model(name):
+    model, closed = quadratic(quartic=0.3), loading(*DEVICES[name])
+    trial, _ = correct(model, closed, np.zeros(5), np.zeros(3))
+    residual = model.internal(trial.x) - model.columns @ trial.loads
+    assert np.abs(residual).max() <= TOLERANCE
+    places = model.coordinates(trial.x)
+    sizes = np.abs(closed.slopes(trial.loads, places)).sum(axis=0)  # all scales are 1
+    assert np.abs(closed.gaps(trial.loads, places) / sizes).max() <= TOLERANCE
+    assert np.abs(trial.x).max() > 0.1
+
+
+@pytest.mark.parametrize("name", ["all dead", "ends held", "all held", "springs"])
+def test_linear_problem_takes_one_step(name):
+    model, closed = quadratic(), loading(*DEVICES[name])
+    trial, iterations = correct(model, closed, np.zeros(5), np.zeros(3))
+    G = model.columns
+    by_load, by_place = closed.slopes(np.zeros(3), np.zeros(3))
+    dense = np.block([[model.matrix, -G], [by_place[:, None] * G.T, np.diag(by_load)]])
+    values = [device.value for device in closed.devices]
+    expected = np.linalg.solve(dense, np.concatenate([np.zeros(5), values]))
+    assert iterations == 1
+    assert np.concatenate([trial.x, trial.loads]) == pytest.approx(expected, rel=1e-10, abs=1e-10)
+
+
+def test_equilibrium_that_is_there_already_costs_nothing():
+    trial, iterations = correct(Linear(), *push(2.0)[:1], np.ones(1), push(2.0)[1])
+    assert (trial.x, iterations) == (1.0, 0)
+
+
+def test_newton_converges_quadratically(monkeypatch):
+    monkeypatch.setattr("fem.continuation.newton.REUSE", 0.0)
+    monkeypatch.setattr("fem.continuation.newton.SEARCH", np.inf)  # full steps
+    model, (closed, loads) = Stiffening(), push(2.0)
+    trial, iterations = correct(model, closed, np.array([1.2]), loads)
+    assert trial.x == pytest.approx(1.0, abs=TOLERANCE / 4)  # the stiffness there is 4
+    e = [error for error in model.errors if error > 1e-14]  # beyond is round-off
+    assert iterations == len(model.errors) - 1 == 4
+    # |e_next| = f''/(2 f'^2) e^2 near the end: 6/(2 * 16) = 0.19, and less before
+    assert all(after <= 0.2 * before**2 for before, after in pairwise(e))
+
+
+def test_gas_converges_quadratically_too(monkeypatch):
+    """Its relation is a product of the two unknowns."""
+    monkeypatch.setattr("fem.continuation.newton.REUSE", 0.0)
+    monkeypatch.setattr("fem.continuation.newton.SEARCH", np.inf)  # full steps
+    errors = []
+
+    class Watched(Stiffening):
+        def error(self, residual):
+            return 0.0
+
+    closed = loading(ClosedGas(12.0, ambient=1.0, line_volume=1.0))
+    monkeypatch.setattr(
+        "fem.continuation.loading.Loading.error",
+        lambda self, loads, places: errors.append(abs(self.gaps(loads, places)[0])) or errors[-1],
+    )
+    trial, _ = correct(Watched(), closed, np.ones(1), np.full(3, 2.0) * [1, 0, 0])
+    assert (trial.loads[0] + 1) * (trial.x[0] + 1) == pytest.approx(12.0, abs=1e-7)
+    e = [error for error in errors if error > 1e-13]
+    assert len(e) >= 4
+    assert all(after <= before**2 for before, after in pairwise(e))
+
+
+def test_tangent_that_serves_well_is_used_again():
+    model, (closed, loads) = Stiffening(), push(2.0)
+    trial, iterations = correct(model, closed, np.array([1.01]), loads)
+    assert trial.x == pytest.approx(1.0, abs=TOLERANCE / 4)
+    assert 0 < model.tangents < iterations
+
+
+def test_wrong_tangent_is_noticed_as_slow(monkeypatch):
+    """Quadratic convergence is not a matter of course: a tangent 10 % off loses it."""
+    monkeypatch.setattr("fem.continuation.newton.SEARCH", np.inf)  # full steps
+
+    class Wrong(Stiffening):
+        def stiffness(self, x):
+            return 1.1 * super().stiffness(x)
+
+    closed, loads = push(2.0)
+    _, iterations = correct(Wrong(), closed, np.array([1.2]), loads)
+    assert iterations > 6
+
+
+def test_line_search_holds_a_step_that_overshoots():
+    """From 3, bare steps on arctan(x) = 0 would go to -9.5, 124, -24000 and away."""
+
+    class Arctan(Linear):
+        def internal(self, x):
+            return np.arctan(x)
+
+        def stiffness(self, x):
+            return 1 / (1 + x**2)
+
+    closed, loads = push(0.0)
+    trial, iterations = correct(Arctan(), closed, np.full(1, 3.0), loads)
+    assert abs(trial.x[0]) <= TOLERANCE
+    assert iterations < 10
+
+
+@pytest.mark.parametrize("force", [np.nan, np.inf])
+def test_corrector_gives_up_at_once_without_a_residual(force):
+    class Broken(Linear):
+        def internal(self, x):
+            return np.full(1, force)
+
+    closed, loads = push(1.0)
+    with pytest.raises(DivergedError) as failure:
+        correct(Broken(), closed, np.zeros(1), loads)
+    assert failure.value.iterations == 0
+
+
+def test_corrector_gives_up_at_once_without_a_coordinate():
+    class Broken(Linear):
+        def coordinates(self, x):
+            return np.array([np.nan, 0.0, 0.0])
+
+    with pytest.raises(DivergedError) as failure:
+        correct(Broken(), loading(dead()), np.zeros(1), np.zeros(3))
+    assert failure.value.iterations == 0
+
+
+def test_corrector_gives_up_where_there_is_no_equilibrium():
+    model, (closed, loads) = Softening(), push(1.0)
+    with pytest.raises(DivergedError) as failure:
+        correct(model, closed, np.zeros(1), loads)
+    assert failure.value.iterations == model.tangents <= MOST_ITERATIONS
+
+
+@pytest.mark.parametrize("pair", [PRESSURE, AXIAL, TWIST])
+def test_trial_tells_how_far_it_is_from_equilibrium(pair):
+    model, devices = quadratic(), [dead(), dead(), dead()]
+    devices[pair] = dead(3.0)
+    trial = look(model, loading(*devices), np.zeros(5), np.zeros(3))
+    assert trial.error == 3.0
+    trial = look(model, loading(*devices), np.zeros(5), 3.0 * np.eye(3)[pair])
+    assert trial.error == pytest.approx(np.abs(3 * model.columns[:, pair]).max(), rel=1e-14)

@@ -1,0 +1,100 @@
+"""States of a path: what is read off two of them, where the curve between is a cubic."""
+
+import numpy as np
+import pytest
+from numpy.polynomial import Polynomial
+
+from fem.continuation.loading import AXIAL, PRESSURE, TWIST
+from fem.continuation.state import LimitPointError, State, predict, where_load_is, where_load_turns
+
+ROUND_OFF = 1e-12
+
+
+def at(parameter, load, x=None, pair=PRESSURE, rest=False):
+    """Return the state at `parameter` of a path whose load and x are polynomials of it."""
+    x = x or [Polynomial([0.0])]
+    unit = np.eye(3)[pair]
+    return State(
+        x=np.array([part(parameter) for part in x]),
+        loads=load(parameter) * unit,
+        coordinates=parameter * unit,
+        parameter=parameter,
+        slope=np.array([part.deriv()(parameter) for part in x]),
+        load_slope=load.deriv()(parameter) * unit,
+        coordinate_slope=unit,
+        stable=True,
+        energy=0.0,
+        rest=rest,
+    )
+
+
+RISING = Polynomial([0.5, 1.0, 0.3, 0.1])
+HUMP = Polynomial([0.0, 3.0, -0.5, -0.7])
+
+
+@pytest.mark.parametrize("ends", [(0.0, 2.0), (2.0, 0.0), (-1.0, 3.0)])
+@pytest.mark.parametrize("pair", [PRESSURE, AXIAL, TWIST])
+def test_load_is_found_on_the_cubic(pair, ends):
+    start, end = (at(parameter, RISING, pair=pair) for parameter in ends)
+    for place in (0.3, 1.1, 1.7):
+        found = where_load_is(start, end, pair, RISING(place))
+        assert found == pytest.approx(place, rel=ROUND_OFF)
+
+
+@pytest.mark.parametrize("ends", [(0.0, 2.0), (2.0, 0.0), (0.5, 1.2)])
+def test_top_is_found_on_the_cubic(ends):
+    start, end = (at(parameter, HUMP) for parameter in ends)
+    top = max(HUMP.deriv().roots())
+    assert where_load_turns(start, end, PRESSURE) == pytest.approx(top, rel=ROUND_OFF)
+
+
+def test_load_out_of_reach_is_sought_between_the_ends():
+    start, end = at(0.0, RISING), at(2.0, RISING)
+    for load in (-100.0, 100.0):
+        assert 0.0 <= where_load_is(start, end, PRESSURE, load) <= 2.0
+
+
+CUBICS = [Polynomial([1.0, -2.0, 0.5, 0.2]), Polynomial([0.0, 1.0, 0.0, -1.0])]
+
+
+@pytest.mark.parametrize("aim", [1.5, 0.4, -2.0])
+def test_cubic_through_two_states_is_foretold(aim):
+    x, loads = predict(at(1.0, RISING, CUBICS), at(0.2, RISING, CUBICS), aim)
+    assert x == pytest.approx([part(aim) for part in CUBICS], rel=ROUND_OFF, abs=ROUND_OFF)
+    assert loads == pytest.approx([RISING(aim), 0, 0], rel=ROUND_OFF)
+
+
+@pytest.mark.parametrize("before", [None, at(0.0, RISING, CUBICS, rest=True)])
+def test_first_state_foretells_a_line(before):
+    """Rest does not count: from there threads tighten at once."""
+    x, loads = predict(at(1.0, RISING, CUBICS), before, 1.5)
+    assert x == pytest.approx([p(1.0) + 0.5 * p.deriv()(1.0) for p in CUBICS], rel=ROUND_OFF)
+    assert loads[0] == pytest.approx(RISING(1.0) + 0.5 * RISING.deriv()(1.0), rel=ROUND_OFF)
+
+
+def test_rest_foretells_itself():
+    rest = at(0.0, RISING, CUBICS, rest=True)
+    x, loads = predict(rest, None, 1.0)
+    assert np.array_equal(x, rest.x)
+    assert np.array_equal(loads, rest.loads)
+
+
+def test_path_may_be_told_by_load_or_by_coordinate():
+    state = at(0.7, RISING, CUBICS)
+    slope = RISING.deriv()(0.7)
+    by_load, by_place = state.by_load(PRESSURE), state.by_load(PRESSURE).by_coordinate(PRESSURE)
+    assert by_load.parameter == RISING(0.7)
+    assert by_load.slope == pytest.approx(state.slope / slope, rel=ROUND_OFF)
+    assert by_load.load_slope[PRESSURE] == pytest.approx(1.0, rel=ROUND_OFF)
+    assert by_load.coordinate_slope[PRESSURE] == pytest.approx(1 / slope, rel=ROUND_OFF)
+    assert by_place.parameter == 0.7
+    assert by_place.slope == pytest.approx(state.slope, rel=ROUND_OFF)
+    for one in (state, by_load, by_place):
+        assert one.stiffness(PRESSURE) == pytest.approx(slope, rel=ROUND_OFF)
+
+
+def test_end_of_a_path_tells_where_it_is():
+    state = at(0.7, RISING)
+    failure = LimitPointError(state)
+    assert failure.state is state
+    assert str(state.pressure) in str(failure)

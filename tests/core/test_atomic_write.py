@@ -1,0 +1,146 @@
+"""Pictures and films that cannot be written whole, and letters that no font has."""
+
+import os
+import resource
+import signal
+import subprocess
+import sys
+import warnings
+from contextlib import contextmanager
+
+import numpy as np
+import pytest
+from matplotlib import get_data_path
+from matplotlib.figure import Figure
+from matplotlib.ft2font import FT2Font
+
+from fem.core.atomic_write import in_place_of, need_folder
+from fem.core.errors import InputError
+from fem.scene.film.writer import STOPPED, write_film
+from fem.scene.result_view import exhibits
+from fem.scene.still import save_still
+from fem.scene.still.figure import _length
+from fem.scene.still.path import path_page
+from fem.wording.glyphs import USUAL, families, save_figure
+from fem.wording.picture_text import text_width, write
+from tests.helpers.shown import titled
+
+
+@contextmanager
+def full_at(size):
+    """Let no file grow beyond so many bytes, as if the disk were full."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+@pytest.mark.parametrize("ending", [".png", ".pdf", ".svg"])
+def test_a_picture_that_fails_leaves_the_one_before(tmp_path, ending):
+    file = tmp_path / f"picture{ending}"
+    figure = Figure()
+    write(figure, 0.1, 0.9, "a picture")
+    save_figure(figure, file)
+    before = file.read_bytes()
+    with full_at(500), pytest.raises(OSError) as failed:
+        save_figure(figure, file)
+    assert failed.value.filename == str(file)
+    assert file.read_bytes() == before
+    assert list(tmp_path.iterdir()) == [file]
+
+
+def test_a_still_takes_this_way(result, tmp_path):
+    file = tmp_path / "still.png"
+    file.write_text("an older one")
+    with full_at(500), pytest.raises(OSError, match="File too large"):
+        save_still(exhibits(result), file, step=2, dpi=40)
+    assert file.read_text() == "an older one"
+
+
+@pytest.mark.parametrize("ending", [".mp4", ".gif"])
+def test_a_film_that_fails_leaves_the_one_before(tmp_path, capfd, ending):
+    file = tmp_path / f"film{ending}"
+    file.write_text("an older one")
+    noise = np.random.default_rng(1).integers(0, 255, (8, 96, 128, 3), dtype=np.uint8)
+    with full_at(2000), pytest.raises(OSError) as failed:
+        write_film(iter(noise), file)
+    assert failed.value.filename == str(file)
+    assert failed.value.strerror in (STOPPED, "File too large"), "no command of the encoder"
+    assert capfd.readouterr() == ("", ""), "nor a word of its own"
+    assert file.read_text() == "an older one"
+    assert list(tmp_path.iterdir()) == [file]
+
+
+def test_what_is_asked_to_end_clears_up(tmp_path):
+    words = (
+        "import sys, time; from pathlib import Path\n"
+        "from fem.core.atomic_write import in_place_of\n"
+        "with in_place_of(Path(sys.argv[1])) as part:\n"
+        "    print(part.exists(), flush=True); time.sleep(60)"
+    )
+    command = [sys.executable, "-c", words, str(tmp_path / "film.gif")]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout.readline() == "True\n"
+        process.terminate()
+        assert process.wait(20) == 128 + signal.SIGTERM
+    assert not list(tmp_path.iterdir())
+
+
+def test_the_new_file_has_the_usual_rights(tmp_path):
+    with in_place_of(tmp_path / "new") as part:
+        part.write_text("whole")
+    (tmp_path / "usual").touch()
+    assert (tmp_path / "new").stat().st_mode == (tmp_path / "usual").stat().st_mode
+    assert signal.getsignal(signal.SIGTERM) == signal.SIG_DFL
+
+
+def test_no_folder_is_made(tmp_path):
+    (tmp_path / "file").touch()
+    for folder, fault in (("no", "there is no such folder"), ("file", "this is a file")):
+        with pytest.raises(InputError, match=fault):
+            need_folder(tmp_path / folder / "a.png")
+    assert os.listdir(tmp_path) == ["file"]
+
+
+# ----------------------------------------------------------------------------------------- letters
+
+
+def test_a_letter_that_no_font_has_is_a_box_without_a_word(result, tmp_path):
+    """Of a private area of Unicode, which no font need know."""
+    page = path_page(titled(result, "Wrist \U0010fffd \ue0ff"))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        save_figure(page.lettered(40).figure, tmp_path / "page.png")
+
+
+def test_another_font_has_what_the_usual_one_lacks():
+    """Of the fonts that come with matplotlib, read by its own reader."""
+    folder = f"{get_data_path()}/fonts/ttf"
+    usual, other = (
+        set(FT2Font(f"{folder}/{name}.ttf").get_charmap()) for name in ("DejaVuSans", "STIXGeneral")
+    )
+    letter = chr(min(code for code in other - usual if code < 0xE000))
+    found = families(f"plain {letter}")
+    assert found[0] == USUAL and len(found) == 2
+    assert families("plain, −5 °") == [USUAL]
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        figure = Figure()
+        write(figure, 0.1, 0.9, letter)
+        figure.canvas.draw()
+    assert text_width(letter, 9) > 0
+
+
+# ---------------------------------------------------------------------------------------- lengths
+
+
+@pytest.mark.parametrize(
+    ("length", "said"), [("60 mm", "60.0 mm"), ("4 mm", "4.00 mm"), ("160 mm", "160.0 mm")]
+)
+def test_lengths_have_three_figures(result, length, said):
+    exhibit = exhibits(result)[1]
+    case = exhibit.case.changed(tube__length=length)
+    shown = type(exhibit)(exhibit.name, case, "fast", exhibit.rows, exhibit.shapes)
+    assert _length(shown, exhibit.rows[0]) == said

@@ -1,0 +1,106 @@
+"""Neighbouring cases share what they have in common, and never mix up what they have not."""
+
+import numpy as np
+import pytest
+
+from fem.core.cache import KEPT, Chain
+from fem.fe.model import FEModel
+from fem.solve import build, solve
+
+MESH = "1x1x4"
+LOADS = np.array([0.01, 1.0, 5.0])
+ROUND_OFF = 1e-10  # of a solution with MUMPS, whose pivots may come in another order
+
+
+def state(model):
+    """Return a state with the tube turned and shortened, and pressures in its cells."""
+    x = 1e-3 * np.sin(np.arange(model.rest().size))
+    x[model.motion.size - 2 : model.motion.size] = 2.0, -3.0
+    return x
+
+
+def test_what_is_equal_is_made_once():
+    made, chain = [], Chain()
+
+    def make(*of):
+        made.append(of)
+        return list(of)
+
+    first = chain.share(make, 1, "a")
+    assert chain.share(make, 1, "a") is first
+    assert chain.share(make, 1, "b") is not first
+    assert made == [(1, "a"), (1, "b")]
+
+
+def test_what_was_not_used_for_longest_is_dropped():
+    made, chain = [], Chain()
+    for number in [*range(KEPT), 0, KEPT, 0, 1]:
+        chain.share(made.append, number)
+    assert made == [*range(KEPT + 1), 1]
+
+
+def test_neighbours_stand_on_one_tube(make_case):
+    chain = Chain()
+    first = build(make_case(), "fe", MESH, chain=chain)
+    assert build(make_case(threads__0__angle="10 deg"), "fe", MESH, chain=chain).tube is first.tube
+
+
+@pytest.mark.parametrize(
+    ("changes", "resolution"),
+    [
+        ({"tube__wall": "1.6 mm"}, MESH),
+        ({"rubber__shear_modulus": "61 kPa"}, MESH),
+        ({"threads__0__count": 6}, MESH),
+        ({}, "1x1x5"),
+    ],
+    ids=str,
+)
+def test_others_stand_on_their_own(make_case, changes, resolution):
+    chain = Chain()
+    first = build(make_case(), "fe", MESH, chain=chain)
+    other = build(make_case(**changes), "fe", resolution, chain=chain)
+    alone = FEModel(make_case(**changes), resolution)
+    assert other.tube is not first.tube
+    assert other.energy(state(other)) == pytest.approx(alone.energy(state(alone)), rel=1e-13)
+
+
+def test_two_models_on_one_tube_do_not_mix(make_case):
+    """Each is asked in turn, at states of its own; its answers are those of a model alone."""
+    cases = [make_case(threads__0__angle="10 deg"), make_case(threads__0__angle="-20 deg")]
+    chain = Chain()
+    pair = [build(case, "fe", MESH, chain=chain) for case in cases]
+    alone = [FEModel(case, MESH) for case in cases]
+    states = [state(pair[0]), 0.5 * state(pair[0])]
+    for ask in (
+        lambda model, x: model.energy(x),
+        lambda model, x: model.internal(x),
+        lambda model, x: model.coordinates(x),
+        lambda model, x: model.snapshot(x).wall_stretch,
+    ):
+        for model, own, x in [*zip(pair, alone, states, strict=True)] * 2:
+            assert ask(model, x) == pytest.approx(ask(own, x), rel=1e-12, abs=1e-12)
+
+
+def test_factors_of_another_state_are_made_anew(make_case):
+    """The system holds the factors of one state: an earlier tangent still solves its own."""
+    model = build(make_case(), "fe", MESH)
+    x, right = state(model), np.cos(np.arange(model.rest().size))
+    first = model.tangent(x, LOADS)
+    expected = first.solve(right)
+    model.tangent(0.5 * x, LOADS)
+    found = first.solve(right)
+    assert np.abs(found - expected).max() < ROUND_OFF * np.abs(expected).max()
+
+
+def test_results_do_not_depend_on_the_chain(make_case):
+    chain = Chain()
+    for angle in ("-10 deg", "0 deg", "10 deg"):
+        for slack in ("taken up", "1 %"):
+            case = make_case(threads__0__angle=angle, threads__0__slack=slack, pressure__steps=3)
+            (chained,), (alone,) = (
+                solve(case, "fe", MESH, **how).runs for how in ({"chain": chain}, {})
+            )
+            assert (chained.reached, chained.reason) == (alone.reached, alone.reason)
+            for row, other in zip(chained.rows, alone.rows, strict=True):
+                for column in ("twist_deg", "displacement_mm", "bulge_mm", "tension_N.A"):
+                    assert row[column] == pytest.approx(other[column], rel=1e-6, abs=1e-9)

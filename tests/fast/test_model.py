@@ -1,0 +1,208 @@
+"""The fast model around its tube: forces, loads, tangent, measures, symmetry, balance."""
+
+import numpy as np
+import pytest
+
+from fem.continuation.load_steps import loading_of, stages_of
+from fem.continuation.loading import AXIAL, PRESSURE, TWIST
+from fem.continuation.newton import TOLERANCE
+from fem.continuation.path import follow
+from fem.fast.model import DenseTangent, FastModel
+from fem.fast.thick_tube import ThickTube
+from tests.helpers.uniform import LIMIT, close, state_of, states
+
+
+@pytest.fixture(scope="module")
+def model(make_case):
+    return FastModel(make_case())
+
+
+def test_internal_forces_are_the_derivative_of_the_energy(model, derivative):
+    for x in state_of(model, states(6)):
+        slope = [derivative(model.energy, x, e, 1e-3) for e in np.eye(3)]
+        assert close(model.internal(x), np.array(slope), LIMIT)
+
+
+def test_directions_are_the_derivatives_of_the_coordinates(model, derivative):
+    for x in state_of(model, states(6)):
+        slope = np.array([derivative(model.coordinates, x, e, 1e-2) for e in np.eye(3)])
+        directions = model.directions(x)
+        for pair in (PRESSURE, AXIAL, TWIST):
+            assert close(directions[:, pair], slope[:, pair], LIMIT)
+
+
+def test_coordinates_are_those_of_the_tube(model):
+    x = np.array([0.3, 1.3, -2.0])
+    volume, shift, turn = model.coordinates(x)
+    assert volume == pytest.approx(np.pi * 5.3**2 * 58.0, rel=1e-14)
+    assert (shift, turn) == (-2.0, 1.3 / 6.5)
+
+
+VARIANTS = {
+    "bonded": {},
+    "slack": {"threads__0__slack": "3 %", "threads__1__slack": "cut at 20 deg"},
+    "cut short": {"threads__0__slack": "cut at 40 deg"},
+}
+
+
+@pytest.mark.parametrize("variant", VARIANTS)
+def test_tangent_solves_for_the_change_of_the_residual(make_case, variant, derivative):
+    """Force and torque are dead: they have no stiffness."""
+    model = FastModel(make_case(**VARIANTS[variant]))
+    loads = np.array([0.02, 3.0, -7.0])
+    for x in state_of(model, states(6)):
+        right = np.array([1.0, -2.0, 3.0])
+        step = model.tangent(x, loads).solve(right)
+        size = np.abs(step).max()
+
+        def residual(x):
+            return model.internal(x) - model.directions(x) @ loads
+
+        change = derivative(residual, x, step / size, 1e-4) * size
+        assert close(change, right, LIMIT)
+
+
+def test_slack_is_the_strain_at_which_a_thread_engages(make_case):
+    """An even stretch and bulge by 1 + s is just what it takes."""
+    case = make_case(threads__0__slack="4 %", threads__1__slack="4 %")
+    model, loose = FastModel(case), FastModel(make_case(threads=[]))
+    tube = model.tube
+    # on the outer radius both principal stretches are 1.04 less or more a hair
+    for hair, taut in ((-1e-6, False), (1e-6, True)):
+        stretch = 1.04 + hair
+        a = np.sqrt((stretch * tube.B) ** 2 - (tube.B**2 - tube.A**2) / stretch)
+        x = state_of(model, np.array([a, stretch, 0.0]))
+        links = model.snapshot(x).threads[0]
+        assert (links.tension[0] > 0) == taut
+        assert links.strain[0] == pytest.approx(hair / 1.04, rel=1e-6)
+        same = model.internal(x) == pytest.approx(loose.internal(x), rel=1e-14)
+        assert same != taut
+        assert (model.energy(x) == pytest.approx(loose.energy(x), rel=1e-14)) or taut
+
+
+def test_energy_of_slack_threads_is_that_of_their_natural_length(make_case):
+    """N L / cos(alpha) (1 + s) EA H(e), with e from the natural length."""
+    case = make_case(threads__0__slack="3 %")
+    tube, family = ThickTube(case), case.threads[0]
+    y = np.array([8.0, 1.4, 0.02])
+    stretch = tube.stretch(family, y).value
+    strain = stretch / 1.03 - 1
+    assert strain > family.toe
+    stored = 200.0 * (strain**2 / 2 - strain * family.toe / 2 + family.toe**2 / 6)
+    total = 12 * 60.0 / np.cos(np.radians(20)) * 1.03 * stored
+    assert tube.thread_energy(family, y).value == pytest.approx(total, rel=1e-12)
+
+
+def test_gliding_makes_no_difference_to_a_uniform_tube(make_case):
+    gliding = make_case(threads__0__hold="gliding", threads__1__hold="gliding")
+    models = FastModel(make_case()), FastModel(gliding)
+    for x in state_of(models[0], states(4)):
+        assert models[0].energy(x) == models[1].energy(x)
+        assert np.array_equal(models[0].internal(x), models[1].internal(x))
+
+
+def test_tube_without_radius_or_length_has_no_residual(model):
+    for x in ([-5.0, 0.0, 0.0], [0.0, 0.0, -60.0]):
+        assert np.isnan(model.internal(np.array(x))).all()
+
+
+def test_state_is_measured_as_it_was_set(model):
+    x = np.array([0.3, 1.3, -2.0])
+    seen = model.snapshot(x)
+    assert seen.twist == pytest.approx(1.3 / 6.5, rel=1e-15)  # round-off
+    assert seen.displacement == -2.0
+    a, lam, tau = model.kinematic(x)
+    assert (a, lam) == pytest.approx((5.3, 58 / 60), rel=1e-15)
+    assert tau * 60 == pytest.approx(seen.twist, rel=1e-15)
+
+
+def test_tangent_counts_negative_eigenvalues():
+    assert [DenseTangent(np.diag([1.0, s, t])).negative for s in (-1, 1) for t in (-2, 2)] == [
+        2,
+        1,
+        1,
+        0,
+    ]
+
+
+@pytest.mark.parametrize(
+    "matrix", [np.full((3, 3), np.nan), np.diag([1.0, 0.0, 1.0])], ids=["nan", "singular"]
+)
+def test_tangent_that_cannot_be_factorised_is_an_arithmetic_error(matrix):
+    with pytest.raises(ArithmeticError):
+        DenseTangent(matrix).solve(np.ones(3))
+
+
+def end(case):
+    model = FastModel(case)
+    *_, state = follow(model, loading_of(case), stages_of(case))
+    assert state.pressure == pytest.approx(case.pressure.end, abs=1e-12)
+    return model.snapshot(state.x)
+
+
+def test_mirrored_tube_turns_the_other_way_and_is_else_the_same(make_case):
+    plain = end(make_case())
+    mirrored = end(make_case(threads__0__angle="-20 deg", threads__1__angle="30 deg"))
+    # both follow the same iterations but for the sign
+    assert mirrored.twist == pytest.approx(-plain.twist, rel=1e-12)
+    assert mirrored.displacement == pytest.approx(plain.displacement, rel=1e-12)
+    assert abs(plain.twist) > 0.1
+
+
+def test_families_may_change_places(make_case):
+    plain = end(make_case())
+    swapped = end(make_case(threads__0__angle="-30 deg", threads__1__angle="20 deg"))
+    # the equilibria are found to TOLERANCE, and nothing here is much softer than the wall
+    assert swapped.twist == pytest.approx(plain.twist, rel=1e-6)
+
+
+def test_single_right_handed_family_unwinds(make_case):
+    """A pressed tube bulges, and threads that cannot lengthen pay for it by unwinding."""
+    single = [{"name": "A", "count": 12, "angle": "30 deg", "stiffness": "200 N"}]
+    assert end(make_case(threads=single, pressure__end="8 kPa")).twist < -0.1
+
+
+def test_torque_of_the_threads_is_the_slope_of_their_energy(model, derivative):
+    """n T by its arm about the axis, which grows with the tube and turns with its twist."""
+    for x in state_of(model, states(6)):
+        for family, links in zip(model.case.threads, model.snapshot(x).threads, strict=True):
+            if links.mean_tension == 0.0:
+                continue
+
+            def energy(x, family=family):
+                return model.tube.thread_energy(family, model.kinematic(x)).value
+
+            turn = np.array([0.0, model.tube.B, 0.0])
+            expected = derivative(energy, x, turn, 1e-4)
+            pull, torque = links.at_base(1.0)
+            assert torque == pytest.approx(expected, rel=LIMIT)
+            assert pull == pytest.approx(family.count * links.mean_tension, rel=1e-14)
+
+
+def test_reactions_are_the_slopes_of_the_energy(model, derivative):
+    """Force by the shift of the free end (mm), torque by its turn (rad)."""
+    for x in state_of(model, states(6)):
+        carried = model.reactions(x, np.array([0.02, 0.0, 0.0]))
+        turn, shift = np.array([0.0, model.tube.B, 0.0]), np.array([0.0, 0.0, 1.0])
+        assert carried.force == pytest.approx(derivative(model.energy, x, shift, 1e-2), rel=LIMIT)
+        assert carried.torque == pytest.approx(derivative(model.energy, x, turn, 1e-3), rel=LIMIT)
+
+
+ENDS = {
+    "free": {},
+    "loaded": {"end": {"force": "2 N", "torque": "-5 N mm"}},
+    "held": {"end": {"axial": "held", "twist": "held"}},
+}
+
+
+@pytest.mark.parametrize("end", ENDS)
+def test_reactions_balance_the_loads(make_case, end):
+    case = make_case(**ENDS[end])
+    model = FastModel(case)
+    for state in follow(model, loading_of(case), stages_of(case)):
+        carried = model.reactions(state.x, state.loads)
+        thrust = state.pressure * carried.bore_area
+        # no unknown's force is further from balance where the iterations end
+        gap = TOLERANCE * case.force_scale
+        assert carried.force == pytest.approx(thrust + state.loads[AXIAL], abs=gap)
+        assert abs(carried.torque - state.loads[TWIST]) < gap * case.tube.outer_radius

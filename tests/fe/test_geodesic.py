@@ -1,0 +1,110 @@
+"""Shortest paths of threads: the slopes of a geodesic, and where on the tube it lies."""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from fem.case.thread_family import ThreadFamily
+from fem.fe.mesh.outer_face import OuterFace
+from fem.fe.threads.family import ImmersedFamily
+from fem.fe.threads.geodesic import geodesic_slopes, quarter_turn
+from tests.helpers.displaced import ROUND_OFF, B, L, close, moved
+
+
+@pytest.fixture(scope="module")
+def family(make_case, make_model):
+    """Return a function that lays threads into a twelfth of the tube, or into all of it."""
+
+    def lay(angle, hold="free path", full=False):
+        body = make_model(make_case(), "1x1x6", full).body
+        law = ThreadFamily(name="A", count=24, angle=angle, stiffness="200 N", hold=hold)
+        return body, ImmersedFamily(law, OuterFace(body, B))
+
+    return lay
+
+
+def barrelled(nodes, bulge, twist=0.0, at=0.5):
+    """Return displacements to a barrel (bulge > 0) or a waist, highest at the share `at` of L."""
+    share = np.clip(nodes[:, 2] / L, 0.0, 1.0)
+    wave = np.sin(np.pi * share ** (np.log(0.5) / np.log(at)))
+    angle, across = twist * share, 1 + bulge * wave
+    cos, sin = across * np.cos(angle), across * np.sin(angle)
+    x, y, z = nodes.T
+    return np.column_stack([cos * x - sin * y, sin * x + cos * y, z]) - nodes
+
+
+@pytest.mark.parametrize("winding", [-7.0, -0.3, 0.0, 1e-9, 2.0, 40.0, 300.0])
+def test_geodesic_winds_as_asked(winding):
+    """Even where it must run round the narrowest place nearly across the axis."""
+    rng = np.random.default_rng(3)
+    weights, radius = rng.uniform(0.1, 0.4, (12, 3)), rng.uniform(4, 9, (12, 3))
+    meridian, thread = rng.uniform(0.8, 1.2, (12, 3)), np.repeat([0, 1], 6)
+    windings = np.array([winding, 1.0])
+    tan = geodesic_slopes(weights, radius, meridian, windings, thread)
+    wound = np.bincount(thread, (weights * meridian * tan / radius).sum(axis=1))
+    assert wound == pytest.approx(windings, rel=1e-12)
+    constant = radius * tan / np.sqrt(1 + tan**2)
+    for number in (0, 1):
+        assert np.ptp(constant[thread == number]) <= 1e-12 * radius.max()
+
+
+def test_slopes_are_those_of_a_root_search():
+    weights, radius = np.full((5, 3), 0.5), np.linspace(5, 8, 15).reshape(5, 3)
+    meridian, thread = np.ones((5, 3)), np.zeros(5, dtype=int)
+
+    def wound(c):
+        return (weights * c / (radius * np.sqrt(radius**2 - c**2))).sum() - 1.5
+
+    c = brentq(wound, 0, 5 * (1 - 1e-12), xtol=1e-14)
+    tan = geodesic_slopes(weights, radius, meridian, np.array([1.5]), thread)
+    assert tan == pytest.approx(c / np.sqrt(radius**2 - c**2), rel=1e-9)
+
+
+def test_quarter_turn_is_the_rate_of_turning():
+    v = np.array([[1.0, 2.0, 3.0], [-4.0, 5.0, 6.0]])
+    assert np.array_equal(quarter_turn(v), np.cross([0.0, 0.0, 1.0], v))
+
+
+@pytest.mark.parametrize("angle", ["0 deg", "20 deg", "-30 deg", "70 deg"])
+def test_threads_stay_on_their_helices_where_the_tube_stays_straight(family, angle):
+    """A helix is a geodesic of a cylinder."""
+    (body, free), (_, held) = family(angle), family(angle, "gliding")
+    for at in (np.zeros_like(body.nodes), moved(body.nodes, 1.3, 1.2, 0.0) - body.nodes):
+        assert np.abs(free.course(at).shift).max() < 1e-9  # points are found in cells by iteration
+        assert free.strain(at) == pytest.approx(held.strain(at), abs=ROUND_OFF)
+
+
+@pytest.mark.parametrize("bulge", [0.3, -0.3])
+@pytest.mark.parametrize("angle", ["20 deg", "-30 deg", "70 deg"])
+def test_free_threads_are_shorter_and_keep_their_anchors(family, angle, bulge):
+    (body, free), (_, held) = family(angle), family(angle, "gliding")
+    at = barrelled(body.nodes, bulge, twist=0.5)
+    assert (free.strain(at) < held.strain(at) - 1e-4).all()
+    shift = free.course(at).shift
+    for number in range(24 // body.sectors):
+        mine = shift[free.thread == number]
+        assert mine[0, 0] == pytest.approx(0.0, abs=1e-12)
+        assert mine[-1, 1] == pytest.approx(0.0, abs=1e-12)
+        assert np.abs(mine).max() > 1e-3
+
+
+def test_thread_winds_where_the_tube_is_narrow(family):
+    """Round a barrel whose belly is at a quarter of the length the thread winds beyond it."""
+    body, free = family("30 deg")
+    first = free.thread == 0
+    shift = free.course(barrelled(body.nodes, 0.3, at=0.25)).shift[first, 1]
+    middle = np.argmin(np.abs(free.z[first, 1] - L / 2))
+    assert shift[middle] < -1e-2
+
+
+@pytest.mark.parametrize("angle", ["20 deg", "-30 deg", "70 deg"])
+def test_free_threads_are_the_same_in_a_sector_and_in_the_full_tube(family, angle):
+    energies, positions = [], []
+    for full in (False, True):
+        body, free = family(angle, full=full)
+        at = barrelled(body.nodes, 0.3, twist=1.0)
+        energies.append(body.sectors * free.energy(at))
+        positions.append(free.positions(at)[free.thread == 0])
+    assert energies[0] == pytest.approx(energies[1], rel=1e-9)
+    assert close(positions[0], positions[1], 1e-9)
+    assert close(positions[0][:-1, -1], positions[0][1:, 0], 1e-9), "one goes on from the other"

@@ -1,0 +1,241 @@
+"""The assembled FE model: derivatives, inertia, sector against full tube, loads on the base.
+
+Derivatives are held entry by entry against differences at random displaced states; how far these
+may be off is said in `displaced.py`.
+"""
+
+import numpy as np
+import pytest
+
+from fem.continuation.load_steps import loading_of, stages_of
+from fem.continuation.loading import AXIAL, PRESSURE, TWIST
+from fem.continuation.path import follow
+from fem.fe.system.low_rank import LowRankUpdate
+from fem.fe.wall.cell_forms import PRESSURES
+from tests.helpers.displaced import LIMIT, ROUND_OFF, B, L, close
+
+LOADS = np.array([0.02, 3.0, -7.0])
+"""Pressure, force and torque; the last two are dead and have no stiffness."""
+
+VARIANTS = {
+    "neo-Hookean": {},
+    "Mooney-Rivlin": {"rubber": {"law": "Mooney-Rivlin", "c1": "20 kPa", "c2": "10 kPa"}},
+    "gliding": {"threads__0__hold": "gliding", "threads__1__hold": "gliding"},
+    "one family glides": {"threads__1__hold": "gliding"},
+    "slack": {"threads__0__slack": "1 %", "threads__1__slack": "cut at 29 deg"},
+    "free path": {"threads__0__hold": "free path", "threads__1__hold": "free path"},
+    "gliding and slack": {
+        **{"threads__0__hold": "gliding", "threads__0__slack": "1 %"},
+        **{"threads__1__hold": "gliding", "threads__1__slack": "cut at 32 deg"},
+    },
+}
+
+
+@pytest.fixture(scope="module", params=VARIANTS)
+def assembled(request, make_case, make_model):
+    """Return a coarse twelfth of the ready tube with its threads held in all ways."""
+    return make_model(make_case(**VARIANTS[request.param]), "1x1x2")
+
+
+def state(model, bulge=0.15, twist=2.0, shift=-4.0):
+    """Return unknowns x: bulged in the middle, twisted (rad), shortened (mm), and ruffled."""
+    motion, nodes = model.motion, model.body.nodes
+    rng = np.random.default_rng(9)
+    radius, z = np.hypot(nodes[:, 0], nodes[:, 1]), nodes[:, 2]
+    wave = np.sin(np.pi * z / L)
+    c = np.column_stack([bulge * radius * wave, radius * twist * z / L, shift * z / L])
+    c += rng.uniform(-0.05, 0.05, c.shape)
+    x = np.append(
+        np.zeros(motion.size),
+        rng.uniform(-0.02, 0.02, PRESSURES * len(model.body.connectivity)),
+    )
+    moving = motion.scale != 0
+    x[motion.unknown[moving]] = c[moving] / motion.scale[moving]
+    x[motion.size - 2 : motion.size] = B * twist, shift
+    return x
+
+
+def steps(model):
+    """Return a step for each unknown: a length in mm, a pressure in MPa."""
+    return np.append(
+        np.full(model.motion.size, 1e-3), np.full(len(model.rest()) - model.motion.size, 1e-2)
+    )
+
+
+def by_differences(function, model, x, derivative):
+    """Return the derivatives of a function by the unknowns, one a row."""
+    return np.array(
+        [
+            derivative(function, x, unit, step)
+            for unit, step in zip(np.eye(len(x)), steps(model), strict=True)
+        ]
+    )
+
+
+def hessian_by_differences(model, x, loads, derivative):
+    def residual(x):
+        return model.internal(x) - model.directions(x) @ loads
+
+    return by_differences(residual, model, x, derivative).T
+
+
+# twist and shift at which families of both hands pull on the coarse tube
+PLACES = {"bulged": (0.15, 2.0, -4.0), "drawn out": (0.1, -0.5, 6.0)}
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_internal_forces_are_the_derivative_of_the_energy(assembled, derivative, place):
+    model = assembled
+    x, size = state(model, *PLACES[place]), model.motion.size
+    slope = by_differences(model.energy, model, x, derivative)
+    internal = model.internal(x)
+    assert close(internal[:size], slope[:size], LIMIT)
+    assert close(internal[size:], slope[size:], LIMIT)
+
+
+def test_directions_are_the_derivatives_of_the_coordinates(model, derivative):
+    x, size = state(model), model.motion.size
+    slope = by_differences(model.coordinates, model, x, derivative)
+    directions = model.directions(x)
+    for pair in (PRESSURE, AXIAL, TWIST):
+        assert close(directions[:, pair], slope[:, pair], LIMIT)
+    assert not np.any(directions[size:])
+
+
+def test_coordinates_are_those_of_the_free_end(model):
+    volume, shift, turn = model.coordinates(state(model))
+    assert (shift, turn) == (-4.0, 2.0)
+    _, displacement = model._set(state(model))
+    model.field.set(displacement, np.zeros((len(model.body.connectivity), PRESSURES)))
+    assert volume == pytest.approx(model.copies * model.bore.value(), rel=ROUND_OFF)
+    model.tube.forget()  # the forms were handed something else
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_tangent_solves_what_differences_of_the_residual_say(assembled, derivative, place):
+    model, x = assembled, state(assembled, *PLACES[place])
+    hessian = hessian_by_differences(model, x, LOADS, derivative)
+    tangent = model.tangent(x, LOADS)
+    inverse = np.column_stack([tangent.solve(unit) for unit in np.eye(len(x))])
+    # entries of the pressure are far greater than the others: each by its own size
+    size = np.sqrt(np.abs(np.diag(hessian)))
+    product = (hessian @ inverse) / size[:, None] * size
+    assert np.abs(product - np.eye(len(x))).max() < LIMIT
+    assert close(inverse, inverse.T, LIMIT)
+
+
+def test_taut_gliding_threads_are_terms_of_rank_one(make_case, make_model):
+    """Else nothing of them would have been tested above."""
+    for name, (first, second) in {
+        "gliding": (True, True),
+        "one family glides": (False, True),
+        "gliding and slack": (True, True),
+        "free path": (True, True),
+    }.items():
+        model = make_model(make_case(**VARIANTS[name]), "1x1x2")
+        glides = [family.gliding for family in model.threads]
+        assert glides == [first, second]
+        seen = np.zeros(2, dtype=bool)
+        for place in PLACES.values():
+            x = state(model, *place)
+            _, displacement = model._set(x)
+            taut = np.array([family.tension(displacement).max() > 0 for family in model.threads])
+            updated = isinstance(model.tangent(x, LOADS), LowRankUpdate)
+            assert updated == np.any(taut & glides)
+            seen |= taut
+        assert seen.all()
+
+
+# drawn long, so that the threads are taut; and pushed together and blown up
+INERTIA_STATES = [((0.0, 0.0, 6.0), 0.0), ((0.15, 2.0, -4.0), 0.02), ((0.15, 2.0, -4.0), 0.8)]
+
+
+@pytest.mark.parametrize(("place", "load"), INERTIA_STATES)
+def test_negative_eigenvalues_are_counted(assembled, derivative, place, load):
+    """By Sylvester's law of inertia the factors count those of the condensed matrix."""
+    model, loads = assembled, np.array([load, 0.0, 0.0])
+    x, size = state(model, *place), model.motion.size
+    hessian = hessian_by_differences(model, x, loads, derivative)
+    condensed = hessian[:size, :size] - hessian[:size, size:] @ np.linalg.solve(
+        hessian[size:, size:], hessian[size:, :size]
+    )
+    eigenvalues = np.linalg.eigvalsh((condensed + condensed.T) / 2)
+    # the sign of each is beyond doubt: the differences are off by 1e-9 of the greatest entry
+    assert np.abs(eigenvalues).min() > 1e-7 * np.abs(eigenvalues).max()
+    assert model.tangent(x, loads).negative == (eigenvalues < 0).sum()
+
+
+def test_these_states_differ_in_their_negative_eigenvalues(assembled):
+    counts = [
+        assembled.tangent(state(assembled, *place), np.array([load, 0.0, 0.0])).negative
+        for place, load in INERTIA_STATES
+    ]
+    if all(family.hold != "free path" for family in assembled.case.threads):
+        assert counts[0] == 0  # threads so tight would slip sideways if they could
+    assert len(set(counts)) == 3
+
+
+def test_states_are_left_alone(assembled):
+    model = assembled
+    x = state(model)
+    model.internal(x)
+    model.coordinates(x)
+    model.tangent(x, LOADS).solve(np.ones_like(x))
+    model.snapshot(x)
+    assert np.array_equal(x, state(model))
+
+
+def test_another_array_is_another_state(model):
+    """The model keeps what it has handed to the forms: a new array is a new state."""
+    x = state(model)
+    energy = model.energy(x)
+    other = x + 0.01
+    assert model.energy(other) != energy
+    assert model.energy(x) == pytest.approx(energy, rel=1e-14)
+
+
+def path(case, model):
+    return list(follow(model, loading_of(case), stages_of(case)))
+
+
+SHORT = {"pressure": {"end": "4 kPa", "steps": 2}}
+
+
+@pytest.mark.parametrize("variant", ["neo-Hookean", "gliding", "slack"])
+def test_sector_and_full_tube_follow_the_same_path(make_case, make_model, variant):
+    case = make_case(**VARIANTS[variant], **SHORT)
+    ends = []
+    for whole in (False, True):
+        model = make_model(case, "1x1x2", full=whole)
+        last = path(case, model)[-1]
+        ends.append((last, model.energy(last.x), model.tangent(last.x, last.loads).negative))
+    (sector, *others), (whole, *others_whole) = ends
+    # equilibrium is found to 1e-8 of the force scale, and nothing here is much softer than the wall
+    assert sector.coordinates == pytest.approx(whole.coordinates, rel=1e-6)
+    assert others == pytest.approx(others_whole, rel=1e-6)
+    # the work is integrated over steps, whose lengths hang on iteration counts: to its own bar
+    assert sector.work == pytest.approx(whole.work, rel=2e-3)
+    assert abs(whole.coordinates[TWIST]) > 0.01
+
+
+ENDS = {
+    "free": {},
+    "loaded": {"end": {"force": "0.5 N", "torque": "-2 N mm"}},
+    "held": {"end": {"axial": "held", "twist": "held"}},
+    "springs": {"end": {"axial_spring": "0.5 N/mm", "twist_spring": "20 N mm/rad"}},
+}
+
+
+@pytest.mark.parametrize("end", ENDS)
+@pytest.mark.parametrize("variant", ["neo-Hookean", "gliding", "slack"])
+def test_base_carries_the_loads(make_case, make_model, variant, end):
+    case = make_case(**VARIANTS[variant], **ENDS[end], **SHORT)
+    model = make_model(case, "1x1x2")
+    last = path(case, model)[-1]
+    carried = model.reactions(last.x, last.loads)
+    thrust, pull, torque = last.loads * [carried.bore_area, 1.0, 1.0]
+    # the area is that of the circle, the mesh's is 1.6e-4 smaller (see the enclosed volume)
+    assert carried.force == pytest.approx(thrust + pull, abs=5e-4 * thrust)
+    assert carried.torque == pytest.approx(torque, abs=1e-4 * thrust * B)
+    assert thrust > 0.1
+    assert end == "free" or abs(pull) > 0.01 < abs(torque)

@@ -1,0 +1,115 @@
+"""The stretch at the nodes: even and uneven motions of known stretch, seams, solved tubes."""
+
+import math
+
+import numpy as np
+import pytest
+
+from fem.quantities.shape import turned
+from fem.solve import solve
+from tests.helpers.displaced import ROUND_OFF
+
+
+def radii(shape):
+    """Return the radii of the nodes at rest and now, and which of them are at half length."""
+    rest, now = shape.nodes, shape.nodes + shape.displacement
+    middle = np.abs(rest[:, 2] - rest[:, 2].max() / 2) < 1e-6
+    return np.hypot(*rest[:, :2].T), np.hypot(*now[:, :2].T), middle
+
+
+def test_an_even_deformation_is_found_exactly(make_case, make_model):
+    """The greatest singular value of F, by LAPACK."""
+    F = np.array([[1.3, 0.2, -0.1], [-0.1, 0.9, 0.3], [0.05, -0.2, 1.1]])
+    tube = make_model(make_case(), "1x1x2", full=True).tube
+    nodes = tube.body.nodes
+    found = tube.nodal_stretch.at(nodes @ F.T - nodes)
+    assert found == pytest.approx(np.linalg.norm(F, ord=2), rel=ROUND_OFF)
+    assert tube.nodal_stretch.at(0 * nodes) == pytest.approx(1.0, rel=ROUND_OFF)
+
+
+def uniform(nodes, bore, stretch, drill):
+    """Return nodes of the ready tube inflated, stretched and twisted, and their stretch.
+
+    Rivlin's kinematics (Phil. Trans. R. Soc. A 242, 173, 1949; from memory): F has R/(r lambda),
+    r/R and lambda on its diagonal, and r tau for the turn along the axis.
+    """
+    R, angle = np.hypot(*nodes[:, :2].T), np.arctan2(nodes[:, 1], nodes[:, 0])
+    r = np.sqrt(bore**2 + (R**2 - 5.0**2) / stretch)
+    F = np.zeros((len(nodes), 3, 3))
+    F[:, 0, 0], F[:, 1, 1], F[:, 1, 2], F[:, 2, 2] = R / (r * stretch), r / R, r * drill, stretch
+    turned = angle + drill * nodes[:, 2]
+    now = np.column_stack([r * np.cos(turned), r * np.sin(turned), stretch * nodes[:, 2]])
+    return now, np.linalg.norm(F, ord=2, axis=(1, 2))
+
+
+@pytest.mark.parametrize("state", [(7.0, 1.1, 0.0), (6.0, 1.2, 0.03), (5.0, 1.0, -0.05)])
+def test_a_uniform_motion_is_found_the_better_the_finer(make_case, make_model, state):
+    """On the faces at once; inside, where edges are chords, to the second order in their length.
+
+    Half of it leaves a quarter of the error, and near that of a coarse mesh is well above.
+    """
+    worst = []
+    for mesh in ("2x2x20", "4x4x40"):
+        tube = make_model(make_case(), mesh).tube
+        now, exact = uniform(tube.body.nodes, *state)
+        error = np.abs(tube.nodal_stretch.at(now - tube.body.nodes) / exact - 1)
+        R = np.hypot(*tube.body.nodes[:, :2].T)
+        assert error[np.minimum(np.abs(R - 5.0), np.abs(R - 6.5)) < 1e-6].max() < 1e-3
+        worst.append(error.max())
+    assert worst[0] < 0.01
+    assert worst[1] < worst[0] / 3
+
+
+def test_the_seams_of_a_sector_say_the_same(result):
+    """On the whole tube, nodes in one place: each seam has those of two sectors."""
+    shape = result.shapes[2]
+    rest = np.round(turned(shape.nodes, shape.sectors), 6)
+    stretch = np.tile(shape.stretch, shape.sectors)
+    _, place, count = np.unique(rest + 0.0, axis=0, return_inverse=True, return_counts=True)
+    mean = np.bincount(place.ravel(), stretch) / count
+    assert (count == 2).sum() >= 12 * 3 * 13 / 2
+    assert stretch == pytest.approx(mean[place.ravel()], rel=1e-9)
+
+
+def test_a_sector_and_the_full_tube_say_the_same(make_case, make_model):
+    of = {}
+    for name in ("sector", "full"):
+        model = make_model(make_case(), "1x1x4", full=name == "full")
+        nodes = model.body.nodes
+        angle = 12 * np.arctan2(nodes[:, 1], nodes[:, 0])  # of the symmetry of the twelve sectors
+        bulge = 1 + 0.01 * nodes[:, 2] * (60 - nodes[:, 2]) / 900 * (1 + 0.3 * np.cos(angle))
+        now = nodes * np.column_stack([bulge, bulge, np.ones(len(nodes))])
+        places = np.column_stack([np.hypot(*nodes[:, :2].T), nodes[:, 2], np.cos(angle)])
+        of[name] = places, model.tube.nodal_stretch.at(now - nodes)
+    (there, values), (here, others) = of["full"], of["sector"]
+    apart = np.linalg.norm(there[:, None] - here[None], axis=2)
+    assert apart.min(axis=1).max() < 1e-6
+    assert values == pytest.approx(others[apart.argmin(axis=1)], rel=1e-8)
+
+
+@pytest.fixture(scope="module")
+def bare(make_case):
+    """Return a closed tube without threads, in which the ends are hardly felt at half length."""
+    return make_case(threads=[], pressure={"end": "8 kPa", "steps": 1})
+
+
+@pytest.mark.parametrize("mesh", ["standard", pytest.param("fine", marks=pytest.mark.slow)])
+def test_a_bare_tube_is_stretched_at_its_faces_as_its_radii_say(bare, mesh):
+    """In the plane of symmetry the hoop's stretch is r / R, and the largest.
+
+    Within a thousandth of the strain: what sets nodes on a face apart is how round the mesh is.
+    """
+    run = solve(bare, ["fe"], mesh).runs[0]
+    R, r, middle = radii(run.shapes[-1])
+    stretch, tube = run.shapes[-1].stretch, bare.tube
+    fast = solve(bare, "fast").runs[0].rows[-1]
+    a, lam = fast["bore_stretch"] * tube.bore_radius, fast["stretch"]
+    for face in (tube.bore_radius, tube.outer_radius):
+        on = middle & (np.abs(R - face) < 1e-6)
+        hoop = (r / R)[on].mean()
+        assert stretch[on] == pytest.approx(hoop, abs=1e-3 * (hoop - 1))
+        # and as in the tube without ends: these change the strain here by 2e-3 of it
+        long = math.sqrt(a**2 + (face**2 - tube.bore_radius**2) / lam) / face
+        assert hoop == pytest.approx(long, abs=3e-3 * (long - 1))
+    inside, outside = (stretch[middle & (np.abs(R - face) < 1e-6)].mean() for face in (5.0, 6.5))
+    assert inside - 1 > 1.5 * (outside - 1), "less and less through the wall"

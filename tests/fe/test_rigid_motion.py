@@ -1,0 +1,86 @@
+"""A rigid motion of the full tube strains nothing and carries along what there is."""
+
+import numpy as np
+import pytest
+
+from fem.fe.mesh.body import NODES
+from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES
+from tests.helpers.displaced import ROUND_OFF, B, L, close, ruffled
+
+
+def turned(points, angle):
+    cos, sin = np.cos(angle), np.sin(angle)
+    return points @ np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]]).T
+
+
+def at_nodes(body, cell_vectors):
+    """Return the sum of cell vectors, shape (cells, 81 or 85), at each node; shape (nodes, 3)."""
+    total = np.zeros_like(body.nodes)
+    by_node = cell_vectors[:, :DISPLACEMENTS].reshape(-1, NODES, 3)
+    np.add.at(total, body.connectivity, by_node)
+    return total
+
+
+@pytest.fixture(scope="module")
+def full(make_case, make_model):
+    """Return the full tube, as coarse."""
+    return make_model(make_case(), "1x1x2", full=True)
+
+
+RIGID = {
+    "turn": lambda nodes: turned(nodes, 2.5),
+    "shift": lambda nodes: nodes + np.array([0.0, 0.0, 11.0]),
+}
+
+
+@pytest.mark.parametrize("name", RIGID)
+def test_rigid_motion_from_rest_stores_nothing_and_makes_no_force(full, name):
+    body, law = full.body, full.case.rubber
+    nothing = np.zeros((len(body.connectivity), PRESSURES))
+    full.field.set(np.zeros_like(body.nodes), nothing)
+    volume = full.bore.value()
+    displacement = RIGID[name](body.nodes) - body.nodes
+    full.field.set(displacement, nothing)
+    scale = law.shear_modulus * L * (B**2 - 5.0**2)
+    assert abs(full.wall.value()) < ROUND_OFF * scale
+    assert np.abs(full.wall.gradient()).max() < ROUND_OFF * scale
+    assert full.bore.value() == pytest.approx(volume, rel=ROUND_OFF)
+    for family in full.threads:
+        assert np.abs(family.strain(displacement)).max() < ROUND_OFF
+        assert np.abs(family.forces(displacement)).max() < ROUND_OFF * family.family.stiffness
+
+
+@pytest.mark.parametrize("name", RIGID)
+def test_rigid_motion_carries_energy_volume_and_forces_along(full, name):
+    body = full.body
+    pressure = np.random.default_rng(3).uniform(-0.05, 0.05, (len(body.connectivity), PRESSURES))
+    now = body.nodes + ruffled(body)
+    seen = []
+    for place in (now, RIGID[name](now)):
+        full.field.set(place - body.nodes, pressure)
+        scalars = [full.wall.value(), full.bore.value()]
+        vectors = [at_nodes(body, full.wall.gradient()), at_nodes(body, full.bore.gradient())]
+        for family in full.threads:
+            scalars.append(family.energy(place - body.nodes))
+            total = np.zeros_like(now)
+            forces = family.forces(place - body.nodes).reshape(-1, NODES, 3)
+            np.add.at(total, body.connectivity[family.cells], forces)
+            vectors.append(total)
+        seen.append((scalars, vectors))
+    (before, forces_before), (after, forces_after) = seen
+    assert min(np.abs(before)) > 1.0  # N mm and mm3: none is nil by chance
+    assert after == pytest.approx(before, rel=ROUND_OFF)
+    for old, new in zip(forces_before, forces_after, strict=True):
+        assert close(new, RIGID["turn"](old) if name == "turn" else old, ROUND_OFF)
+
+
+def test_volume_pushes_the_bore_as_the_pressure_does(full):
+    """Off the end plates, the slope of the volume is the surface integral of the normal."""
+    body = full.body
+    nothing = np.zeros((len(body.connectivity), PRESSURES))
+    full.field.set(ruffled(body), nothing)
+    off_plates = np.setdiff1d(body.on("bore"), [*body.on("base"), *body.on("free end")])
+    by_volume = at_nodes(body, full.bore.gradient())[off_plates]
+    by_push = at_nodes(body, full.push.assemble())[off_plates]
+    # the quadrature is exact for neither product of slopes on a curved cell
+    assert close(by_volume, by_push, 1e-9)

@@ -1,0 +1,217 @@
+"""Immersed threads: forces and stiffness by differences; lengths, strains, arms in closed form."""
+
+import numpy as np
+import pytest
+
+from fem.case.thread_family import ThreadFamily
+from fem.fe.mesh.outer_face import OuterFace
+from fem.fe.threads.family import ImmersedFamily
+from fem.fe.mesh.body import NODES
+from tests.helpers.displaced import LIMIT, ROUND_OFF, B, L, close, moved, ruffled
+
+
+@pytest.fixture(scope="module")
+def threads(make_case, make_model):
+    """Return a function that lays a family into a twelfth of the tube, or into all of it."""
+
+    def lay(angle, count=24, full=False, **law):
+        body = make_model(make_case(), "1x1x3", full).body
+        family = ThreadFamily(name="A", count=count, angle=angle, stiffness="200 N", **law)
+        return body, ImmersedFamily(family, OuterFace(body, B))
+
+    return lay
+
+
+ANGLES = ["0 deg", "20 deg", "-30 deg", "70 deg"]
+# bulge, stretch and twist; with a toe of 0.1 the noise brings links into all its pieces
+THREAD_STATES = {
+    "taut": ("20 deg", 1e-3, (1.3, 1.2, 2.0)),
+    "left-handed": ("-30 deg", 1e-3, (1.4, 1.2, -1.0)),
+    "steep": ("70 deg", 1e-3, (1.2, 1.0, 1.0)),
+    "straight": ("0 deg", 1e-3, (1.0, 1.1, 0.5)),
+    "slack, in the toe, taut": ("20 deg", 0.01, (1.02, 1.0, 0.0)),
+}
+
+
+@pytest.mark.parametrize("slack", ["taken up", "1 %"])
+@pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
+@pytest.mark.parametrize("state", THREAD_STATES)
+def test_thread_forces_and_stiffness_are_derivatives_of_the_energy(
+    threads, derivative, state, hold, slack
+):
+    angle, toe, motion = THREAD_STATES[state]
+    if state.startswith("slack") and hold != "bonded":
+        motion, toe = (1.3, 1.05, 0.0), 0.2  # of one tension throughout: all in the toe
+    elif state.startswith("slack") and slack == "1 %":
+        motion = tuple(1.01 * part for part in motion)
+    body, family = threads(angle, toe=toe, hold=hold, slack=slack)
+    at = ruffled(body, *motion)
+    strain, step = family.strain(at), 1e-4
+    # no difference, two steps wide, may reach over a joint of the law
+    reach = 2 * step / family.rest.min() if hold == "bonded" else 2 * step / family.rest.sum()
+    assert np.abs(np.subtract.outer(strain, [0.0, toe])).min() > reach
+    if not state.startswith("slack"):
+        assert (strain > toe).all()
+    elif hold != "bonded":
+        assert ((strain > 0) & (strain < toe)).all()
+    else:
+        assert (strain < 0).any() and ((strain > 0) & (strain < toe)).any() and (strain > toe).any()
+    nodes = body.connectivity[family.cells]
+    stiffness = np.zeros((at.size, at.size))
+    local = (3 * nodes[..., None] + np.arange(3)).reshape(len(nodes), -1)
+    for unknowns, link in zip(local, family.stiffness(at), strict=True):
+        stiffness[np.ix_(unknowns, unknowns)] += link
+    if hold != "bonded":
+        for gradient, weight in family.rank_one(at):
+            columns = np.zeros((at.size, len(weight)))
+            for cell, part, link in zip(family.host, gradient, family.link, strict=True):
+                columns[local[family.cells == cell][0], link] += part
+            assert len(weight) == 24 // body.sectors and (weight > 0).all()
+            stiffness += columns @ np.diag(weight) @ columns.T
+
+    def forces(displacement):
+        total = np.zeros_like(at)
+        np.add.at(total, nodes, family.forces(displacement).reshape(len(nodes), NODES, 3))
+        return total
+
+    slope, curve = np.empty(at.size), np.empty((at.size, at.size))
+    for number in range(at.size):
+        direction = np.zeros(at.size)
+        direction[number] = 1.0
+        direction = direction.reshape(at.shape)
+        slope[number] = derivative(family.energy, at, direction, step)
+        curve[:, number] = derivative(forces, at, direction, step).ravel()
+    assert close(forces(at).ravel(), slope, LIMIT)
+    assert close(stiffness, curve, LIMIT)
+    assert close(stiffness, stiffness.T, ROUND_OFF)
+
+
+def test_threads_spread_over_another_number_report_the_tension_of_the_own_ones(threads):
+    """36 threads of 200 N stand for 12 of 600 N: each of those pulls three times as hard."""
+    body, spread = threads("20 deg", count=36)
+    own = spread.family.model_copy(update={"count": 12, "stiffness": 600.0})
+    family = ImmersedFamily(spread.family, OuterFace(body, B), stands_for=own)
+    at = ruffled(body, 1.3, 1.2, 2.0)
+    assert family.tension(at) == pytest.approx(3 * spread.tension(at), rel=ROUND_OFF)
+    assert family.links(at).tension == pytest.approx(family.tension(at), rel=ROUND_OFF)
+    assert close(family.forces(at), spread.forces(at), ROUND_OFF)  # the wall feels all of them
+
+
+@pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
+@pytest.mark.parametrize(("slack", "motion"), [("taken up", (0.7, 0.8)), ("50 %", (1.1, 1.2))])
+def test_slack_threads_neither_pull_nor_resist(threads, hold, slack, motion):
+    body, family = threads("20 deg", hold=hold, slack=slack)
+    at = ruffled(body, *motion, 0.0)
+    assert (family.strain(at) < 0).all()
+    assert family.energy(at) == 0.0
+    assert not np.any(family.forces(at))
+    assert not np.any(family.stiffness(at))
+    assert not any(np.any(weight) for _, weight in family.rank_one(at))
+
+
+@pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
+def test_slack_makes_the_natural_length_longer(threads, hold):
+    """Strain is what the length is more than 1.05 times that at rest."""
+    body, family = threads("20 deg", hold=hold, slack="5 %")
+    _, taut = threads("20 deg", hold=hold)
+    at = ruffled(body, 1.3, 1.2, 2.0)
+    assert family.strain(at) == pytest.approx((1 + taut.strain(at)) / 1.05 - 1, rel=ROUND_OFF)
+
+
+def test_threads_cut_too_short_are_wound_in_by_shares(threads):
+    """Cut just taut at a smaller angle, they are stretched to reach the plate."""
+    body, family = threads("30 deg", slack="cut at 20 deg")
+    ratio = np.cos(np.radians(20)) / np.cos(np.radians(30))  # of the helix to the thread
+    at_rest = np.zeros_like(body.nodes)
+    assert family.strain(at_rest) == pytest.approx(ratio - 1, rel=ROUND_OFF)
+    family.tighten(0.0)
+    assert family.strain(at_rest) == pytest.approx(0.0, abs=ROUND_OFF)
+    family.tighten(0.5)
+    assert 0.3 * (ratio - 1) < family.strain(at_rest).min()
+    assert family.strain(at_rest).max() < 0.7 * (ratio - 1)
+    family.tighten(1.0)
+    assert family.strain(at_rest) == pytest.approx(ratio - 1, rel=ROUND_OFF)
+
+
+def test_gliding_thread_has_the_mean_strain_of_the_bonded_one(threads):
+    body, gliding = threads("20 deg", hold="gliding")
+    _, bonded = threads("20 deg")
+    at = ruffled(body, 1.3, 1.2, 2.0)
+    for number in range(24 // body.sectors):
+        mine = bonded.thread == number
+        mean = bonded.strain(at)[mine] @ bonded.rest[mine] / bonded.rest[mine].sum()
+        assert gliding.strain(at)[number] == pytest.approx(mean, rel=1e-9)
+    tension = gliding.tension(at)
+    assert len(tension) == len(bonded.tension(at))
+    for number in range(24 // body.sectors):
+        assert np.ptp(tension[gliding.thread == number]) == 0.0
+
+
+@pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
+@pytest.mark.parametrize("angle", ANGLES)
+def test_even_stretch_gives_every_link_the_exact_strain(threads, angle, full):
+    body, family = threads(angle, full=full)
+    across, along = 1.25, 0.9
+    at = moved(body.nodes, across, along, 0.0) - body.nodes
+    sin, cos = np.sin(family.family.angle), np.cos(family.family.angle)
+    # F is diagonal, and a mesh of quadratic cells carries it exactly
+    expected = np.hypot(across * sin, along * cos) - 1
+    assert np.abs(family.strain(at) - expected).max() < ROUND_OFF
+
+
+@pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
+@pytest.mark.parametrize("angle", ANGLES)
+def test_even_strain_gives_every_link_the_exact_arm(threads, angle, full):
+    """r sin(psi), with tan(psi) = r (tan(alpha)/B + twist/L)/stretch on the radius r."""
+    body, family = threads(angle, full=full)
+    bulge, stretch, twist = 1.25, 0.9, -0.5
+    at = moved(body.nodes, bulge, stretch, twist) - body.nodes
+    r = bulge * B
+    psi = np.arctan2(r * (np.tan(family.family.angle) / B + twist / L), stretch)
+    arm = family.links(at).arm
+    # quadratic cells of 20 mm carry the twist to some 1e-3
+    assert arm == pytest.approx(r * np.sin(psi), rel=1e-2)
+    assert np.abs(arm - r * np.sin(psi)).mean() < 3e-3 * abs(r * np.sin(psi))
+
+
+@pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
+@pytest.mark.parametrize("angle", ANGLES)
+def test_links_are_the_helices_cut_up(threads, angle, full):
+    body, family = threads(angle, full=full)
+    law = family.family
+    thread, ends = family.thread, family.positions(np.zeros_like(body.nodes))
+    assert len(np.unique(thread)) == 24 // body.sectors
+    for number in range(24 // body.sectors):
+        mine = thread == number
+        assert family.rest[mine].sum() == pytest.approx(law.length(L), rel=ROUND_OFF)
+        assert close(
+            ends[mine][:-1, -1], ends[mine][1:, 0], ROUND_OFF
+        )  # one goes on from the other
+        z = ends[mine][..., 2]
+        assert (z[0, 0], z[-1, -1]) == pytest.approx((0.0, L), abs=1e-9)
+        theta = 2 * np.pi * number / 24 + law.turn_rate(B) * z
+        curve = np.stack([B * np.cos(theta), B * np.sin(theta), z], axis=-1)
+        # a point off the mesh's parabola is found in its cell by iteration to 1e-12 of the cell
+        assert np.abs(ends[mine] - curve).max() < 1e-9
+
+
+@pytest.mark.parametrize("angle", ["20 deg", "-30 deg", "70 deg"])
+def test_links_stay_together_where_a_sector_ends(threads, make_case, make_model, angle):
+    body, family = threads(angle)
+    motion = make_model(make_case(), "1x1x3").motion
+    q = np.random.default_rng(4).uniform(-0.3, 0.3, motion.size)
+    q[-2:] = 3.0 * B, 4.0
+    ends, thread = family.positions(motion.displacement(q)), family.thread
+    on = thread[:-1] == thread[1:]
+    assert close(ends[:-1, -1][on], ends[1:, 0][on], 1e-9)  # the iteration above
+    assert on.sum() > body.cells.axial  # some links end at a cut face
+
+
+@pytest.mark.parametrize("angle", ANGLES)
+def test_sector_stores_its_share_of_the_full_tube(threads, angle):
+    energies = []
+    for full in (False, True):
+        body, family = threads(angle, full=full)
+        energies.append(body.sectors * family.energy(moved(body.nodes, 1.2, 1.1, 2.0) - body.nodes))
+    # both meshes have the same cells
+    assert energies[0] == pytest.approx(energies[1], rel=1e-9)

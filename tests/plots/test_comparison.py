@@ -1,0 +1,357 @@
+"""What is shown of a comparison: pictures, terminal, sentences, files, the command."""
+
+import csv
+import hashlib
+import json
+import re
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas
+import pytest
+from scipy.stats import norm
+
+from fem.cli.print_comparison import print_comparison
+from fem.compare.causes import Cause
+from fem.compare.comparison import compare
+from fem.compare.fit import Fit, Scope
+from fem.measurements.bench import read_bench
+from fem.plots.comparison import plot, save_pictures
+from fem.wording.comparison import amount, sentences
+from tests.helpers.compared import make_outcome, make_study, truth, write_bench
+from tests.helpers.shown import check_lettering, words
+
+COMMAND = Path(sys.executable).with_name("tubewright")
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("bench")
+    return write_bench(folder / "wrist.bench.csv", truth(left=1.5), seed=4)
+
+
+def compared(file):
+    return compare(make_outcome(), read_bench(file, make_study().base))
+
+
+@pytest.fixture(scope="module")
+def comparison(file):
+    return compared(file)
+
+
+@pytest.fixture
+def told(comparison, tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "100")  # of a narrower terminal the cells would be broken
+    print_comparison(comparison, comparison.save(tmp_path))
+    return capsys.readouterr().out
+
+
+def fit(cause, size, plus_minus=0.1, **changes):
+    given = {"scope": Scope(), "at_bound": False, "bic": 0.0, "explained": 0.9}
+    return Fit(cause, **{**given, "amount": size, "plus_minus": plus_minus, "rms": {}, **changes})
+
+
+# ------------------------------------------------------------------------------------------ files
+
+
+def test_every_measurement_is_written_with_what_the_model_says(comparison, tmp_path, file):
+    comparison.save(tmp_path)
+    with open(tmp_path / "compare.csv", newline="", encoding="utf-8") as opened:
+        rows = list(csv.DictReader(opened))
+    written = file.read_text(encoding="utf-8").splitlines()
+    assert len(rows) == len(written) - 2
+    for row in rows[::7]:
+        cells = written[int(row["line"]) - 1].split(",")
+        assert float(cells[4]) == pytest.approx(float(row["twist_deg"]))
+        said, residual = (float(row[f"twist_deg.{name}"]) for name in ("model", "residual"))
+        assert residual == pytest.approx(said - float(cells[4]))
+        assert row["twist_deg.within"] == str(abs(residual) <= 1.96)
+    table = pandas.read_csv(tmp_path / "summary.csv", keep_default_na=False)
+    assert set(table.group) == {"all", "pressure_kPa", "slack"}
+
+
+def test_the_files_say_where_they_come_from(comparison, tmp_path, file):
+    comparison.save(tmp_path)
+    text = (tmp_path / "compare.json").read_text(encoding="utf-8")
+    found = json.loads(text)
+    assert found["bench_hash"] == hashlib.sha256(file.read_bytes()).hexdigest()
+    assert found["study_hash"] == make_outcome().study.hash
+    assert found["bench"] == "wrist.bench.csv", "no folder of a machine"
+    assert str(file.parent) not in text
+    assert found["models"] == {
+        "fast": {"solved_settings": 0, "step": 56, "between": 8, "beyond": 0}
+    }
+    (named,) = found["diagnosis"]["named"]
+    assert named["cause"] == {"kind": "slack", "unit": "%", "of": ""}
+    assert named["amount"] == pytest.approx(1.5, abs=0.2)
+
+
+# --------------------------------------------------------------------------------------- pictures
+
+
+def points(axes, marker):
+    (container,) = (c for c in axes.containers if c.lines[0].get_marker() == marker)
+    return container.lines[0].get_xydata()
+
+
+def test_pictures_show_every_point(comparison):
+    (twist, _) = comparison.bench.measures
+    figure = plot(comparison, twist)
+    parity, residual = figure.axes
+    rows = comparison.rows
+    for marker, rule in (("o", "taken up"), ("^", "cut at 30 deg")):
+        own = rows[rows.slack == rule]
+        expected = own[["twist_deg", "twist_deg.model"]].to_numpy()
+        assert points(parity, marker) == pytest.approx(expected)
+        assert points(residual, marker)[:, 1] == pytest.approx(own["twist_deg.residual"].to_numpy())
+        beside = points(residual, marker)[:, 0] - own["pressure_kPa"].to_numpy()
+        assert np.ptp(beside) < 1e-12 and abs(beside[0]) < 0.2
+    low, high = parity.get_xlim()
+    assert (low, high) == parity.get_ylim()
+    assert low < rows["twist_deg"].min() and high > rows["twist_deg"].max()
+
+
+def test_the_band_is_drawn_to_scale(comparison):
+    (_, displacement) = comparison.bench.measures
+    _, residual = plot(comparison, displacement).axes
+    (band,) = (patch for patch in residual.patches if patch.get_height() > 0)
+    assert band.get_height() == pytest.approx(2 * norm.ppf(0.975) * 0.08)
+
+
+def test_pictures_name_study_bench_models_and_units(comparison):
+    figure = plot(comparison, comparison.bench.measures[1])
+    said = words(figure)
+    for text in (
+        "Reach of an invented wrist",
+        "bench: wrist.bench.csv. invented",
+        "fast model: displacement [mm]",
+        "bench: displacement [mm]",
+        "pressure [kPa]",
+        "model − bench [mm]",
+        "64 points",
+    ):
+        assert text in said
+    labels = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert labels == [
+        "slack: taken up",
+        "slack: cut at 30 deg",
+        "model = bench",
+        "95 % band of the measurement",
+    ]
+
+
+def with_both(comparison):
+    """Return the comparison as if the FE model had said 0.9 times the same."""
+    rows = comparison.rows
+    other = rows.assign(model="fe", **{"twist_deg.model": 0.9 * rows["twist_deg.model"]})
+    summary = comparison.summary
+    return replace(
+        comparison,
+        models=("fast", "fe"),
+        rows=pandas.concat([rows, other], ignore_index=True),
+        summary=pandas.concat([summary, summary.assign(model="fe")], ignore_index=True),
+    )
+
+
+@pytest.mark.parametrize("both", [False, True])
+@pytest.mark.parametrize("title", [None, "The reach of a wrist of which there is none, " * 4])
+def test_lettering(comparison, both, title):
+    chosen = with_both(comparison) if both else comparison
+    if title:
+        chosen = replace(chosen, study=chosen.study.model_copy(update={"title": title}))
+    for measure in chosen.bench.measures:
+        figure = plot(chosen, measure)
+        assert len(figure.axes) == 2 * len(chosen.models)
+        check_lettering(figure)
+
+
+@pytest.mark.parametrize("both", [False, True])
+@pytest.mark.parametrize("times", [1, 9])
+def test_the_first_sentence_of_the_notes_is_whole(comparison, both, times):
+    """Said nine times it takes several lines; what follows it is left out, not cut."""
+    chosen = with_both(comparison) if both else comparison
+    notes = [
+        "Invented: of 7.5 parts",
+        *(["all through and through"] * times),
+        "so far. Made by hand.",
+    ]
+    bench = replace(chosen.bench, notes=notes)
+    figure = plot(replace(chosen, bench=bench), bench.measures[0])
+    said = " ".join(words(figure).split())
+    assert " ".join(notes).removesuffix(" Made by hand.") in said
+    assert "Made by" not in said and "…" not in said
+    check_lettering(figure)
+
+
+def test_a_bench_without_rules_or_deviations_is_drawn(file, tmp_path):
+    lines = file.read_text(encoding="utf-8").splitlines()
+    kept = [line.split(",") for line in lines[1:] if "cut" not in line]
+    plain = tmp_path / "plain.csv"
+    plain.write_text(
+        "\n".join(",".join([*cells[:2], *cells[3:5]]) for cells in kept), encoding="utf-8"
+    )
+    found = compared(plain)
+    figure = plot(found, found.bench.measures[0])
+    labels = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert labels == ["measurements", "model = bench"]
+    assert [path.name for path in save_pictures(found, tmp_path)] == ["compare_twist.png"]
+    assert (tmp_path / "compare_twist.png").stat().st_size > 10_000
+    check_lettering(figure)
+
+
+def test_a_bench_that_is_reached_nowhere_is_drawn(file, tmp_path):
+    lines = file.read_text(encoding="utf-8").splitlines()
+    far = tmp_path / "far.csv"
+    far.write_text("\n".join([*lines[:2], "20,-25,taken up,14,1,1,1,1"]), encoding="utf-8")
+    found = compared(far)
+    figure = plot(found, found.bench.measures[0])
+    assert "no point is reached" in words(figure)
+    low, high = figure.axes[1].get_ylim()
+    assert low == pytest.approx(-high), "nil in the middle"
+    found.save(tmp_path)
+    check_lettering(figure)
+
+
+# ----------------------------------------------------------------------------- terminal, sentences
+
+
+def test_the_terminal_tells_what_was_compared_and_found(told):
+    lines = told.splitlines()
+    assert lines[:3] == [
+        "Reach of an invented wrist",
+        "wrist.bench.csv: 64 measurements of 8 settings",
+        "  invented",
+    ]
+    together = " ".join(told.split())
+    assert "8 settings from the study, 0 solved for this" in together
+    assert "56 measurements at a step, 8 interpolated between steps, 0 not reached" in together
+    (row,) = (line for line in lines if re.match(r"twist \[deg\] +fast +cut at 30 deg", line))
+    assert "32" in row.split()
+    assert max(map(len, lines[:-1])) <= 100
+    assert 'fast: the rows with slack "taken up" agree best with 1.' in together
+    assert "% more slack than stated, left on the spools (RMS error of the twist" in together
+    assert "no other single cause explains as much" in together
+
+
+def test_one_is_told_as_one(file, tmp_path, capsys):
+    lines = file.read_text(encoding="utf-8").splitlines()
+    single = tmp_path / "bench.csv"
+    single.write_text("\n".join(lines[:3]), encoding="utf-8")
+    print_comparison(compared(single), [])
+    told = " ".join(capsys.readouterr().out.split())
+    assert "bench.csv: 1 measurement of 1 setting " in told
+    assert "fast: 1 setting from the study, 0 solved for this; 1 measurement at a step," in told
+
+
+def test_columns_that_are_left_out_are_told(file, tmp_path, capsys):
+    lines = file.read_text(encoding="utf-8").splitlines()
+    changed = tmp_path / "bench.csv"
+    rows = [",".join(line.split(",")[1:]) + ",7" for line in lines[2:]]
+    head = ",".join(lines[1].split(",")[1:]) + ",displacment [mm]"
+    changed.write_text("\n".join([head, *rows[:3]]), encoding="utf-8")
+    print_comparison(compared(changed), [])
+    told = capsys.readouterr().out
+    assert "columns that nothing is made of: displacment (meant for displacement?)" in told
+    assert "not in the file, so as in the case: angle_deg.A" in told
+    assert "fast: too few settings (1) to tell what may be off" in told
+
+
+def test_what_is_not_reached_is_told_with_its_reason(file, tmp_path, capsys):
+    lines = file.read_text(encoding="utf-8").splitlines()
+    far = tmp_path / "bench.csv"
+    far.write_text("\n".join([*lines[:4], "20,-25,taken up,14,1,1,1,1"]), encoding="utf-8")
+    print_comparison(compared(far), [])
+    told = " ".join(capsys.readouterr().out.split())
+    assert "1 not reached" in told
+    assert "not reached (fast): line 5, 14 kPa: the curve ends at 13 kPa, its last step" in told
+
+
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        (fit(Cause("slack", "%"), 1.494, 0.041), "1.49 ± 0.04 % more slack than stated"),
+        (fit(Cause("slack", "%", "A"), -0.5), "0.50 ± 0.10 % less slack than stated of family A"),
+        (fit(Cause("stiffness", "%"), 12.3, 3.0), "rubber 12 ± 3 % stiffer than stated"),
+        (fit(Cause("angle", "deg"), -2.04, 0.3), "helix angles -2.0 ± 0.3 deg off"),
+        (fit(Cause("gauge", "kPa"), -0.3), "a pressure 0.30 ± 0.10 kPa below what the gauge says"),
+        (
+            fit(Cause("scale", "%", "end_force"), 5.0, 1.0),
+            "a read-out of the end force that shows 5.0 ± 1.0 % too much",
+        ),
+        (
+            fit(Cause("zero", "mm", "displacement"), 0.77, 0.08),
+            "a read-out of the displacement whose zero is +0.77 ± 0.08 mm off",
+        ),
+        (
+            fit(Cause("stiffness", "%"), 30.0, 25.0, at_bound=True),
+            "rubber at least 30 % stiffer than stated",
+        ),
+    ],
+)
+def test_causes_in_words(found, said):
+    assert amount(found) == said
+
+
+def test_what_cannot_be_told_apart_is_said(comparison):
+    found = comparison.diagnosis
+    both = replace(found, found=[*found.found, fit(Cause("gauge", "kPa"), -0.3)])
+    *_, line, _ = sentences(both, comparison.bench)
+    assert line.startswith("fast: the data do not tell this from all rows: a pressure 0.30")
+    (line,) = sentences(replace(found, found=[]), comparison.bench)
+    assert line == "fast: no single cause that would be off is supported by the data"
+
+
+# ------------------------------------------------------------------------------------ the command
+
+
+def run(*arguments):
+    done = subprocess.run(
+        [COMMAND, *map(str, arguments)], capture_output=True, text=True, check=False
+    )
+    assert "Traceback" not in done.stderr
+    return done
+
+
+def test_the_command_writes_its_folder(file, tmp_path):
+    make_outcome().save(tmp_path)
+    done = run("compare", tmp_path, file)
+    assert done.returncode == 0, done.stderr
+    assert {path.name for path in (tmp_path / "compare").iterdir()} == {
+        *("compare.csv", "summary.csv", "compare.json"),
+        *("compare_twist.png", "compare_displacement.png"),
+    }
+    assert "more slack than stated" in " ".join(done.stdout.split())
+
+
+def test_pictures_of_an_earlier_comparison_do_not_stay(file, tmp_path):
+    make_outcome().save(tmp_path)
+    folder = tmp_path / "compare"
+    folder.mkdir()
+    for name in ("compare_tension_A.png", "compare_mine.png", "notes.txt"):
+        (folder / name).write_bytes(b"")
+    done = run("compare", tmp_path, file)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[-1] == (
+        f"{folder}: compare.csv, compare.json, compare_displacement.png, compare_twist.png, "
+        "summary.csv"
+    )
+    kept = {path.name for path in folder.iterdir()}
+    assert "compare_tension_A.png" not in kept
+    assert {"compare_mine.png", "notes.txt"} < kept, "what is not ours is left alone"
+
+
+def test_the_command_refuses_what_it_cannot_use(file, tmp_path):
+    done = run("compare", tmp_path, file)
+    assert done.returncode == 2
+    assert "no results of a study are found there" in done.stderr
+    make_outcome().save(tmp_path)
+    faulty = tmp_path / "faulty.csv"
+    faulty.write_text("pressure [kPa],twist\n1,2\nx,3\n", encoding="utf-8")
+    done = run("compare", tmp_path, faulty)
+    assert done.returncode == 2
+    told = [line for line in done.stderr.splitlines() if line.startswith("error: ")]
+    assert [line.split(": ")[2] for line in told] == ["line 1", "line 3"]
+    assert not (tmp_path / "compare").exists(), "nothing came of it"

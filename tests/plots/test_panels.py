@@ -1,0 +1,241 @@
+"""Curves and 3D picture beyond a pressure raised: limits, held ends, moves, bounds."""
+
+import numpy as np
+import pytest
+from matplotlib.text import Text
+
+from fem.core.units import MINUS
+from fem.plots.curves import plot_curves
+from fem.plots.panels import strips
+from fem.scene.still.path import path_page
+from fem.solve import solve
+from fem.wording.run_sections import besides, beyond, demanded, driven, family_text, moved, on_path
+from tests.helpers.shown import blank, check_lettering
+
+MOVE = {"displacement": "-3 mm", "steps": 4}
+COARSE = "1x1x6"
+
+
+@pytest.fixture(scope="module")
+def ballooned(make_case):
+    return solve(make_case(threads=[], pressure={"end": "20 kPa", "steps": 5}), "fast")
+
+
+@pytest.fixture(scope="module")
+def pushed(make_case):
+    """A syringe takes the tube through its limit point."""
+    return solve(make_case(threads=[], volume={"added": "16 mL", "steps": 16}), "fast")
+
+
+@pytest.fixture(scope="module")
+def pulled(make_case):
+    return solve(make_case(move=MOVE), "fast")
+
+
+def labels(figure):
+    return [axes.get_ylabel() for axes in figure.axes]
+
+
+def said(figure):
+    return "\n".join(text.get_text() for text in figure.findobj(Text) if text.get_visible())
+
+
+def curve(axes):
+    (line,) = (line for line in axes.lines if line.get_linestyle() == "--" or line.is_dashed())
+    return line.get_xydata()
+
+
+def marked(axes, marker):
+    points = [line.get_xydata() for line in axes.lines if line.get_marker() == marker]
+    return np.concatenate(points).tolist()
+
+
+# ------------------------------------------------------------------------------ parts of a path
+
+
+def test_a_path_that_ends_at_its_limit_is_taken_apart(ballooned):
+    (run,) = ballooned.runs
+    limit = next(row for row in run.rows if row["limit"])
+    assert on_path(run)[-1] is limit
+    assert [row for row in run.rows if beyond(run, row)] == run.rows[limit["step"] + 1 :]
+    assert len(demanded(run)) + len(besides(run)) == len(run.rows)
+    assert moved(run, ballooned.case) == []
+
+
+def test_nothing_is_beyond_a_limit_that_the_path_goes_through(pushed):
+    (run,) = pushed.runs
+    assert run.reached and run.limit
+    assert on_path(run) == run.rows
+    assert len(besides(run)) == 1
+
+
+def test_drive_and_move_share_the_row_between_them(pulled):
+    (run,) = pulled.runs
+    drive, move = driven(run, pulled.case), moved(run, pulled.case)
+    assert (len(drive), len(move)) == (6, 5)
+    assert drive[-1] is move[0]
+    assert move[-1]["displacement_mm"] == pytest.approx(-3)
+
+
+# --------------------------------------------------------------------------------------- curves
+
+
+def test_a_curve_goes_through_its_limit_point(ballooned):
+    figure = plot_curves(ballooned)
+    (run,) = ballooned.runs
+    axes = figure.axes[1]
+    columns = ("pressure_kPa", "displacement_mm")
+    assert curve(axes).tolist() == [[row[name] for name in columns] for row in run.rows]
+    limit = next([row[name] for name in columns] for row in run.rows if row["limit"])
+    assert marked(axes, "v") == [limit]
+    assert len(marked(axes, "x")) == sum(beyond(run, row) for row in run.rows)
+    assert axes.get_xlim()[1] >= 20, "the demanded pressure is shown"
+    assert "fast model: balloon limit, 11.8 kPa" in said(figure)
+    assert "more pressure has no equilibrium" in said(figure)
+    assert "stops at" not in said(figure)
+
+
+def test_a_curve_driven_by_volume_turns_back(pushed):
+    figure = plot_curves(pushed)
+    pressure = curve(figure.axes[1])[:, 0]
+    assert pressure.argmax() < len(pressure) - 1
+    assert figure.axes[1].get_xlim()[1] == pytest.approx(1.03 * pressure.max())
+    assert "unstable" not in said(figure), "a syringe holds it"
+
+
+@pytest.mark.parametrize(
+    ("end", "expected"),
+    [
+        ({}, ["twist [deg]", "displacement [mm]"]),
+        ({"axial": "held"}, ["twist [deg]", "end force [N]"]),
+        ({"axial": "held", "twist": "held"}, ["end torque [N mm]", "end force [N]"]),
+    ],
+)
+def test_held_ends_show_what_holds_them(make_case, end, expected):
+    figure = plot_curves(solve(make_case(end=end), "fast"))
+    assert labels(figure) == [*expected, "bulge [mm]"]
+    assert ("positive pulls" in said(figure)) == ("axial" in end)
+    check_lettering(figure)
+
+
+@pytest.mark.parametrize(
+    ("end", "expected"),
+    [
+        ({"axial_spring": "1 N/mm"}, ["end_force_N"]),
+        ({"twist_spring": "50 N mm/rad", "axial": "held"}, ["end_torque_Nmm"]),
+        (
+            {"twist_spring": "50 N mm/rad", "axial_spring": "1 N/mm"},
+            ["end_torque_Nmm", "end_force_N"],
+        ),
+    ],
+)
+def test_sprung_ends_show_what_the_springs_do(make_case, end, expected):
+    solved = solve(make_case(end=end), "fast")
+    figure = plot_curves(solved)
+    assert [curve(axes)[:, 1].tolist() for axes in figure.axes[3:]] == [
+        [row[name] for row in solved.rows] for name in expected
+    ]
+    assert len({axes.get_position().width.round(9) for axes in figure.axes}) == 1
+    assert "Loads on the free end" in said(figure)
+    check_lettering(figure)
+
+
+@pytest.mark.parametrize(
+    ("changes", "across", "ups"),
+    [
+        ({"move": MOVE}, "displacement [mm]", ["end force [N]", "twist [deg]", "bulge [mm]"]),
+        (
+            {"move": {"twist": "0 deg", "steps": 3}, "end": {"axial": "held"}},
+            "twist [deg]",
+            ["end torque [N mm]", "end force [N]", "bulge [mm]"],
+        ),
+        (
+            {"move": MOVE, "gas": {"mass": "1 mg", "steps": 2}},
+            "displacement [mm]",
+            ["end force [N]", "twist [deg]", "pressure [kPa]"],
+        ),
+    ],
+)
+def test_a_move_has_its_own_panels(make_case, changes, across, ups):
+    solved = solve(make_case(**changes), "fast")
+    figure = plot_curves(solved)
+    assert labels(figure)[3:] == ups
+    assert {axes.get_xlabel() for axes in figure.axes[3:]} == {across}
+    (run,) = solved.runs
+    assert len(curve(figure.axes[3])) == len(moved(run, solved.case))
+    assert "Then the free end moved" in said(figure)
+    assert ("to \N{MINUS SIGN}3 mm" in said(figure)) == (changes["move"] is MOVE)
+    check_lettering(figure)
+
+
+def test_a_move_that_is_not_reached_has_no_panels(make_case):
+    case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 5}, move=MOVE)
+    solved = solve(case, "fast")
+    assert len(strips(case, solved.runs)) == 1
+    assert len(plot_curves(solved).axes) == 3
+
+
+def test_bounds_are_drawn_where_they_are_known(make_case):
+    case = make_case(pressure__steps=1, threads__0__hold="gliding", threads__0__friction=0.2)
+    solved = solve(case, "fe", "1x1x4", mesh_error=True)
+    figure = plot_curves(solved)
+    row = solved.runs[0].rows[-1]
+    dotted = [line for line in figure.axes[0].lines if line.get_linestyle() == ":"]
+    assert [line.get_ydata()[-1] for line in dotted] == [row["twist_deg.if_bonded"]]
+    (bars,) = figure.axes[0].containers
+    (segments,) = bars.lines[2]
+    assert np.ptp(segments.get_segments()[-1][:, 1]) == pytest.approx(
+        2 * row["twist_deg.mesh_error"]
+    )
+    assert "± mesh error" in said(figure)
+    assert "threads bonded" in said(figure)
+    check_lettering(figure)
+
+
+def test_lettering_with_two_limits(make_case):
+    case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 5})
+    check_lettering(plot_curves(solve(case, ["fe", "fast"], COARSE)))
+
+
+# ----------------------------------------------------------------------------------- 3D picture
+
+
+def test_the_limit_is_shown_and_not_what_lies_beyond(make_case):
+    case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 5})
+    solved = solve(case, "fe", COARSE)
+    figure, page = blank(solved)
+    limit = next(row for row in solved.runs[0].rows if row["limit"])
+    assert page.shapes[-1][0].pressure == pytest.approx(limit["pressure_kPa"] / 1e3)
+    assert page.layout.heads[-1][0].startswith("FE model, balloon limit,")
+    assert "stopped early: balloon limit at 11." in said(figure)
+
+
+def test_a_move_is_shown_from_where_it_began(make_case):
+    case = make_case(
+        pressure={"end": "4 kPa", "steps": 1}, move={"displacement": "-6 mm", "steps": 1}
+    )
+    figure, page = blank(solve(case, "fe", COARSE))
+    heads = [" ".join(head) for head in page.layout.heads]
+    assert heads == ["FE model, at rest", "FE model, 4 kPa", f"FE model, {MINUS}6 mm"]
+    assert said(figure).split("\n").count("all") == 2, "at rest and pushed in, threads hang loose"
+    assert said(figure).split("\n").count("none") == 1
+    check_lettering(figure)
+
+
+def test_what_turns_before_inflation_is_not_at_rest(make_case):
+    case = make_case(pressure={"end": "1 kPa", "steps": 1}, end={"torque": "2 N mm"})
+    page = path_page(solve(case, "fe", COARSE))
+    assert " ".join(page.layout.heads[0]) == "FE model, before inflation"
+
+
+@pytest.mark.parametrize(
+    ("changes", "text"),
+    [
+        ({}, "A, +20°, 12 threads"),
+        ({"hold": "gliding", "slack": "5 %"}, "A, +20°, 12 threads, gliding, slack 5 %"),
+        ({"slack": "cut at 30 deg"}, "A, +20°, 12 threads, cut at 30 deg"),
+    ],
+)
+def test_the_key_names_what_is_not_the_usual(make_case, changes, text):
+    family = make_case(**{f"threads__0__{key}": value for key, value in changes.items()}).threads[0]
+    assert " ".join(family_text(family)).replace("\N{NO-BREAK SPACE}", " ") == text

@@ -1,0 +1,534 @@
+"""The pictures of a study: what they draw is what the table holds, and no more than that.
+
+The tables are made up from closed forms, so that what must be seen is known without any solve.
+"""
+
+import tomllib
+from collections.abc import Callable
+from io import BytesIO
+from itertools import product
+
+import numpy as np
+import pandas
+import pytest
+import tomlkit
+from matplotlib import rcParams
+from matplotlib.collections import PolyCollection
+from matplotlib.contour import ContourSet
+from PIL import Image
+
+from fem.case.fields import cells
+from fem.plots.study.pictures import NAMES, save_pictures, sheets
+from fem.study.plan import Study
+from fem.study.plot_data import survey
+from fem.study.study_result import Outcome
+from fem.wording.picture_text import DPI
+from tests.helpers.shown import check_lettering, words
+
+LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
+LEVELS = np.arange(6) * 3.0
+SLACK = {"field": "threads.A.slack", "same": ["threads.B.slack"]}
+WALLS = ["1 mm", "2 mm", "3 mm", "4 mm"]
+
+
+def angle(family, count=None, start="-30 deg", end="30 deg"):
+    return {"field": f"threads.{family}.angle", "from": start, "to": end} | (
+        {"count": count} if count else {}
+    )
+
+
+GRID = [angle("A", 5), angle("B", 5)]
+SLACK_RULES = ["taken up", "cut at 30 deg"]
+RULES = [SLACK | {"values": SLACK_RULES}, *GRID]
+SCATTER = {"vary": [angle("A"), angle("B")], "scatter": {"points": 40}}
+KINDS = {
+    "two slack rules": {"vary": RULES},
+    "a grid": {"vary": GRID},
+    "scattered": SCATTER,
+    "a grid, one axis scattered": {"vary": [angle("A"), angle("B", 3)], "scatter": {"points": 9}},
+    "one number": {"vary": [angle("A", 7) | {"opposite": ["threads.B.angle"]}]},
+    "per cent": {"vary": [SLACK | {"values": ["0 %", "2 %", "4 %"]}]},
+    "text": {"vary": [SLACK | {"values": ["taken up", "3 %", "cut at 30 deg"]}]},
+    "three numbers": {"vary": [*GRID, {"field": "tube.wall", "values": WALLS}]},
+    "three scattered": {
+        "vary": [angle("A"), angle("B"), {"field": "tube.wall", "from": "1 mm", "to": "2 mm"}],
+        "scatter": {"points": 30},
+    },
+}
+
+
+def plane(at, level):
+    """A twist that is linear in both angles, so that any interpolation between them is exact."""
+    return level / 15 * (at["angle_deg.A"] + 2 * at["angle_deg.B"])
+
+
+def some(at, level):
+    """A twist of whatever varies."""
+    return level * sum(value for value in at.values() if isinstance(value, float)) / 10
+
+
+@pytest.fixture
+def make(cases_folder):
+    """Return a function that makes a study and its table from closed forms.
+
+    `twist` gives the twist by the columns of what varies and by the level; `reach` how many levels
+    a curve has, by the columns and the model.
+    """
+
+    def made(
+        plan,
+        twist: Callable = some,
+        reach: Callable = lambda at, model: len(LEVELS),
+        models=("fast", "fe"),
+        folder=cases_folder,
+        families="AB",
+    ):
+        data = {"title": "Reach", "case": "greenhouse_wrist.toml", "models": list(models)}
+        study = Study.parse(data | plan, folder)
+        rows = []
+        for setting, model in product(study.settings, study.models):
+            case = study.case_of(setting)
+            at = cells(case, study.fields)
+            for step, level in enumerate(LEVELS[: reach(at, model)]):
+                turn = float(twist(at, level)) * (1.0 if model == "fe" else 1.25)
+                rows.append(
+                    {"case": case.key, "model": model, **at, "step": step, "pressure_kPa": level}
+                    | {"demanded": True, "volume_mm3": 5e3 + 100 * level, "twist_deg": turn}
+                    | {"displacement_mm": level - abs(turn) / 10, "bulge_mm": level / 10}
+                    | {"bore_stretch": 1.1, "wall_stretch_max": 1 + level / 10, "stable": True}
+                    | {f"tension_N.{name}": abs(turn) / 100 for name in families}
+                    | {f"ring_torque_Nmm.{name}": turn / 10 for name in families}
+                )
+        return Outcome(study, pandas.DataFrame(rows), {})
+
+    return made
+
+
+def drawn(outcome, name="twist"):
+    return dict(sheets(outcome))[name].figure()
+
+
+def saved(figure):
+    """Return a figure as the file that it is written to."""
+    file = BytesIO()
+    figure.savefig(file, dpi=DPI, facecolor="white")
+    return file
+
+
+def panels(figure):
+    """Return the panels of a figure by what is said above them, on one line."""
+    bars = [axes for axes in figure.axes if axes.get_label() == "bar"]
+    shown = [axes for axes in figure.axes if axes not in bars]
+    return {axes.get_title(loc="left").replace("\n", ", "): axes for axes in shown}
+
+
+def filled(axes):
+    """Return the contours of a panel that are filled."""
+    return [c for c in axes.collections if isinstance(c, ContourSet) and c.filled]
+
+
+def band_at(axes, point):
+    """Return the edges of the band that covers a point, None where none does."""
+    (contours,) = filled(axes)
+    found = [
+        number for number, path in enumerate(contours.get_paths()) if path.contains_point(point)
+    ]
+    assert len(found) < 2
+    return (contours.layers[found[0]], contours.levels[found[0] : found[0] + 2]) if found else None
+
+
+def colour_at(axes, point):
+    (contours,) = filled(axes)
+    found = [path.contains_point(point) for path in contours.get_paths()]
+    return contours.get_facecolor()[found.index(True)]
+
+
+def marked(axes, marker):
+    """Return the places of a marker, shape (n, 2), sorted."""
+    places = [line.get_xydata() for line in axes.lines if line.get_marker() == marker]
+    return sorted(map(tuple, np.concatenate(places))) if places else []
+
+
+# ----------------------------------------------------------------------------------------- maps
+
+
+@pytest.mark.parametrize("plan", ["a grid", "scattered", "a grid, one axis scattered"])
+def test_contours_of_a_plane_are_where_the_plane_has_these_values(make, plan):
+    """Linear data have straight contours, x + 2 y = level: interpolation is exact there."""
+    outcome = make(KINDS[plan], plane)
+    for title, axes in panels(drawn(outcome)).items():
+        factor = 1.0 if title == "FE model" else 1.25
+        (lines,) = [c for c in axes.collections if isinstance(c, ContourSet) and not c.filled]
+        for level, path in zip(lines.levels, lines.get_paths(), strict=True):
+            found = factor * path.vertices @ [1, 2]
+            assert found == pytest.approx(level, abs=1e-6)
+        checked = 0
+        for point in np.random.default_rng(1).uniform(-25, 25, (60, 2)):
+            band = band_at(axes, point)
+            if band is not None:
+                low, high = band[1]
+                assert low - 1e-6 <= factor * point @ [1, 2] <= high + 1e-6
+                checked += 1
+        assert checked > 30
+
+
+@pytest.mark.parametrize("plan", ["a grid", "scattered"])
+def test_every_setting_is_dotted(make, plan):
+    outcome = make(KINDS[plan])
+    table = outcome.of("fe").drop_duplicates("case")
+    expected = sorted(zip(table["angle_deg.A"], table["angle_deg.B"], strict=True))
+    assert marked(panels(drawn(outcome))["FE model"], ".") == expected
+
+
+def early(at, model):
+    """Two settings end before the last level in the fast model."""
+    gone = at["angle_deg.A"] == 15 and at["angle_deg.B"] in (0, 15)
+    return 4 if gone and model == "fast" else len(LEVELS)
+
+
+def test_a_curve_that_ended_is_crossed_and_not_interpolated(make):
+    figure = drawn(make(KINDS["a grid"], plane, early))
+    axes = panels(figure)["fast model"]
+    assert marked(axes, "x") == [(15, 0), (15, 15)]
+    (hatched,) = [c for c in axes.collections if isinstance(c, PolyCollection)]
+    for point in [(15, 0), (15, 15), (15, 7), (11, 4), (19, 11), (15, 20)]:
+        assert band_at(axes, point) is None, f"something is drawn at {point}"
+        assert any(path.contains_point(point, radius=1e-6) for path in hatched.get_paths())
+    for point in [(-15, 1), (-1, 7), (10, -14.9), (29, 29)]:
+        low, high = band_at(axes, point)[1]
+        assert low <= 1.25 * np.dot(point, [1, 2]) <= high, "neighbours are as they were"
+    assert not marked(panels(figure)["FE model"], "x")
+    assert "ended before 15 kPa" in words(figure)
+    assert "Fast model: 2 of 25 curves ended before 15 kPa." in words(figure)
+
+
+def test_a_scattered_curve_that_ended_opens_its_triangles(make):
+    plan, gone = KINDS["scattered"], []
+
+    def reach(at, model):
+        inner = abs(at["angle_deg.A"]) < 9 and abs(at["angle_deg.B"]) < 9
+        gone.extend([(at["angle_deg.A"], at["angle_deg.B"])] * inner)
+        return 4 if inner else len(LEVELS)
+
+    axes = panels(drawn(make(plan, plane, reach, models=["fe"])))["FE model"]
+    assert gone
+    assert marked(axes, "x") == sorted(gone)
+    assert all(band_at(axes, point) is None for point in gone)
+
+
+def test_what_was_not_found_at_all_is_told_from_what_ended(make):
+    outcome = make(
+        KINDS["a grid"],
+        plane,
+        lambda at, _: 0 if at["angle_deg.A"] == at["angle_deg.B"] == 15 else len(LEVELS),
+    )
+    figure = drawn(outcome)
+    axes = panels(figure)["FE model"]
+    assert marked(axes, "o") == [(15, 15)]
+    assert not marked(axes, "x")
+    assert band_at(axes, (15, 15)) is None
+    assert "FE model: nothing found of 1 of 25 settings" in words(figure)
+
+
+def test_mirrored_data_are_a_mirrored_picture(make):
+    """An odd twist changes its sign, and no more, where both angles do."""
+
+    def odd(at, level):
+        a, b = at["angle_deg.A"], at["angle_deg.B"]
+        return level * (np.sin(a / 10) + b**3 / 5e3)
+
+    figure = drawn(make(KINDS["a grid"], odd))
+    axes = panels(figure)["FE model"]
+    (contours,) = filled(axes)
+    colours = [tuple(colour) for colour in contours.get_facecolor()]
+    for point in np.random.default_rng(2).uniform(-29, 29, (80, 2)):
+        here, there = (colours.index(tuple(colour_at(axes, p))) for p in (point, -point))
+        assert here == len(colours) - 1 - there
+
+
+def test_mirrored_tables_are_drawn_with_the_other_colours(make):
+    """Seen in the pixels: orange where it was purple, at the same places."""
+
+    def shades(sign):
+        outcome = make(KINDS["a grid"], lambda at, p: sign * plane(at, p), models=["fe"])
+        figure = drawn(outcome, "twist_steps")  # whose lines have no numbers on them
+        with Image.open(saved(figure)) as image:
+            seen = np.asarray(image.convert("RGB"), dtype=int)[:, :-400]  # without the colour bar
+        return seen[..., 0] - seen[..., 2] > 5, seen[..., 2] - seen[..., 0] > 5
+
+    (orange, purple), (other_orange, other_purple) = shades(1), shades(-1)
+    assert orange.sum() > 1e4
+    for mine, other in ((orange, other_purple), (purple, other_orange)):
+        wrong = (mine != other).sum()
+        assert wrong < 0.02 * mine.sum(), "edges of lines are 1 %, one band of colour above 5 %"
+
+
+def test_diagonals_are_where_angles_are_equal_and_opposite(make):
+    axes = panels(drawn(make(KINDS["a grid"])))["FE model"]
+    lines = {line.get_gid(): line.get_xydata() for line in axes.lines if line.get_gid()}
+    assert np.array_equal(lines["equal angles"] @ [1, -1], [0, 0])
+    assert np.array_equal(lines["opposite angles"] @ [1, 1], [0, 0])
+    walls = [angle("A", 3), {"field": "tube.wall", "values": WALLS}]
+    assert "equal angles" not in words(drawn(make({"vary": walls})))
+
+
+def test_a_picture_says_what_it_shows(make):
+    figure = drawn(make(KINDS["two slack rules"]))
+    said = words(figure)
+    for text in ("Reach", "Twist at 15 kPa", "twist [deg]", "helix angle of A [deg]"):
+        assert text in said
+    both = ["taken up", "cut at 30 deg"]
+    expected = [
+        f"{model}, slack of A, B: {rule}" for rule in both for model in ("fast model", "FE model")
+    ]
+    assert list(panels(figure)) == expected
+    steps = drawn(make(KINDS["a grid"]), "twist_steps")
+    assert [title.rpartition(", ")[2] for title in panels(steps)][:3] == [
+        "at 6 kPa",
+        "at 9 kPa",
+        "at 15 kPa",
+    ]
+
+
+def test_level_is_the_highest_that_most_curves_reach(make):
+    plan = {"vary": [angle("A", 5)]}
+    counts = {-30: 6, -15: 6, 0: 5, 15: 5, 30: 3}
+    outcome = make(plan, reach=lambda at, _: counts[at["angle_deg.A"]])
+    assert survey(outcome).shown == LEVELS[4]
+    assert survey(outcome).levels == LEVELS.tolist()
+
+
+def test_a_third_number_has_a_panel_to_three_of_its_values(make):
+    figure = drawn(make(KINDS["three numbers"], models=["fe"]))
+    assert list(panels(figure)) == [f"FE model, tube wall: {wall} mm" for wall in (1, 3, 4)]
+    assert "3 of 4 values of tube wall are shown" in words(figure)
+
+
+def test_a_fourth_number_is_held_at_its_middle(make):
+    more = [{"field": "tube.length", "values": ["50 mm", "60 mm", "70 mm"]}]
+    outcome = make({"vary": [*KINDS["three numbers"]["vary"], *more]}, models=["fe"])
+    assert "shown for tube length: 60 mm" in words(drawn(outcome)).lower()
+    title, axes = next(iter(panels(drawn(outcome)).items()))
+    table = outcome.of("fe")
+    rows = table[(table["tube_wall_mm"] == 1) & (table["tube_length_mm"] == 60)]
+    assert title == "FE model, tube wall: 1 mm"
+    assert len(marked(axes, ".")) == rows.case.nunique() == 25
+
+
+def test_scattered_numbers_beside_the_axes_are_dots_that_nothing_joins(make):
+    outcome = make(KINDS["three scattered"], models=["fe"])
+    shown = panels(drawn(outcome))
+    assert len(shown) == 3
+    places = []
+    for axes in shown.values():
+        assert not filled(axes)
+        (dots,) = axes.collections
+        places += map(tuple, dots.get_offsets())
+    table = outcome.of("fe").drop_duplicates("case")
+    assert sorted(places) == sorted(zip(table["angle_deg.A"], table["angle_deg.B"], strict=True))
+
+
+# ------------------------------------------------------------------------------------ the others
+
+
+def test_reach_shows_every_setting_at_every_level(make):
+    outcome = make(KINDS["two slack rules"], plane, models=["fe"])
+    for title, axes in panels(drawn(outcome, "reach")).items():
+        rule = title.rpartition(": ")[2]
+        rows = outcome.of("fe")
+        rows = rows[rows["slack.A"] == rule]
+        for level in LEVELS:
+            (dots,) = [line for line in axes.lines if line.get_gid() == f"reach {level:g}"]
+            expected = rows[rows.pressure_kPa == level][["twist_deg", "displacement_mm"]]
+            assert sorted(map(tuple, dots.get_xydata())) == sorted(
+                expected.itertuples(index=False, name=None)
+            )
+            (mesh,) = [c for c in axes.collections if c.get_gid() == f"mapped {level:g}"]
+            assert len(mesh.get_paths()) == 4 * 4
+        behind = outcome.of("fe")[outcome.of("fe")["slack.A"] != rule]
+        assert len(behind) == len(axes.lines[0].get_xydata()) == 25 * len(LEVELS)
+        assert (axes.get_xlabel() or "twist [deg]", axes.get_ylabel() or "displacement [mm]") == (
+            "twist [deg]",
+            "displacement [mm]",
+        )
+
+
+def test_reach_maps_whole_cells_and_leaves_out_those_that_lack_a_corner(make):
+    """A map that stretches the angles by 2.5 and 1 makes 37.5 x 15 of each cell of 15 x 15."""
+    outcome = make(KINDS["a grid"], lambda at, p: p / 15 * 2 * at["angle_deg.A"], early, ["fast"])
+    outcome.table["displacement_mm"] = outcome.table["angle_deg.B"]
+    (axes,) = panels(drawn(outcome, "reach")).values()
+    (mesh,) = [c for c in axes.collections if c.get_gid() == "mapped 15"]
+    cells_drawn = [path.to_polygons()[0] for path in mesh.get_paths()]
+    assert len(cells_drawn) == 16 - 6, "each of two settings that ended is a corner of 4, 2 of both"
+    for corners in cells_drawn:
+        assert np.ptp(corners, axis=0) == pytest.approx([37.5, 15])
+    (whole,) = [c for c in axes.collections if c.get_gid() == "mapped 9"]
+    assert len(whole.get_paths()) == 16
+
+
+def test_curves_over_one_number_are_the_table_with_gaps(make):
+    outcome = make(
+        KINDS["one number"],
+        plane,
+        reach=lambda at, _: 4 if at["angle_deg.A"] == 0 else len(LEVELS),
+    )
+    figure = drawn(outcome)
+    (axes,) = panels(figure).values()
+    assert "helix angle of A (B opposite) [deg]" in words(figure)
+    for model, level in product(("fast", "fe"), (3.0, 15.0)):
+        (curve,) = [line for line in axes.lines if line.get_gid() == f"{model} {level:g}"]
+        rows = outcome.of(model)
+        rows = rows[rows.pressure_kPa == level].set_index("angle_deg.A").twist_deg
+        expected = rows.reindex(np.linspace(-30, 30, 7))
+        assert np.array_equal(curve.get_xdata(), expected.index)
+        assert np.array_equal(curve.get_ydata(), expected, equal_nan=True)
+        assert np.isnan(curve.get_ydata()).sum() == (level == 15)
+    assert set(marked(axes, "x")) == {(0, 0)}
+    assert "ended before 15 kPa" in words(figure)
+
+
+def test_slack_in_per_cent_is_a_number(make):
+    figure = drawn(make(KINDS["per cent"]))
+    assert "slack of A, B [%]" in words(figure)
+
+
+def test_bars_are_the_table(make):
+    rules = KINDS["text"]["vary"][0]["values"]
+    sizes = dict(zip(rules, (10.0, -20.0, 5.0), strict=True))
+    outcome = make(
+        KINDS["text"],
+        lambda at, level: level / 15 * sizes[at["slack.A"]],
+        lambda at, model: 3 if at["slack.A"] == "3 %" and model == "fe" else len(LEVELS),
+    )
+    figure = drawn(outcome)
+    (axes,) = panels(figure).values()
+    widths = [bar.get_width() for bar in axes.patches]
+    assert sorted(widths) == pytest.approx(sorted([12.5, -25, 6.25, 10, 5]))
+    assert words(figure).count("ended before") == 2, "in place of the bar, and in the note"
+    names = [label.get_text() for label in axes.get_yticklabels()]
+    assert names == [f"slack of A, B: {rule}" for rule in rules]
+
+
+def test_a_study_driven_by_volume_tells_the_pressures(make, cases_folder, tmp_path):
+    case = tomllib.loads((cases_folder / "greenhouse_wrist.toml").read_text(encoding="utf-8"))
+    case["volume"] = {"added": "1.5 mL", "steps": case.pop("pressure")["steps"]}
+    (tmp_path / "pushed.toml").write_text(tomlkit.dumps(case), encoding="utf-8")
+    outcome = make(KINDS["a grid"] | {"case": "pushed.toml"}, folder=tmp_path)
+    outcome.table["pressure_kPa"] *= 1 + (outcome.table["angle_deg.A"] > 0)
+    assert "Twist at 1.5 mL pushed in, 15 to 30 kPa" in words(drawn(outcome))
+    assert "pressure [kPa]" in words(drawn(outcome, "pressure"))
+    assert "liquid pushed in [mL]" in words(drawn(outcome, "reach"))
+
+
+def test_what_holds_the_free_end_takes_the_place_of_its_motion(make):
+    outcome = make(KINDS["a grid"] | {"set": {"end.twist": "held"}})
+    outcome.table["end_torque_Nmm"] = outcome.table.twist_deg
+    names = dict(sheets(outcome))
+    assert "end_torque" in names and "twist" not in names
+
+
+def test_margins_are_shares_with_the_limit_marked(make):
+    outcome = make(KINDS["a grid"], plane)
+    outcome.table["rubber_used"] = outcome.table.wall_stretch_max / 2
+    outcome.table["thread_used.A"] = outcome.table["tension_N.A"] * 2
+    assert "wall_stretch" in dict(sheets(outcome))
+    figure = drawn(outcome, "margins")
+    assert "share that is used up [%]" in words(figure)
+    assert "100 %: it gives" in words(figure)
+    titles = [title.partition(", ")[2] for title in panels(figure)]
+    assert titles[::2] == ["strain where the rubber locks", "breaking load of threads A"]
+    lines = [c for c in panels(figure)["FE model, breaking load of threads A"].collections]
+    (lines,) = [c for c in lines if isinstance(c, ContourSet) and not c.filled]
+    (path,) = [p for at, p in zip(lines.levels, lines.get_paths(), strict=True) if at == 100]
+    assert np.abs(path.vertices @ [1, 2]) == pytest.approx(50), "2 |x + 2 y| / 100 = 1"
+
+
+def test_unstable_points_are_marked(make):
+    outcome = make(KINDS["a grid"])
+    table = outcome.table
+    table.loc[(table["angle_deg.A"] == 15) & (table["angle_deg.B"] == 0), "stable"] = False
+    figure = drawn(outcome)
+    assert marked(panels(figure)["FE model"], "s") == [(15, 0)]
+    assert "unstable" in words(figure)
+
+
+# ---------------------------------------------------------------------------------------- files
+
+
+COMMON = {"twist", "displacement", "bulge", "tension", "ring_torque", "margins", "reach"}
+MAPS = {kind for kind in KINDS if kind not in ("one number", "per cent", "text")}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_kind_of_study_has_its_pictures(make, kind):
+    steps = {"twist_steps", "displacement_steps"} if kind in MAPS else set()
+    assert set(dict(sheets(make(KINDS[kind])))) == COMMON | steps
+    assert steps | COMMON <= set(NAMES)
+
+
+def check_files(outcome, folder):
+    for name in NAMES:
+        (folder / f"{name}.png").write_text("old", encoding="utf-8")
+    files = save_pictures(outcome, folder)
+    assert [path.stem for path in files] == list(dict(sheets(outcome)))
+    assert sorted(folder.iterdir()) == sorted(files), "what is left of another study is removed"
+    for path in files:
+        with Image.open(path) as image:
+            assert image.info["dpi"] == pytest.approx((DPI, DPI), rel=1e-3)
+            assert np.ptp(np.asarray(image.convert("L"))) > 100
+
+
+def test_files(make, tmp_path):
+    check_files(make(KINDS["text"], models=["fast"]), tmp_path)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", KINDS)
+def test_files_of_each_kind(make, tmp_path, kind):
+    check_files(make(KINDS[kind]), tmp_path)
+
+
+@pytest.mark.parametrize("kind", ["a grid", "scattered"])
+def test_the_same_study_makes_the_same_picture(make, kind):
+    before = dict(rcParams)
+    one, two = (saved(drawn(make(KINDS[kind], models=["fe"]))).getvalue() for _ in range(2))
+    assert one == two
+    assert dict(rcParams) == before
+
+
+def test_a_study_that_found_nothing_has_no_pictures(make, tmp_path):
+    assert save_pictures(make(KINDS["a grid"], reach=lambda *_: 0), tmp_path) == []
+
+
+NAMED = [
+    {"count": 6, "angle": "30 deg", "stiffness": "200 N", "name": name}
+    for name in ("A", "B", "a-name-of-just_thirty-two_letters"[:32])
+]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_lettering(make, kind):
+    outcome = make(KINDS[kind] | {"title": LONG_TITLE})
+    check_lettering(drawn(outcome, "tension"))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("title", ["Plain", LONG_TITLE, "W" * 300])
+@pytest.mark.parametrize("kind", KINDS)
+def test_lettering_of_all(make, kind, title):
+    for sheet in dict(sheets(make(KINDS[kind] | {"title": title}))).values():
+        check_lettering(sheet.figure())
+
+
+def test_lettering_of_long_names(make, cases_folder, tmp_path):
+    case = tomllib.loads((cases_folder / "greenhouse_wrist.toml").read_text(encoding="utf-8"))
+    (tmp_path / "named.toml").write_text(tomlkit.dumps(case | {"threads": NAMED}), encoding="utf-8")
+    name = NAMED[-1]["name"]
+    rules = {"field": f"threads.{name}.slack", "values": SLACK_RULES}
+    plan = {"vary": [angle(name, 3), angle("A", 3), rules], "case": "named.toml"}
+    outcome = make(plan, models=["fast"], folder=tmp_path, families=["A", "B", name])
+    for picture in ("tension", "reach"):
+        figure = drawn(outcome, picture)
+        check_lettering(figure)
+        assert name in words(figure).replace("\n", "")

@@ -1,0 +1,260 @@
+"""The measures: each against its plain definition."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fem.case.thread_family import ThreadFamily
+from fem.fast.model import FastModel
+from fem.quantities.measures import Snapshot, ThreadLinks, measures
+
+FAMILY = ThreadFamily(name="A", count=2, angle="20 deg", stiffness="200 N")
+
+
+def links(tension, rest, thread=None, strain=None, arm=None, family=FAMILY):
+    """Return links with these figures; unless given, a single thread, no strain, unit arms."""
+    count = len(rest)
+    return ThreadLinks(
+        family,
+        tension=np.array(tension, dtype=float),
+        strain=np.zeros(count) if strain is None else np.array(strain),
+        rest=np.array(rest, dtype=float),
+        arm=np.ones(count) if arm is None else np.array(arm),
+        thread=np.zeros(count, dtype=int) if thread is None else np.array(thread),
+    )
+
+
+PIECES = st.lists(st.tuples(st.integers(0, 9), st.integers(1, 5)), min_size=1, max_size=8)
+
+
+@given(pieces=PIECES, window=st.integers(1, 50))
+def test_peak_tension_is_the_greatest_of_all_windows(pieces, window):
+    """Lengths and window are whole numbers, so that windows from whole numbers will do."""
+    tension, rest = zip(*pieces, strict=True)
+    drawn = np.repeat(tension, rest)
+    window = min(window, len(drawn))
+    expected = max(np.convolve(drawn, np.ones(window), "valid")) / window
+    found = links(tension, rest).peak_tension(float(window))
+    assert found == pytest.approx(expected, rel=1e-12, abs=1e-12)  # round-off of a sum
+
+
+def test_peak_over_a_window_that_is_no_multiple_of_a_link():
+    # worked by hand: the best window of 1.5 takes all of the 6 and half of the 4
+    assert links([1, 6, 4, 0], [1, 1, 1, 1]).peak_tension(1.5) == pytest.approx(8 / 1.5, rel=1e-15)
+
+
+def test_peak_over_a_window_longer_than_the_thread_is_the_mean():
+    chain = links([1, 6, 4], [1, 2, 1])
+    assert chain.peak_tension(100.0) == pytest.approx(chain.mean_tension, rel=1e-15)  # round-off
+
+
+def test_peak_over_a_short_window_is_the_greatest_link():
+    assert links([1, 6, 4], [1, 2, 1]).peak_tension(0.01) == pytest.approx(
+        6, rel=1e-12
+    )  # round-off
+
+
+def test_window_does_not_reach_from_one_thread_to_the_next():
+    two = links([0, 8, 8, 0], [1, 1, 1, 1], thread=[0, 0, 1, 1])
+    assert two.peak_tension(2.0) == pytest.approx(4.0, rel=1e-15)  # as one thread it would be 8
+    assert links([0, 8, 8, 0], [1, 1, 1, 1]).peak_tension(2.0) == pytest.approx(8.0, rel=1e-15)
+
+
+def test_links_of_a_thread_need_not_stand_together():
+    two = links([0, 8, 2, 6], [1, 1, 1, 1], thread=[0, 1, 0, 1])
+    assert two.peak_tension(2.0) == pytest.approx(7.0, rel=1e-15)  # round-off
+
+
+def test_mean_tension_weighs_by_length():
+    assert links([1, 4], [3, 1]).mean_tension == 7 / 4
+
+
+def test_taut_share_is_the_length_under_tension():
+    assert links([0, 2, 0, 1], [1, 2, 4, 1]).taut_share == 3 / 8
+    assert links([0, 0], [1, 2]).taut_share == 0.0
+    assert links([1, 2], [1, 2]).taut_share == 1.0
+
+
+def test_round_off_is_no_tension():
+    assert links([1e-13, 1e-9], [1, 1]).taut_share == 0.5  # EA = 200 N: 5e-16 and 5e-12 of it
+
+
+def test_mean_strain_weighs_by_length_and_may_be_negative():
+    chain = links([0, 5], [3, 1], strain=[-0.04, 0.02])
+    assert chain.mean_strain == pytest.approx((-0.12 + 0.02) / 4, rel=1e-15)
+
+
+def test_pull_and_torque_at_the_base_are_those_of_all_threads():
+    # two threads of the family are in the body's list, as in a full tube
+    two = links([1, 9, 3, 9], [2, 1, 2, 1], thread=[0, 0, 1, 1], arm=[4, 7, 5, 7])
+    assert two.at_base(2.0) == pytest.approx((1 + 3, 1 * 4 + 3 * 5), rel=1e-15)
+
+
+def test_pull_at_the_base_is_that_of_the_whole_family():
+    """A sector holds one of its threads, all of which are alike."""
+    assert FAMILY.count == 2
+    one = links([3, 9], [2, 1], arm=[4, 7])
+    assert one.at_base(2.0) == pytest.approx((2 * 3, 2 * 3 * 4), rel=1e-15)
+
+
+def test_pull_at_the_base_is_a_mean_over_the_first_stretch():
+    # worked by hand: 2 mm of the first link and 1 of the second, as in (2 * 1 + 1 * 4)/3
+    chain = links([1, 4, 100], [2, 5, 1], arm=[3, 6, 1])
+    expected = 2 * np.array([(2 * 1 + 1 * 4) / 3, (2 * 1 * 3 + 1 * 4 * 6) / 3])
+    assert chain.at_base(3.0) == pytest.approx(expected, rel=1e-15)
+    # a stretch longer than the thread takes all of it
+    assert chain.at_base(99.0)[0] == pytest.approx(2 * chain.mean_tension, rel=1e-15)
+
+
+def test_stretch_at_the_base_is_taken_along_each_thread():
+    """The threads' links stand one after another, or in turns."""
+    in_turns = links([1, 3, 9, 9], [2, 2, 1, 1], thread=[0, 1, 0, 1])
+    assert in_turns.at_base(2.0) == pytest.approx((4, 4), rel=1e-15)
+
+
+def test_torque_of_a_left_handed_family_is_negative():
+    assert links([2], [5], arm=[-3.0]).at_base(1.0) == (4.0, -12.0)
+
+
+@pytest.fixture
+def case(make_case):
+    return make_case()
+
+
+def snapshot(**changes):
+    seen = {
+        "twist": -0.5,
+        "displacement": -6.0,
+        "outer_z": np.array([0.0, 10.0, 30.0, 30.0, 60.0]),
+        "outer_growth": np.array([0.0, 2.0, 1.0, 1.2, 0.0]),
+        "bore_stretch": 1.3,
+        "wall_stretch": 1.4,
+        "wall_invariant": 3.9,
+        "threads": [links([1, 4], [3, 1], strain=[0.004, 0.02], arm=[2.0, 2.0])],
+    }
+    return Snapshot(**(seen | changes))
+
+
+def test_columns_follow_from_the_snapshot(case):
+    row = measures(snapshot(), case)
+    assert row["twist_deg"] == pytest.approx(-0.5 * 180 / math.pi, rel=1e-15)  # round-off
+    assert row["displacement_mm"] == -6.0
+    assert row["stretch"] == pytest.approx(54 / 60, rel=1e-15)
+    assert row["bore_stretch"] == 1.3
+    assert row["wall_stretch_max"] == 1.4
+    assert row["tension_N.A"] == 7 / 4
+    assert row["thread_strain.A"] == pytest.approx(0.008, rel=1e-15)
+    assert row["taut.A"] == 1.0
+    assert row["spool_pull_N.A"] == 2.0  # the wall is 1.5 mm: both threads' first links
+    assert row["ring_torque_Nmm.A"] == 4.0
+    # by the right triangle
+    assert row["thread_length_mm.A"] == pytest.approx(60 / math.cos(math.radians(20)), rel=1e-15)
+
+
+def test_margins_are_there_only_where_something_gives(case):
+    row = measures(snapshot(), case)
+    assert not [name for name in row if "used" in name]
+
+
+def test_margin_of_a_thread_is_its_greatest_tension_by_what_breaks_it(case):
+    weak = FAMILY.model_copy(update={"breaking_load": 16.0})
+    row = measures(snapshot(threads=[links([1, 4, 4], [3, 1, 1], family=weak)]), case)
+    assert row["thread_used.A"] == pytest.approx(4 / 16, rel=1e-15)
+
+
+def test_margin_of_the_rubber_is_taken_to_where_it_locks(make_case):
+    gent = {"law": "Gent", "shear_modulus": "60 kPa", "limit": 9.0}
+    row = measures(snapshot(), make_case(rubber=gent))
+    assert row["rubber_used"] == pytest.approx(0.9 / 9.0, rel=1e-14)
+
+
+def test_slack_makes_a_thread_longer(case):
+    slack = ThreadFamily(name="A", count=2, angle="20 deg", stiffness="200 N", slack="5 %")
+    row = measures(snapshot(threads=[links([0], [1], family=slack)]), case)
+    expected = 1.05 * 60 / math.cos(math.radians(20))
+    assert row["thread_length_mm.A"] == pytest.approx(expected, rel=1e-15)
+
+
+def test_mid_radius_is_taken_at_half_length_and_the_bulge_anywhere(case):
+    row = measures(snapshot(), case)
+    assert row["mid_radius_mm"] == pytest.approx(6.5 + 1.1, rel=1e-15)
+    assert row["bulge_mm"] == 2.0
+
+
+def test_a_tube_that_narrows_has_no_bulge(case):
+    narrowed = replace(snapshot(), outer_growth=np.full(5, -0.5))
+    row = measures(narrowed, case)
+    assert (row["mid_radius_mm"], row["bulge_mm"]) == (6.0, 0.0)
+
+
+def test_peak_tension_is_taken_over_one_wall_thickness(case):
+    chain = links([0, 9, 3], [1, 1, 1])
+    row = measures(snapshot(threads=[chain]), case)
+    assert row["tension_peak_N.A"] == pytest.approx((9 + 3 / 2) / 1.5, rel=1e-15)
+    assert case.tube.wall == 1.5
+
+
+def test_each_family_has_its_columns(case):
+    other = links([1], [1], family=FAMILY.model_copy(update={"name": "B"}))
+    row = measures(snapshot(threads=[links([0], [1]), other]), case)
+    assert (row["tension_N.A"], row["tension_N.B"]) == (0.0, 1.0)
+    assert (row["taut.A"], row["taut.B"]) == (0.0, 1.0)
+
+
+@pytest.mark.parametrize("resolution", ["1x1x2", "1x1x3"])
+def test_both_models_have_a_point_at_half_length(make_case, make_model, resolution):
+    case = make_case()
+    for model in (make_model(case, resolution), FastModel(case)):
+        row = measures(model.snapshot(model.rest()), case)
+        assert row["mid_radius_mm"] == pytest.approx(6.5, rel=1e-12)  # round-off
+        assert row["bulge_mm"] == pytest.approx(0.0, abs=1e-12)
+        assert row["bore_stretch"] == pytest.approx(1.0, abs=1e-12)
+        assert row["wall_stretch_max"] == pytest.approx(1.0, abs=1e-12)
+        assert row["tension_N.A"] == pytest.approx(0.0, abs=1e-12)
+        assert row["thread_strain.A"] == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("hold", ["bonded", "gliding"])
+def test_arm_of_a_thread_at_rest_is_that_of_its_helix(make_case, make_model, hold):
+    """B sin(alpha), positive for a right-handed helix."""
+    case = make_case(threads__0__hold=hold, threads__1__hold=hold)
+    for model in (make_model(case, "1x1x4"), FastModel(case)):
+        for angle, seen in zip((20, -30), model.snapshot(model.rest()).threads, strict=True):
+            arm = 6.5 * math.sin(math.radians(angle))
+            # in the mesh, helices lie on parabolas, whose radius is off by 1e-4 of it
+            assert seen.arm == pytest.approx(arm, rel=5e-4)
+
+
+def test_both_models_tell_how_far_the_wall_is_strained(make_case, make_model):
+    """Stretched and bulged evenly, from the bore outwards as incompressible rubber must be."""
+    case = make_case(threads=[])
+    fast, fe = FastModel(case), make_model(case, "2x1x2")
+    lam, a = 1.3, 5.5
+    x = np.array([a - 5.0, 0.0, 0.3 * 60])
+    seen = fast.snapshot(x)
+    squared = np.array([(5.0 / (a * lam)) ** 2, (a / 5.0) ** 2, lam**2])
+    assert seen.wall_stretch == pytest.approx(1.3, rel=1e-14)
+    assert seen.wall_invariant == pytest.approx(squared.sum(), rel=1e-14)
+    # the FE model is stretched by its plate alone: all the rest stays where it is
+    q = np.zeros(fe.motion.size)
+    q[-1] = 6.0
+    strained = fe.snapshot(np.append(q, np.zeros(len(fe.rest()) - len(q))))
+    F = fe.strain._gradient.eval(fe.body.mesh, np.arange(len(fe.body.connectivity)))
+    C = F.swapaxes(-1, -2) @ F
+    stretch = np.sqrt(np.linalg.eigvalsh(C).max())
+    bar = np.trace(C, axis1=-2, axis2=-1) * np.linalg.det(C) ** (-1 / 3)
+    assert strained.wall_stretch == pytest.approx(stretch, rel=1e-12)
+    assert strained.wall_invariant == pytest.approx(bar.max(), rel=1e-12)
+    assert stretch > 1.1
+
+
+def test_both_models_have_the_same_columns(make_case, make_model):
+    case = make_case()
+    rows = [
+        measures(m.snapshot(m.rest()), case) for m in (make_model(case, "1x1x2"), FastModel(case))
+    ]
+    assert list(rows[0]) == list(rows[1])

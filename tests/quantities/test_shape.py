@@ -1,0 +1,42 @@
+"""The file of a shape: what other programs find in it, and files of older versions."""
+
+import numpy as np
+import pytest
+
+from fem.core.errors import InputError
+from fem.quantities.shape import WALL, read_shape, whole_tube
+
+
+@pytest.fixture(scope="module")
+def shape(result):
+    return result.shapes[2]
+
+
+def test_points_tell_the_stretch_and_cells_the_tension(shape, result):
+    grid = whole_tube(shape)
+    wall = grid.cell_data["part"] == WALL
+    assert set(grid.point_data) == {"displacement", "stretch"}
+    assert set(grid.cell_data) == {"part", "tension_N"}
+    nodes = shape.sectors * len(shape.nodes)
+    stretch = grid.point_data["stretch"]
+    assert np.isfinite(stretch[:nodes]).all()
+    assert np.isnan(stretch[nodes:]).all(), "points of threads"
+    assert np.isnan(grid.cell_data["tension_N"][wall]).all()
+    assert not np.isnan(grid.cell_data["tension_N"][~wall]).any()
+    at_rest = grid.points[:nodes] - grid.point_data["displacement"][:nodes]
+    bore = np.hypot(*at_rest[:, :2].T) < result.case.tube.bore_radius + 1e-4
+    middle = bore & (np.abs(at_rest[:, 2] - 30) < 1e-3)
+    row = result.runs[0].rows[2]
+    # the turn adds some shear to the stretch round the bore
+    assert stretch[:nodes][middle] == pytest.approx(row["bore_stretch"], rel=0.02)
+
+
+def test_a_file_of_an_older_version_is_to_be_made_anew(shape, tmp_path):
+    grid = whole_tube(shape)
+    stretch = np.ones(grid.n_cells)
+    del grid.point_data["stretch"]
+    grid.cell_data["stretch"] = stretch
+    file = tmp_path / "shape_002.vtu"
+    grid.save(file)
+    with pytest.raises(InputError, match=r"shape_002\.vtu: .*older versions.*solve the case again"):
+        read_shape(file, ["A", "B"], 0.0)

@@ -1,0 +1,426 @@
+"""The report as a page: of a result, of a study, and refused where it must be."""
+
+import csv
+import json
+import re
+import shutil
+import sys
+from itertools import pairwise
+
+import pytest
+from markupsafe import Markup
+
+from fem.browser.embed import viewer_scripts
+from fem.case.case import Case
+from fem.cli import main
+from fem.core.errors import InputError
+from fem.report import page, scene
+from fem.report.figures import Picture
+from fem.report.page import MOST_BYTES
+from fem.report.result import result_pages
+from fem.report.study import study_pages
+from fem.report.write import NAME, write_report
+from fem.solve import solve
+from fem.study.runner import SHAPES, run
+from fem.study.study_result import Outcome
+from tests.helpers.pages import read
+from tests.study.test_runner import HereCrew, small
+
+HOSTILE = '</title><script>alert("x")</script> {{ 7 * 7 }} $x$ & \'"'
+
+LOADS = ("src", "href", "xlink:href", "srcset", "data", "action", "poster", "background")
+"""Attributes by which a page may ask for something."""
+
+
+@pytest.fixture(scope="module")
+def solved(result, tmp_path_factory):
+    """Return the folder of a result of both models."""
+    folder = tmp_path_factory.mktemp("result")
+    result.save(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def text(solved):
+    """Return its report."""
+    return write_report(solved).read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def report(text):
+    return read(text)
+
+
+@pytest.fixture(scope="module")
+def quick(make_case, tmp_path_factory):
+    """Return the folder of a result of the fast model in one step."""
+    folder = tmp_path_factory.mktemp("quick")
+    solve(make_case(pressure__steps=1), "fast").save(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def studied(cases_folder, tmp_path_factory):
+    """Return the folder of a study by both models, which keeps one shape."""
+    folder = tmp_path_factory.mktemp("study")
+    agenda = small(
+        cases_folder,
+        title=HOSTILE,
+        shapes=[{"threads.A.angle": "10 deg", "threads.B.angle": "-20 deg"}],
+    )
+    outcome = run(agenda, folder, HereCrew())
+    outcome.save(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def study_text(studied):
+    return write_report(studied).read_text(encoding="utf-8")
+
+
+# ------------------------------------------------------------------------------- any page of ours
+
+
+@pytest.mark.parametrize("name", ["text", "study_text"])
+def test_a_page_asks_for_nothing(name, request):
+    """Neither elements nor styles name anything outside; the policy would refuse it anyway."""
+    text = request.getfixturevalue(name)
+    root = read(text)
+    for element in root.elements:
+        assert element.tag not in ("link", "iframe", "object", "embed", "base")
+        for attribute, value in element.attributes.items():
+            if attribute in LOADS:
+                assert value.startswith(("data:", "#")), (element.tag, attribute, value[:80])
+    styles = "".join("".join(style.parts) for style in root.all("style"))
+    assert not re.findall(r"@import|url\((?!#|data:)", styles)
+    policy = root.one("meta", **{"http-equiv": "Content-Security-Policy"}).attributes["content"]
+    assert "default-src 'none'" in policy and "http" not in policy
+
+
+@pytest.mark.parametrize("name", ["text", "study_text"])
+def test_a_page_can_be_read_by_all(name, request):
+    """Headings in order, heads of tables with their scope, words for pictures, names used once."""
+    root = read(request.getfixturevalue(name))
+    assert root.one("html").attributes["lang"] == "en"
+    levels = [int(head.tag[1]) for head in root.all("h1", "h2", "h3", "h4")]
+    assert levels[0] == 1 and levels.count(1) == 1
+    assert all(after - before <= 1 for before, after in pairwise(levels))
+    for table in root.all("table"):
+        assert table.one("caption").words
+        assert {head.attributes.get("scope") for head in table.all("th")} <= {
+            "col",
+            "colgroup",
+            "row",
+        }
+        assert all(head.words for head in table.one("thead").all("th"))
+        widths = [
+            sum(int(cell.attributes.get("colspan", 1)) for cell in row.all("th"))
+            for row in table.one("thead").all("tr")[:1]
+        ]
+        assert {len(row.all("th", "td")) for row in table.one("tbody").all("tr")} <= {*widths}
+    assert all(picture.attributes["alt"] for picture in root.all("img"))
+    for drawing in root.all("svg"):
+        assert drawing.attributes.get("aria-label") or drawing.attributes.get("aria-hidden")
+    names = [e.attributes["id"] for e in root.elements if "id" in e.attributes]
+    assert len(names) == len({*names})
+    links = [link.attributes["href"][1:] for link in root.all("a")]
+    assert {*links} <= {*names}
+
+
+@pytest.mark.parametrize("name", ["text", "study_text"])
+def test_a_page_is_light(name, request):
+    assert len(request.getfixturevalue(name).encode()) < MOST_BYTES
+
+
+# ------------------------------------------------------------------------------ that of a result
+
+
+def test_the_parts_stand_in_order(report):
+    heads = [head.words for head in report.one("main").all("h2")]
+    assert heads == [
+        *("In brief", "Cautions", "The job and the case", "Method and mesh", "Curves", "Shape"),
+        *("All steps", "Limits and margins", "Checks of balance"),
+        *("How the figures are to be read", "What the tool is held against"),
+        "Where the figures come from",
+    ]
+    assert "ISO 4414" in report.words and "not a certificate" in report.words
+    assert "Invented." in report.one("header").words
+
+
+def test_the_steps_on_the_page_are_those_of_the_file(report, solved):
+    with open(solved / "steps.csv", encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["model"] == "fast"]
+    shown = report.tables()["Motion of the free end, and bulge"]
+    for row, cells in zip(rows, shown, strict=True):
+        twist, shift = (float(cells[n].replace("−", "-")) for n in (2, 4))
+        assert abs(twist - float(row["twist_deg"])) <= 0.00501
+        assert abs(shift - float(row["displacement_mm"])) <= 0.000501
+
+
+def test_the_last_step_is_told_in_brief(report, result):
+    cells = {
+        row[0]: row[1:] for row in report.tables()["The last step that was asked for and reached"]
+    }
+    fe, fast = (run.rows[-1] for run in result.runs)
+    assert cells["bulge [mm]"][:2] == [f"{fe['bulge_mm']:.3f}", f"{fast['bulge_mm']:.3f}"]
+    difference = cells["twist [deg]"][2].replace("−", "-")
+    assert float(difference) == pytest.approx(fast["twist_deg"] - fe["twist_deg"], abs=0.006)
+
+
+def test_the_origin_is_that_of_the_solve(report, result):
+    tables = report.tables()
+    assert dict(tables["Case and machine"])["case hash (SHA-256)"] == result.case.hash
+    versions = dict(tables["Versions"])
+    assert versions == result.origin.versions
+
+
+def test_a_title_cannot_break_the_page(make_case, tmp_path):
+    case = make_case(title=HOSTILE, note=HOSTILE, pressure__steps=1)
+    result = solve(case, "fast")
+    result.save(tmp_path)
+    text = write_report(tmp_path).read_text(encoding="utf-8")
+    root = read(text)
+    assert root.one("h1").words == " ".join(HOSTILE.split())
+    assert root.one("title").words.startswith(HOSTILE[:8])
+    assert not any("alert(" in "".join(map(str, script.parts)) for script in root.all("script"))
+
+
+def test_a_fast_result_has_no_mesh_and_no_picture(quick, tmp_path):
+    root = read(write_report(quick, tmp_path / "a.html").read_text(encoding="utf-8"))
+    assert "Mesh of the FE model" not in root.tables()
+    assert "FE model." not in root.one("section", id="method").words
+    assert "the picture on paper is lacking" in root.one("section", id="scene").words
+
+
+def test_what_is_not_reached_is_told(make_case, tmp_path):
+    solve(make_case(threads=[], pressure__end="20 kPa"), "fast").save(tmp_path)
+    root = read(write_report(tmp_path).read_text(encoding="utf-8"))
+    assert "NOT REACHED" in root.one("header").words
+    assert "balloon limit at 11.8 kPa" in root.one("section", id="brief").words
+    assert "The tube is bare" in root.one("section", id="case").words
+
+
+def test_a_bare_tube_is_told_without_threads(make_case, tmp_path):
+    """And a limit that was passed stands in brief, though the last step was reached."""
+    bare = make_case(threads=[], pressure=None, volume={"added": "40 mL", "steps": 4})
+    solve(bare, ["fe", "fast"], "1x1x6").save(tmp_path)
+    root = read(write_report(tmp_path).read_text(encoding="utf-8"))
+    assert not [row for row in root.tables()["Mesh of the FE model"] if not row[1].strip()]
+    for part in ("method", "signs"):
+        assert "thread" not in root.one("section", id=part).words.lower(), part
+    assert (
+        "fast: reached; passed on the way: balloon limit at"
+        in root.one("section", id="brief").words
+    )
+
+
+def test_threads_are_told_of_where_there_are_some(report):
+    for part in ("method", "signs"):
+        assert "thread" in report.one("section", id=part).words
+
+
+def test_a_page_that_is_too_heavy_leaves_out_in_order(make_case):
+    """First steps of the shapes to turn, then these, then their picture; each time it is said."""
+    result = solve(make_case(pressure__steps=3), "fe", "1x1x2")
+    texts = [*result_pages(result)]
+    pages = [read(text) for text in texts]
+    said = [
+        [line.words for line in root.one("main").all("div")[0].all("li")]
+        if "leaves out" in root.words
+        else []
+        for root in pages
+    ]
+    assert said == [
+        [],
+        ["of the shapes to turn all states but every second one, the first and the last"],
+        ["the shapes to turn; a picture of them stays"],
+        ["the shapes to turn, and their picture"],
+    ]
+    assert [*map(len, texts)] == sorted(map(len, texts), reverse=True)
+    assert [len(root.all("img")) for root in pages] == [1, 1, 1, 0]
+    assert "scene" not in {element.attributes.get("id") for element in pages[-1].elements}
+
+
+def test_a_page_that_cannot_be_light_enough_is_not_written(quick, monkeypatch, tmp_path):
+    monkeypatch.setattr(page, "MOST_BYTES", 1000)
+    with pytest.raises(InputError, match="even without pictures"):
+        write_report(quick, tmp_path / "a.html")
+    assert not [*tmp_path.iterdir()]
+
+
+def test_what_is_far_too_heavy_is_not_packed(make_case, monkeypatch):
+    """A tube with 60 000 pieces of threads in each of nine states: none of it could be mailed."""
+    steep = {"threads__0__angle": "85 deg", "threads__1__angle": "-85 deg"}
+    many = {"threads__0__count": 60, "threads__1__count": 60}
+    case = make_case(**steep, **many, pressure={"end": "2 kPa", "steps": 8})
+    shown = scene.exhibits(solve(case, "fast"))
+    packed = []
+    monkeypatch.setattr(scene, "block", lambda fewer, _: packed.append(fewer) or "x" * 4_000_000)
+    monkeypatch.setattr(page, "MOST_BYTES", 200_000)
+    assert [*scene.turned_blocks(shown, "heavy")] == [] and packed == []
+
+
+def test_pieces_of_threads_weigh_at_least_what_is_reckoned(make_case):
+    """Straight ones least; with the scripts, which each page has besides."""
+    for angle in ("0 deg", "60 deg"):
+        changes = {f"threads__{k}__angle": angle for k in (0, 1)}
+        many = {"threads__0__count": 200, "threads__1__count": 200}
+        case = make_case(**changes, **many, pressure={"end": "2 kPa", "steps": 2})
+        shown = scene.exhibits(solve(case, "fast"))
+        pieces = sum(map(scene._pieces, shown))
+        own = len(scene.block(shown, "x")) - len(viewer_scripts())
+        assert own > scene.LEAST_OF_PIECE * pieces
+
+
+def test_states_too_heavy_by_the_weight_of_those_before_are_not_packed(result, monkeypatch):
+    shown = scene.exhibits(result)
+    packed = []
+    monkeypatch.setattr(scene, "block", lambda fewer, _: packed.append(fewer) or "x" * 90_000)
+    monkeypatch.setattr(page, "MOST_BYTES", 30_000)
+    assert [every for _, every in scene.turned_blocks(shown, "x")] == [1]
+    monkeypatch.setattr(page, "MOST_BYTES", 60_000)
+    assert [every for _, every in scene.turned_blocks(shown, "x")] == [1, 2]
+
+
+def test_first_and_last_states_stay_when_shapes_are_thinned(result):
+    whole = scene.exhibits(result)[0]
+    many = scene.replace(whole, rows=whole.rows[:1] * 4 + whole.rows[-1:], shapes=[*range(5)])
+    assert scene.thinned(many, 3).shapes == [0, 3, 4]
+    assert scene.thinned(many, 8).shapes == [0, 4]
+
+
+def test_a_machine_that_cannot_draw_has_its_report(result, monkeypatch):
+    def refuse(*_):
+        raise OSError("no way to draw off screen")
+
+    monkeypatch.setattr("fem.scene.still.path.draw_shape", refuse)
+    still, said = scene.picture_of(result)
+    assert still is None and "no way to draw off screen" in said
+
+
+# ------------------------------------------------------------------------------- that of a study
+
+
+def test_a_study_is_told_by_model(study_text, studied):
+    root, outcome = read(study_text), Outcome.load(studied)
+    tables = root.tables()
+    counts = tables["Curves: one model along the path of one case"]
+    assert [row[:6] for row in counts] == [["fast", *"60006"], ["FE", *"60006"]]
+    last = outcome.of("fe")[outcome.of("fe").pressure_kPa == 4.0]
+    row = last.loc[last.twist_deg.idxmax()]
+    cells = dict((cells[0], cells[1:]) for cells in tables["FE at 4 kPa"])["twist [deg]"]
+    greatest = [float(cell.replace("−", "-")) for cell in cells[len(cells) // 2 :][:2]]
+    assert greatest[0] == pytest.approx(row.twist_deg, rel=1e-3)
+    assert greatest[1] == row["angle_deg.A"]
+
+
+def test_the_shapes_that_a_study_keeps_are_shown(study_text, studied):
+    root = read(study_text)
+    (key,) = (folder.name for folder in (studied / SHAPES).iterdir())
+    part = root.one("section", id="scene")
+    assert "helix angle of A: 10 deg" in part.one("h3").words
+    assert len(part.all("img")) == 1
+    assert (
+        key == Case.parse(json.loads((studied / SHAPES / key / "run.json").read_text())["case"]).key
+    )
+
+
+def test_a_study_has_its_pictures(study_text):
+    part = read(study_text).one("section", id="pictures")
+    captions = [caption.words for caption in part.all("figcaption")]
+    assert len(captions) == len(part.all("svg")) + len(part.all("img"))
+    assert captions[0].startswith("Twist at 4 kPa") and captions[-1].startswith("Reach of the free")
+
+
+def test_a_hostile_study_stays_text(study_text):
+    assert read(study_text).one("h1").words == " ".join(HOSTILE.split())
+
+
+def test_curves_that_ended_early_are_told_with_their_settings(cases_folder, tmp_path):
+    agenda = small(
+        cases_folder,
+        models=["fast"],
+        set={"pressure.end": "15 kPa", "pressure.steps": 2},
+        vary=[
+            {"field": "threads.A.slack", "same": ["threads.B.slack"], "values": ["100 %"]},
+            {"field": "threads.A.count", "values": [12, 1000]},
+        ],
+    )
+    outcome = run(agenda, tmp_path, HereCrew())
+    outcome.save(tmp_path)
+    assert {entry["status"] for entry in outcome.provenance["not_reached"]} == {"ended"}
+    tables = read(write_report(tmp_path).read_text(encoding="utf-8")).tables()
+    (row,) = tables["Curves that did not reach their last step, failed ones first"]
+    assert "count.A 12" in row[0] and row[2] == "ended at a limit" and "balloon limit" in row[3]
+    ((setting, why),) = tables["Settings that make no case"]
+    assert "threads.A.count 1000" in setting and "500" in why
+
+
+def test_a_study_that_is_too_heavy_leaves_out_shapes_first(studied, monkeypatch):
+    """Then pictures, from the last; each page is lighter than the one before and says so."""
+    drawn = [Picture(Markup(f"<svg>{'x' * 1000}</svg>"), f"picture {n}", 10, 1.0) for n in "123"]
+    monkeypatch.setattr("fem.report.study._pictures", lambda _: drawn)
+    pages = [read(text) for text in study_pages(Outcome.load(studied), studied)]
+    assert len(pages) == 5
+    shapes = "the shapes to turn of helix angle of A: 10 deg"
+    assert [shapes in root.words for root in pages] == [False, True, True, True, True]
+    assert [len(root.all("svg")) - len(pages[-1].all("svg")) for root in pages] == [3, 3, 2, 1, 0]
+    assert "a picture: picture 3" in pages[2].words
+    assert len(pages[1].one("section", id="scene").all("img")) == 1, "the picture of them stays"
+    ids = {element.attributes.get("id") for element in pages[-1].elements}
+    assert "pictures" not in ids and "scene" in ids
+
+
+# ------------------------------------------------------------------------------------- the command
+
+
+def command(monkeypatch, *arguments):
+    monkeypatch.setattr(sys, "argv", ["tubewright", "report", *map(str, arguments)])
+    with pytest.raises(SystemExit) as end:
+        main()
+    return end.value.code
+
+
+def test_the_command_writes_beside_the_result_and_cautions(quick, monkeypatch, capsys):
+    (quick / NAME).unlink(missing_ok=True)
+    assert command(monkeypatch, quick) == 0
+    said = capsys.readouterr().out
+    assert (quick / NAME).exists() and str(quick / NAME) in said and "not a certificate" in said
+
+
+def test_the_command_writes_where_it_is_told(quick, monkeypatch, tmp_path):
+    (tmp_path / "new").mkdir()
+    file = tmp_path / "new" / "wrist.html"
+    assert command(monkeypatch, quick, "--out", file) == 0
+    assert file.exists() and [*file.parent.iterdir()] == [file]
+
+
+def test_bad_input_is_one_sentence(quick, studied, monkeypatch, tmp_path, capsys):
+    names = ("empty", "broken", "old", "half", "taken")
+    empty, broken, old, half, taken = (tmp_path / name for name in names)
+    empty.mkdir()
+    shutil.copytree(quick, broken)
+    (broken / "run.json").write_text("{", encoding="utf-8")
+    shutil.copytree(studied, old)
+    told = json.loads((old / "run.json").read_text(encoding="utf-8"))
+    del told["cases"]
+    (old / "run.json").write_text(json.dumps(told), encoding="utf-8")
+    shutil.copytree(studied, half)
+    (half / "table.parquet").write_bytes(b"no table")
+    taken.write_text("a file", encoding="utf-8")
+    for arguments, sentence in [
+        ((tmp_path / "none",), "there is no such folder"),
+        ((taken,), "this is a file"),
+        ((empty,), "no such file"),
+        ((broken,), "not valid JSON"),
+        ((half,), "no results of a study"),
+        ((old,), "the key cases is missing"),
+        ((quick, "--out", tmp_path), "this is a folder"),
+        ((quick, "--out", taken / "a.html"), "this is a file; a folder is needed"),
+        ((quick, "--out", taken / "b" / "a.html"), f"{taken / 'b'}: there is no such folder"),
+        ((quick, "--out", tmp_path / "new" / "a.html"), f"{tmp_path / 'new'}: there is no such"),
+    ]:
+        assert command(monkeypatch, *arguments) == 2, arguments
+        error = capsys.readouterr().err
+        assert sentence in error and "Traceback" not in error
+    assert not (tmp_path / "new").exists()

@@ -1,0 +1,168 @@
+"""Second solves beside a run: mesh error, bracket of friction, and what breaks them off."""
+
+import json
+
+import pytest
+
+from fem.continuation.loading import PRESSURE
+from fem.continuation.newton import DivergedError, correct
+from fem.fe.mesh.body import resolve
+from fem.fe.mesh.regroup import regrouped
+from fem.solve import MODELS, solve
+
+MESH = "1x1x4"
+RUBBING = {"threads__0__hold": "gliding", "threads__0__friction": 0.3, "pressure__steps": 2}
+SECONDS = ("fe.if_bonded", "fe.mesh_error")
+
+
+@pytest.fixture
+def on_coarser_mesh(monkeypatch):
+    """Return a function that puts another search for equilibrium on the coarser mesh of MESH."""
+
+    def put(other):
+        def search(model, loading, x, loads):
+            coarse = model.mesh.get("cells_along_axis") == 2
+            return (other if coarse else correct)(model, loading, x, loads)
+
+        monkeypatch.setattr("fem.continuation.path.correct", search)
+
+    return put
+
+
+def has(row, solve):
+    return any(name.endswith(solve.removeprefix("fe")) for name in row)
+
+
+def test_mesh_error_is_the_difference_to_a_coarser_mesh(make_case):
+    case = make_case(pressure__steps=1)
+    row = solve(case, "fe", "2x2x6", mesh_error=True).rows[-1]
+    other = solve(case, "fe", "1x1x3").rows[-1]
+    for name in ("twist_deg", "displacement_mm", "tension_N.A"):
+        assert row[f"{name}.mesh_error"] == pytest.approx(abs(row[name] - other[name]), rel=1e-6)
+        assert row[f"{name}.mesh_error"] > 0
+
+
+def test_friction_is_bracketed_by_bonded_threads(make_case):
+    case = make_case(pressure__steps=1, threads__0__hold="gliding", threads__0__friction=0.3)
+    row = solve(case, "fe", MESH).rows[-1]
+    bonded = solve(make_case(pressure__steps=1), "fe", MESH).rows[-1]
+    assert row["twist_deg.if_bonded"] == pytest.approx(bonded["twist_deg"], rel=1e-6)
+    assert row["twist_deg"] != pytest.approx(bonded["twist_deg"], rel=1e-3)
+
+
+def test_regrouped_threads_are_the_same_on_both_meshes(make_case):
+    """31 and 12 threads are meshed as 33 and 11; else their mesh error would be for other tubes."""
+    case = make_case(threads__0__count=31, tube__length="12 mm", pressure__steps=1)
+    alike = regrouped(case)
+    assert alike.sectors > case.sectors
+    cells = resolve(alike, "coarse", alike.sectors)
+    counts = f"{cells.radial}x{cells.around}x{cells.axial}"
+    row, expected = (
+        solve(case, "fe", mesh, mesh_error=True).rows[-1]
+        for case, mesh in ((case, "coarse"), (alike, counts))
+    )
+    for name in ("twist_deg.mesh_error", "displacement_mm.mesh_error"):
+        assert row[name] == pytest.approx(expected[name], rel=1e-6)
+        assert row[name] > 0
+
+
+def test_second_solves_tell_their_progress_in_the_order_of_the_work(make_case):
+    told = []
+    case = make_case(**RUBBING)
+    solve(case, MODELS, MESH, mesh_error=True, report=lambda *news: told.append(news))
+    assert told == [(name, done, 2) for name in ("fe", *SECONDS, "fast") for done in range(3)]
+
+
+@pytest.mark.parametrize(
+    ("broken", "words"),
+    [
+        ("fe.if_bonded", "friction: interrupted while the FE model with bonded threads was solved"),
+        ("fe.mesh_error", "mesh error: interrupted while the FE model on a coarser mesh was"),
+    ],
+)
+def test_interruption_of_a_second_solve_keeps_the_run(make_case, tmp_path, broken, words):
+    told = []
+
+    def interrupt(name, done, steps):
+        told.append(name)
+        if (name, done) == (broken, 1):
+            raise KeyboardInterrupt
+
+    result = solve(make_case(**RUBBING), MODELS, MESH, mesh_error=True, report=interrupt)
+    (run,) = result.runs
+    assert told[-1] == broken, "nothing else is started"
+    assert result.interrupted and result.reached and not run.reason
+    assert [has(row, broken) for row in run.rows] == [True, True, False]
+    (shortfall,) = run.shortfalls
+    assert shortfall.startswith(words)
+    result.save(tmp_path)
+    (written,) = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))["runs"]
+    assert written["interrupted"] and written["shortfalls"] == [shortfall]
+
+
+def test_interruption_before_the_first_row_of_a_second_solve_keeps_the_run(
+    make_case, on_coarser_mesh
+):
+    def interrupt(*_):
+        raise KeyboardInterrupt
+
+    on_coarser_mesh(interrupt)
+    (run,) = solve(make_case(pressure__steps=1), MODELS, MESH, mesh_error=True).runs
+    assert run.interrupted and run.reached and len(run.rows) == 2
+    assert len(run.shortfalls) == 1
+
+
+def test_an_interrupted_run_has_no_second_solve(make_case):
+    told = []
+
+    def interrupt(name, done, steps):
+        told.append(name)
+        if done == 1:
+            raise KeyboardInterrupt
+
+    (run,) = solve(make_case(**RUBBING), MODELS, MESH, mesh_error=True, report=interrupt).runs
+    assert run.interrupted and not run.reached and not run.shortfalls
+    assert set(told) == {"fe"}
+
+
+def test_a_second_solve_without_rest_leaves_the_run(make_case, on_coarser_mesh):
+    def fail(*_):
+        raise DivergedError(3)
+
+    on_coarser_mesh(fail)
+    fe, fast = solve(make_case(**RUBBING), MODELS, MESH, mesh_error=True).runs
+    assert fe.reached and fast.reached and not fe.interrupted
+    assert all(has(row, "fe.if_bonded") and not has(row, "fe.mesh_error") for row in fe.rows)
+    (shortfall,) = fe.shortfalls
+    start = "mesh error: the FE model on a coarser mesh has no solution even at rest: "
+    assert shortfall.startswith(start) and len(shortfall) > len(start)
+
+
+@pytest.mark.parametrize(
+    ("bound", "end", "steps"), [(8e-3, "after step 1", 1), (0.0, "before step 1", 0)]
+)
+def test_a_second_solve_that_ends_early_says_why(make_case, on_coarser_mesh, bound, end, steps):
+    def fail(model, loading, x, loads):
+        trial, iterations = correct(model, loading, x, loads)
+        if trial.loads[PRESSURE] > bound:
+            raise DivergedError(iterations)
+        return trial, iterations
+
+    on_coarser_mesh(fail)
+    (run,) = solve(make_case(pressure__steps=3), "fe", MESH, mesh_error=True).runs
+    assert run.reached and len(run.rows) == 4
+    assert [has(row, "fe.mesh_error") for row in run.rows] == [i <= steps for i in range(4)]
+    (shortfall,) = run.shortfalls
+    start = f"mesh error: the FE model on a coarser mesh ended {end}: no equilibrium was found"
+    assert shortfall.startswith(start)
+
+
+def test_second_solves_that_reach_as_far_as_the_run_lack_nothing(make_case):
+    """Both meshes end at a balloon limit below the last step."""
+    case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 2})
+    result = solve(case, MODELS, MESH, mesh_error=True)
+    fe, fast = result.runs
+    assert fe.limit and not fe.reached and not fe.shortfalls
+    assert not any(has(row, name) for row in fast.rows for name in SECONDS)
+    errors = result.steps["twist_deg.mesh_error"]
+    assert errors[result.steps["model"] == "fast"].isna().all()

@@ -1,0 +1,173 @@
+"""Balance: what is computed, on toys; and that every loading keeps it, on both models."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pytest
+
+from fem.continuation.load_steps import loading_of, stages_of
+from fem.continuation.loading import AXIAL, PRESSURE, TWIST
+from fem.continuation.path import follow
+from fem.fast.model import FastModel
+from fem.quantities.measures import Reactions
+from fem.results.equilibrium_checks import check_balance, end_gaps, energy_gap
+
+
+@dataclass
+class Seen:
+    """What the checks read of a state."""
+
+    energy: float = 0.0
+    work: float = 0.0
+    traffic: float = 0.0
+    loads: np.ndarray = field(default_factory=lambda: np.zeros(3))
+
+
+def test_energy_gap_is_the_work_that_is_not_stored():
+    first = Seen(energy=5.0)
+    assert energy_gap(first, Seen(energy=14.0, work=10.0, traffic=20.0)) == 1 / 20
+    assert energy_gap(first, Seen(energy=16.0, work=10.0, traffic=20.0)) == 1 / 20
+    assert energy_gap(first, Seen(energy=15.0, work=10.0, traffic=20.0)) == 0.0
+
+
+def test_no_work_leaves_no_gap():
+    assert energy_gap(Seen(energy=5.0), Seen(energy=5.0)) == 0.0
+
+
+def test_end_gaps_are_shares_of_the_loads():
+    loads = np.array([0.1, -3.0, 20.0])
+    # thrust 0.1 * 50 = 5, and with the pull: 5 - 3 = 2; scale 5 + 3 + 20/10 = 10
+    assert end_gaps(loads, Reactions(2.0, 20.0, 50.0), 10.0) == pytest.approx((0.0, 0.0), abs=1e-15)
+    assert end_gaps(loads, Reactions(3.0, 20.0, 50.0), 10.0) == pytest.approx((0.1, 0.0), abs=1e-15)
+    assert end_gaps(loads, Reactions(2.0, 15.0, 50.0), 10.0) == pytest.approx((0, 0.05), abs=1e-15)
+
+
+def test_ends_without_loads_have_no_gap():
+    assert end_gaps(Seen().loads, Reactions(1e-12, 1e-12, 50.0), 10.0) == (0.0, 0.0)
+
+
+def test_greatest_gaps_of_a_path_are_told():
+    states = [
+        Seen(energy=1.0),
+        Seen(3.5, 2.0, 2.0, np.array([0.1, 0.0, 0.0])),
+        Seen(5.0, 4.0, 4.0, np.array([0.2, 0.0, 0.0])),
+    ]
+    carried = [Reactions(0, 0, 50), Reactions(5.0, 5.0, 50), Reactions(9.0, 0.0, 50)]
+    found = check_balance(states, carried, 10.0)
+    assert found == pytest.approx(
+        {
+            "work_Nmm": 4.0,
+            "stored_energy_Nmm": 4.0,
+            "energy_gap": 0.25,
+            "end_force_gap": 0.1,
+            "end_torque_gap": 0.1,
+        },
+        rel=1e-12,
+    )
+
+
+# --- every loading, on both models --------------------------------------------------------------
+
+GLIDING = {"threads__0__hold": "gliding", "threads__1__hold": "gliding"}
+PUSHED_IN = {"volume": {"added": "2 mL", "steps": 4}}
+LET_IN = {"gas": {"mass": "3 mg", "steps": 4, "line_volume": "5 mL"}}
+LOADINGS = {
+    "free": {},
+    "few steps": {"pressure__steps": 1},
+    "held axially": {"end": {"axial": "held"}},
+    "held against turning": {"end": {"twist": "held"}},
+    "held altogether": {"end": {"axial": "held", "twist": "held"}},
+    "dead loads": {"end": {"force": "2 N", "torque": "-5 N mm"}},
+    "dead weight": {"end": {"force": "-1 N"}},
+    "springs": {"end": {"axial_spring": "0.5 N/mm", "twist_spring": "20 N mm/rad"}},
+    "springs and loads": {"end": {"axial_spring": "0.5 N/mm", "force": "-1 N", "torque": "5 N mm"}},
+    "volume": PUSHED_IN,
+    "volume, ends held": PUSHED_IN | {"end": {"axial": "held", "twist": "held"}},
+    "gas": LET_IN,
+    "gas, springs": LET_IN | {"end": {"axial_spring": "1 N/mm"}},
+    "moved axially": {"move": {"displacement": "3 mm", "steps": 3}},
+    "pushed back": {"move": {"displacement": "-6 mm", "steps": 2}},
+    "turned": {"move": {"twist": "-20 deg", "steps": 3}},
+    "volume, then moved": PUSHED_IN | {"move": {"displacement": "2 mm", "steps": 2}},
+    "gliding": GLIDING,
+    "gliding, ends held": GLIDING | {"end": {"axial": "held", "twist": "held"}},
+    "one family glides": {"threads__0__hold": "gliding"},
+    "given slack": {"threads__0__slack": "2 %", "threads__1__slack": "1 %"},
+    "cut slack": {"threads__0__slack": "cut at 10 deg", "threads__1__slack": "cut at 28 deg"},
+    "slack, gliding": GLIDING | {"threads__0__slack": "2 %", "threads__1__slack": "cut at 25 deg"},
+    "cut too short": GLIDING | {"threads__1__slack": "cut at 32 deg"},
+    "stiff threads": {"threads__0__stiffness": "20 kN", "threads__1__stiffness": "20 kN"},
+    "Mooney-Rivlin": {"rubber": {"law": "Mooney-Rivlin", "c1": "20 kPa", "c2": "10 kPa"}},
+    "bare": {"threads": [], "pressure__end": "9 kPa"},
+}
+"""Changes of the ready case."""
+
+
+def check(model, case):
+    """Follow the path of a case to its end and check every state; return the states."""
+    states = list(follow(model, loading_of(case), stages_of(case)))
+    radius, mesh = case.tube.outer_radius, model.mesh
+    # the mesh's bore is made of parabolas, which enclose h^4/480 less than the arcs of angle h
+    arcs = mesh.get("cells_around_body", np.inf) * mesh.get("sectors_of_the_tube", 1)
+    area = (2 * np.pi / arcs) ** 4 / 480 + 1e-5
+    for state in states:
+        assert energy_gap(states[0], state) < 2e-3
+        force, torque = end_gaps(state.loads, model.reactions(state.x, state.loads), radius)
+        assert force < area
+        assert torque < 1e-6
+    assert states[-1].asked
+    assert states[-1].traffic > 1.0  # N mm
+    return states
+
+
+@pytest.mark.parametrize("name", LOADINGS)
+def test_fast_model_keeps_the_balance(make_case, name):
+    case = make_case(**LOADINGS[name])
+    check(FastModel(case), case)
+
+
+@pytest.mark.parametrize("name", LOADINGS)
+def test_fe_model_keeps_the_balance(make_case, make_model, name):
+    case = make_case(**LOADINGS[name])
+    check(make_model(case, "1x1x4"), case)
+
+
+def test_ends_are_where_they_are_asked_to_be(make_case, make_model):
+    """Held ends stand still, springs answer, dead loads stay: read off the states."""
+    held = make_case(end={"axial": "held", "twist": "held"})
+    loaded = make_case(end={"force": "2 N", "torque": "-5 N mm"})
+    sprung = make_case(end={"axial_spring": "0.5 N/mm", "twist_spring": "20 N mm/rad"})
+    for build in (FastModel, lambda case: make_model(case, "1x1x4")):
+        for state in check(build(held), held)[1:]:
+            assert np.abs(state.coordinates[AXIAL:]).max() < 1e-7
+            assert np.abs(state.loads[AXIAL:]).min() > 0.01
+        for state in check(build(loaded), loaded):
+            assert state.loads[AXIAL:] == pytest.approx([2.0, -5.0], abs=1e-6)
+        *_, last = check(build(sprung), sprung)
+        assert last.loads[AXIAL] == pytest.approx(-0.5 * last.coordinates[AXIAL], abs=1e-6)
+        assert last.loads[TWIST] == pytest.approx(-20 * last.coordinates[TWIST], abs=1e-6)
+        assert np.abs(last.loads[AXIAL:]).min() > 0.5
+
+
+def test_load_beside_a_spring_is_what_both_bear_together(make_case, make_model):
+    both = {"axial_spring": "0.5 N/mm", "twist_spring": "20 N mm/rad"}
+    case = make_case(end=both | {"force": "-1 N", "torque": "5 N mm"})
+    for build in (FastModel, lambda case: make_model(case, "1x1x4")):
+        *_, last = check(build(case), case)
+        shift, turn = last.coordinates[AXIAL:]
+        assert last.loads[AXIAL:] == pytest.approx([-1 - 0.5 * shift, 5 - 20 * turn], abs=1e-6)
+        assert min(abs(shift), abs(turn)) > 0.1
+
+
+def test_drives_put_in_what_is_asked_for(make_case, make_model):
+    pushed, let_in = make_case(**PUSHED_IN), make_case(**LET_IN)
+    for build in (FastModel, lambda case: make_model(case, "1x1x4")):
+        first, *_, last = check(build(pushed), pushed)
+        assert last.coordinates[PRESSURE] - first.coordinates[PRESSURE] == pytest.approx(2000.0)
+        first, *_, last = check(build(let_in), let_in)
+        # m R T in N mm with R = 287.05 J/(kg K) (ISO 2533, from memory) at 293.15 K
+        expected = 3e-9 * 287.05e6 * 293.15
+        ambient, line = 0.101325, 5000.0
+        before = ambient * (first.coordinates[PRESSURE] + line)
+        after = (last.pressure + ambient) * (last.coordinates[PRESSURE] + line)
+        assert after - before == pytest.approx(expected, rel=1e-6)

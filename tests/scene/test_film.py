@@ -1,0 +1,226 @@
+"""Films: states between steps, and the files, read back by other libraries."""
+
+import builtins
+import math
+import weakref
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from fem.core.errors import InputError
+from fem.quantities.shape import Shape, ThreadCurves
+from fem.scene.film.between import row_between, shape_between
+from fem.scene.film.film import _layout, solved_row
+from fem.scene.film.writer import NoEncoderError, rate, write_film
+from fem.scene.result_view import exhibits
+
+LENGTH = 60.0
+
+
+def tube(turn, widening=0.0, lift=0.0, tension=0.0):
+    """Return a ring of nodes and a thread in it, turned in proportion to height by up to `turn`."""
+    angle, height = np.meshgrid(np.linspace(0, 6, 7), np.linspace(0, LENGTH, 11))
+
+    def place(radius, angle, height):
+        return np.stack([radius * np.cos(angle), radius * np.sin(angle), height], axis=-1)
+
+    rest = place(5.0, angle, height).reshape(-1, 3)
+    share = height / LENGTH
+    now = place(5.0 + widening, angle + turn * share, height + lift * share).reshape(-1, 3)
+    ends = [np.stack([points[:-1], points[1:]], axis=1) for points in (rest, now)]
+    threads = [ThreadCurves("A", *ends, tension=np.full(len(rest) - 1, tension))]
+    return Shape(0.0, 1, rest, now - rest, np.empty((0, 27), int), np.ones(0), threads)
+
+
+# ----------------------------------------------------------------------------- between the steps
+
+
+@pytest.mark.parametrize("turn", [0.3, -2.0, 3.2, -7.0, 20.0])
+@pytest.mark.parametrize("share", [0.0, 0.25, 0.5, 1.0])
+def test_between_two_twisted_tubes_lies_a_twisted_tube(turn, share):
+    """Turns of more than half a turn, and of several, included; no outside source: closed form."""
+    before, after = tube(0.4), tube(0.4 + turn, widening=2.0, lift=-6.0, tension=3.0)
+    found = shape_between(before, after, share, turn, LENGTH)
+    expected = tube(0.4 + share * turn, 2.0 * share, -6.0 * share, 3.0 * share)
+    assert found.displacement == pytest.approx(expected.displacement, abs=1e-9)
+    assert found.threads[0].ends == pytest.approx(expected.threads[0].ends, abs=1e-9)
+    assert found.threads[0].tension == pytest.approx(expected.threads[0].tension)
+
+
+def test_a_point_may_stray_from_the_twist_by_less_than_half_a_turn():
+    before, after = tube(0.0), tube(0.0)
+    after = replace(after, displacement=tube(3.0).displacement)
+    halfway = shape_between(before, after, 0.5, 0.0, LENGTH)
+    assert halfway.displacement == pytest.approx(tube(1.5).displacement, abs=1e-9)
+
+
+def test_rows_between():
+    before = {"model": "fe", "step": 1, "twist_deg": 2.0, "stable": True, "old": 1.0}
+    after = {"model": "fe", "step": 2, "twist_deg": 6.0, "stable": False, "tension_N.A": 5.0}
+    assert row_between(before, after, 0.25) == {
+        **{"model": "fe", "step": 1.25, "twist_deg": 3.0, "stable": True, "old": 1.0}
+    }
+    assert row_between(before, after, 1.0) == after
+
+
+# ----------------------------------------------------------------------------------------- files
+
+
+def pictures(count):
+    """Yield grey pictures, each lighter than the last."""
+    for number in range(count):
+        yield np.full((48, 64, 3), 40 + 20 * number, dtype=np.uint8)
+
+
+def test_an_mp4_read_by_ffmpeg(tmp_path):
+    import imageio_ffmpeg
+
+    write_film(pictures(8), tmp_path / "film.mp4")
+    reader = imageio_ffmpeg.read_frames(str(tmp_path / "film.mp4"))
+    about = next(reader)
+    assert about["size"] == (64, 48)
+    assert about["fps"] == rate(tmp_path / "film.mp4")
+    greys = [np.frombuffer(picture, np.uint8).mean() for picture in reader]
+    assert greys == pytest.approx([40 + 20 * number for number in range(8)], abs=3)
+
+
+def test_a_gif_read_by_pillow(tmp_path):
+    write_film(pictures(5), tmp_path / "film.gif", samples=pictures(5))
+    with Image.open(tmp_path / "film.gif") as film:
+        assert film.n_frames == 5
+        assert film.size == (64, 48)
+        assert film.info["loop"] == 0
+        assert film.info["duration"] == 1000 / rate(tmp_path / "film.gif")
+        film.seek(4)
+        assert np.asarray(film.convert("L")).mean() == pytest.approx(120, abs=3)
+
+
+def test_a_gif_keeps_white_and_the_order_of_a_ramp(tmp_path):
+    """A picture with far more colours than a GIF has: a ground of creams, and a small ramp."""
+    cream = np.random.default_rng(1).integers(225, 254, (100, 100, 3), dtype=np.uint8)
+    cream[:, :50] = 255
+    cream[40:60, 60:70] = np.linspace(0, 250, 20)[:, None, None]
+    write_film([cream, cream], tmp_path / "film.gif")
+    with Image.open(tmp_path / "film.gif") as film:
+        shown = np.asarray(film.convert("RGB")).astype(int)
+    assert (shown[:, :50] == 255).all()
+    ramp = shown[40:60, 65].mean(axis=1)
+    assert (np.diff(ramp) >= 0).all()
+    assert len(set(ramp.tolist())) > 10
+
+
+@pytest.mark.parametrize("ending", ["mp4", "gif"])
+def test_a_film_broken_off_leaves_no_half_file(tmp_path, ending):
+    file = tmp_path / f"film.{ending}"
+    file.write_text("an older one")
+
+    def broken():
+        yield from pictures(3)
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        write_film(broken(), file)
+    assert file.read_text() == "an older one"
+    assert list(tmp_path.iterdir()) == [file]
+
+
+def test_an_unknown_ending_is_refused(tmp_path):
+    with pytest.raises(InputError, match=r'unknown ending ".avi"; allowed: .mp4 or .gif'):
+        write_film(pictures(1), tmp_path / "film.avi")
+
+
+@pytest.mark.parametrize("ending", ["mp4", "gif"])
+def test_a_folder_that_is_not_there(tmp_path, ending):
+    """Said before any picture is drawn."""
+    file = tmp_path / "nowhere" / f"film.{ending}"
+
+    def never():
+        raise AssertionError
+        yield
+
+    with pytest.raises(InputError) as refused:
+        write_film(never(), file)
+    assert str(refused.value) == f"{tmp_path / 'nowhere'}: there is no such folder"
+
+
+def test_a_folder_that_takes_no_file(tmp_path, monkeypatch):
+    """The sentence names the film, not the file that it is written to at first."""
+
+    def refuse(self, *_, **__):
+        raise PermissionError(13, "Permission denied", str(self))
+
+    monkeypatch.setattr("pathlib.Path.touch", refuse)
+    with pytest.raises(OSError) as refused:
+        write_film(pictures(1), tmp_path / "film.mp4")
+    assert refused.value.filename == str(tmp_path / "film.mp4")
+
+
+def test_a_gif_keeps_no_picture(tmp_path):
+    """However long it is, no more than a few pictures are there at a time."""
+    alive, most = weakref.WeakSet(), 0
+
+    def watched():
+        nonlocal most
+        for number in range(40):
+            picture = np.full((100, 100, 3), 5 * number, dtype=np.uint8).view(Watched)
+            alive.add(picture)
+            most = max(most, len(alive))
+            yield picture
+            del picture
+
+    write_film(watched(), tmp_path / "film.gif")
+    assert most <= 3
+    with Image.open(tmp_path / "film.gif") as film:
+        assert film.n_frames == 40
+
+
+class Watched(np.ndarray):
+    """A picture that can be in a set: equal to itself only."""
+
+    __hash__ = object.__hash__
+
+
+def test_a_gif_changes_only_where_its_pictures_do(tmp_path):
+    """A spot that moves, on a ground that stays; read back by Pillow."""
+    frames = np.full((4, 60, 80, 3), 200, dtype=np.uint8)
+    for number, frame in enumerate(frames):
+        frame[10 * number : 10 * number + 8, 15 * number : 15 * number + 12] = 20
+    frames[3] = frames[2]
+    write_film(frames, tmp_path / "film.gif")
+    with Image.open(tmp_path / "film.gif") as film:
+        for number, frame in enumerate(frames):
+            film.seek(number)
+            shown = np.asarray(film.convert("RGB")).astype(int)
+            assert np.abs(shown - frame).max() <= 4
+        assert film.n_frames == 4
+
+
+def test_figures_are_those_of_the_nearest_solved_step(result):
+    fe, _ = exhibits(result)
+    found = [solved_row(fe, moment) for moment in (0.0, 0.4, 0.6, 1.49, 1.51, 2.0, 7.0)]
+    assert found == [fe.rows[step] for step in (0, 0, 1, 1, 2, 2, 2)]
+
+
+def test_a_film_says_that_it_draws_between_the_steps(result):
+    layout, _ = _layout(exhibits(result), cut=False, start=True, height_mm=None)
+    assert "interpolated" in " ".join(layout.notes)
+    assert "nearest solved step" in " ".join(layout.notes)
+    samples = {"no tension", "index marks", "free end's mark at rest", "shape at rest"}
+    assert set(layout.keys.samples) == samples, "of all its states"
+
+
+def test_without_the_encoder_it_says_how_to_get_it(tmp_path, monkeypatch):
+    find = builtins.__import__
+
+    def lacking(name, *rest, **more):
+        if name == "imageio_ffmpeg":
+            raise ImportError(name)
+        return find(name, *rest, **more)
+
+    monkeypatch.setattr(builtins, "__import__", lacking)
+    with pytest.raises(NoEncoderError, match="pip install imageio-ffmpeg"):
+        write_film(pictures(1), tmp_path / "film.mp4")
+    write_film(pictures(1), tmp_path / "film.gif")
+    assert math.isclose(rate(tmp_path / "film.gif"), 12.5)

@@ -1,0 +1,235 @@
+"""Pictures for papers: what the page says, whether it can be read, and its scale."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fem.core.errors import InputError
+from fem.scene.colours import scales_of
+from fem.scene.result_view import exhibits
+from fem.scene.still.figure import PageFigure
+from fem.scene.still.keys import keys_to
+from fem.scene.still.layout import MOST, TALL, lay_out
+from fem.scene.still.picture import Page
+from fem.scene.still.states import solids_of
+from fem.solve import solve
+from tests.helpers.shown import check_lettering, words
+
+LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
+MINUS = "\N{MINUS SIGN}"
+
+
+@pytest.fixture(scope="module")
+def shown(result):
+    return exhibits(result)
+
+
+def board(shown, step=-1, height=None, dpi=100):
+    rows = [one.rows[step] for one in shown]
+    steps = [len(one.rows) - 1 for one in shown]
+    solids = solids_of(shown, steps, cut=False, start=True)
+    keys = keys_to(shown, scales_of(shown), solids, rows)
+    labels = [one.labels[step] for one in shown]
+    place = lay_out(shown, [one.shapes for one in shown], keys, height, labels)
+    page = PageFigure(place, dpi)
+    page.say(rows)
+    return page, place
+
+
+# ------------------------------------------------------------------------------------ what it says
+
+
+def test_the_readouts_are_the_row(shown):
+    said = words(board(shown)[0].figure)
+    for exhibit in shown:
+        row = exhibit.rows[-1]
+        assert f"{row['twist_deg']:.2f}" in said
+        assert f"{row['displacement_mm']:.3f}".replace("-", MINUS) in said
+        assert f"{row['bulge_mm']:.3f}" in said
+        assert f"{60 + row['displacement_mm']:.1f} mm" in said, "the length now"
+    assert "FE model, 15 kPa" in said
+    assert "fast model, 15 kPa" in said
+    assert "twist [deg]" in said
+
+
+def test_saying_another_state_leaves_nothing_of_the_last(shown):
+    page, _ = board(shown)
+    last = words(page.figure)
+    page.say([one.rows[0] for one in shown])
+    rest = words(page.figure)
+    assert f"{shown[0].rows[-1]['twist_deg']:.2f}" not in rest
+    assert rest.count("60.0 mm") == 2
+    page.say([one.rows[-1] for one in shown])
+    assert words(page.figure) == last
+
+
+def test_keys_name_both_scales_with_their_ranges(shown):
+    figure, scales = board(shown)[0].figure, scales_of(shown)
+    said = words(figure)
+    assert "wall stretch" in said
+    assert "thread tension [N]" in said
+    spans = [axes.get_ylim() for axes in figure.axes if axes.axison]
+    assert spans == [(scale.low, scale.high) for scale in scales]
+
+
+def test_slack_families_are_named(shown):
+    rows = [dict(one.rows[-1], **{"taut.A": 0.0}) for one in shown]
+    page, _ = board(shown)
+    assert "none" in words(page.figure).split("\n")
+    page.say(rows)
+    assert words(page.figure).split("\n").count("A") == 2
+
+
+def test_threads_are_told_apart_where_cases_differ(shown, make_case):
+    other = solve(make_case(pressure__steps=2, threads__1__angle="10 deg"), ["fast"])
+    said = words(board([*shown, *exhibits(other, "Another")])[0].figure)
+    assert f"{MINUS}30°, 12 threads" in said
+    assert "+10°, 12 threads" in said
+    assert "Another" in said
+    assert "threads B" in said
+
+
+def test_a_path_that_ended_early_says_so(shown):
+    early = [replace(shown[0], note="balloon limit at 41.2 kPa"), shown[1]]
+    assert "FE model of Greenhouse wrist stopped early: balloon limit at 41.2 kPa." in words(
+        board(early)[0].figure
+    )
+
+
+def test_what_was_not_measured_is_a_dash(shown):
+    page, _ = board([shown[0], replace(shown[1], model="bench", shapes=[])])
+    row = {"twist_deg": 3.0, "displacement_mm": math.nan, "bulge_mm": math.nan}
+    page.say([shown[0].rows[-1], row])
+    said = words(page.figure).split("\n")
+    assert said.count("\N{EN DASH}") == 4
+    assert "3.00" in said
+    assert "nan" not in words(page.figure)
+
+
+def test_keys_explain_what_is_shown_and_nothing_else(shown):
+    def explained(step, **options):
+        return set(Page(shown, [step] * 2, **options).layout.keys.samples)
+
+    turned = {"index marks", "free end's mark at rest"}
+    assert explained(2) == turned | {"shape at rest"}
+    assert explained(2, start=False) == turned
+    assert explained(0) == {"index marks", "no tension"}, "at rest both shapes are one"
+    assert "start" not in {solid.role for solid in Page(shown, [0, 0]).solids[0]}
+
+
+@pytest.mark.parametrize(
+    ("values", "bars", "samples"),
+    [
+        ([0.1, math.nan], ["tension"], ["no tension"]),
+        ([0.1, 0.2], ["tension"], []),
+        ([math.nan, math.nan], [], ["no tension"]),
+    ],
+)
+def test_a_part_of_a_thread_without_tension_is_explained(shown, values, bars, samples):
+    (threads,) = (solid for solid in Page(shown, [2, 2]).solids[0] if solid.role == "threads")
+    some = replace(threads, values=np.array(values))
+    keys = keys_to(shown, scales_of(shown), [[some]], [shown[0].rows[0]])
+    assert [scale.quantity for scale in keys.scales] == bars
+    assert keys.samples == samples
+
+
+def test_a_picture_may_lie_between_solved_steps_but_no_figure(shown):
+    page, place = board(shown)
+    between = [dict(one.rows[1], twist_deg=12.345, displacement_mm=-1.234) for one in shown]
+    page.say([one.rows[1] for one in shown], between)
+    said = words(page.figure)
+    assert f"{shown[0].rows[1]['twist_deg']:.2f}" in said
+    assert f"{60 + shown[0].rows[1]['displacement_mm']:.1f} mm" in said
+    assert "12.35" not in said and "12.34" not in said and "58.8 mm" not in said
+    lines = page.figure.findobj(lambda artist: artist.get_gid() == "turn")
+    turned = [line.get_xydata()[-1, 0] - x for line, x in zip(lines, place.centres, strict=True)]
+    assert turned == pytest.approx([turned[0]] * 2)
+
+
+# ----------------------------------------------------------------------------------- can it be read
+
+
+@pytest.mark.parametrize("title", ["Plain", " ", LONG_TITLE, "W" * 300])
+@pytest.mark.parametrize("count", [1, 2, MOST])
+def test_lettering(shown, title, count):
+    many = [replace(shown[number % 2], name=f"{title[:-1]}{number}") for number in range(count)]
+    early = [replace(one, note=LONG_TITLE) for one in many[:2]] + many[2:]
+    check_lettering(board(early)[0].figure)
+
+
+FAMILIES = [
+    {"name": name, "count": 6, "angle": angle, "stiffness": "200 N"}
+    for name, angle in [("left", "30 deg"), ("a-name-of-just_thirty-two_letters"[:30], "0 deg")]
+]
+
+
+@pytest.mark.parametrize("length", ["4 mm", "160 mm"])
+@pytest.mark.parametrize("families", [0, 2, 6])
+def test_lettering_of_other_tubes(make_case, length, families):
+    threads = [
+        dict(FAMILIES[number % 2], name=f"{FAMILIES[number % 2]['name']}_{number}")
+        for number in range(families)
+    ]
+    drive = {"end": "0.5 kPa", "steps": 1}
+    case = make_case(tube__length=length, threads=threads, pressure=drive)
+    check_lettering(board(exhibits(solve(case, ["fast"])))[0].figure)
+
+
+def test_lettering_of_unlike_cases(shown, make_case):
+    """Of one of them all is told that there is to tell."""
+    changes = {"threads__0__hold": "gliding", "threads__0__slack": "cut at 30 deg"}
+    other = solve(make_case(pressure__steps=2, **changes), ["fast"])
+    page, _ = board([*shown, *exhibits(other, "Another")])
+    check_lettering(page.figure)
+    assert "gliding, cut at 30 deg" in words(page.figure)
+
+
+# -------------------------------------------------------------------------------------------- scale
+
+
+def test_scale_bar_is_true(shown):
+    page, place = board(shown)
+    (bar,) = page.figure.findobj(lambda artist: artist.get_gid() == "scale")
+    assert np.ptp(bar.get_xdata()) * place.scale == pytest.approx(10)
+    assert "10 mm" in words(page.figure)
+
+
+def test_one_height_is_one_scale(shown, make_case):
+    """Whatever the cases: 90 mm fill the view, and both base plates lie at one place."""
+    longer = exhibits(solve(make_case(tube__length="70 mm", pressure__steps=1), ["fast"]))
+    one, other = (board(some, height=90.0)[1] for some in (shown, longer))
+    assert one.view.height == other.view.height == 90.0
+    assert one.scale == other.scale == 90.0 / TALL
+    assert one.view.bottom == other.view.bottom
+
+
+def test_a_height_that_does_not_hold_the_tubes(shown):
+    with pytest.raises(InputError, match=r"--height 50 mm: the tubes need \d\d mm"):
+        board(shown, height=50.0)
+
+
+def test_no_more_than_have_room(shown):
+    with pytest.raises(InputError, match="at most 8 have room"):
+        board([shown[0]] * (MOST + 1))
+
+
+# ---------------------------------------------------------------------------------------- as pixels
+
+
+def test_a_frame_is_the_page(shown):
+    """What changes, drawn over what stays, is the page that matplotlib draws as a whole."""
+    page, place = board(shown)
+    wide, tall = place.pixels(100)
+    grey = np.full((tall, wide, 3), 200, dtype=np.uint8)
+    page.say([one.rows[1] for one in shown])
+    page.frame(grey)
+    page.say([one.rows[-1] for one in shown])
+    frame = page.frame(grey)
+    figure = board(shown)[0].lay(grey)
+    figure.set_facecolor("white")
+    figure.canvas.draw()
+    whole = np.asarray(figure.canvas.buffer_rgba())[: len(frame), : frame.shape[1], :3]
+    assert frame.shape[0] % 2 == frame.shape[1] % 2 == 0
+    assert np.abs(frame.astype(int) - whole).max() <= 2

@@ -1,0 +1,226 @@
+"""The window: what its keys do, what it says, its scale; off screen, and on a screen of Xvfb."""
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+
+from fem.core.errors import InputError
+from fem.results.result import Result
+from fem.scene.plates import BASE_PLATE
+from fem.scene.result_view import exhibits
+from fem.scene.window import screen
+from fem.scene.window.layout import HELP
+from fem.scene.window.window import Window
+
+
+@pytest.fixture
+def window(result):
+    opened = Window(exhibits(result), "Wrist", unseen=True)
+    yield opened
+    opened.plotter.close()
+
+
+def press(window, key, letter=""):
+    """Press a key as a window system tells it to VTK."""
+    interactor = window.plotter.iren.interactor
+    interactor.SetKeyEventInformation(0, 0, letter or "\0", 0, key)
+    interactor.InvokeEvent("KeyPressEvent")  # its own method does nothing without a screen
+    interactor.InvokeEvent("CharEvent")
+
+
+def picture(window):
+    return window.plotter.screenshot(return_img=True).astype(int)
+
+
+# ---------------------------------------------------------------------------------------- steps
+
+
+def test_it_opens_at_the_last_step_and_says_its_row(window, result):
+    assert window.step == window.last == 2
+    for run, said in zip(result.runs, window.contents.said, strict=True):
+        lines = said.text.split("\n")
+        assert lines[1] == f"{run.rows[-1]['twist_deg']:.2f}"
+        assert lines[3] == f"{run.rows[-1]['bulge_mm']:.3f}"
+
+
+@pytest.mark.parametrize(
+    ("keys", "step"),
+    [
+        (["Left"], 1),
+        (["Home"], 0),
+        (["Home", "Left"], 0),
+        (["Home", "Right"], 1),
+        (["Right"], 2),
+        (["Home", "End"], 2),
+    ],
+)
+def test_keys_step(window, result, keys, step):
+    for key in keys:
+        press(window, key)
+    assert window.step == step
+    twist = result.runs[0].rows[step]["twist_deg"]
+    assert window.contents.said[0].text.split("\n")[1] == f"{twist:.2f}"
+
+
+def test_space_plays_to_the_end_and_stops(window):
+    press(window, "space", " ")
+    assert window.playing
+    assert window.step == 0, "from the first, where it was at the last"
+    for step in (1, 2):
+        window.tick()
+        assert window.step == step
+    assert not window.playing
+    window.tick()
+    assert window.step == 2
+    press(window, "space", " ")
+    press(window, "space", " ")
+    assert not window.playing
+
+
+def test_a_step_changes_the_picture_and_comes_back(window):
+    last = picture(window)
+    press(window, "Home")
+    assert (np.abs(picture(window) - last).max(axis=2) > 30).mean() > 0.01
+    press(window, "End")
+    assert np.array_equal(picture(window), last)
+
+
+@pytest.mark.parametrize("key", ["c", "s"])
+def test_cut_and_start_shape_come_and_go(window, key):
+    before = picture(window)
+    press(window, key, key)
+    assert (np.abs(picture(window) - before).max(axis=2) > 30).mean() > 0.001
+    press(window, key, key)
+    assert np.array_equal(picture(window), before)
+
+
+def test_the_start_shape_is_in_the_key_only_where_it_is_shown(window):
+    """In the column of the keys, below the bars, it is the lowest sample."""
+
+    def inked():
+        shot = picture(window)
+        tall, wide = shot.shape[:2]
+        keys = shot[int(0.7 * tall) : int(0.9 * tall), int(0.83 * wide) :]
+        return np.flatnonzero((keys.min(axis=2) < 200).any(axis=1)).max()
+
+    with_start = inked()
+    press(window, "s", "s")
+    assert inked() < with_start - 20
+    press(window, "s", "s")
+    assert inked() == with_start
+
+
+@pytest.mark.parametrize("key", ["w", "e", "r", "3", "v", "b"])
+def test_keys_of_vtk_itself_do_nothing(window, key):
+    before = picture(window)
+    press(window, key, key)
+    assert np.array_equal(picture(window), before)
+
+
+def test_the_keys_are_told_on_the_screen(window):
+    for key in ("space", "c", "s", "f", "p", "q", "+"):
+        assert f"{key}  " in HELP or f"{key} " in HELP
+
+
+def test_one_state_has_no_slider(result):
+    short = [Result(result.case, [run]) for run in result.runs]
+    rest = [one for some in short for one in exhibits(some)]
+    only = [type(one)(one.name, one.case, one.model, one.rows[:1], one.shapes[:1]) for one in rest]
+    window = Window(only, "Wrist", unseen=True)
+    press(window, "space", " ")
+    assert not window.playing
+    assert window.last == 0
+    window.plotter.close()
+
+
+# ---------------------------------------------------------------------------------- camera, scale
+
+
+def test_the_scale_is_true(window, result):
+    """The base plate, the widest thing there, is as many pixels wide as its diameter says."""
+    shot = picture(window)
+    tall, wide = shot.shape[:2]
+    floor = shot[int(0.5 * tall) : int(0.72 * tall), int(0.14 * wide) : int(0.48 * wide)]
+    across = np.flatnonzero((floor.min(axis=2) < 240).any(axis=0))
+    diameter = 2 * BASE_PLATE * result.case.tube.outer_radius
+    pixels = diameter * window.contents.camera.pixels_to_mm
+    assert np.ptp(across) + 1 == pytest.approx(pixels, abs=2)
+
+
+def test_zoom_keeps_the_scale_bar_true(window):
+    near = window.contents.camera.pixels_to_mm
+    press(window, "plus", "+")
+    assert window.contents.camera.pixels_to_mm == pytest.approx(1.1 * near)
+    length, pixels = window.contents.camera.bar
+    assert pixels == pytest.approx(length * window.contents.camera.pixels_to_mm)
+    press(window, "f", "f")
+    assert window.contents.camera.pixels_to_mm == pytest.approx(near)
+
+
+def test_all_tubes_have_one_camera(window):
+    cameras = {id(renderer.camera) for renderer in window.plotter.renderers[1:]}
+    assert len(cameras) == 1
+
+
+# --------------------------------------------------------------------------------------- pictures
+
+
+def test_a_picture_is_written_and_said(window, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    files = [window.save_picture() for _ in range(2)]
+    assert [file.name for file in files] == ["view-1.png", "view-2.png"]
+    assert all((tmp_path / file).stat().st_size > 10_000 for file in files)
+    assert window.contents.told == "written: view-2.png"
+
+
+# ----------------------------------------------------------------------------------------- screen
+
+
+@pytest.mark.parametrize("kind", screen.UNSEEN)
+def test_without_a_screen_it_says_what_else_there_is(monkeypatch, kind):
+    from vtkmodules import vtkRenderingCore
+
+    class Fallback:
+        def GetClassName(self):
+            return kind
+
+    monkeypatch.setattr(vtkRenderingCore, "vtkRenderWindow", Fallback)
+    with pytest.raises(InputError, match=r"no screen.*--web, --png FILE or --movie FILE"):
+        screen.need_screen()
+
+
+@pytest.fixture
+def display():
+    """Run a screen that nobody sees."""
+    if not (shutil.which("Xvfb") and shutil.which("xdotool")):
+        pytest.skip("Xvfb and xdotool are wanted: apt-get install xvfb xdotool")
+    reading, writing = os.pipe()
+    options = ["-displayfd", str(writing), "-screen", "0", "1400x900x24", "-nolisten", "tcp"]
+    server = subprocess.Popen(["Xvfb", *options], pass_fds=[writing], stderr=subprocess.DEVNULL)
+    os.close(writing)
+    yield f":{os.read(reading, 20).decode().strip()}"
+    os.close(reading)
+    server.terminate()
+    server.wait()
+
+
+def test_on_a_screen_it_opens_and_closes_by_its_key(display, result, tmp_path):
+    result.save(tmp_path)
+    there = {**os.environ, "DISPLAY": display}
+    command = [sys.executable, "-c", "from fem.cli import main; main()", "view", str(tmp_path)]
+    window = subprocess.Popen(command, env=there, stderr=subprocess.PIPE, text=True)
+    search = ["xdotool", "search", "--onlyvisible", "--name", result.case.title]
+    key = ["xdotool", "mousemove", "500", "400", "key", "q"]
+    until = time.monotonic() + 60
+    while window.poll() is None and time.monotonic() < until:
+        if subprocess.run(search, env=there, capture_output=True).returncode == 0:
+            subprocess.run(key, env=there)  # again and again, until it listens
+        time.sleep(0.2)
+    window.kill()  # if it still runs
+    window.wait()
+    assert window.returncode == 0, window.stderr.read()

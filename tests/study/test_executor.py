@@ -1,0 +1,153 @@
+"""Real workers: processes that are killed, a whole run that is killed, a Dask cluster."""
+
+import multiprocessing
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pandas
+import pytest
+
+from fem.case.case import Case
+from fem.core.errors import InputError
+from fem.study.executor import ClusterCrew, LocalCrew, WorkerLostError
+from fem.study.job_list import Agenda
+from fem.study.plan import Study
+from fem.study.results_db import NAME
+from fem.study.runner import run
+from fem.study.study_result import Outcome
+from fem.study.worker import Task
+
+STUDY = """
+title = "Trial"
+case = "greenhouse_wrist.toml"
+models = ["fe"]
+resolution = "1x1x4"
+
+[set]
+"pressure.end" = "4 kPa"
+"pressure.steps" = 2
+
+[[vary]]
+field = "threads.A.angle"
+from = "10 deg"
+to = "30 deg"
+count = 8
+"""
+
+
+@pytest.fixture
+def study_file(tmp_path, cases_folder):
+    """Return the file of a study of eight short curves."""
+    (tmp_path / "greenhouse_wrist.toml").write_bytes(
+        (cases_folder / "greenhouse_wrist.toml").read_bytes()
+    )
+    file = tmp_path / "trial.study.toml"
+    file.write_text(STUDY, encoding="utf-8")
+    return file
+
+
+def wait_until(true, seconds=60.0):
+    deadline = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < deadline, "it takes too long"
+        time.sleep(0.02)
+
+
+def curves_in(folder):
+    """Return what the ledger holds, read beside the run that writes it."""
+    try:
+        base = sqlite3.connect(f"file:{folder / NAME}?mode=ro", uri=True)
+        return dict(base.execute('SELECT "case", seconds FROM curves').fetchall())
+    except sqlite3.OperationalError:  # it is not there yet
+        return {}
+
+
+def test_killed_worker_takes_only_its_own_task_along(cases_folder):
+    wrist = Case.load(cases_folder / "greenhouse_wrist.toml")
+    long, short = Task("fe", (wrist,), "1x8x60"), Task("fe", (wrist,), "1x1x2")
+    with LocalCrew(1) as crew:
+        doomed, other = crew.submit(long), crew.submit(short)
+        wait_until(doomed.running)
+        (worker,) = multiprocessing.active_children()
+        os.kill(worker.pid, signal.SIGKILL)
+        with pytest.raises(WorkerLostError, match="exit code -9"):
+            crew.result(doomed)
+        (done,) = crew.result(other)
+    assert done.curve.status == "reached"
+
+
+def test_run_goes_on_when_a_worker_is_killed_idle(cases_folder):
+    wrist = Case.load(cases_folder / "greenhouse_wrist.toml")
+    task = Task("fast", (wrist,), "")
+    with LocalCrew(1) as crew:
+        crew.result(crew.submit(task))
+        (worker,) = multiprocessing.active_children()
+        os.kill(worker.pid, signal.SIGKILL)
+        time.sleep(0.5)
+        (done,) = crew.result(crew.submit(task))
+    assert done.curve.status == "reached"
+
+
+def test_killed_run_loses_nothing_and_does_nothing_twice(study_file, tmp_path):
+    folder = tmp_path / "out"
+    command = [Path(sys.executable).with_name("tubewright"), "study", study_file, "--out", folder]
+    command += ["--no-pictures"]
+    first = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    wait_until(lambda: len(curves_in(folder)) >= 2)
+    os.kill(first.pid, signal.SIGKILL)
+    first.wait()
+    before = curves_in(folder)
+    assert 2 <= len(before) < 8
+    done = subprocess.run([*command, "--resume"], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    after = curves_in(folder)
+    assert len(after) == 8
+    assert before.items() <= after.items()  # the same seconds: not solved again
+    assert set(Outcome.load(folder).table.case) == set(after)
+
+
+def test_terminated_run_writes_what_it_has(study_file, tmp_path):
+    folder = tmp_path / "out"
+    command = [Path(sys.executable).with_name("tubewright"), "study", study_file, "--out", folder]
+    command += ["--no-pictures"]
+    told = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+    wait_until(lambda: curves_in(folder))
+    told.terminate()
+    out, _ = told.communicate()
+    assert told.returncode == 3
+    assert "go on with --resume" in out
+    assert set(Outcome.load(folder).table.case) == set(curves_in(folder))
+
+
+def test_cluster_gives_the_same_table(study_file, tmp_path):
+    distributed = pytest.importorskip("distributed")
+    agenda = Agenda.of(Study.load(study_file))
+    here = run(agenda, tmp_path / "here", LocalCrew(2))
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=":0"
+    ) as cluster:
+        there = run(agenda, tmp_path / "there", ClusterCrew(cluster.scheduler_address))
+    assert there.complete
+    pandas.testing.assert_frame_equal(there.table, here.table, rtol=1e-9)
+
+
+def test_cluster_of_threads_is_refused():
+    distributed = pytest.importorskip("distributed")
+    with (
+        distributed.LocalCluster(
+            n_workers=1, threads_per_worker=2, dashboard_address=":0"
+        ) as cluster,
+        pytest.raises(InputError, match="--nthreads 1"),
+    ):
+        ClusterCrew(cluster.scheduler_address).__enter__()
+
+
+def test_scheduler_that_does_not_answer_is_told():
+    pytest.importorskip("distributed")
+    with pytest.raises(InputError, match="no scheduler answers"):
+        ClusterCrew("tcp://127.0.0.1:9", patience=0.5).__enter__()

@@ -1,0 +1,103 @@
+"""The ledger: what is in it stays, whatever happens."""
+
+import sqlite3
+
+import numpy as np
+import pytest
+
+from fem.core.errors import InputError
+from fem.study.results_db import NAME, Curve, Ledger, LedgerError
+
+
+def curve(number, **changes):
+    data = {"case": f"{number:016x}", "model": "fe", "status": "reached", "seconds": 1.5}
+    return Curve(**{**data, **changes})
+
+
+def test_curves_come_back_as_they_were(tmp_path):
+    kept = curve(1, steps={"step": [0, 1], "twist_deg": [0.0, 0.1 + 0.2]}, details={"mesh": {}})
+    with Ledger(tmp_path) as ledger:
+        ledger.add([kept, curve(2, status="failed", reason="why", tries=2)])
+    with Ledger(tmp_path) as ledger:
+        found = sorted(ledger.curves(), key=lambda one: one.case)
+    assert found == [kept, curve(2, status="failed", reason="why", tries=2)]
+
+
+def test_numpy_numbers_become_plain_ones(tmp_path):
+    with Ledger(tmp_path) as ledger:
+        ledger.add([curve(1, steps={"stable": [np.True_], "twist_deg": [np.float64(0.1)]})])
+        (found,) = ledger.curves()
+    assert found.steps == {"stable": [True], "twist_deg": [0.1]}
+
+
+def test_done_are_those_that_ended_in_one_of_these_ways(tmp_path):
+    ways = ["reached", "ended", "failed"]
+    with Ledger(tmp_path) as ledger:
+        ledger.add(curve(k, status=way) for k, way in enumerate(ways))
+        assert ledger.done(["reached", "ended"]) == {(f"{k:016x}", "fe") for k in (0, 1)}
+        assert ledger.count == 3
+
+
+def test_a_second_try_takes_the_place_of_the_first(tmp_path):
+    with Ledger(tmp_path) as ledger:
+        ledger.add([curve(1, status="failed"), curve(1, model="fast")])
+        ledger.add([curve(1)])
+        assert {(c.model, c.status) for c in ledger.curves()} == {
+            ("fe", "reached"),
+            ("fast", "reached"),
+        }
+
+
+def test_one_run_at_a_time(tmp_path):
+    with Ledger(tmp_path), pytest.raises(InputError, match="another run"):
+        Ledger(tmp_path)
+    Ledger(tmp_path).__exit__()
+
+
+def test_transaction_that_fails_half_way_leaves_nothing(tmp_path):
+    with Ledger(tmp_path) as ledger:
+        ledger.add([curve(1)])
+
+        def broken():
+            yield curve(2)
+            raise RuntimeError
+
+        with pytest.raises(RuntimeError):
+            ledger.add(broken())
+        assert ledger.done(["reached"]) == {(f"{1:016x}", "fe")}
+
+
+def test_full_disk_is_told_and_what_is_written_stays(tmp_path):
+    """SQLite's own limit of pages gives the same error as a disk without room."""
+    with Ledger(tmp_path) as ledger:
+        ledger.add([curve(1)])
+        base = ledger._base
+        (pages,) = base.execute("PRAGMA page_count").fetchone()
+        base.execute(f"PRAGMA max_page_count = {pages}")
+        with pytest.raises(LedgerError, match="full"):
+            ledger.add([curve(k, reason="x" * 10_000) for k in range(2, 9)])
+    with Ledger(tmp_path) as ledger:
+        assert ledger.done(["reached"]) == {(f"{1:016x}", "fe")}
+
+
+def test_file_that_is_no_ledger_is_refused(tmp_path):
+    (tmp_path / NAME).write_text("nothing of the kind, " * 100)
+    with pytest.raises(InputError, match="no ledger"):
+        Ledger(tmp_path)
+
+
+def test_damaged_row_is_told(tmp_path):
+    with Ledger(tmp_path) as ledger:
+        ledger.add([curve(1)])
+        ledger._base.execute("UPDATE curves SET steps = '{'")
+        with pytest.raises(InputError, match=f"a row is damaged: case {1:016x}"):
+            list(ledger.curves())
+
+
+def test_it_is_a_write_ahead_log_that_waits_for_the_disk(tmp_path):
+    with Ledger(tmp_path) as ledger:
+        ledger.add([curve(1)])
+        reader = sqlite3.connect(tmp_path / NAME)
+        assert reader.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+        assert reader.execute("SELECT count(*) FROM curves").fetchone() == (1,)
+        reader.close()

@@ -1,0 +1,280 @@
+"""From a case to a folder: what is asked for, what is kept when it fails, what is written."""
+
+import json
+import re
+
+import meshio
+import numpy as np
+import pandas as pd
+import pytest
+import pyvista
+
+from fem.continuation.loading import PRESSURE
+from fem.continuation.newton import DivergedError, correct
+from fem.core.errors import InputError
+from fem.solve import MODELS, solve
+
+MESH = "1x1x4"
+LEADING = ["model", "step", "pressure_kPa", "demanded", "volume_mm3", "twist_deg"]
+LEADING += ["displacement_mm", "stretch", "mid_radius_mm", "bulge_mm", "bore_stretch"]
+LEADING += ["wall_stretch_max"]
+FAMILY = ["tension_N", "tension_peak_N", "thread_strain", "taut", "spool_pull_N"]
+FAMILY += ["ring_torque_Nmm", "thread_length_mm"]
+TRAILING = ["end_force_N", "end_torque_Nmm", "energy_gap", "newton_iterations", "stable", "limit"]
+
+PULLED = {"end": {"force": "2 N", "torque": "-5 N mm"}}
+
+
+NUMBER = r"(-?[0-9.]+(?:e-?[0-9]+)?)"
+PLACE = re.compile(rf"{NUMBER} kPa, {NUMBER} mm, {NUMBER} deg")
+
+
+def check_place(text, row):
+    """Hold the pressure, displacement and twist that a text tells against a row."""
+    told = [float(number) for number in PLACE.search(text).groups()]
+    columns = ["pressure_kPa", "displacement_mm", "twist_deg"]
+    for number, column in zip(told, columns, strict=True):
+        assert number == pytest.approx(row[column], rel=1e-2, abs=0.05)  # it is rounded
+
+
+@pytest.fixture(scope="module")
+def result(make_case):
+    return solve(make_case(pressure__steps=2), resolution=MESH)
+
+
+def test_columns_are_those_that_are_promised(result):
+    families = [f"{what}.{name}" for name in "AB" for what in FAMILY]
+    assert list(result.steps.columns) == LEADING + families + TRAILING
+
+
+def test_written_table_is_the_table(result, tmp_path):
+    result.save(tmp_path)
+    pd.testing.assert_frame_equal(pd.read_csv(tmp_path / "steps.csv"), result.steps)
+
+
+def test_shapes_are_read_by_others(result, tmp_path):
+    result.save(tmp_path)
+    mesh = meshio.read(tmp_path / "shape_002.vtu")
+    assert set(mesh.cells_dict) == {"hexahedron27", "line"}
+    assert {"part", "tension_N"} <= set(mesh.cell_data)
+    assert len(pyvista.get_reader(tmp_path / "shape.pvd").time_values) == 3
+
+
+def test_provenance_is_whole(result, tmp_path):
+    result.save(tmp_path)
+    told = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
+    assert told["case"] == result.case.model_dump(mode="json")
+    assert told["case_hash"] == result.case.hash
+    assert {"numpy", "gmsh"} <= set(told["versions"])
+    for run in told["runs"]:
+        assert {"energy_gap", "end_force_gap", "end_torque_gap"} <= set(run["balance"])
+        assert run["history"][0]["step"] == 0
+        assert [row["demanded"] for row in run["history"]] == [True] * 3
+
+
+def test_a_balance_that_is_no_number_is_written_as_null(result, tmp_path, monkeypatch):
+    monkeypatch.setitem(result.runs[0].balance, "energy_gap", float("nan"))
+    result.save(tmp_path)
+    told = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
+    assert told["runs"][0]["balance"]["energy_gap"] is None
+
+
+def test_only_the_own_older_shapes_are_removed(result, make_case, tmp_path):
+    theirs = tmp_path / "shape_of_my_own.vtu"
+    numbered = tmp_path / "shape_900.vtu"
+    for file in (theirs, numbered):
+        file.write_text("not ours")
+    result.save(tmp_path)
+    assert (tmp_path / "shape_002.vtu").exists()
+    solve(make_case(pressure__steps=1), "fast").save(tmp_path)
+    assert not list(tmp_path.glob("shape_00?.vtu")) and not (tmp_path / "shape.pvd").exists()
+    assert theirs.exists() and numbered.exists()
+
+
+@pytest.mark.parametrize("models", [["fe", "fsat"], "f", [], ""])
+def test_unknown_models_are_refused_before_any_work(make_case, models):
+    def never(*_):
+        raise AssertionError("a model was solved")
+
+    with pytest.raises(InputError, match="allowed are fe, fast"):
+        solve(make_case(), models, MESH, report=never)
+
+
+def test_one_model_may_be_named_by_itself(make_case):
+    assert [run.model for run in solve(make_case(), "fast").runs] == ["fast"]
+
+
+def test_interruption_keeps_what_is_done_and_starts_nothing_else(make_case):
+    def interrupt(model, done, of):
+        if done == 1:
+            raise KeyboardInterrupt
+
+    (run,) = solve(make_case(pressure__steps=3), MODELS, MESH, report=interrupt).runs
+    assert (run.model, run.interrupted, run.reached, len(run.rows)) == ("fe", True, False, 2)
+    assert run.reason.startswith("interrupted after ")
+    check_place(run.reason, run.rows[-1])
+
+
+def test_interruption_before_anything_is_done_is_passed_on(make_case, monkeypatch):
+    def interrupt(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("fem.continuation.path.correct", interrupt)
+    with pytest.raises(KeyboardInterrupt):
+        solve(make_case(), "fast")
+
+
+def test_progress_is_told_in_steps_that_are_asked_for(make_case):
+    told = []
+    moved = make_case(pressure__steps=2, move={"displacement": "1 mm", "steps": 3})
+    solve(moved, "fast", report=lambda *news: told.append(news))
+    assert told == [("fast", done, 5) for done in range(6)]
+
+
+def test_a_path_that_ends_at_rest_tells_its_vain_iterations(make_case, monkeypatch):
+    calls = []
+
+    def fail(*args):
+        calls.append(args)
+        if len(calls) == 1:  # rest is found
+            return correct(*args)
+        raise DivergedError(7)
+
+    monkeypatch.setattr("fem.continuation.path.correct", fail)
+    (run,) = solve(make_case(), "fast").runs
+    assert len(run.rows) == 1 and not run.reached
+    assert run.rows[0]["newton_iterations"] == 7 * (len(calls) - 1) > 7
+    assert run.reason.startswith("no equilibrium was found beyond ")
+    assert run.lost
+    check_place(run.reason, run.rows[0])
+    assert run.reason.endswith("on the way to step 1 of 5; try smaller loads or more steps")
+
+
+def test_a_path_that_gets_stuck_keeps_how_far_it_came(make_case, monkeypatch):
+    """Beyond 8 kPa nothing is found; the last state before is kept, though not asked for."""
+
+    def fail(model, loading, x, loads):
+        trial, iterations = correct(model, loading, x, loads)
+        if trial.loads[PRESSURE] > 8e-3:
+            raise DivergedError(iterations)
+        return trial, iterations
+
+    monkeypatch.setattr("fem.continuation.path.correct", fail)
+    (run,) = solve(make_case(pressure__steps=3), "fast").runs
+    assert [row["demanded"] for row in run.rows] == [True, True, False]
+    assert 7.9 < run.rows[-1]["pressure_kPa"] <= 8
+    assert run.reason.startswith("no equilibrium was found beyond ")
+    assert run.lost
+    check_place(run.reason, run.rows[-1])
+    assert run.reason.endswith("on the way to step 2 of 3")
+    assert not run.reached and not run.limit
+
+
+def test_bare_tube_ends_at_its_balloon_limit(make_case, tmp_path):
+    """For radii 6 and 8: 0.21564766 mu at a/A = 1.747449, and the curve goes on a little.
+
+    Green & Zerna, Theoretical Elasticity, ch. III; formula from memory, re-derived.
+    """
+    tube = {"bore_radius": "6 mm", "wall": "2 mm", "length": "160 mm"}
+    rubber = {"law": "neo-Hookean", "shear_modulus": "100 kPa"}
+    pressure = {"end": "25 kPa", "steps": 5}
+    case = make_case(tube=tube, rubber=rubber, threads=[], pressure=pressure)
+    result = solve(case, "fast")
+    (run,) = result.runs
+    assert not run.reached
+    assert [row["demanded"] for row in run.rows] == [True] * 5 + [False] * 4
+    (limit,) = (row for row in run.rows if row["limit"])
+    assert limit is run.rows[5]
+    # the top of one cubic between two states beside it
+    assert limit["pressure_kPa"] == pytest.approx(21.564766, rel=1e-4)
+    assert limit["bore_stretch"] == pytest.approx(1.747449, rel=1e-2)
+    assert run.limit == run.reason
+    told = re.fullmatch(
+        rf"balloon limit at {NUMBER} kPa, twist {NUMBER} deg, bore stretch {NUMBER}", run.limit
+    )
+    for number, column in zip(
+        told.groups(), ["pressure_kPa", "twist_deg", "bore_stretch"], strict=True
+    ):
+        assert float(number) == pytest.approx(limit[column], rel=1e-3, abs=0.05)  # it is rounded
+    beyond = [row["pressure_kPa"] for row in run.rows[5:]]
+    assert sorted(beyond, reverse=True) == beyond
+    result.save(tmp_path)
+    told = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
+    assert told["runs"][0]["limit"] == run.limit
+
+
+def test_volume_goes_through_the_limit_and_is_done(make_case):
+    case = make_case(threads=[], volume={"added": "30 mL", "steps": 6})
+    (run,) = solve(case, "fast").runs
+    assert run.reached and not run.reason
+    assert run.limit.startswith("balloon limit at ")
+    (limit,) = (row for row in run.rows if row["limit"])
+    assert not limit["demanded"]
+    assert limit["pressure_kPa"] == max(row["pressure_kPa"] for row in run.rows)
+    assert all(row["stable"] for row in run.rows)
+    volumes = [row["volume_mm3"] for row in run.rows if row["demanded"]]
+    assert volumes == pytest.approx([np.pi * 25 * 60 + 5000 * step for step in range(7)], rel=1e-9)
+
+
+def test_gas_has_a_column_of_what_is_let_in(make_case):
+    case = make_case(gas={"mass": "2 mg", "steps": 4, "line_volume": "1 mL"})
+    (run,) = solve(case, "fast").runs
+    assert [row["air_mg"] for row in run.rows] == pytest.approx([0, 0.5, 1, 1.5, 2], abs=1e-6)
+
+
+def test_dead_loads_act_before_the_first_row(make_case):
+    (run,) = solve(make_case(**PULLED), "fast").runs
+    for row in run.rows:
+        assert row["end_force_N"] == pytest.approx(2.0, abs=1e-6)
+        assert row["end_torque_Nmm"] == pytest.approx(-5.0, abs=1e-6)
+    assert run.rows[0]["pressure_kPa"] == 0.0
+    assert run.rows[0]["displacement_mm"] > 0.1
+    assert run.rows[0]["energy_gap"] == 0.0
+
+
+def test_held_end_tells_what_holds_it(make_case):
+    (run,) = solve(make_case(end={"axial": "held", "twist": "held"}), "fast").runs
+    last = run.rows[-1]
+    assert last["displacement_mm"] == pytest.approx(0, abs=1e-6)
+    assert last["twist_deg"] == pytest.approx(0, abs=1e-6)
+    assert abs(last["end_force_N"]) > 0.1
+    assert abs(last["end_torque_Nmm"]) > 0.1
+
+
+def test_moved_end_goes_where_it_is_asked_to(make_case):
+    case = make_case(pressure__steps=2, move={"twist": "-10 deg", "steps": 2})
+    (run,) = solve(case, "fast").runs
+    free, halfway, there = (row["twist_deg"] for row in run.rows[2:])
+    assert there == pytest.approx(-10, abs=1e-6)
+    assert halfway == pytest.approx((free - 10) / 2, abs=1e-5)
+    assert [row["pressure_kPa"] for row in run.rows[2:]] == pytest.approx([15] * 3, abs=1e-6)
+
+
+def test_dead_load_that_tears_the_tube_keeps_a_sane_state(make_case):
+    (run,) = solve(make_case(threads=[], end={"force": "5000 N"}), "fast").runs
+    (row,) = run.rows
+    assert not run.reached and "no equilibrium" in run.reason and "8 times" in run.reason
+    assert not row["demanded"] and row["energy_gap"] == 0.0
+    assert 7.5 < row["wall_stretch_max"] <= 8.0
+
+
+def test_threads_that_buckle_the_tube_as_they_are_wound_in(make_case):
+    families = [
+        {"name": name, "count": 12, "angle": f"{sign}70 deg", "stiffness": "200 N"}
+        | {"slack": f"cut at {sign}65 deg"}
+        for name, sign in (("A", ""), ("B", "-"))
+    ]
+    (run,) = solve(make_case(threads=families), "fe", MESH).runs
+    (row,) = run.rows
+    assert re.match(
+        r"the threads are too short .* 7\d.* % of what they lack .* buckles$", run.reason
+    )
+    assert not run.reached and not row["demanded"] and row["stable"]
+
+
+@pytest.mark.parametrize("added", ["300 mL", "10 L"])
+def test_work_is_kept_in_account_however_much_is_demanded(make_case, added):
+    case = make_case(threads=[], pressure=None, volume={"added": added, "steps": 1})
+    (run,) = solve(case, "fast").runs
+    assert any(row["limit"] for row in run.rows)
+    assert max(row["energy_gap"] for row in run.rows) < 2e-3

@@ -1,0 +1,160 @@
+"""tools/find-python.sh, with fake interpreters on a fake path and in a fake home."""
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+SCRIPT = Path(__file__).parents[2] / "tools" / "find-python.sh"
+
+
+class Machine:
+    """A folder that stands for a computer: `bin` is its path, `home` its home."""
+
+    def __init__(self, folder):
+        self.bin, self.home = folder / "bin", folder / "home"
+        self.bin.mkdir()
+        self.home.mkdir()
+        for tool in ("bash", "env", "sort"):  # all that the script itself needs
+            (self.bin / tool).symlink_to(shutil.which(tool))
+
+    def script(self, path, body):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(f"#!/bin/sh\n{body}\n")
+        path.chmod(0o755)
+        return path
+
+    def python(self, path, version="3 13", kind="cpython", venv="venv", base=None):
+        """Put an interpreter there that answers the script's question like this."""
+        return self.script(path, f"echo {version} {kind} {venv} {base or path}")
+
+    def find(self, **variables):
+        environment = {"PATH": str(self.bin), "HOME": str(self.home), **variables}
+        done = subprocess.run(
+            [SCRIPT], env=environment, capture_output=True, text=True, check=False
+        )
+        return done.returncode, done.stdout.strip(), done.stderr
+
+
+@pytest.fixture
+def machine(tmp_path):
+    return Machine(tmp_path)
+
+
+def test_none_found_says_how_to_get_one_at_once(machine):
+    began = time.perf_counter()
+    status, found, message = machine.find()
+    assert time.perf_counter() - began < 1.0
+    assert (status, found) == (1, "")
+    assert "needs Python 3.12 to 3.14, and none was found." in message
+    assert "uv python install" in message
+    assert "Looked at" not in message
+
+
+def test_newest_name_on_the_path_first(machine):
+    for minor in (12, 13, 14):
+        machine.python(machine.bin / f"python3.{minor}", f"3 {minor}")
+    assert machine.find()[:2] == (0, str(machine.bin / "python3.14"))
+
+
+def test_plain_python3_will_do(machine):
+    expected = machine.python(machine.bin / "python3", "3 12")
+    assert machine.find()[:2] == (0, str(expected))
+
+
+def test_shim_that_fails_is_skipped(machine):
+    machine.script(machine.bin / "python3.13", "echo 'pyenv: command not found' >&2; exit 127")
+    expected = machine.python(machine.home / ".pyenv/versions/3.12.1/bin/python", "3 12")
+    assert machine.find()[:2] == (0, str(expected))
+
+
+def test_file_that_does_not_execute_is_skipped(machine):
+    (machine.bin / "python3.14").write_bytes(b"\x7fELF nonsense")
+    (machine.bin / "python3.14").chmod(0o755)
+    expected = machine.python(machine.bin / "python3.12", "3 12")
+    assert machine.find()[:2] == (0, str(expected))
+
+
+def test_pyenv_newest_version_first_and_others_not_asked(machine):
+    versions = machine.home / ".pyenv/versions"
+    for name in ("3.9.18", "3.11.7", "3.12.1", "3.13.2", "3.13.10"):
+        machine.python(versions / name / "bin/python", " ".join(name.split(".")[:2]))
+    assert machine.find()[:2] == (0, str(versions / "3.13.10/bin/python"))
+
+
+def test_pyenv_root_is_heeded(machine, tmp_path):
+    expected = machine.python(tmp_path / "elsewhere/versions/3.14.0/bin/python", "3 14")
+    assert machine.find(PYENV_ROOT=str(tmp_path / "elsewhere"))[:2] == (0, str(expected))
+
+
+def test_uv_folder(machine):
+    folder = machine.home / ".local/share/uv/python"
+    expected = machine.python(folder / "cpython-3.13.1-linux-x86_64-gnu/bin/python3")
+    assert machine.find()[:2] == (0, str(expected))
+
+
+def test_uv_itself_comes_last(machine, tmp_path):
+    expected = machine.python(tmp_path / "deep/python3.13")
+    machine.script(machine.bin / "uv", f"echo {expected}")
+    assert machine.find()[:2] == (0, str(expected))
+
+
+def test_uv_that_finds_nothing(machine):
+    machine.script(machine.bin / "uv", "echo 'error: No interpreter found' >&2; exit 2")
+    assert machine.find()[0] == 1
+
+
+@pytest.mark.parametrize(
+    ("answer", "reason"),
+    [
+        ({"version": "3 11"}, "is Python 3.11"),
+        ({"version": "3 15"}, "is Python 3.15"),
+        ({"version": "4 13"}, "is Python 4.13"),
+        ({"version": "2 14"}, "is Python 2.14"),
+        ({"kind": "pypy"}, "is a pypy build"),
+        ({"kind": "free-threaded"}, "is a free-threaded build"),
+        ({"venv": "no-venv"}, "apt-get install python3.13-venv"),
+        ({"version": "hello"}, "does not answer as Python does"),
+    ],
+)
+def test_unfit_ones_are_refused_with_the_reason(machine, answer, reason):
+    machine.python(machine.bin / "python3.13", **answer)
+    status, found, message = machine.find()
+    assert (status, found) == (1, "")
+    assert f"{machine.bin / 'python3.13'} " in message
+    assert reason in message
+
+
+def test_named_one_wins(machine, tmp_path):
+    machine.python(machine.bin / "python3.14", "3 14")
+    named = machine.python(tmp_path / "my python", "3 12", base="/opt/base/python3.12")
+    assert machine.find(PYTHON=str(named))[:2] == (0, "/opt/base/python3.12")
+
+
+def test_named_one_may_be_a_word_on_the_path(machine):
+    machine.python(machine.bin / "python3.14", "3 14")
+    expected = machine.python(machine.bin / "python3.12", "3 12")
+    assert machine.find(PYTHON="python3.12")[:2] == (0, str(expected))
+
+
+def test_named_one_that_is_unfit_is_not_replaced_in_silence(machine):
+    machine.python(machine.bin / "python3.14", "3 14")
+    machine.python(machine.bin / "python3.11", "3 11")
+    status, found, message = machine.find(PYTHON="python3.11")
+    assert (status, found) == (1, "")
+    assert "under PYTHON=python3.11" in message
+
+
+def test_interpreter_behind_a_virtual_environment(machine, tmp_path):
+    """The real question, put to the real interpreter that runs this test."""
+    done = subprocess.run(
+        [SCRIPT], env={**os.environ, "PYTHON": sys.executable}, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
+    base = Path(done.stdout.strip())
+    assert base.is_file()
+    assert not (base.parents[2] / "pyvenv.cfg").exists()

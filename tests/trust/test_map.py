@@ -1,0 +1,83 @@
+"""The trust map: errors and shares of a known difference, and points that one model lacks."""
+
+import numpy as np
+import pytest
+
+from fem.core.errors import InputError
+from fem.trust import parse, trust_map
+from fem.trust.pairs import BOTH, FAST_ENDED, FE_ENDED, pairs
+from tests.helpers.trust_toys import make_study, of_angles, tabulated, two_angles
+
+
+def fast(own, pressure):
+    return {"twist_deg": 5.0 + own["angle_deg.A"] * pressure, "displacement_mm": 0.1 * pressure}
+
+
+def off(own, pressure):
+    return {"twist_deg": -0.2 * pressure, "displacement_mm": 0.01 * pressure}
+
+
+def ends(model, own):
+    if own["angle_deg.A"] < 0:
+        return 3 if model == "fe" else 5
+    return 5 if model == "fe" or own["angle_deg.B"] < 0 else 4
+
+
+def test_errors_are_fast_less_fe_and_shares_of_the_tolerance():
+    outcome = tabulated(two_angles(3), fast, off)
+    table = trust_map(outcome, parse("twist 2.4 deg, displacement 0.5 mm", outcome))
+    assert len(table) == 9 * 5  # rest is no point
+    pressure = table["pressure_kPa"].to_numpy()
+    assert sorted(set(pressure)) == pytest.approx([3, 6, 9, 12, 15])
+    np.testing.assert_allclose(table["twist_deg.error"], 0.2 * pressure)
+    np.testing.assert_allclose(table["displacement_mm.error"], -0.01 * pressure)
+    np.testing.assert_allclose(table["displacement_mm.share"], 0.02 * pressure)
+    np.testing.assert_allclose(table["share"], pressure / 12)
+    assert table["trusted"][pressure < 11].all() and not table["trusted"][pressure > 13].any()
+
+
+def test_a_point_that_one_model_lacks_is_not_trusted_and_told_apart():
+    outcome = tabulated(two_angles(2), fast, off, ends)
+    table = trust_map(outcome, parse("twist 100 deg", outcome))
+    lost = table[table["state"] != BOTH]
+    assert not lost["trusted"].any() and lost["share"].isna().all()
+    assert table[table["state"] == BOTH]["trusted"].all()
+    fe_ended = table[table["state"] == FE_ENDED]
+    assert (fe_ended["angle_deg.A"] < 0).all() and len(fe_ended) == 4
+    assert fe_ended["pressure_kPa"].isin([12.0, 15.0]).all()
+    fast_ended = table[table["state"] == FAST_ENDED]
+    assert len(fast_ended) == 1
+    assert fast_ended["pressure_kPa"].item() == 15.0
+    assert fast_ended["twist_deg.fe"].notna().all() and fast_ended["twist_deg.fast"].isna().all()
+
+
+def test_rows_that_were_not_asked_for_shift_no_step():
+    outcome = tabulated(two_angles(2), fast, off)
+    plain = pairs(outcome)
+    rows = outcome.table
+    besides = rows[(rows.step == 2) & (rows.model == "fe")].assign(demanded=False, limit=True)
+    import pandas
+
+    mixed = pandas.concat([rows.iloc[:20], besides, rows.iloc[20:]])
+    other = pairs(type(outcome)(outcome.study, mixed, outcome.provenance))
+    pandas.testing.assert_frame_equal(plain, other[plain.columns])
+
+
+def test_both_models_are_needed():
+    study = make_study([{"field": "threads.A.angle", "values": ["5 deg", "9 deg"]}])
+    outcome = tabulated(study, lambda own, p: {"twist_deg": p}, lambda own, p: {})
+    alone = outcome.table[outcome.table.model == "fast"]
+    lacking = type(outcome)(study, alone, outcome.provenance)
+    with pytest.raises(InputError, match=r"no curve of the fe model; run it with models"):
+        pairs(lacking)
+
+
+def test_models_that_stay_at_rest_are_told():
+    outcome = tabulated(two_angles(2), fast, off, lambda model, own: 0)
+    with pytest.raises(InputError, match="neither model reaches a step after rest"):
+        trust_map(outcome, parse("twist 1 deg", outcome))
+
+
+def test_toy_of_angles_is_in_radians():
+    outcome = tabulated(two_angles(2), of_angles(lambda a, b, p: {"twist_deg": a}), lambda o, p: {})
+    assert outcome.table["twist_deg"].abs().max() == pytest.approx(np.pi / 6)

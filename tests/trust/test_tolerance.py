@@ -1,0 +1,80 @@
+"""The text of a tolerance: names, units, shares; what is refused is told with what is allowed."""
+
+import pytest
+
+from fem.core.errors import InputError
+from fem.trust import parse
+from fem.trust.tolerance import Quantity
+from tests.helpers.trust_toys import tabulated, two_angles
+
+
+@pytest.fixture(scope="module")
+def outcome():
+    return tabulated(
+        two_angles(2),
+        lambda own, pressure: {
+            "twist_deg": 2.0 * pressure,
+            "displacement_mm": -0.1 * pressure,
+            "bore_stretch": 1.0,
+            "bulge_mm": 0.0,
+            "ring_torque_Nmm.A": -pressure,
+        },
+        lambda own, pressure: {"ring_torque_Nmm.A": -pressure},
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "column", "limit"),
+    [
+        ("twist 3 deg", "twist_deg", 3.0),
+        ("twist 0.1 rad", "twist_deg", 5.729577951308232),  # 18 / pi
+        ("twist .5°", "twist_deg", 0.5),
+        ("displacement 500 um", "displacement_mm", 0.5),
+        ("displacement 5 %", "displacement_mm", 0.075),  # of 1.5 mm
+        ("twist 5%", "twist_deg", 1.5),  # of 30 deg
+        ("ring_torque.A 10 %", "ring_torque_Nmm.A", 3.0),  # of the FE model's 30, not the fast 15
+        ("ring_torque.A 0.002 N m", "ring_torque_Nmm.A", 2.0),
+        ("bore_stretch 0.02", "bore_stretch", 0.02),
+    ],
+)
+def test_a_tolerance_is_read_in_the_unit_of_its_column(outcome, text, column, limit):
+    (tolerance,) = parse(text, outcome)
+    assert tolerance.quantity.column == column
+    assert tolerance.limit == pytest.approx(limit, rel=1e-12)
+
+
+def test_several_keep_their_order_and_say_themselves(outcome):
+    found = parse(" displacement 0.5 mm ,twist 3 deg", outcome)
+    assert [str(tolerance) for tolerance in found] == ["displacement 0.5 mm", "twist 3 deg"]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("", "name, number and unit"),
+        ("twist", "name, number and unit"),
+        ("twist three deg", "name, number and unit"),
+        ("turn 3 deg", "allowed: volume|twist, displacement, bore_stretch, bulge, ring_torque.A"),
+        ("angle.A 3 deg", 'no quantity "angle.A"'),
+        ("pressure 3 kPa", 'no quantity "pressure"'),
+        ("twist 3", "a number with a unit such as deg, or a share in %"),
+        ("twist 3 mm", "a number with a unit such as deg"),
+        ("displacement 3 deg", "such as mm"),
+        ("bore_stretch 3 mm", "a plain number"),
+        ("twist -3 deg", "greater than 0"),
+        ("twist 0 deg", "greater than 0"),
+        ("twist 3 deg, twist 5 %", '"twist" is given more than once'),
+        ("bulge 5 %", "finds no bulge"),
+    ],
+)
+def test_what_cannot_be_used_is_told(outcome, text, told):
+    with pytest.raises(InputError, match=told.replace("volume|", "").replace(".", r"\.")):
+        parse(text, outcome)
+
+
+def test_columns_are_named_without_their_unit():
+    named = {
+        c: (Quantity.of(c).name, Quantity.of(c).words) for c in ("ring_torque_Nmm.A", "taut.B")
+    }
+    assert named["ring_torque_Nmm.A"] == ("ring_torque.A", "ring torque A [N mm]")
+    assert named["taut.B"] == ("taut.B", "taut B")

@@ -1,0 +1,92 @@
+"""A study on the page, in a real browser: a setting is chosen, its shapes are shown."""
+
+import pytest
+
+from fem.study.executor import LocalCrew
+from fem.study.job_list import Agenda
+from fem.study.plan import Study
+from fem.study.runner import run
+from fem.web.server import make_app
+from fem.web.study import StudyRoom
+from tests.helpers.browser import chromium, serving, tab  # noqa: F401 - fixtures
+
+STUDY, PATH = "#study", "#path"
+PLAN = {
+    "title": "Brief reach",
+    "case": "greenhouse_wrist.toml",
+    "models": ["fast"],
+    "set": {"pressure.steps": 2},
+    "vary": [
+        {"field": "threads.A.angle", "values": ["0 deg", "10 deg", "20 deg"]},
+        {"field": "threads.B.angle", "values": ["0 deg", "-30 deg"]},
+    ],
+}
+
+
+@pytest.fixture(scope="module")
+def room(cases_folder, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("study")
+    outcome = run(Agenda.of(Study.parse(PLAN, cases_folder)), folder, LocalCrew(1))
+    outcome.save(folder)
+    return StudyRoom.load(folder)
+
+
+@pytest.fixture(scope="module")
+def address(room, chromium):  # noqa: F811 - where there is no browser, none is served
+    app = make_app(room.first(), room.title, base=room.base, key="wren", study=room)
+    with serving(app, "wren/") as found:
+        yield found
+
+
+@pytest.fixture
+def page(tab, address):  # noqa: F811
+    """Return a tab that shows the study; what it asked for is checked at the end."""
+    opened = tab().open(address)
+    opened.page.wait_for_selector(f"{STUDY} circle")
+    yield opened
+    opened.check()
+
+
+def twist_of(room, *values):
+    """Return the twist of a setting at the last step, as the page shows it."""
+    settings = room.described()["settings"]
+    key = next(one["key"] for one in settings if one["values"] == list(values))
+    return f"{room.exhibits(key)[0].rows[-1]['twist_deg']:.2f}".replace("-", "\N{MINUS SIGN}")
+
+
+def test_a_setting_is_chosen_by_its_values(page, room):
+    before = page.picture()
+    page.page.locator(f"{STUDY} select").nth(0).select_option(label="20°")
+    page.page.locator(f"{STUDY} select").nth(1).select_option(label="−30°")
+    due = twist_of(room, 20.0, -30.0)
+    page.page.wait_for_selector(f"{PATH} tr[data-column=twist_deg] >> text={due}")
+    assert "A 20°" in page.page.locator(f"{STUDY} [role=status]").inner_text()
+    assert abs(page.picture() - before).max() > 30
+
+
+def test_a_setting_is_chosen_by_a_click_on_what_it_reaches(page, room):
+    """Of these settings the one at 20 and 0 deg turns the farthest."""
+    settings = room.described()["settings"]
+    points = room.described()["reach"]["models"]["fast"]
+    top = max(range(len(points)), key=lambda k: points[k][1])
+    chart = page.page.locator(f"{STUDY} svg").first
+    dots = page.page.locator(f"{STUDY} .tw-dots").first.get_attribute("d")
+    x, y = (float(one) for one in dots.split("M")[1:][top].removesuffix("h0").split())
+    chart.click(position={"x": x + 3, "y": y})
+    due = twist_of(room, *settings[top]["values"])
+    page.page.wait_for_selector(f"{PATH} tr[data-column=twist_deg] >> text={due}")
+    ring = page.page.locator(f"{STUDY} .tw-over circle")
+    assert float(ring.get_attribute("cx")) == pytest.approx(x, abs=0.1)
+
+
+@pytest.mark.parametrize("width", [390, 1440])
+def test_nothing_overflows_or_overlaps(tab, address, width):  # noqa: F811
+    opened = tab(width).open(address)
+    opened.page.wait_for_selector(f"{STUDY} circle")
+    assert opened.layout() == []
+
+
+def test_axe_finds_no_barrier(page):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="no axe").Axe()
+    found = axe.run(page.page).response
+    assert [(one["id"], one["nodes"][0]["html"]) for one in found["violations"]] == []
