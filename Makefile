@@ -47,9 +47,10 @@ validation: $(READY)  ## the whole validation book: renews validation/TABLE.md a
 mutants: $(READY)  ## wrong signs and factors, one by one: each must fail some test
 	@$(BIN)/python tools/mutants.py
 
-lint: $(READY)  ## style: ruff check and ruff format --check
+lint: $(READY)  ## style (ruff) and the order of imports (import-linter)
 	@$(BIN)/ruff check .
 	@$(BIN)/ruff format --check .
+	@$(BIN)/lint-imports --no-logo --no-cache
 
 types: $(READY)  ## types: mypy
 	@$(BIN)/mypy
