@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from fem.fe.mesh.body import mesh_tube
+from fem.fe.mesh.body import NODES, mesh_tube
 from fem.fe.system.motion import HELD, Motion
-from fem.fe.mesh.body import NODES
 from meshes.tube import Cells
 
 B, L = 6.5, 60.0

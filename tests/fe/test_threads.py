@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from fem.case.thread_family import ThreadFamily
+from fem.fe.mesh.body import NODES
 from fem.fe.mesh.outer_face import OuterFace
 from fem.fe.threads.family import ImmersedFamily
-from fem.fe.mesh.body import NODES
 from tests.helpers.displaced import LIMIT, ROUND_OFF, B, L, close, moved, ruffled
 
 

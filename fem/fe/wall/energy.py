@@ -41,6 +41,7 @@ from fem.fe.wall.bore import BoreHessian
 from fem.fe.wall.cell_forms import BrokenField, CellVector, Potential
 from fem.fe.wall.compiled import compile_expression
 from fem.fe.wall.pointwise import PointwiseHessian
+from fem.quantities.strain import isochoric_first_invariant, largest_principal_stretch
 from fem.rubber import Rubber
 from meshes.tube import GROUPS
 
@@ -156,16 +157,15 @@ class WallStrain:
         self._cells = np.arange(len(field.body.connectivity), dtype=np.int32)
         self._gradient = compile_expression(deformation_gradient(field), np.asarray(points))
 
-    def _squared_stretches(self) -> Array:
-        """Return the principal values of C, shape (cells, points, 3), ascending."""
+    def _cauchy_green(self) -> Array:
+        """Return C, shape (cells, points, 3, 3)."""
         F = self._gradient.eval(self._mesh, self._cells)
-        return np.asarray(np.linalg.eigvalsh(F.swapaxes(-1, -2) @ F))
+        return np.asarray(F.swapaxes(-1, -2) @ F)
 
     def stretch(self) -> Array:
         """Return the largest principal stretch in each cell in the present state of the field."""
-        return np.asarray(np.sqrt(self._squared_stretches().max(axis=(1, 2))))
+        return largest_principal_stretch(self._cauchy_green()).max(axis=1)
 
     def first_invariant(self) -> Array:
         """Return the largest first invariant of the volume-preserving part in each cell."""
-        squared = self._squared_stretches()
-        return np.asarray((squared.sum(axis=-1) / np.cbrt(squared.prod(axis=-1))).max(axis=1))
+        return isochoric_first_invariant(self._cauchy_green()).max(axis=1)

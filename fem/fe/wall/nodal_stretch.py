@@ -25,6 +25,7 @@ import numpy as np
 
 from fem.core.arrays import Array, Index
 from fem.fe.mesh.body import Body, hexahedron
+from fem.quantities.strain import largest_principal_stretch
 
 
 class NodalStretch:
@@ -69,4 +70,4 @@ class NodalStretch:
         by_cell = (F.swapaxes(-1, -2) @ F).reshape(-1, 9)
         sums = [np.bincount(self._place, part, len(self._count)) for part in by_cell.T]
         C = (np.array(sums) / self._count).T.reshape(-1, 3, 3)
-        return np.asarray(np.sqrt(np.linalg.eigvalsh(C)[:, -1]))[self._leader]
+        return largest_principal_stretch(C)[self._leader]
