@@ -22,7 +22,7 @@ from fem.case.slack import Slack
 from fem.continuation.batch.paths import follow
 from fem.fast.grouping import groups
 from fem.fast.outputs import read
-from fem.solve_batch import CHUNK, solve_batch, solve_tables
+from fem.solving.batch import CHUNK, solve_batch, solve_tables
 
 CASE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
 

@@ -17,7 +17,7 @@ from fem.continuation.load_steps import loading_of, stages_of
 from fem.continuation.newton import Border, look
 from fem.continuation.path import follow
 from fem.core.arrays import Array
-from fem.solve import build
+from fem.solving.single import build
 
 CASE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
 RESOLUTIONS = ["coarse", "standard"]

@@ -13,7 +13,7 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from fem.core.cache import Chain
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.study.executor import LocalCrew
 from fem.study.job_list import Agenda
 from fem.study.plan import Study

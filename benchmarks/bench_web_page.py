@@ -9,7 +9,7 @@ import pytest
 
 from fem.case.case import Case
 from fem.scene.result_view import exhibits
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.web.server import make_app
 from tests.conftest import CASES
 from tests.helpers.browser import chromium, serving, tab  # noqa: F401 - fixtures

@@ -3,20 +3,34 @@
 >>> from fem import Case, solve
 >>> result = solve(Case.load("cases/greenhouse_wrist.toml"))  # doctest: +SKIP
 >>> result.steps  # doctest: +SKIP
+
+The import is quick and changes nothing in the host process: names are loaded when they are used.
 """
 
-import os
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
-# Matrices here are small or sparse: several BLAS threads in a process only wait for each other
-# (ten times slower where they do). It must be said before NumPy is loaded.
-for _variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-    os.environ.setdefault(_variable, "1")
-# Else PETSc aborts the process when it is asked to end, before what is done can be written.
-os.environ["PETSC_OPTIONS"] = f"{os.environ.get('PETSC_OPTIONS', '')} -no_signal_handler".strip()
-
-from fem.case.case import Case, CaseError  # noqa: E402
-from fem.solve import solve  # noqa: E402
+if TYPE_CHECKING:
+    from fem.case.case import Case, CaseError
+    from fem.solving.single import solve
 
 __version__ = "0.1.0"
 
+_HOME = {
+    "Case": "fem.case.case",
+    "CaseError": "fem.case.case",
+    "solve": "fem.solving.single",
+}
+"""Module of each public name."""
+
 __all__ = ["Case", "CaseError", "solve"]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)
+
+
+def __dir__() -> list[str]:
+    return [*__all__, "__version__"]

@@ -10,7 +10,7 @@ from hypothesis import settings
 
 import fem.fe  # noqa: F401 - the solver's wheel wants to come before any test imports dolfinx
 from fem.case.case import Case, CaseError
-from fem.solve import solve
+from fem.solving.single import solve
 
 # The same examples on every run, and no limit to the time of one: a busy machine fails no test.
 settings.register_profile("steady", derandomize=True, deadline=None)

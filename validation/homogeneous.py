@@ -35,7 +35,7 @@ from fem.continuation.load_steps import loading_of
 from fem.continuation.loading import AXIAL, Device, dead
 from fem.continuation.path import follow
 from fem.core.arrays import Array
-from fem.solve import build
+from fem.solving.single import build
 from validation.tubes import A, B, Through, Walk, tube
 
 KINDS = ("uniaxial", "equibiaxial", "pure shear")
@@ -73,7 +73,7 @@ def walk_end(
     way
         Values of the device: N or mm, N mm or rad.
     model, resolution
-        See :func:`fem.solve.build`.
+        See :func:`fem.solving.single.build`.
     """
     built = build(case, model, resolution)
     stage = Through(pair, device, way=tuple(map(float, way)))

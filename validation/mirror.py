@@ -20,7 +20,7 @@ from fem.case.case import Case
 from fem.continuation.loading import TWIST
 from fem.continuation.state import State
 from fem.core.arrays import Array
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Quantity, at_most
 
 SOURCE = "mirror symmetry, common practice, no source"

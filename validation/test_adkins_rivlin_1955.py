@@ -71,7 +71,7 @@ import pytest
 from scipy.optimize import minimize
 
 from fem.fast.model import FastModel
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Drawing, Quantity, at_most, draw, found_by, verify
 from validation.slopes import fast_strains, fe_slopes, strains
 from validation.tubes import MU, A, B, Walk, family, middle, tube, walk

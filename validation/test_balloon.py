@@ -45,7 +45,7 @@ from fem.continuation.loading import AXIAL
 from fem.continuation.path import TEARS, follow
 from fem.continuation.state import LimitPointError, PathEndError, RubberLimitError, State
 from fem.fast.thick_tube import ThickTube
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Quantity, at_most, verify
 from validation.exact import ExactTube
 from validation.tubes import MU, A, B, Walk, fast_loads, middle, tube, walk

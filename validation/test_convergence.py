@@ -55,7 +55,7 @@ import numpy as np
 import pytest
 
 from fem.continuation.loading import AXIAL, TWIST
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Drawing, Quantity, at_most, draw, found_by, verify
 from validation.exact import ExactTube
 from validation.slopes import KPA, fe_slopes, strains

@@ -39,7 +39,7 @@ from fem.continuation.load_steps import loading_of, stages_of
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
 from fem.continuation.path import follow
 from fem.continuation.state import State
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Quantity, at_most, verify
 from validation.tubes import GREENHOUSE, Walk, walk
 

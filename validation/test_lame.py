@@ -48,7 +48,7 @@ import numpy as np
 import pytest
 
 from fem.fast.model import FastModel
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Quantity, found_by, verify
 from validation.slopes import KPA, fast_strains, fe_slopes, strains
 from validation.tubes import A, B, tube

@@ -27,7 +27,7 @@ radii are far apart, so the wall is given six cells.
 import pytest
 
 from fem.case.case import Case
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Quantity, found_by, verify
 from validation.slopes import KPA, fe_slopes, strains
 from validation.tubes import tube

@@ -26,7 +26,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from fem.solve import solve
+from fem.solving.single import solve
 from validation.check import Quantity, at_most, verify
 from validation.random_cases import random_case
 

@@ -55,7 +55,7 @@ from scipy.optimize import brentq, minimize
 
 from fem.case.case import Case
 from fem.fe.model import FEModel
-from fem.solve import solve
+from fem.solving.single import solve
 from validation.check import Quantity, at_most, found_by, verify
 from validation.exact import ExactActuator
 from validation.tubes import GREENHOUSE, walk

@@ -28,7 +28,7 @@ import pytest
 from scipy.optimize import minimize_scalar
 
 from fem.fast.model import FastModel
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Drawing, Quantity, draw, found_by, verify
 from validation.slopes import fast_strains, fe_pull, fe_slopes, strains
 from validation.tubes import A, B, family, tube

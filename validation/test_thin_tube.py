@@ -64,7 +64,7 @@ from scipy.optimize import brentq, minimize_scalar
 
 from fem.case.case import Case
 from fem.fast.model import FastModel
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Drawing, Quantity, draw, found_by, verify
 from validation.slopes import KPA, fast_strains, fe_pull, fe_slopes, strains
 from validation.tubes import MU, Walk, family, middle, tube, walk

@@ -51,7 +51,7 @@ import pytest
 from fem.continuation.load_steps import loading_of, stages_of
 from fem.continuation.path import follow
 from fem.continuation.state import RubberLimitError, State
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Quantity, at_most, verify
 from validation.tubes import B, Walk, family, middle, tube, walk
 

@@ -16,7 +16,7 @@ from fem.continuation.path import follow
 from fem.continuation.state import State
 from fem.fast.thick_tube import ThickTube
 from fem.results.equilibrium_checks import check_balance
-from fem.solve import build
+from fem.solving.single import build
 from validation.check import Quantity, at_most, found_by
 from validation.mirror import mirror_checks
 
@@ -102,7 +102,7 @@ class Walk:
     states
         The state at the beginning of the first stage that is shown, and what was asked for.
     resolution, full
-        How the model was built; see :func:`fem.solve.build`.
+        How the model was built; see :func:`fem.solving.single.build`.
     """
 
     model: Any
@@ -157,7 +157,7 @@ def walk(
     loads
         Pressures (kPa) in place of the drive of the case.
     model, resolution, full
-        See :func:`fem.solve.build`.
+        See :func:`fem.solving.single.build`.
     """
     built = build(case, model, resolution, full)
     stages = stages_of(case)

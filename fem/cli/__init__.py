@@ -5,8 +5,15 @@ demanded step was not reached, a validated figure is off, or the user broke off 
 written all the same), or there is no equilibrium even at rest (then nothing is).
 """
 
-from fem.cli import about, compare, report, solve, study, trust, view
-from fem.cli.app import app
+import os
+
+# Matrices here are small or sparse: several BLAS threads in one process only wait for each other
+# (ten times slower where they do). The limit must be set before NumPy is loaded.
+for _variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(_variable, "1")
+
+from fem.cli import about, compare, report, solve, study, trust, view  # noqa: E402
+from fem.cli.app import app  # noqa: E402
 
 __all__ = ["about", "app", "compare", "main", "report", "solve", "study", "trust", "view"]
 

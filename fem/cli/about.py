@@ -75,7 +75,7 @@ def schema(
 @app.command("check-install")
 def check_install() -> None:
     """Test what the package stands on, and say what mends it."""
-    from fem.cli.check_install import check, report
+    from fem.installation.check import check, report
 
     if not report(check()):
         raise typer.Exit(LACKING)

@@ -16,7 +16,7 @@ from fem.core.cache import Chain
 from fem.core.statistics import BAND
 from fem.measurements.bench import Bench
 from fem.measurements.columns import GAUGE
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.study.study_result import Outcome
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from typing import Any
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.explore.setting import Setting
-from fem.solve_batch import solve_batch
+from fem.solving.batch import solve_batch
 
 
 @dataclass(frozen=True)

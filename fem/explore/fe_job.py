@@ -22,8 +22,9 @@ from fem.case.case import Case
 from fem.continuation.load_steps import steps_of
 from fem.core.cache import Chain
 from fem.core.errors import InputError
+from fem.core.processes import use_one_thread
 from fem.results.result import Result
-from fem.solve import solve
+from fem.solving.single import solve
 
 WORKERS = 2
 """Solves at a time; the rest wait."""
@@ -216,6 +217,7 @@ def _begin(progress: MutableSequence[int]) -> None:
     """Make a worker ready: where it tells its progress, and that it ends with its parent."""
     global _progress
     _progress = progress
+    use_one_thread()
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 

@@ -14,7 +14,7 @@ from fem.core.errors import InputError
 from fem.explore.setting import Setting, SlackForAll
 from fem.explore.slider_ranges import Offer
 from fem.fast.grouping import groups
-from fem.solve_batch import solve_batch
+from fem.solving.batch import solve_batch
 
 COLUMNS = ("displacement_mm", "twist_deg")
 RINGS = 2

@@ -14,7 +14,7 @@ from fem.case.case import Case
 from fem.case.slack import Slack
 from fem.core.errors import InputError
 from fem.explore.setting import AS_IN_CASE, Setting, SlackForAll
-from fem.solve_batch import solve_batch
+from fem.solving.batch import solve_batch
 
 TURNED = 30.0
 """Rings are turned so far (deg) either way (common practice, no source)."""

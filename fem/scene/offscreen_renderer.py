@@ -182,7 +182,7 @@ def _open_window() -> Any:
 
     Where no driver works VTK ends the process with a segmentation fault at the first picture, but
     the kind of window that it chose tells beforehand (some 30 ms; a trial in another process, as
-    `fem.cli.check_install` makes, takes a second).
+    `fem.installation.check` makes, takes a second).
     """
     import vtkmodules.vtkRenderingOpenGL2  # noqa: F401  (the drawing back end)
     from vtkmodules.vtkRenderingCore import vtkRenderWindow
@@ -191,7 +191,7 @@ def _open_window() -> Any:
     if window.GetClassName() == NO_DRIVER and not any(map(_loads, SOFTWARE_LIBRARIES)):
         raise OSError(
             "the 3D picture needs a graphics driver, and VTK finds none: "
-            "`python -m fem.cli.check_install` says what to install"
+            "`python -m fem.installation.check` says what to install"
         )
     window.SetOffScreenRendering(1)
     window.SetShowWindow(False)

@@ -12,6 +12,7 @@ from concurrent.futures.process import BrokenProcessPool
 from typing import Protocol, Self
 
 from fem.core.errors import InputError
+from fem.core.processes import use_one_thread
 from fem.study.worker import Done, Task, perform
 
 
@@ -69,7 +70,11 @@ class LocalCrew:
     def _start(self) -> None:
         from pebble import ProcessPool
 
-        self._pool = ProcessPool(self.size, context=multiprocessing.get_context("spawn"))
+        self._pool = ProcessPool(
+            self.size,
+            context=multiprocessing.get_context("spawn"),
+            initializer=use_one_thread,
+        )
 
     def submit(self, task: Task) -> Future[list[Done]]:
         """Hand a task in."""
@@ -146,7 +151,7 @@ class ClusterCrew:
 
     def submit(self, task: Task) -> Future[list[Done]]:
         """Hand a task in."""
-        return self._executor.submit(perform, task)
+        return self._executor.submit(_perform_with_one_thread, task)
 
     def result(self, future: Future[list[Done]]) -> list[Done]:
         """Return what came of a task that is done; see :class:`Crew`."""
@@ -163,3 +168,9 @@ class ClusterCrew:
         """Take back what is in hand, and disconnect; the cluster stays."""
         self._executor.shutdown(wait=False)  # it cancels what is in hand
         self._client.close()
+
+
+def _perform_with_one_thread(task: Task) -> list[Done]:
+    """Perform a task in a worker of a cluster, which has no initializer of ours."""
+    use_one_thread()
+    return perform(task)

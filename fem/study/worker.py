@@ -13,7 +13,7 @@ from fem.case.case import Case
 from fem.core.cache import Chain
 from fem.results.result import Result
 from fem.results.run import Run
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.study.results_db import Curve, Status
 
 CHAIN = Chain()
@@ -83,7 +83,7 @@ def _noted(done: Done, fault: str) -> Done:
 
 
 def _solve_batch(task: Task) -> list[Done]:
-    from fem.solve_batch import solve_batch
+    from fem.solving.batch import solve_batch
 
     return [
         Done(_followed(case, task, run))

@@ -154,7 +154,7 @@ def _to(case: Case, pressure: float, steps: int) -> Case:
 
 def _solved(cases: list[Case]) -> list[Run | str]:
     """Return the fast model's run of each case, or why it has none."""
-    from fem.solve_batch import solve_batch
+    from fem.solving.batch import solve_batch
 
     try:
         return list(solve_batch(cases))

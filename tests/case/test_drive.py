@@ -7,7 +7,7 @@ import pytest
 from fem.case.case import Case, CaseError
 from fem.case.drive import FreeEnd, Gas, Move
 from fem.continuation.load_steps import stages_of
-from fem.solve import solve
+from fem.solving.single import solve
 
 PRESSURE = {"end": "15 kPa", "steps": 5}
 VOLUME = {"added": "2 mL", "steps": 4}

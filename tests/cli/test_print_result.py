@@ -12,7 +12,7 @@ from fem.cli.print_result import print_result, progress
 from fem.results.additional_solve import companions
 from fem.results.result import Result
 from fem.results.run import limit_name
-from fem.solve import MODELS, solve
+from fem.solving.single import MODELS, solve
 from tests.helpers.shown import cut
 
 

@@ -14,7 +14,7 @@ import fem.scene.film.writer as film
 from fem.cli import app
 from fem.cli.view import BELONGS
 from fem.results.result import Result
-from fem.solve import solve
+from fem.solving.single import solve
 from tests.helpers.shown import cut
 
 OPTIONS = {

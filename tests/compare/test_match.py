@@ -9,7 +9,7 @@ from fem.compare import match as matching
 from fem.compare.curve import Curve
 from fem.compare.match import find_curves, match, unreached
 from fem.core.statistics import BAND
-from fem.solve import solve
+from fem.solving.single import solve
 from tests.helpers.compared import (
     PRESSURES,
     make_bench,

@@ -5,7 +5,7 @@ import pytest
 
 from fem.core.cache import KEPT, Chain
 from fem.fe.model import FEModel
-from fem.solve import build, solve
+from fem.solving.single import build, solve
 
 MESH = "1x1x4"
 LOADS = np.array([0.01, 1.0, 5.0])

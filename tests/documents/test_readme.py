@@ -16,7 +16,7 @@ from fem.rubber.mooney_rivlin import MooneyRivlin
 from fem.rubber.neo_hookean import NeoHookean
 from fem.rubber.ogden import Ogden
 from fem.rubber.yeoh import Yeoh
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
 

@@ -10,7 +10,7 @@ from fem.explore.reachable_set import LEVELS, reach
 from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll
 from fem.explore.slider_ranges import Range, offer
 from fem.fe.mesh.body import RESOLUTIONS as MESHES
-from fem.solve import solve
+from fem.solving.single import solve
 
 TAKEN_UP = SlackForAll(rule="taken up")
 TURN = 1e-6

@@ -16,7 +16,7 @@ import pytest
 
 from fem.explore import fe_job as jobs_of_the_bench
 from fem.explore.fe_job import Job, Jobs, TooManySolvesError, UnknownSolveError, without_friction
-from fem.solve import solve
+from fem.solving.single import solve
 from tests.helpers.processes import PATIENCE, alive, wait
 
 LONG = "2x6x120"

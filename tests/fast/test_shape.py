@@ -9,7 +9,7 @@ import pyvista
 from fem.fast.model import FastModel
 from fem.fast.shape import _motion, uniform_shape
 from fem.quantities.shape import LATTICE, whole_tube
-from fem.solve import solve
+from fem.solving.single import solve
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fem.quantities.shape import turned
-from fem.solve import solve
+from fem.solving.single import solve
 from tests.helpers.displaced import ROUND_OFF
 
 

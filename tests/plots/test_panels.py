@@ -8,7 +8,7 @@ from fem.core.units import MINUS
 from fem.plots.curves import plot_curves
 from fem.plots.panels import strips
 from fem.scene.still.path import path_page
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.wording.run_sections import besides, beyond, demanded, driven, family_text, moved, on_path
 from tests.helpers.shown import blank, check_lettering
 

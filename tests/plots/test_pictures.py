@@ -11,7 +11,7 @@ from fem.core.units import MINUS
 from fem.plots.curves import draw_curves, plot_curves
 from fem.results.result import Result
 from fem.scene.still.path import draw_shape, path_page
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.wording.picture_text import DPI, shortened
 from tests.helpers.shown import blank, check_lettering, cut, titled, words
 

@@ -20,7 +20,7 @@ from fem.report.page import MOST_BYTES
 from fem.report.result import result_pages
 from fem.report.study import study_pages
 from fem.report.write import NAME, write_report
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.study.runner import SHAPES, run
 from fem.study.study_result import Outcome
 from tests.helpers.pages import read

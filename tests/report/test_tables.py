@@ -23,7 +23,7 @@ from fem.report.steps import besides_grids, bounds_grid, step_grids
 from fem.report.validation import held
 from fem.results.result import Result
 from fem.rubber.library import materials
-from fem.solve import solve
+from fem.solving.single import solve
 
 
 def cells(grid):

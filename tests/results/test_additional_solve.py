@@ -8,7 +8,7 @@ from fem.continuation.loading import PRESSURE
 from fem.continuation.newton import DivergedError, correct
 from fem.fe.mesh.body import resolve
 from fem.fe.mesh.regroup import regrouped
-from fem.solve import MODELS, solve
+from fem.solving.single import MODELS, solve
 
 MESH = "1x1x4"
 RUBBING = {"threads__0__hold": "gliding", "threads__0__friction": 0.3, "pressure__steps": 2}

@@ -13,7 +13,7 @@ from fem.core.errors import InputError
 from fem.quantities.shape import whole_tube
 from fem.results.environment import Origin
 from fem.results.result import Result
-from fem.solve import solve
+from fem.solving.single import solve
 
 FLOAT32 = 2e-6  # coordinates of files are in single precision, of tubes of some 60 mm
 

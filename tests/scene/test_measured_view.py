@@ -10,7 +10,7 @@ from scipy.interpolate import PchipInterpolator
 from fem.core.errors import InputError
 from fem.scene.measured_view import with_bench
 from fem.scene.result_view import exhibits
-from fem.solve import solve
+from fem.solving.single import solve
 
 HEAD = "angle.A [deg],pressure [kPa],twist [deg],displacement [mm]"
 

@@ -17,7 +17,7 @@ from fem.scene.result_view import exhibits
 from fem.scene.solids import solids, state_solids, thread_radius
 from fem.scene.still.path import path_page
 from fem.scene.surface import FRONT, vertex_normals
-from fem.solve import solve
+from fem.solving.single import solve
 from tests.helpers.shown import blank
 
 

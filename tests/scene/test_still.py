@@ -14,7 +14,7 @@ from fem.scene.still.keys import keys_to
 from fem.scene.still.layout import MOST, TALL, lay_out
 from fem.scene.still.picture import Page
 from fem.scene.still.states import solids_of
-from fem.solve import solve
+from fem.solving.single import solve
 from tests.helpers.shown import check_lettering, words
 
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10

@@ -9,7 +9,7 @@ from scipy.spatial import KDTree
 from fem.fast.shape import uniform_shape
 from fem.results.result import Result
 from fem.scene.surface import FINE_OUTSIDE, WEDGE, Skin, from_front, vertex_normals
-from fem.solve import solve
+from fem.solving.single import solve
 
 
 def area_vectors(points, triangles):

@@ -9,7 +9,7 @@ import pytest
 from fem.fast.shape import uniform_shape
 from fem.scene.surface import from_front, vertex_normals
 from fem.scene.thread_tubes import DASH_SIDES, SIDES, Chain, ThreadTubes
-from fem.solve import solve
+from fem.solving.single import solve
 
 THICK = 0.1
 WEDGE = (-1.0, 1.0)

@@ -185,7 +185,7 @@ def test_batch_that_fails_is_solved_one_by_one_and_told(agenda, tmp_path, monkey
     def broken(cases):
         raise TypeError("not so")
 
-    monkeypatch.setattr("fem.solve_batch.solve_batch", broken)
+    monkeypatch.setattr("fem.solving.batch.solve_batch", broken)
     outcome = run(agenda, tmp_path, HereCrew())
     assert outcome.complete
     assert outcome.provenance["not_in_batch"] == ["TypeError: not so"]

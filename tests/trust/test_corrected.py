@@ -12,8 +12,8 @@ import pytest
 
 from fem.core.cache import Chain
 from fem.core.errors import InputError
-from fem.solve import solve
-from fem.solve_batch import solve_batch
+from fem.solving.batch import solve_batch
+from fem.solving.single import solve
 from fem.study.results_db import Curve
 from fem.study.study_result import Outcome, tabulate
 from fem.trust import CorrectedModel

@@ -14,7 +14,7 @@ from fem.browser.pack import pack
 from fem.cli.app import CAUTION
 from fem.scene.colours import scales_of
 from fem.scene.result_view import exhibits
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.web.server import make_app
 from tests.helpers.browser import chromium, serving, tab  # noqa: F401 - fixtures
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 
 from fem.scene.result_view import exhibits
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.web.server import make_app
 from tests.helpers.browser import chromium, serving, tab  # noqa: F401 - fixtures
 

@@ -17,7 +17,7 @@ from fem.browser.assets import SERVED, VIEWER
 from fem.explore.evaluate_setting import settle
 from fem.explore.setting import Setting
 from fem.scene.result_view import exhibits
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.web import explorer as live
 from fem.web import jobs
 from fem.web.server import make_app

@@ -9,7 +9,7 @@ from aiohttp.test_utils import TestClient, TestServer
 
 from fem.core.errors import InputError
 from fem.scene.study_view import UNSHAPED, setting_exhibits
-from fem.solve import solve
+from fem.solving.single import solve
 from fem.study.executor import LocalCrew
 from fem.study.job_list import Agenda
 from fem.study.plan import Study

@@ -23,7 +23,7 @@ from fem.fast.grouping import Group, groups
 from fem.fast.outputs import Readings, read
 from fem.results.recorder import limit_clause, rubber_limit
 from fem.results.run import Run
-from fem.solve import solve
+from fem.solving.single import solve
 
 CHUNK = 4096
 """So many tubes at once: their arrays stay near the processor."""
@@ -35,8 +35,8 @@ def solve_batch(cases: Sequence[Case]) -> list[Run]:
     Returns
     -------
     list of Run
-        As :func:`fem.solve.solve` with ``"fast"`` gives them, in the order of the cases. The time
-        of a run is its share of that of the batch.
+        As :func:`fem.solving.single.solve` with ``"fast"`` gives them, in the order of the cases.
+        The time of a run is its share of that of the batch.
 
     Raises
     ------

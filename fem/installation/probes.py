@@ -1,6 +1,6 @@
 """Probes: each does the real work of one part once and returns the versions it saw, or raises.
 
-`fem.cli.check_install` runs each in a process of its own and judges how that ended.
+`fem.installation.check` runs each in a process of its own and judges how that ended.
 """
 
 from __future__ import annotations

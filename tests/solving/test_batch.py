@@ -7,8 +7,8 @@ import pytest
 
 from fem.case.slack import Slack
 from fem.continuation.path import TEARS
-from fem.solve import solve
-from fem.solve_batch import solve_batch, solve_tables
+from fem.solving.batch import solve_batch, solve_tables
+from fem.solving.single import solve
 
 HISTORY = {"newton_iterations", "energy_gap"}
 """Columns that depend on the steps that were taken."""
@@ -293,7 +293,7 @@ def test_cases_keep_their_order_and_may_come_twice(make_case, rubbers):
 def test_parts_of_a_group_make_no_difference(make_case, monkeypatch):
     cases = [cut(make_case, angle, -20) for angle in (-30, -10, 10, 20, 30)]
     whole = solve_batch(cases)
-    monkeypatch.setattr("fem.solve_batch.CHUNK", 2)
+    monkeypatch.setattr("fem.solving.batch.CHUNK", 2)
     parts = solve_batch(cases)
     for one, other in zip(whole, parts, strict=True):
         assert not differences(one, other)

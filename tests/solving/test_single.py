@@ -12,7 +12,7 @@ import pyvista
 from fem.continuation.loading import PRESSURE
 from fem.continuation.newton import DivergedError, correct
 from fem.core.errors import InputError
-from fem.solve import MODELS, solve
+from fem.solving.single import MODELS, solve
 
 MESH = "1x1x4"
 LEADING = ["model", "step", "pressure_kPa", "demanded", "volume_mm3", "twist_deg"]

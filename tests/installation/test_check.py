@@ -5,9 +5,9 @@ import sys
 
 import pytest
 
-from fem.cli import check_install as install
-from fem.cli import probes
-from fem.cli.check_install import Finding
+from fem.installation import check as install
+from fem.installation import probes
+from fem.installation.check import Finding
 
 
 def ending(code):

@@ -3,7 +3,7 @@
 The wheels bring DOLFINx, gmsh and VTK, but neither the display libraries these
 load nor the C compiler that DOLFINx calls for each new form.  What is missing
 then shows late, or as a crash without a word.  So each part is tried out at its
-real work, all at once, each in a process of its own (`python -m fem.cli.check_install
+real work, all at once, each in a process of its own (`python -m fem.installation.check
 NAME`): a crash or a hang of one becomes a finding like any other, with the
 command that mends it.
 """
@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
-from fem.cli.probes import PROBES
+from fem.installation.probes import PROBES
 
 # Shared library -> the Debian package that brings it.
 MESH_LIBRARIES = {
@@ -134,7 +134,7 @@ def run_probe(key: str, timeout: float = 120.0, command: Sequence[str] | None = 
     name = PROBES[key][0]
     try:
         done = subprocess.run(
-            command or [sys.executable, "-m", "fem.cli.check_install", key],
+            command or [sys.executable, "-m", "fem.installation.check", key],
             capture_output=True,
             text=True,
             errors="replace",
