@@ -107,7 +107,7 @@ def test_an_interrupted_second_solve_is_said_and_written(make_case, tmp_path, mo
 
     file, out = tmp_path / "wrist.toml", tmp_path / "out"
     make_case(pressure__steps=1).save(file)
-    monkeypatch.setattr("fem.solving.single", interrupted)
+    monkeypatch.setattr("fem.solve", interrupted)
     arguments = ["solve", str(file), "--mesh-error", "--resolution", "1x1x4", "--out", str(out)]
     monkeypatch.setattr(sys, "argv", ["tubewright", *arguments])
     with pytest.raises(SystemExit) as end:
@@ -152,7 +152,7 @@ def test_no_equilibrium_at_rest_is_a_sentence_and_no_fault_of_the_input(
     def fail(*_, **__):
         raise ArithmeticError("the threads pull too hard")
 
-    monkeypatch.setattr("fem.solving.single", fail)
+    monkeypatch.setattr("fem.solve", fail)
     monkeypatch.setattr(sys, "argv", ["tubewright", "solve", str(wrist), "--out", str(tmp_path)])
     with pytest.raises(SystemExit) as end:
         main()
