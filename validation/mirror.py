@@ -71,7 +71,7 @@ def _image(model: Any, image: Any, x: Array) -> Array:
     """Return the mirrored motion; a sector is mirrored at its middle plane."""
     if model.name == "fast":
         return np.asarray(x * [1, -1, 1])
-    q, pressures = model._split(x)
+    q, pressures = model.tube.split(x)
     nodes, end = model.body.nodes, 2 * np.pi / model.body.sectors
     radius, theta = np.hypot(nodes[:, 0], nodes[:, 1]), end - np.arctan2(nodes[:, 1], nodes[:, 0])
     there = np.column_stack([radius * np.cos(theta), radius * np.sin(theta), nodes[:, 2]])

@@ -38,8 +38,7 @@ def fe_pull(model: Any, slope: Any, share: float = 0.2) -> float:
     taken to first order, by a difference about rest.
     """
     threads, way, length = model.threads[0], 1e-3, model.case.tube.length
-    q = way * slope[: model.motion.size]
-    more, less = (threads.strain(model.motion.displacement(sign * q)) for sign in (1, -1))
+    more, less = (threads.strain(model.tube.evaluate(x)) for x in (way * slope, -way * slope))
     near = np.abs(threads.z.mean(axis=1) / length - 0.5) < share / 2
     strain = ((more - less) / (2 * way))[near] @ threads.rest[near] / threads.rest[near].sum()
     return float(threads.family.count * threads.family.stiffness * strain)

@@ -26,7 +26,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import fem.fe  # noqa: F401 - the solver's wheel wants to come before dolfinx
 
@@ -39,7 +38,6 @@ from fem.continuation.loading import AXIAL, PRESSURE, Loading, dead, held
 from fem.continuation.newton import Tangent, correct
 from fem.core.arrays import Array
 from fem.fe.mesh.body import Body
-from fem.fe.model import CondensedTangent
 from fem.fe.system.assembly import Stiffness, System
 from fem.fe.system.motion import HELD, Motion
 from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, BrokenField, CellVector, Potential
@@ -119,8 +117,6 @@ class Solid:
         Direction of the traction on the face `LOADED`, if there is one.
     """
 
-    copies = 1  # the body is all that there is
-
     cheap = False
 
     def __init__(
@@ -194,8 +190,7 @@ class Solid:
         self._set(x)
         hessian = self.wall.hessian()
         self.bore.add_hessian(hessian, -loads[PRESSURE])
-        tube: Any = self  # it asks no more of the model than this one has
-        return CondensedTangent(tube, Stiffness(self.system, hessian))
+        return Stiffness(self.system, hessian)
 
     def error(self, residual: Array) -> float:
         """Return the largest out-of-balance force or volume strain, without dimension."""

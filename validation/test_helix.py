@@ -71,8 +71,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fem.core.arrays import Array
 from fem.fe.model import FEModel
+from fem.fe.part import Evaluation
+from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS
 from validation.check import Quantity, at_most, found_by, verify
 from validation.tubes import B, family, tube
 
@@ -95,9 +96,9 @@ def wound(around: int, **changes: Any) -> FEModel:
     return FEModel(tube(threads, length=PITCHED), f"1x1x{TURNS * around}")
 
 
-def strained(model: FEModel, growth: float, stretch: float) -> Array:
-    """Return the nodal displacements of r -> growth r, z -> stretch z."""
-    return np.asarray(model.body.nodes * [growth - 1, growth - 1, stretch - 1])
+def strained(model: FEModel, growth: float, stretch: float) -> Evaluation:
+    """Return the nodes displaced by r -> growth r, z -> stretch z."""
+    return Evaluation(model.body.nodes * [growth - 1, growth - 1, stretch - 1])
 
 
 def test_lengths_and_turns() -> None:
@@ -139,7 +140,7 @@ def test_polygon_and_length_at_rest(chords: int) -> None:
     ]
     for growth, stretch in ((1.3, 1.0), (0.8, 1.5), (1.1, 0.9)):
         share = math.hypot(stretch * math.cos(ALPHA), growth * math.sin(ALPHA))
-        found = threads.course(strained(model, growth, stretch)).length.sum()
+        found = threads.kinematics(strained(model, growth, stretch)).length.sum()
         name = f"m = {chords}, c = {growth}, lambda = {stretch}, length (mm)"
         checks.append(Quantity(name, GEOMETRY, share * length, float(found), 1e-10))
     verify([worked, *found_by(model, checks)])
@@ -179,8 +180,10 @@ def test_line_load(hold: str) -> None:
     model = wound(12, hold=hold, slack=f"cut at {cut!r} deg")
     (threads,) = model.threads
     at_rest = strained(model, 1.0, 1.0)
-    forces = threads.forces(at_rest).reshape(len(threads.cells), -1, 3)
-    nodes = model.body.nodes[model.body.connectivity[threads.cells]]
+    cells = np.zeros((len(model.body.connectivity), UNKNOWNS))
+    threads.add_forces(cells, at_rest)
+    forces = cells[:, :DISPLACEMENTS].reshape(len(cells), -1, 3)
+    nodes = model.body.nodes[model.body.connectivity]
     outward = (forces * nodes * [1 / B, 1 / B, 0]).sum() / threads.rest.sum()
     along = (forces * nodes * [0, 0, 1 / PITCHED]).sum()
     rows = [

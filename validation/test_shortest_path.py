@@ -55,6 +55,7 @@ from scipy.optimize import brentq, minimize
 
 from fem.case.case import Case
 from fem.fe.model import FEModel
+from fem.fe.part import Evaluation
 from fem.solving.single import solve
 from validation.check import Quantity, at_most, found_by, verify
 from validation.exact import ExactActuator
@@ -96,16 +97,16 @@ def test_body_of_revolution(number: int, d: float, resolution: str, tolerance: f
     barrel, model, held = Barrel(d), FEModel(FREE, resolution), FEModel(WRIST, resolution)
     nodes = model.body.nodes
     growth = np.array([barrel.radius(z) / R for z in nodes[:, 2]]) - 1
-    displacement = nodes * np.column_stack([growth, growth, 0 * growth])
+    displaced = Evaluation(nodes * np.column_stack([growth, growth, 0 * growth]))
     threads = model.threads[number]
     count = threads.family.count // model.body.sectors
     turn = abs(threads.family.turn_rate(R)) * L
     c = brentq(lambda c: barrel.winding(c) - turn, 1e-6, R * min(1, 1 + d) * (1 - 1e-9), xtol=1e-13)
-    course = threads.course(displacement)
-    x, along = course.position, course.direction
+    kinematics = threads.kinematics(displaced)
+    x, along = kinematics.position, kinematics.direction
     moment = np.abs(x[..., 0] * along[..., 1] - x[..., 1] * along[..., 0])  # r sin(psi)
-    total = course.length.sum() / count
-    helix = held.threads[number].course(displacement).length.sum() / count
+    total = kinematics.length.sum() / count
+    helix = held.threads[number].kinematics(displaced).length.sum() / count
     what = f"{'barrel' if d > 0 else 'waist'}, {threads.family.name}, {resolution}"
     verify(
         found_by(
@@ -128,21 +129,21 @@ def polygon(radius: Any, azimuth: Any, z: Any) -> float:
 
 def test_solved_case_lies_at_the_minimum() -> None:
     checked = walk(FREE.changed(pressure__end="9 kPa", pressure__steps=3))
-    _, displacement = checked.model._set(checked.states[-1].x)
+    at = checked.model.tube.evaluate(checked.states[-1].x)
     checks = []
     for threads in checked.model.threads:
         name, first = threads.family.name, threads.thread == 0
-        ends = threads.positions(displacement)[first]
+        ends = threads.positions(at)[first]
         x, y, z = np.vstack([ends[:, 0], ends[-1:, -1]]).T
         radius, found = np.hypot(x, y), np.unwrap(np.arctan2(y, x))
-        helix = found - np.append(threads.course(displacement).shift[first, 0], 0.0)
+        helix = found - np.append(threads.kinematics(at).off_helix[first, 0], 0.0)
 
         def long(inner: Any, radius: Any = radius, ends: Any = found[[0, -1]], z: Any = z) -> float:
             return polygon(radius, np.concatenate([ends[:1], inner, ends[1:]]), z)
 
         best = minimize(long, helix[1:-1], method="BFGS", options={"gtol": 1e-7}).fun
         at_helix, at_found = polygon(radius, helix, z), polygon(radius, found, z)
-        tension = threads.tension(displacement)
+        tension = threads.tension(at)
         spread = float(np.ptp(tension) / tension.mean())
         gain = at_helix - at_found
         checks += checked.found(

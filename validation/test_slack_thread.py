@@ -186,8 +186,7 @@ def test_fe_thread_engages_where_its_path_is_long_enough(hold: str) -> None:
     path = walk(case, ENGAGING, resolution="1x3x20" if hold == "gliding" else "1x2x10")
     (threads,), shares, lengths = path.model.threads, [], []
     for state in path.states:
-        displacement = path.model.motion.displacement(state.x[: path.model.motion.size])
-        steps = np.diff(threads.positions(displacement), axis=1)
+        steps = np.diff(threads.positions(path.model.tube.evaluate(state.x)), axis=1)
         lengths.append(np.linalg.norm(steps, axis=2).sum())
         shares.append(path.model.snapshot(state.x).threads[0].taut_share)
     what = f"70 deg, 8 %, {hold}"

@@ -151,7 +151,7 @@ def path_of_first(path: Walk, state: State) -> float:
     if model.name == "fast":
         return float(model.tube.stretch(model.case.threads[0], model.kinematic(state.x)).value)
     threads = model.threads[0]
-    length = threads.course(model.motion.displacement(state.x[: model.motion.size])).length
+    length = threads.kinematics(model.tube.evaluate(state.x)).length
     near = np.abs(threads.z.mean(axis=1) / model.case.tube.length - 0.5) < 0.25
     return float(length[near].sum() / threads.rest[near].sum())
 

@@ -222,10 +222,9 @@ def middle(model: Any, x: Any, share: float = 0.5) -> Middle:
     between = (z > low - near) & (z < high + near)
     bore = between & (at_rest < size.bore_radius + size.wall / 100)
     outer = between & (at_rest > size.outer_radius - size.wall / 100)
-    displacement = model.motion.displacement(q)
     pull = []
     for threads in model.threads:
-        tension = threads.tension(displacement)
+        tension = threads.tension(model.tube.evaluate(x))
         at = threads.z.mean(axis=1)
         mine = (at > low) & (at < high)
         mean = tension[mine] @ threads.rest[mine] / threads.rest[mine].sum()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from dolfinx.cpp.io import perm_vtk
@@ -13,6 +12,7 @@ from fem.case.case import Tube
 from fem.core.arrays import Array
 from fem.fe.mesh.body import NODES, mesh_tube
 from fem.fe.mesh.outer_face import OuterFace
+from fem.fe.part import Evaluation
 from fem.fe.system.assembly import System
 from fem.fe.system.motion import Motion
 from fem.fe.wall.cell_forms import PRESSURES, UNKNOWNS, BrokenField
@@ -25,7 +25,7 @@ from meshes.tube import Cells
 class MeshedTube:
     """The tube of a case, or a sector of it, ready for threads.
 
-    Several models may stand on one: what state its forms and factors are of is known here alone.
+    Several models may stand on one.
 
     Parameters
     ----------
@@ -44,9 +44,7 @@ class MeshedTube:
         How far the wall is strained.
     system
         Sparse system, and the latest factors.
-    tangent
-        That of the motion at the state in the forms, shape (nodes, 3, 3).
-    hessian
+    matrices
         Room for the cell matrices of a state, shape (cells, 85, 85): to ask the system for it
         each time costs more than to fill it.
     size
@@ -69,7 +67,7 @@ class MeshedTube:
         self.strain = WallStrain(self.field)
         self.system = System(self.motion)
         count = len(self.body.connectivity)
-        self.hessian = np.empty((count, UNKNOWNS, UNKNOWNS))
+        self.matrices = np.empty((count, UNKNOWNS, UNKNOWNS))
         self.size = self.motion.size + PRESSURES * count
         # the end cut repeats the start cut and would count twice in a mean
         self.outer = np.setdiff1d(self.body.on("outer"), self.body.on("end cut"))
@@ -80,28 +78,22 @@ class MeshedTube:
         self.vtk_order = np.argsort(perm_vtk(CellType.hexahedron, NODES))
         section = np.pi * (tube.outer_radius**2 - tube.bore_radius**2) / sectors
         self.cell_volume = section * tube.length / count
-        self.forget()
+        self._x, self._latest = np.empty(0), Evaluation(np.empty((0, 3)))
 
     @cached_property
     def nodal_stretch(self) -> NodalStretch:
         """How far the wall is stretched at its nodes."""
-        return NodalStretch(self.body, self.motion.leader)
-
-    def forget(self) -> None:
-        """Take the state in the forms for an unknown one, as after a change to the field itself."""
-        self._state: tuple[Any, Array, Array] = (None, np.empty(0), np.empty(0))
-        self.tangent = np.empty(0)
+        return NodalStretch(self.body, self.motion.master)
 
     def split(self, x: Array) -> tuple[Array, Array]:
         """Return q, shape (motion.size,), and the cell pressures, shape (cells, 4)."""
         return x[: self.motion.size], x[self.motion.size :].reshape(-1, PRESSURES)
 
-    def set(self, x: Array) -> tuple[Array, Array]:
-        """Hand the state to the forms; return q and the nodal displacements."""
-        if x is not self._state[0]:
-            q, pressure = self.split(x)
-            displacement = self.motion.displacement(q)
-            self.field.set(displacement, pressure)
-            self.tangent = self.motion.tangent(q)
-            self._state = (x, q, displacement)
-        return self._state[1:]
+    def evaluate(self, x: Array) -> Evaluation:
+        """Return the evaluation at x, shape (size,): the latest again if x has the same values."""
+        if not np.array_equal(x, self._x):
+            self._x = x.copy()
+            q, pressures = self.split(x)
+            displacement, tangent = self.motion.displacement(q), self.motion.tangent(q)
+            self._latest = Evaluation(displacement, pressures, q, tangent)
+        return self._latest

@@ -6,6 +6,7 @@ from scipy.optimize import brentq
 
 from fem.case.thread_family import ThreadFamily
 from fem.fe.mesh.outer_face import OuterFace
+from fem.fe.part import Evaluation
 from fem.fe.threads.family import ImmersedFamily
 from fem.fe.threads.geodesic import geodesic_slopes, quarter_turn
 from tests.helpers.displaced import ROUND_OFF, B, L, close, moved
@@ -24,13 +25,13 @@ def family(make_case, make_model):
 
 
 def barrelled(nodes, bulge, twist=0.0, at=0.5):
-    """Return displacements to a barrel (bulge > 0) or a waist, highest at the share `at` of L."""
+    """Return a barrel (bulge > 0) or a waist, highest at the share `at` of L."""
     share = np.clip(nodes[:, 2] / L, 0.0, 1.0)
     wave = np.sin(np.pi * share ** (np.log(0.5) / np.log(at)))
     angle, across = twist * share, 1 + bulge * wave
     cos, sin = across * np.cos(angle), across * np.sin(angle)
     x, y, z = nodes.T
-    return np.column_stack([cos * x - sin * y, sin * x + cos * y, z]) - nodes
+    return Evaluation(np.column_stack([cos * x - sin * y, sin * x + cos * y, z]) - nodes)
 
 
 @pytest.mark.parametrize("winding", [-7.0, -0.3, 0.0, 1e-9, 2.0, 40.0, 300.0])
@@ -69,8 +70,11 @@ def test_quarter_turn_is_the_rate_of_turning():
 def test_threads_stay_on_their_helices_where_the_tube_stays_straight(family, angle):
     """A helix is a geodesic of a cylinder."""
     (body, free), (_, held) = family(angle), family(angle, "gliding")
-    for at in (np.zeros_like(body.nodes), moved(body.nodes, 1.3, 1.2, 0.0) - body.nodes):
-        assert np.abs(free.course(at).shift).max() < 1e-9  # points are found in cells by iteration
+    for places in (body.nodes, moved(body.nodes, 1.3, 1.2, 0.0)):
+        at = Evaluation(places - body.nodes)
+        assert (
+            np.abs(free.kinematics(at).off_helix).max() < 1e-9
+        )  # points are found in cells by iteration
         assert free.strain(at) == pytest.approx(held.strain(at), abs=ROUND_OFF)
 
 
@@ -80,9 +84,9 @@ def test_free_threads_are_shorter_and_keep_their_anchors(family, angle, bulge):
     (body, free), (_, held) = family(angle), family(angle, "gliding")
     at = barrelled(body.nodes, bulge, twist=0.5)
     assert (free.strain(at) < held.strain(at) - 1e-4).all()
-    shift = free.course(at).shift
+    angle_off = free.kinematics(at).off_helix
     for number in range(24 // body.sectors):
-        mine = shift[free.thread == number]
+        mine = angle_off[free.thread == number]
         assert mine[0, 0] == pytest.approx(0.0, abs=1e-12)
         assert mine[-1, 1] == pytest.approx(0.0, abs=1e-12)
         assert np.abs(mine).max() > 1e-3
@@ -92,9 +96,9 @@ def test_thread_winds_where_the_tube_is_narrow(family):
     """Round a barrel whose belly is at a quarter of the length the thread winds beyond it."""
     body, free = family("30 deg")
     first = free.thread == 0
-    shift = free.course(barrelled(body.nodes, 0.3, at=0.25)).shift[first, 1]
+    angle_off = free.kinematics(barrelled(body.nodes, 0.3, at=0.25)).off_helix[first, 1]
     middle = np.argmin(np.abs(free.z[first, 1] - L / 2))
-    assert shift[middle] < -1e-2
+    assert angle_off[middle] < -1e-2
 
 
 @pytest.mark.parametrize("angle", ["20 deg", "-30 deg", "70 deg"])

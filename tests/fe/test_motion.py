@@ -69,7 +69,7 @@ def test_free_end_turns_and_moves_as_one_rigid_plate(motion, q):
     now = rest + motion.displacement(q)[plate]
     assert np.abs(now - turned(rest, TURN) - [0, 0, SHIFT]).max() < ROUND_OFF
     assert motion.twist(q) == pytest.approx(TURN, rel=1e-15)  # round-off
-    assert motion.shift(q) == SHIFT
+    assert motion.end_displacement(q) == SHIFT
 
 
 def test_cut_faces_stay_matched(motion, q):
@@ -127,7 +127,7 @@ def test_tangent_is_the_derivative_of_the_displacement(motion, q, derivative):
 def reduced(motion, q, forces):
     """Return T'f by the unknowns."""
     columns = forces.reshape(len(forces), -1, 1)
-    return motion.gather(motion.pull(motion.tangent(q), columns)[..., 0])
+    return motion.gather(motion.pull_back(motion.tangent(q), columns)[..., 0])
 
 
 def test_reduced_forces_are_the_derivative_of_their_work(motion, q, forces, derivative):
@@ -159,18 +159,20 @@ def test_shift_has_no_second_derivative(motion, q, forces):
 def test_pull_takes_many_columns_at_once(motion, q):
     columns = np.random.default_rng(8).standard_normal((len(motion.body.connectivity), 81, 3))
     tangent = motion.tangent(q)
-    together = motion.pull(tangent, columns)
+    together = motion.pull_back(tangent, columns)
     for number in range(3):
-        alone = motion.pull(tangent, columns[..., number : number + 1])
+        alone = motion.pull_back(tangent, columns[..., number : number + 1])
         assert close(together[..., number], alone[..., 0], 1e-14)  # round-off
 
 
-def test_end_directions_are_the_derivatives_of_shift_and_twist(motion, q):
-    directions = motion.end_directions()
+def test_end_load_vectors_are_the_derivatives_of_shift_and_twist(motion, q):
+    directions = motion.end_load_vectors()
     assert directions.shape == (motion.size, 2)
     for unit, (shift, twist) in zip(np.eye(motion.size), directions, strict=True):
         # both are linear in q
-        assert motion.shift(q + unit) - motion.shift(q) == pytest.approx(shift, abs=1e-13)
+        assert motion.end_displacement(q + unit) - motion.end_displacement(q) == pytest.approx(
+            shift, abs=1e-13
+        )
         assert motion.twist(q + unit) - motion.twist(q) == pytest.approx(twist, abs=1e-13)
     assert np.count_nonzero(directions) == 2
 
@@ -179,8 +181,8 @@ def test_pull_takes_some_cells_alone(motion, q):
     cells = np.array([1, 0, 1])
     columns = np.random.default_rng(8).standard_normal((len(motion.body.connectivity), 81, 2))
     tangent = motion.tangent(q)
-    some = motion.pull(tangent, columns[cells], cells)
-    assert np.array_equal(some, motion.pull(tangent, columns)[cells])
+    some = motion.pull_back(tangent, columns[cells], cells)
+    assert np.array_equal(some, motion.pull_back(tangent, columns)[cells])
 
 
 def test_vectors_of_cells_are_gathered_into_their_columns(motion, q):

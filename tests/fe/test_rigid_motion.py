@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from fem.fe.mesh.body import NODES
-from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES
-from tests.helpers.displaced import ROUND_OFF, B, L, close, ruffled
+from fem.fe.part import Evaluation
+from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, PotentialPart
+from tests.helpers.displaced import ROUND_OFF, B, L, close, forces_of, ruffled
 
 
 def turned(points, angle):
@@ -14,7 +15,7 @@ def turned(points, angle):
 
 
 def at_nodes(body, cell_vectors):
-    """Return the sum of cell vectors, shape (cells, 81 or 85), at each node; shape (nodes, 3)."""
+    """Return the sum of cell vectors, shape (cells, 85), at each node; shape (nodes, 3)."""
     total = np.zeros_like(body.nodes)
     by_node = cell_vectors[:, :DISPLACEMENTS].reshape(-1, NODES, 3)
     np.add.at(total, body.connectivity, by_node)
@@ -37,17 +38,17 @@ RIGID = {
 def test_rigid_motion_from_rest_stores_nothing_and_makes_no_force(full, name):
     body, law = full.body, full.case.rubber
     nothing = np.zeros((len(body.connectivity), PRESSURES))
-    full.field.set(np.zeros_like(body.nodes), nothing)
-    volume = full.bore.value()
-    displacement = RIGID[name](body.nodes) - body.nodes
-    full.field.set(displacement, nothing)
+    bore = PotentialPart(full.tube.bore)
+    volume = bore.energy(Evaluation(np.zeros_like(body.nodes), nothing))
+    at = Evaluation(RIGID[name](body.nodes) - body.nodes, nothing)
     scale = law.shear_modulus * L * (B**2 - 5.0**2)
-    assert abs(full.wall.value()) < ROUND_OFF * scale
-    assert np.abs(full.wall.gradient()).max() < ROUND_OFF * scale
-    assert full.bore.value() == pytest.approx(volume, rel=ROUND_OFF)
-    for family in full.threads:
-        assert np.abs(family.strain(displacement)).max() < ROUND_OFF
-        assert np.abs(family.forces(displacement)).max() < ROUND_OFF * family.family.stiffness
+    wall, *threads = full.parts
+    assert abs(wall.energy(at)) < ROUND_OFF * scale
+    assert np.abs(forces_of(wall, body, at)).max() < ROUND_OFF * scale
+    assert bore.energy(at) == pytest.approx(volume, rel=ROUND_OFF)
+    for family in threads:
+        assert np.abs(family.strain(at)).max() < ROUND_OFF
+        assert np.abs(forces_of(family, body, at)).max() < ROUND_OFF * family.family.stiffness
 
 
 @pytest.mark.parametrize("name", RIGID)
@@ -57,15 +58,10 @@ def test_rigid_motion_carries_energy_volume_and_forces_along(full, name):
     now = body.nodes + ruffled(body)
     seen = []
     for place in (now, RIGID[name](now)):
-        full.field.set(place - body.nodes, pressure)
-        scalars = [full.wall.value(), full.bore.value()]
-        vectors = [at_nodes(body, full.wall.gradient()), at_nodes(body, full.bore.gradient())]
-        for family in full.threads:
-            scalars.append(family.energy(place - body.nodes))
-            total = np.zeros_like(now)
-            forces = family.forces(place - body.nodes).reshape(-1, NODES, 3)
-            np.add.at(total, body.connectivity[family.cells], forces)
-            vectors.append(total)
+        at = Evaluation(place - body.nodes, pressure)
+        parts = [*full.parts, PotentialPart(full.tube.bore)]
+        scalars = [part.energy(at) for part in parts]
+        vectors = [forces_of(part, body, at)[: body.nodes.size].reshape(-1, 3) for part in parts]
         seen.append((scalars, vectors))
     (before, forces_before), (after, forces_after) = seen
     assert min(np.abs(before)) > 1.0  # N mm and mm3: none is nil by chance
@@ -77,10 +73,9 @@ def test_rigid_motion_carries_energy_volume_and_forces_along(full, name):
 def test_volume_pushes_the_bore_as_the_pressure_does(full):
     """Off the end plates, the slope of the volume is the surface integral of the normal."""
     body = full.body
-    nothing = np.zeros((len(body.connectivity), PRESSURES))
-    full.field.set(ruffled(body), nothing)
+    full.tube.field.set(ruffled(body), np.zeros((len(body.connectivity), PRESSURES)))
     off_plates = np.setdiff1d(body.on("bore"), [*body.on("base"), *body.on("free end")])
-    by_volume = at_nodes(body, full.bore.gradient())[off_plates]
-    by_push = at_nodes(body, full.push.assemble())[off_plates]
+    by_volume = at_nodes(body, full.tube.bore.gradient())[off_plates]
+    by_push = at_nodes(body, full.tube.push.assemble())[off_plates]
     # the quadrature is exact for neither product of slopes on a curved cell
     assert close(by_volume, by_push, 1e-9)

@@ -4,10 +4,20 @@ import numpy as np
 import pytest
 
 from fem.case.thread_family import ThreadFamily
-from fem.fe.mesh.body import NODES
 from fem.fe.mesh.outer_face import OuterFace
+from fem.fe.part import Evaluation
 from fem.fe.threads.family import ImmersedFamily
-from tests.helpers.displaced import LIMIT, ROUND_OFF, B, L, close, moved, ruffled
+from tests.helpers.displaced import (
+    LIMIT,
+    ROUND_OFF,
+    B,
+    L,
+    close,
+    forces_of,
+    moved,
+    ruffled,
+    stiffness_of,
+)
 
 
 @pytest.fixture(scope="module")
@@ -45,8 +55,9 @@ def test_thread_forces_and_stiffness_are_derivatives_of_the_energy(
     elif state.startswith("slack") and slack == "1 %":
         motion = tuple(1.01 * part for part in motion)
     body, family = threads(angle, toe=toe, hold=hold, slack=slack)
-    at = ruffled(body, *motion)
-    strain, step = family.strain(at), 1e-4
+    displacement, step = ruffled(body, *motion), 1e-4
+    at = Evaluation(displacement)
+    strain = family.strain(at)
     # no difference, two steps wide, may reach over a joint of the law
     reach = 2 * step / family.rest.min() if hold == "bonded" else 2 * step / family.rest.sum()
     assert np.abs(np.subtract.outer(strain, [0.0, toe])).min() > reach
@@ -56,33 +67,26 @@ def test_thread_forces_and_stiffness_are_derivatives_of_the_energy(
         assert ((strain > 0) & (strain < toe)).all()
     else:
         assert (strain < 0).any() and ((strain > 0) & (strain < toe)).any() and (strain > toe).any()
-    nodes = body.connectivity[family.cells]
-    stiffness = np.zeros((at.size, at.size))
-    local = (3 * nodes[..., None] + np.arange(3)).reshape(len(nodes), -1)
-    for unknowns, link in zip(local, family.stiffness(at), strict=True):
-        stiffness[np.ix_(unknowns, unknowns)] += link
-    if hold != "bonded":
-        for gradient, weight in family.rank_one(at):
-            columns = np.zeros((at.size, len(weight)))
-            for cell, part, link in zip(family.host, gradient, family.link, strict=True):
-                columns[local[family.cells == cell][0], link] += part
-            assert len(weight) == 24 // body.sectors and (weight > 0).all()
-            stiffness += columns @ np.diag(weight) @ columns.T
+    stiffness, size = stiffness_of(family, body, at), displacement.size
+    for terms in family.low_rank(at):
+        assert len(terms.weights) == 24 // body.sectors and (terms.weights > 0).all()
+    assert bool(family.low_rank(at)) == (hold != "bonded")
+
+    def energy(displacement):
+        return family.energy(Evaluation(displacement))
 
     def forces(displacement):
-        total = np.zeros_like(at)
-        np.add.at(total, nodes, family.forces(displacement).reshape(len(nodes), NODES, 3))
-        return total
+        return forces_of(family, body, Evaluation(displacement))
 
-    slope, curve = np.empty(at.size), np.empty((at.size, at.size))
-    for number in range(at.size):
-        direction = np.zeros(at.size)
+    slope, curve = np.empty(size), np.empty((len(stiffness), size))
+    for number in range(size):
+        direction = np.zeros(size)
         direction[number] = 1.0
-        direction = direction.reshape(at.shape)
-        slope[number] = derivative(family.energy, at, direction, step)
-        curve[:, number] = derivative(forces, at, direction, step).ravel()
-    assert close(forces(at).ravel(), slope, LIMIT)
-    assert close(stiffness, curve, LIMIT)
+        direction = direction.reshape(displacement.shape)
+        slope[number] = derivative(energy, displacement, direction, step)
+        curve[:, number] = derivative(forces, displacement, direction, step)
+    assert close(forces(displacement)[:size], slope, LIMIT)
+    assert close(stiffness[:, :size], curve, LIMIT)
     assert close(stiffness, stiffness.T, ROUND_OFF)
 
 
@@ -91,22 +95,23 @@ def test_threads_spread_over_another_number_report_the_tension_of_the_own_ones(t
     body, spread = threads("20 deg", count=36)
     own = spread.family.model_copy(update={"count": 12, "stiffness": 600.0})
     family = ImmersedFamily(spread.family, OuterFace(body, B), stands_for=own)
-    at = ruffled(body, 1.3, 1.2, 2.0)
+    at = Evaluation(ruffled(body, 1.3, 1.2, 2.0))
     assert family.tension(at) == pytest.approx(3 * spread.tension(at), rel=ROUND_OFF)
     assert family.links(at).tension == pytest.approx(family.tension(at), rel=ROUND_OFF)
-    assert close(family.forces(at), spread.forces(at), ROUND_OFF)  # the wall feels all of them
+    assert close(
+        forces_of(family, body, at), forces_of(spread, body, at), ROUND_OFF
+    )  # the wall feels all of them
 
 
 @pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
 @pytest.mark.parametrize(("slack", "motion"), [("taken up", (0.7, 0.8)), ("50 %", (1.1, 1.2))])
 def test_slack_threads_neither_pull_nor_resist(threads, hold, slack, motion):
     body, family = threads("20 deg", hold=hold, slack=slack)
-    at = ruffled(body, *motion, 0.0)
+    at = Evaluation(ruffled(body, *motion, 0.0))
     assert (family.strain(at) < 0).all()
     assert family.energy(at) == 0.0
-    assert not np.any(family.forces(at))
-    assert not np.any(family.stiffness(at))
-    assert not any(np.any(weight) for _, weight in family.rank_one(at))
+    assert not np.any(forces_of(family, body, at))
+    assert not np.any(stiffness_of(family, body, at))
 
 
 @pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
@@ -114,7 +119,7 @@ def test_slack_makes_the_natural_length_longer(threads, hold):
     """Strain is what the length is more than 1.05 times that at rest."""
     body, family = threads("20 deg", hold=hold, slack="5 %")
     _, taut = threads("20 deg", hold=hold)
-    at = ruffled(body, 1.3, 1.2, 2.0)
+    at = Evaluation(ruffled(body, 1.3, 1.2, 2.0))
     assert family.strain(at) == pytest.approx((1 + taut.strain(at)) / 1.05 - 1, rel=ROUND_OFF)
 
 
@@ -122,7 +127,7 @@ def test_threads_cut_too_short_are_wound_in_by_shares(threads):
     """Cut just taut at a smaller angle, they are stretched to reach the plate."""
     body, family = threads("30 deg", slack="cut at 20 deg")
     ratio = np.cos(np.radians(20)) / np.cos(np.radians(30))  # of the helix to the thread
-    at_rest = np.zeros_like(body.nodes)
+    at_rest = Evaluation(np.zeros_like(body.nodes))
     assert family.strain(at_rest) == pytest.approx(ratio - 1, rel=ROUND_OFF)
     family.tighten(0.0)
     assert family.strain(at_rest) == pytest.approx(0.0, abs=ROUND_OFF)
@@ -136,7 +141,7 @@ def test_threads_cut_too_short_are_wound_in_by_shares(threads):
 def test_gliding_thread_has_the_mean_strain_of_the_bonded_one(threads):
     body, gliding = threads("20 deg", hold="gliding")
     _, bonded = threads("20 deg")
-    at = ruffled(body, 1.3, 1.2, 2.0)
+    at = Evaluation(ruffled(body, 1.3, 1.2, 2.0))
     for number in range(24 // body.sectors):
         mine = bonded.thread == number
         mean = bonded.strain(at)[mine] @ bonded.rest[mine] / bonded.rest[mine].sum()
@@ -152,7 +157,7 @@ def test_gliding_thread_has_the_mean_strain_of_the_bonded_one(threads):
 def test_even_stretch_gives_every_link_the_exact_strain(threads, angle, full):
     body, family = threads(angle, full=full)
     across, along = 1.25, 0.9
-    at = moved(body.nodes, across, along, 0.0) - body.nodes
+    at = Evaluation(moved(body.nodes, across, along, 0.0) - body.nodes)
     sin, cos = np.sin(family.family.angle), np.cos(family.family.angle)
     # F is diagonal, and a mesh of quadratic cells carries it exactly
     expected = np.hypot(across * sin, along * cos) - 1
@@ -165,7 +170,7 @@ def test_even_strain_gives_every_link_the_exact_arm(threads, angle, full):
     """r sin(psi), with tan(psi) = r (tan(alpha)/B + twist/L)/stretch on the radius r."""
     body, family = threads(angle, full=full)
     bulge, stretch, twist = 1.25, 0.9, -0.5
-    at = moved(body.nodes, bulge, stretch, twist) - body.nodes
+    at = Evaluation(moved(body.nodes, bulge, stretch, twist) - body.nodes)
     r = bulge * B
     psi = np.arctan2(r * (np.tan(family.family.angle) / B + twist / L), stretch)
     arm = family.links(at).arm
@@ -179,7 +184,7 @@ def test_even_strain_gives_every_link_the_exact_arm(threads, angle, full):
 def test_links_are_the_helices_cut_up(threads, angle, full):
     body, family = threads(angle, full=full)
     law = family.family
-    thread, ends = family.thread, family.positions(np.zeros_like(body.nodes))
+    thread, ends = family.thread, family.positions(Evaluation(np.zeros_like(body.nodes)))
     assert len(np.unique(thread)) == 24 // body.sectors
     for number in range(24 // body.sectors):
         mine = thread == number
@@ -201,7 +206,7 @@ def test_links_stay_together_where_a_sector_ends(threads, make_case, make_model,
     motion = make_model(make_case(), "1x1x3").motion
     q = np.random.default_rng(4).uniform(-0.3, 0.3, motion.size)
     q[-2:] = 3.0 * B, 4.0
-    ends, thread = family.positions(motion.displacement(q)), family.thread
+    ends, thread = family.positions(Evaluation(motion.displacement(q))), family.thread
     on = thread[:-1] == thread[1:]
     assert close(ends[:-1, -1][on], ends[1:, 0][on], 1e-9)  # the iteration above
     assert on.sum() > body.cells.axial  # some links end at a cut face
@@ -212,6 +217,7 @@ def test_sector_stores_its_share_of_the_full_tube(threads, angle):
     energies = []
     for full in (False, True):
         body, family = threads(angle, full=full)
-        energies.append(body.sectors * family.energy(moved(body.nodes, 1.2, 1.1, 2.0) - body.nodes))
+        at = Evaluation(moved(body.nodes, 1.2, 1.1, 2.0) - body.nodes)
+        energies.append(body.sectors * family.energy(at))
     # both meshes have the same cells
     assert energies[0] == pytest.approx(energies[1], rel=1e-9)

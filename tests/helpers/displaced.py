@@ -27,3 +27,35 @@ def ruffled(body, bulge=1.3, stretch=1.1, twist=2.0):
     """Return displacements like those, with every node off its place besides."""
     noise = np.random.default_rng(1).uniform(-0.05, 0.05, body.nodes.shape)
     return moved(body.nodes, bulge, stretch, twist) + noise - body.nodes
+
+
+def _unknowns(body):
+    """Return where the 85 entries of each cell are among all displacements, then all pressures."""
+    cells = len(body.connectivity)
+    nodes = (3 * body.connectivity[..., None] + np.arange(3)).reshape(cells, -1)
+    return np.column_stack([nodes, body.nodes.size + np.arange(4 * cells).reshape(cells, 4)])
+
+
+def forces_of(part, body, at):
+    """Return the first derivative of a part by nodal displacements and cell pressures."""
+    unknowns = _unknowns(body)
+    forces = np.zeros(unknowns.shape)
+    part.add_forces(forces, at)
+    return np.bincount(unknowns.ravel(), forces.ravel(), unknowns.max() + 1)
+
+
+def stiffness_of(part, body, at):
+    """Return the second derivative of a part, a dense matrix, with its terms of low rank."""
+    unknowns = _unknowns(body)
+    cells, entries = unknowns.shape
+    matrices = np.zeros((cells, entries, entries))
+    part.add_stiffness(matrices, at)
+    whole = np.zeros(2 * [unknowns.max() + 1])
+    for place, matrix in zip(unknowns, matrices, strict=True):
+        whole[np.ix_(place, place)] += matrix
+    for terms in part.low_rank(at):
+        columns = np.zeros((len(whole), len(terms.weights)))
+        for cell, vector, term in zip(terms.cells, terms.vectors, terms.term, strict=True):
+            columns[unknowns[cell, : len(vector)], term] += vector
+        whole += columns @ np.diag(terms.weights) @ columns.T
+    return whole

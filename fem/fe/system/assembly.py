@@ -23,7 +23,7 @@ from petsc4py import PETSc
 
 from fem.core.arrays import Array
 from fem.fe.system.motion import Motion
-from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS, groups
+from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, UNKNOWNS, groups
 
 
 class SingularMatrixError(ArithmeticError):
@@ -39,6 +39,8 @@ class Stiffness:
         The system to be solved.
     pulled
         Cell matrices in the unknowns' directions, shape (cells, 85, 85); worked on in place.
+    copies
+        The whole is so many times the body, and so is its stiffness.
 
     Attributes
     ----------
@@ -46,8 +48,8 @@ class Stiffness:
         Number of negative eigenvalues; 0 means that the equilibrium is stable.
     """
 
-    def __init__(self, system: System, pulled: Array) -> None:
-        self._system = system
+    def __init__(self, system: System, pulled: Array, copies: int = 1) -> None:
+        self._system, self._copies = system, copies
         self._coupling = pulled[:, :DISPLACEMENTS, DISPLACEMENTS:].copy()  # G, (cells, 81, 4)
         self._compliance = np.linalg.inv(-pulled[:, DISPLACEMENTS:, DISPLACEMENTS:])  # M^-1
         condensed = pulled[:, :DISPLACEMENTS, :DISPLACEMENTS]
@@ -61,24 +63,20 @@ class Stiffness:
         self._system.holds = self
         return self._system.factorise(self._entries)
 
-    def solve(self, forces: Array, strains: Array) -> tuple[Array, Array]:
-        """Return (delta q, delta p) for right-hand sides on the unknowns and on the cells.
+    def solve(self, right: Array) -> Array:
+        """Return the change of x = (q, cell pressures) that changes the residual by `right`.
 
-        Parameters
-        ----------
-        forces
-            Shape (size,).
-        strains
-            Shape (cells, 4).
+        Both have shape (size + 4 cells,).
         """
-        motion = self._system.motion
+        motion, right = self._system.motion, right / self._copies
         if self._system.holds is not self:  # but the factors of another state, or another model
             self._factorise()
+        forces, strains = right[: motion.size], right[motion.size :].reshape(-1, PRESSURES)
         carried = (self._coupling @ (self._compliance @ strains[..., None]))[..., 0]
         step = self._system.back_substitute(forces + motion.gather(carried))
         local = np.append(step, 0.0)[motion.cell_unknowns]
         gap = (local[:, None, :] @ self._coupling)[:, 0] - strains
-        return step, (self._compliance @ gap[..., None])[..., 0]
+        return np.append(step, self._compliance @ gap[..., None])
 
 
 class System:
@@ -157,13 +155,13 @@ class System:
         return np.array(self._solution.array)
 
 
-def pull_hessian(motion: Motion, tangent: Array, hessian: Array) -> None:
+def pull_back_matrices(motion: Motion, tangent: Array, matrices: Array) -> None:
     """Bring cell matrices, shape (cells, 85, 85), into the unknowns' directions: T'KT and T'G."""
     displacements, pressures = slice(DISPLACEMENTS), slice(DISPLACEMENTS, None)
-    for some in groups(len(hessian)):
-        part = hessian[some]
-        rows = motion.pull(tangent, part[:, displacements], some)
+    for some in groups(len(matrices)):
+        part = matrices[some]
+        rows = motion.pull_back(tangent, part[:, displacements], some)
         turned = np.ascontiguousarray(rows[:, :, displacements].swapaxes(1, 2))
-        part[:, displacements, displacements] = motion.pull(tangent, turned, some)
+        part[:, displacements, displacements] = motion.pull_back(tangent, turned, some)
         part[:, displacements, pressures] = rows[:, :, pressures]
         part[:, pressures, displacements] = rows[:, :, pressures].swapaxes(1, 2)

@@ -1,6 +1,6 @@
-r"""A factorised matrix with terms of low rank added, such as gliding threads make.
+r"""A factorised matrix with terms of low rank added, such as sliding threads make.
 
-A gliding thread couples every unknown along its way: added up, its term d u u' would fill the
+A sliding thread couples every unknown along its way: added up, its term d u u' would fill the
 matrix. Instead, with the columns u in U and the factors d > 0 in D,
 
 .. math:: (K + U D U^T)^{-1} r = y - Z\,(D^{-1} + U^T Z)^{-1}\, U^T y, \quad

@@ -47,11 +47,11 @@ class Motion:
     Attributes
     ----------
     size
-        Number of unknowns; the last two are the turn b phi and the shift w of the free end.
+        Number of unknowns; the last two are the twist b phi and the displacement w of the free end.
     unknown, scale
         Increment c[node, i] = scale[node, i] * q[unknown[node, i]], or nil where HELD.
-    leader
-        The node that each node repeats, turned on by a sector, or else itself; shape (nodes,).
+    master
+        The node that each node repeats, rotated by a sector, or else itself; shape (nodes,).
     """
 
     def __init__(self, body: Body, outer_radius: float) -> None:
@@ -63,25 +63,25 @@ class Motion:
 
     def _ties(self) -> tuple[Index, Array, int]:
         nodes = len(self.body.nodes)
-        self.leader = leader = np.arange(nodes)
+        self.master = master = np.arange(nodes)
         if self.body.sectors > 1:
             start, end = self.body.on("start cut"), self.body.on("end cut")
             start, end = self._in_order(start), self._in_order(end)
             gap = np.hypot(*(part[start] - part[end] for part in (self._radius, self._z)))
             assert gap.max() < 1e-6 * self.outer_radius, "cut faces do not match"
-            leader[end] = start
-        free = np.setdiff1d(leader, [*self.body.on("base"), *self.body.on("free end")])
+            master[end] = start
+        free = np.setdiff1d(master, [*self.body.on("base"), *self.body.on("free end")])
         number = np.full(nodes, HELD)
         number[free] = np.arange(len(free))
-        number = number[leader]
+        number = number[master]
         unknown = np.where(number[:, None] == HELD, HELD, 3 * number[:, None] + np.arange(3))
         scale = np.ones((nodes, 3))
-        turn, shift = 3 * len(free), 3 * len(free) + 1
+        twist, displacement = 3 * len(free), 3 * len(free) + 1
         plate = self.body.on("free end")
-        unknown[plate] = [HELD, turn, shift]
+        unknown[plate] = [HELD, twist, displacement]
         scale[plate, 1] = self._radius[plate] / self.outer_radius
         scale[unknown == HELD] = 0.0
-        return unknown, scale, shift + 1
+        return unknown, scale, displacement + 1
 
     def _in_order(self, nodes: Index) -> Index:
         """Return nodes of a cut face layer by layer, and outwards in each layer.
@@ -109,18 +109,18 @@ class Motion:
         return np.column_stack([r * np.cos(theta), r * np.sin(theta), z]) - self.body.nodes
 
     def twist(self, q: Array) -> float:
-        """Return the turn phi of the free end (rad)."""
+        """Return the twist phi of the free end (rad)."""
         return float(q[-2]) / self.outer_radius
 
-    def shift(self, q: Array) -> float:
+    def end_displacement(self, q: Array) -> float:
         """Return the axial displacement w of the free end (mm)."""
         return float(q[-1])
 
-    def end_directions(self) -> Array:
-        """Return the derivatives of shift and twist by the unknowns, shape (size, 2)."""
-        directions = np.zeros((self.size, 2))
-        directions[-1, 0], directions[-2, 1] = 1.0, 1 / self.outer_radius
-        return directions
+    def end_load_vectors(self) -> Array:
+        """Return the derivatives of end displacement and twist by the unknowns, shape (size, 2)."""
+        vectors = np.zeros((self.size, 2))
+        vectors[-1, 0], vectors[-2, 1] = 1.0, 1 / self.outer_radius
+        return vectors
 
     def tangent(self, q: Array) -> Array:
         """Return dx/dq of each node, eq. (1) times the tie's scale; shape (nodes, 3, 3)."""
@@ -156,7 +156,7 @@ class Motion:
         scale = self.scale[nodes]
         return second * scale[..., :, None] * scale[..., None, :]
 
-    def pull(self, tangent: Array, columns: Array, cells: Any = slice(None)) -> Array:
+    def pull_back(self, tangent: Array, columns: Array, cells: Any = slice(None)) -> Array:
         """Return T' applied to the displacement rows of arrays of `cells`, shape (n, 81, any)."""
         count, _, width = columns.shape
         by_node = columns.reshape(count, NODES, 3, width)

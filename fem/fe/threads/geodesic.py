@@ -44,7 +44,7 @@ from __future__ import annotations
 import numpy as np
 
 from fem.core.arrays import Array, Index
-from fem.fe.threads.kinematics import Course
+from fem.fe.threads.kinematics import ThreadKinematics
 from fem.fe.wall.cell_forms import DISPLACEMENTS
 
 WOUND = 1e-13
@@ -57,7 +57,7 @@ MOST_ROUNDS = 100
 """Newton's method for it ends well before: it comes near from one side."""
 
 
-class GeodesicCourse(Course):
+class GeodesicKinematics(ThreadKinematics):
     """The threads of a family on the shortest path."""
 
     def _run(self, tangent: Array) -> None:
@@ -70,17 +70,17 @@ class GeodesicCourse(Course):
         tan = geodesic_slopes(weights, radius, meridian, winding, thread)
         self._rate = (meridian * tan - around) / radius  # p'
         super()._run(tangent + self._rate[..., None] * self._sideways)
-        self._yield = self.stretch * (1 + tan**2) / radius**2  # 1/a
+        self._compliance = self.stretch * (1 + tan**2) / radius**2  # 1/a
 
     @property
-    def shift(self) -> Array:
-        """P at the ends of each passage, shape (passages, 2), rad."""
+    def off_helix(self) -> Array:
+        """P at the ends of each segment, shape (segments, 2), rad."""
         turned = (self._at.weights * self._rate).sum(axis=1)
-        end = np.cumsum(turned)  # nil at the end of each thread
+        end = np.cumsum(turned)  # zero at the end of each thread
         return np.column_stack([end - turned, end])
 
     def gradient(self) -> Array:
-        """Return the part of each passage in dl/du, eq. (4); shape (passages, 81)."""
+        """Return the part of each segment in dl/du, eq. (4); shape (segments, 81)."""
         moved = self._rate[..., None] * self._at.value
         return super().gradient() - self._total(moved, quarter_turn(self.direction))
 
@@ -90,21 +90,21 @@ class GeodesicCourse(Course):
         return super()._spread(vectors) - moved[..., None, :, None] * turned
 
     def _following(self) -> Array:
-        """Return b, shape (passages, points, 81)."""
+        """Return b, shape (segments, points, 81)."""
         along = (self._sideways * self.direction).sum(axis=-1)[..., None] * self.direction
         across = (self._sideways - along) / self.stretch[..., None]
         turned = quarter_turn(self.direction)[..., None, :]
         b = self._spread(across[..., None, :])[..., 0, :, :] - self._at.value[..., None] * turned
         return b.reshape(*self.stretch.shape, DISPLACEMENTS)
 
-    def softening(self, tension: Array) -> Array:
+    def geometric_minus(self, tension: Array) -> Array:
         """Return the second term of d2l/du2 in eq. (4)."""
-        factor = np.sqrt(self._at.weights * tension[:, None] * self._yield)
+        factor = np.sqrt(self._at.weights * tension[:, None] * self._compliance)
         return factor[..., None] * self._following()
 
-    def couplings(self) -> list[tuple[Array, Array]]:
+    def geometric_rank_one(self) -> list[tuple[Array, Array]]:
         """Return the last term of eq. (4)."""
-        factor = self._at.weights * self._yield
+        factor = self._at.weights * self._compliance
         v = (factor[:, None, :] @ self._following())[:, 0]
         return [(v, 1 / np.bincount(self._at.thread, factor.sum(axis=1)))]
 
@@ -130,16 +130,16 @@ def geodesic_slopes(
     Parameters
     ----------
     weights, radius, meridian
-        Weights ds (mm), r (mm) and m at the points, shape (passages, points).
+        Weights ds (mm), r (mm) and m at the points, shape (segments, points).
     winding
         Phi of each thread, shape (threads,), rad.
     thread
-        Thread of each passage, shape (passages,).
+        Thread of each segment, shape (segments,).
 
     Returns
     -------
     Array
-        Shape (passages, points); nan if it is not found.
+        Shape (segments, points); nan if it is not found.
     """
     least = np.full(len(winding), np.inf)
     np.minimum.at(least, thread, radius.min(axis=1))

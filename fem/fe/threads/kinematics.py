@@ -1,4 +1,4 @@
-r"""The course of threads through a deformed wall, and its derivatives by the displacement.
+r"""How threads run through a deformed wall, and the derivatives of their lengths.
 
 A thread at rest is a curve X(s) on the tube with unit tangent a(s). On its helix, its stretched
 tangent at a quadrature point is linear in the displacement,
@@ -26,18 +26,18 @@ from fem.fe.wall.cell_forms import DISPLACEMENTS
 
 @dataclass(frozen=True)
 class Points:
-    """The quadrature points of passages, at rest.
+    """The quadrature points of segments, at rest.
 
     Attributes
     ----------
     thread
-        Thread of each passage, from 0; shape (passages,).
+        Thread of each segment, from 0; shape (segments,).
     weights
-        Weights ds, shape (passages, points), mm.
+        Weights ds, shape (segments, points), mm.
     position, tangent
-        X and a, shape (passages, points, 3), mm and 1.
+        X and a, shape (segments, points, 3), mm and 1.
     value, derivative
-        N and B of the host cell's basis functions, shape (passages, points, 27), 1 and 1/mm.
+        N and B of the host cell's basis functions, shape (segments, points, 27), 1 and 1/mm.
     """
 
     thread: Index
@@ -48,22 +48,22 @@ class Points:
     derivative: Array
 
 
-class Course:
-    """The threads of a family on their helices.
+class ThreadKinematics:
+    """The threads of a family on their helices, in one state.
 
     Parameters
     ----------
     at
         The quadrature points.
     displacement
-        Of the nodes of each passage's host, shape (passages, 27, 3), mm.
+        Of the nodes of each segment's host, shape (segments, 27, 3), mm.
 
     Attributes
     ----------
     position
-        Where the points are now, shape (passages, points, 3), mm.
+        Where the points are now, shape (segments, points, 3), mm.
     stretch, direction
-        lambda, shape (passages, points), and the unit tangent, (passages, points, 3).
+        lambda, shape (segments, points), and the unit tangent, (segments, points, 3).
     """
 
     def __init__(self, at: Points, displacement: Array) -> None:
@@ -78,57 +78,57 @@ class Course:
 
     @property
     def length(self) -> Array:
-        """Length of each passage, shape (passages,), mm."""
+        """Length of each segment, shape (segments,), mm."""
         return np.asarray((self._at.weights * self.stretch).sum(axis=1))
 
     @property
-    def shift(self) -> Array:
-        """Angle about the axis by which the thread lies off its helix, at the passages' ends.
+    def off_helix(self) -> Array:
+        """Angle about the axis from the helix to the thread, at the ends of the segments.
 
-        Shape (passages, 2), rad.
+        Shape (segments, 2), rad.
         """
         return np.zeros((len(self.stretch), 2))
 
     def gradient(self) -> Array:
-        """Return the part of each passage in dl/du, eq. (1); shape (passages, 81)."""
+        """Return the part of each segment in dl/du, eq. (1); shape (segments, 81)."""
         return self._total(self._at.derivative, self.direction)
 
     def _total(self, basis: Array, vectors: Array) -> Array:
-        """Return the sums over points of w N_n v, shape (passages, 81)."""
+        """Return the sums over points of w N_n v, shape (segments, 81)."""
         weighted = self._at.weights[..., None] * basis
         return (weighted.swapaxes(1, 2) @ vectors).reshape(-1, DISPLACEMENTS)
 
     def _spread(self, vectors: Array) -> Array:
-        """Return B' v for vectors v at the points, shape (passages, points, any, 27, 3)."""
+        """Return B' v for vectors v at the points, shape (segments, points, any, 27, 3)."""
         return self._at.derivative[..., None, :, None] * vectors[..., :, None, :]
 
-    def stiffening(self, tension: Array) -> Array:
-        """Return R with the sum of R'R = T d2l/du2, eq. (1), in each passage.
+    def geometric_plus(self, tension: Array) -> Array:
+        """Return R with the sum of R'R = T d2l/du2, eq. (1), in each segment.
 
         Parameters
         ----------
         tension
-            T of each passage, shape (passages,), N.
+            T of each segment, shape (segments,), N.
 
         Returns
         -------
         Array
-            Shape (passages, rows, 81).
+            Shape (segments, rows, 81).
         """
         across = np.eye(3) - self.direction[..., :, None] * self.direction[..., None, :]
         across *= np.sqrt(self._at.weights * tension[:, None] / self.stretch)[..., None, None]
         return self._spread(across).reshape(len(tension), -1, DISPLACEMENTS)
 
-    def softening(self, tension: Array) -> Array:
-        """Return S, shape (passages, rows, 81), where the sum of S'S is to be subtracted."""
+    def geometric_minus(self, tension: Array) -> Array:
+        """Return S, shape (segments, rows, 81), where the sum of S'S is to be subtracted."""
         return np.empty((len(tension), 0, DISPLACEMENTS))
 
-    def couplings(self) -> list[tuple[Array, Array]]:
-        """Return what d2l/du2 has besides that couples all passages of a thread.
+    def geometric_rank_one(self) -> list[tuple[Array, Array]]:
+        """Return the terms k v v' of d2l/du2 that couple all segments of a thread.
 
         Returns
         -------
         list
-            For each term k v v' of rank one: v, shape (passages, 81), and k, shape (threads,).
+            For each term: v, shape (segments, 81), and k, shape (threads,).
         """
         return []

@@ -1,4 +1,4 @@
-"""Where helices run through the cells of a body, passage by passage."""
+"""Where helices run through the cells of a body, segment by segment."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from fem.fe.mesh.outer_face import OuterFace
 
 
 @dataclass(frozen=True)
-class Passages:
-    """The threads of one family, passage by passage in their order along each thread.
+class Segments:
+    """The threads of one family, segment by segment in their order along each thread.
 
     Attributes
     ----------
     thread
-        Number of the thread in the body, from 0; shape (passages,).
+        Number of the thread in the body, from 0; shape (segments,).
     z
-        Ends of the passage at rest, shape (passages, 2), mm.
+        Ends of the segment at rest, shape (segments, 2), mm.
     theta
-        Azimuth of these ends, not turned back; shape (passages, 2), rad.
+        Azimuth of these ends, not turned back; shape (segments, 2), rad.
     """
 
     thread: Index
@@ -30,7 +30,7 @@ class Passages:
     theta: Array
 
 
-def cut_helices(family: ThreadFamily, face: OuterFace) -> Passages:
+def cut_helices(family: ThreadFamily, face: OuterFace) -> Segments:
     """Cut the threads that belong to the body where they cross from cell to cell.
 
     A thread crosses the mesh planes normal to the axis at given z, and those through the axis where
@@ -46,7 +46,7 @@ def cut_helices(family: ThreadFamily, face: OuterFace) -> Passages:
         cut[-1] = face.length
         z = np.column_stack([cut[:-1], cut[1:]])
         parts.append((np.full(len(z), number), z, start + rate * z))
-    return Passages(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    return Segments(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
 def _crossings(start: float, rate: float, face: OuterFace) -> Array:

@@ -9,6 +9,7 @@ each, are eliminated there and then (:mod:`fem.fe.system.assembly`).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 import basix.ufl
@@ -18,6 +19,7 @@ import ufl
 
 from fem.core.arrays import Array
 from fem.fe.mesh.body import NODES, Body
+from fem.fe.part import Evaluation, Part
 from fem.fe.wall.compiled import compile_form
 
 PRESSURES = 4
@@ -55,9 +57,17 @@ class BrokenField:
         )
         self.function = dolfinx.fem.Function(self.space)
         self.u, self.p = ufl.split(self.function)
+        self._holds: Evaluation | None = None
+
+    def hold(self, at: Evaluation) -> None:
+        """Copy the state of an evaluation, unless it is the one that the field has."""
+        if self._holds is not at:
+            self.set(at.displacement, at.pressures)
+            self._holds = at
 
     def set(self, displacement: Array, pressure: Array) -> None:
         """Copy nodal displacements, shape (nodes, 3), and pressures, shape (cells, 4)."""
+        self._holds = None
         values = self.function.x.array.reshape(-1, UNKNOWNS)
         cells = self.body.connectivity
         values[:, :DISPLACEMENTS] = displacement[cells].reshape(len(cells), DISPLACEMENTS)
@@ -137,7 +147,7 @@ class Potential:
     ) -> None:
         test, trial = ufl.TestFunction(field.space), ufl.TrialFunction(field.space)
         first = ufl.derivative(functional, field.function, test) if first is None else first
-        self._field = field
+        self.field = field
         self._value = compile_form(functional)
         self._first = CellVector(field, first)
         self._second = second or CellMatrix(field, ufl.derivative(first, field.function, trial))
@@ -152,7 +162,7 @@ class Potential:
 
     def hessian(self) -> Array:
         """Return the second derivative, shape (cells, 85, 85)."""
-        cells = len(self._field.body.connectivity)
+        cells = len(self.field.body.connectivity)
         hessian = np.zeros((cells, UNKNOWNS, UNKNOWNS))
         self.add_hessian(hessian)
         return hessian
@@ -160,3 +170,26 @@ class Potential:
     def add_hessian(self, matrices: Array, factor: float = 1.0) -> None:
         """Add `factor` times the second derivative to cell matrices."""
         self._second.add_to(matrices, factor)
+
+
+@dataclass(frozen=True)
+class PotentialPart(Part):
+    """A multiple of a potential as a part: the stored energy, or -P V of the bore's pressure P."""
+
+    potential: Potential
+    factor: float = 1.0
+
+    def energy(self, at: Evaluation) -> float:
+        """Return the multiple (N mm)."""
+        self.potential.field.hold(at)
+        return self.factor * self.potential.value()
+
+    def add_forces(self, forces: Array, at: Evaluation) -> None:
+        """Add the first derivative."""
+        self.potential.field.hold(at)
+        forces += self.factor * self.potential.gradient()
+
+    def add_stiffness(self, matrices: Array, at: Evaluation) -> None:
+        """Add the second derivative."""
+        self.potential.field.hold(at)
+        self.potential.add_hessian(matrices, self.factor)

@@ -35,19 +35,19 @@ class NodalStretch:
     ----------
     body
         The mesh.
-    leader
+    master
         The node that each node stands for, which repeats it turned on by a sector or is the same,
         shape (nodes,).
     """
 
-    def __init__(self, body: Body, leader: Index) -> None:
+    def __init__(self, body: Body, master: Index) -> None:
         self._cells = body.connectivity
         self._nodes = body.nodes
-        self._leader = leader
+        self._master = master
         element = hexahedron().basix_element
         self._slopes = element.tabulate(1, element.points)[1:, ..., 0]  # (3, points, functions)
-        self._place = leader[self._cells].ravel()
-        self._count = np.maximum(np.bincount(self._place, minlength=len(leader)), 1)
+        self._place = master[self._cells].ravel()
+        self._count = np.maximum(np.bincount(self._place, minlength=len(master)), 1)
         self._from_polar = np.linalg.inv(self._by_reference(self._nodes)) @ self._frames()
 
     def _by_reference(self, places: Array) -> Array:
@@ -70,4 +70,4 @@ class NodalStretch:
         by_cell = (F.swapaxes(-1, -2) @ F).reshape(-1, 9)
         sums = [np.bincount(self._place, part, len(self._count)) for part in by_cell.T]
         C = (np.array(sums) / self._count).T.reshape(-1, 3, 3)
-        return largest_principal_stretch(C)[self._leader]
+        return largest_principal_stretch(C)[self._master]

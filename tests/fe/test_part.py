@@ -1,0 +1,130 @@
+"""Every part by the one protocol: derivatives by differences, and no state that is out of date."""
+
+import numpy as np
+import pytest
+
+from fem.core.cache import Chain
+from fem.fe.model import FEModel
+from fem.fe.part import Evaluation
+from fem.fe.wall.cell_forms import PRESSURES, PotentialPart
+from tests.helpers.displaced import LIMIT, ROUND_OFF, close, forces_of, ruffled, stiffness_of
+
+LOADS = np.array([0.02, 3.0, -7.0])
+PARTS = ["wall", "bore pressure", "bonded", "gliding", "free path"]
+MESH = "1x1x2"
+
+
+def part_of(model, name):
+    """Return one part of a model of the ready tube."""
+    if name == "wall":
+        return model.parts[0]
+    if name == "bore pressure":
+        return PotentialPart(model.tube.bore, -0.02)
+    return model.parts[1]
+
+
+@pytest.mark.parametrize("name", PARTS)
+def test_forces_and_stiffness_are_derivatives_of_the_energy(
+    make_case, make_model, derivative, name
+):
+    hold = {"threads__0__hold": name} if name in PARTS[2:] else {}
+    model = make_model(make_case(**hold), MESH)
+    part, body = part_of(model, name), model.body
+    displacement = ruffled(body)
+    pressures = np.random.default_rng(2).uniform(-0.05, 0.05, PRESSURES * len(body.connectivity))
+
+    def at(unknowns):
+        displacement, pressures = np.split(unknowns, [body.nodes.size])
+        return Evaluation(displacement.reshape(-1, 3), pressures.reshape(-1, PRESSURES))
+
+    unknowns = np.append(displacement, pressures)
+    steps = np.where(np.arange(len(unknowns)) < body.nodes.size, 1e-3, 1e-2)  # mm, MPa
+    forces, stiffness = (of(part, body, at(unknowns)) for of in (forces_of, stiffness_of))
+    assert np.any(forces) and np.any(stiffness)
+    slope, curve = np.empty_like(forces), np.empty_like(stiffness)
+    for number, (unit, step) in enumerate(zip(np.eye(len(unknowns)), steps, strict=True)):
+        slope[number] = derivative(lambda x: part.energy(at(x)), unknowns, unit, step)
+        curve[:, number] = derivative(lambda x: forces_of(part, body, at(x)), unknowns, unit, step)
+    size = body.nodes.size
+    for some in (slice(size), slice(size, None)):  # N and mm3 each by their own size
+        assert close(forces[some], slope[some], LIMIT)
+        for others in (slice(size), slice(size, None)):
+            assert close(stiffness[some, others], curve[some, others], LIMIT)
+    assert close(stiffness, stiffness.T, ROUND_OFF)
+
+
+def states(model):
+    """Return two states, both with taut threads."""
+    x = 1e-2 * np.sin(np.arange(model.rest().size))
+    x[model.motion.size :] *= 0.1
+    x[model.motion.size - 2 : model.motion.size] = 1.0, 3.0
+    return x, 0.5 * x
+
+
+ANSWERS = {
+    "energy": lambda model, x: model.energy(x),
+    "forces": lambda model, x: model.internal(x),
+    "coordinates": lambda model, x: model.coordinates(x),
+    "their derivatives": lambda model, x: model.directions(x),
+    "tangent": lambda model, x: model.tangent(x, LOADS).solve(np.cos(np.arange(len(x)))),
+    "reactions": lambda model, x: model.reactions(x, LOADS).force,
+    "stretch": lambda model, x: model.wall_stretch(x),
+    "tension": lambda model, x: model.snapshot(x).threads[0].tension,
+    "shape": lambda model, x: model.shape(x, 0.0).threads[1].ends,
+}
+
+
+@pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
+def test_a_state_changed_in_place_is_another_state(make_case, hold):
+    """Two models share a tube and one array x; a model of its own, at a fresh array, is right."""
+    changes = {"threads__0__hold": hold, "threads__1__hold": hold}
+    cases = [make_case(**changes), make_case(threads__0__angle="-20 deg", **changes)]
+    chain = Chain()
+    pair = [FEModel(case, MESH, chain=chain) for case in cases]
+    assert pair[0].tube is pair[1].tube
+    alone = [FEModel(case, MESH) for case in cases]
+    first, second = states(pair[0])
+    x = first.copy()
+    for values in (first, second, first):
+        x[:] = values
+        for answer in ANSWERS.values():
+            for model, own in zip(pair, alone, strict=True):
+                expected = answer(own, values.copy())
+                found = answer(model, x)
+                assert np.abs(found - expected).max() <= ROUND_OFF * np.abs(expected).max()
+    for answer in ANSWERS.values():  # or the states would tell nothing
+        assert np.any(answer(pair[0], first) != answer(pair[0], second))
+
+
+def test_an_evaluation_keeps_its_own_arrays():
+    displacement = np.ones((4, 3))
+    at = Evaluation(displacement)
+    displacement[:] = 2.0
+    assert np.all(at.displacement == 1.0)
+    with pytest.raises(ValueError, match="read-only"):
+        at.displacement[0] = 2.0
+
+
+def test_an_older_evaluation_still_has_its_own_answers(model):
+    """The forms are handed another state meanwhile."""
+    first, second = states(model)
+    at = model.tube.evaluate(first)
+    energies = [part.energy(at) for part in model.parts]
+    for other in model.parts:
+        other.energy(model.tube.evaluate(second))
+    assert [part.energy(at) for part in model.parts] == energies
+
+
+def test_kinematics_and_transfer_are_done_once_a_state(make_case, make_model, monkeypatch):
+    model = make_model(make_case(), MESH)
+    calls = []
+    for family in model.threads:
+        follow = family._follow
+        monkeypatch.setattr(family, "_follow", lambda *of, f=follow: calls.append("run") or f(*of))
+    transfer = model.tube.field.set
+    monkeypatch.setattr(model.tube.field, "set", lambda *of: calls.append("set") or transfer(*of))
+    for x in states(model):
+        calls.clear()
+        for name in ("energy", "forces", "coordinates", "their derivatives", "tangent"):
+            ANSWERS[name](model, x.copy())
+        assert sorted(calls) == ["run", "run", "set"]
