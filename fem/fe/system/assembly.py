@@ -56,7 +56,7 @@ class Stiffness:
         for some in groups(len(pulled)):
             coupling = self._coupling[some]
             condensed[some] += coupling @ (self._compliance[some] @ coupling.swapaxes(1, 2))
-        self._entries = system.gather(pulled)
+        self._entries = system.entries(pulled)
         self.negative = self._factorise()
 
     def _factorise(self) -> int:
@@ -93,18 +93,15 @@ class System:
     def __init__(self, motion: Motion) -> None:
         self.motion = motion
         self.holds: Stiffness | None = None
-        size, unknowns = motion.size, motion.cell_unknowns
-        rows = np.repeat(unknowns, DISPLACEMENTS, axis=1).ravel()
-        columns = np.tile(unknowns, (1, DISPLACEMENTS)).ravel()
-        upper = np.flatnonzero((rows <= columns) & (columns < size))
-        keys, self._slot = np.unique(rows[upper] * size + columns[upper], return_inverse=True)
-        cell, row, column = np.unravel_index(upper, (len(unknowns), DISPLACEMENTS, DISPLACEMENTS))
-        self._upper = (cell * UNKNOWNS + row) * UNKNOWNS + column
-        self._columns = (keys % size).astype(PETSc.IntType)
-        counts = np.bincount(keys // size, minlength=size)
-        self._starts = np.concatenate([[0], np.cumsum(counts)]).astype(PETSc.IntType)
-        self._matrix = PETSc.Mat().createSBAIJ(
-            size, 1, csr=(self._starts, self._columns, np.zeros(len(keys))), comm=PETSc.COMM_SELF
+        unknowns = np.full((len(motion.cell_unknowns), UNKNOWNS), motion.size)
+        unknowns[:, :DISPLACEMENTS] = motion.cell_unknowns
+        rows = np.repeat(unknowns, UNKNOWNS, axis=1).ravel()
+        columns = np.tile(unknowns, (1, UNKNOWNS)).ravel()
+        # of a symmetric matrix MUMPS takes the upper triangle alone
+        self._upper = np.flatnonzero((rows <= columns) & (columns < motion.size))
+        self._matrix = PETSc.Mat().createAIJ(motion.size, comm=PETSc.COMM_SELF)
+        self._matrix.setPreallocationCOO(
+            *(part[self._upper].astype(PETSc.IntType) for part in (rows, columns))
         )
         self._solver = self._mumps()
         self._solution, self._load = self._matrix.createVecs()
@@ -121,25 +118,24 @@ class System:
         factors.getFactorMatrix().setMumpsIcntl(8, 0)  # unknowns are all lengths: no scaling
         return solver
 
-    def gather(self, cell_matrices: Array) -> Array:
-        """Sum up cell matrices, shape (cells, 85, 85), to the entries of the pattern.
+    def entries(self, cell_matrices: Array) -> Array:
+        """Return the entries of cell matrices, shape (cells, 85, 85), that the pattern sums up.
 
-        What they hold on the cells' pressures is left out.
+        What they hold on the cells' pressures is left out, and so is the lower triangle.
         """
-        return np.bincount(self._slot, cell_matrices.ravel()[self._upper], len(self._columns))
+        return cell_matrices.ravel()[self._upper]
 
-    def factorise(self, values: Array) -> int:
-        """Factorise the matrix of these entries of the pattern, return the negative pivots.
+    def factorise(self, entries: Array) -> int:
+        """Factorise the matrix with these entries, return the number of negative pivots.
 
         Raises
         ------
         SingularMatrixError
             If that is impossible.
         """
-        if not np.isfinite(values).all():
+        if not np.isfinite(entries).all():
             raise SingularMatrixError("the stiffness is not finite")
-        self._matrix.setValuesCSR(self._starts, self._columns, values)
-        self._matrix.assemble()
+        self._matrix.setValuesCOO(entries)
         self._solver.setOperators(self._matrix)  # else setUp puts the work off to the solution
         self._solver.setUp()
         factors = self._solver.getPC().getFactorMatrix()
