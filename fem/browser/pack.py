@@ -16,7 +16,9 @@ Equal arrays are stored once. The head is::
      "keys": {"marks": {"title", "colour"}, "start": {"title", "colour"}},
      "models": {"fe": its title, "fast": ..., "bench": ...},
      "scales": {"stretch": SCALE, "tension": SCALE},       no tension where there are no threads
-     "columns": [{"name": of the step table, "title", "unit", "digits": after the point}, ...],
+     "columns": [COLUMN, ...],                    what is read out
+     "drive": COLUMN,                             against which curves are drawn
+     "curves": [COLUMN, ...],                     what curves show at first
      "exhibits": [
        {"name", "model", "title": of the model, "note": why the path ended early, or "",
         "grain": mm to a unit of the points,
@@ -26,6 +28,8 @@ Equal arrays are stored once. The head is::
                     "opacity", "ambient": share of its colour that no shade takes,
                     "frames": [FRAME, ...]}, ...]}, ...]}
 
+    COLUMN = {"name": of the step table, "title", "unit", "factor": what the numbers of the rows
+              are multiplied by to have the unit, "digits": after the point}
     SCALE = {"title", "unit", "low", "high", "colours": u1, 256 times r, g, b}
             and for tension "none": [r, g, b] of 0 to 255 and "none_title"
     FRAME = {"points": i2, x, y, z in grains, "normals": i1, unit vectors times 127,
@@ -47,15 +51,19 @@ from typing import Any
 
 import numpy as np
 
+from fem.quantities import table
+from fem.quantities.column import Measure
 from fem.scene import appearance as look
 from fem.scene.colours import NONE, Scale, Scales, scales_of
 from fem.scene.result_view import Exhibit
 from fem.scene.solids import Solid, without_body
-from fem.wording.drive_labels import drive_columns
-from fem.wording.tables import MOTION, PRESSURE, Column, end_columns, thread_columns
+from fem.wording.tables import PRESSURE, readout_columns
 
 MOST = 32767
 """The greatest int16."""
+
+FIRST_CURVES = (table.twist, table.displacement)
+"""What curves show at first."""
 
 type Head = dict[str, Any]
 
@@ -84,7 +92,9 @@ def pack(exhibits: Sequence[Exhibit], title: str, scales: Scales | None = None) 
         },
         "models": look.MODEL_TITLES,
         "scales": {scale.quantity: _scale(scale, blob) for scale in shared},
-        "columns": _columns(exhibits),
+        "drive": described(PRESSURE),
+        "curves": [described(Measure(quantity)) for quantity in FIRST_CURVES],
+        "columns": [described(column) for column in readout_columns([e.case for e in exhibits])],
         "exhibits": [_exhibit(exhibit, shared, blob) for exhibit in exhibits],
     }
     text = json.dumps(head, separators=(",", ":"), allow_nan=False).encode()
@@ -126,21 +136,15 @@ def _scale(scale: Scale, blob: Blob) -> Head:
     return head
 
 
-def _columns(exhibits: Sequence[Exhibit]) -> list[Head]:
-    """Return the columns to read out, each once: motion, drive, end loads, tensions."""
-    drives = [column for exhibit in exhibits for column in drive_columns(exhibit.case)]
-    found = [*MOTION, *drives, PRESSURE]
-    for exhibit in exhibits:
-        found += end_columns(exhibit.case)
-        for family in exhibit.case.threads:
-            tension = thread_columns(family.name)[0]
-            found.append(tension._replace(title=f"{tension.title} {family.name}"))
-    return [_column(column) for column in dict.fromkeys(found)]
-
-
-def _column(column: Column) -> Head:
-    digits = int(column.form[1:-1]) if column.form.endswith("f") else 2
-    return {"name": column.name, "title": column.title, "unit": column.unit, "digits": digits}
+def described(measure: Measure) -> Head:
+    """Return what a page says of a column of the step table."""
+    return {
+        "name": measure.column,
+        "title": measure.title,
+        "unit": measure.shown_unit,
+        "factor": measure.quantity.factor,
+        "digits": measure.quantity.decimals,
+    }
 
 
 def _exhibit(exhibit: Exhibit, scales: Scales, blob: Blob) -> Head:

@@ -18,9 +18,9 @@ from fem.wording.bounds import bounded_row, bounds_table
 from fem.wording.remarks import overstretched, remarks
 from fem.wording.run_sections import NAMES, besides, demanded, family_words, on_path, outcome
 from fem.wording.tables import (
-    MOTION,
     besides_table,
     end_columns,
+    motion_columns,
     step_tables,
     terminal,
     thread_columns,
@@ -85,7 +85,7 @@ def print_result(result: Result, folder: Path) -> None:
 
 def _print_steps(console: Console, result: Result) -> None:
     """Print motion, end loads, and threads at all steps asked for."""
-    columns = [*MOTION, *end_columns(result.case)]
+    columns = [*motion_columns(), *end_columns(result.case)]
     for table in step_tables(result, columns, console.width):
         console.print(table, "")
     for family in result.case.threads:

@@ -16,9 +16,9 @@ from fem.fast.grouping import Group
 from fem.fast.potential import forces, thread_stretch, volume
 from fem.fast.tubes import Tubes
 from fem.fast.wall_stretch import greatest_invariant, greatest_stretch
-from fem.quantities.measures import Figures, Reactions, ThreadFigures, carries
+from fem.quantities.measures import Figures, Reactions, Step, ThreadFigures, carries
+from fem.quantities.row import step_columns
 from fem.results.equilibrium_checks import end_gaps, imbalance
-from fem.results.recorder import in_kilopascals, step_row
 
 
 @dataclass(frozen=True)
@@ -78,13 +78,13 @@ def read(group: Group, paths: Paths) -> Readings:
     pressure = np.where(set_load, states.pressure, gradient[0])
     loads = np.array([pressure, across[0] * area, across[1] * area * tubes.outer])
     first, gap = np.flatnonzero(states.first), account.gap(states.stored)
-    columns = step_row(
+    step = Step(
         "fast",
         step=np.arange(len(states)) - np.repeat(first, np.diff(first, append=len(states))),
-        pressure=in_kilopascals(pressure),
+        pressure=pressure,
         demanded=set_load,
         volume=volume(tubes, states.y),
-        measured=_figures(group, tubes, states).columns(),
+        tube=_figures(group, tubes, states),
         force=loads[1],
         torque=loads[2],
         energy_gap=gap,
@@ -101,7 +101,7 @@ def read(group: Group, paths: Paths) -> Readings:
         *(np.maximum.reduceat(figure, first) for figure in (gap, *gaps)),
     )
     exact = np.maximum.reduceat(error, first) <= TOLERANCE
-    return Readings(states.tube, columns, first, balance, exact)
+    return Readings(states.tube, step_columns(step), first, balance, exact)
 
 
 def _polished(tubes: Tubes, states: States, set_load: Mask) -> tuple[States, Array, Array]:

@@ -1,7 +1,7 @@
-"""The measures: what a state of either model comes down to, defined once for both.
+"""What the quantities are computed from: a state of either model, or arrays of many states.
 
-A model describes a state by a :class:`Snapshot`; :func:`measures` turns it into the columns of the
-step table.
+A model describes a state by a :class:`Snapshot`; :mod:`fem.quantities.table` turns its
+:class:`Figures` into the columns of the step table.
 """
 
 from __future__ import annotations
@@ -199,22 +199,6 @@ class ThreadFigures:
             breaking_load=family.breaking_load,
         )
 
-    def columns(self) -> dict[str, Any]:
-        """Return the columns of the step table."""
-        name = self.name
-        row = {
-            f"tension_N.{name}": self.tension,
-            f"tension_peak_N.{name}": self.peak,
-            f"thread_strain.{name}": self.strain,
-            f"taut.{name}": self.taut,
-            f"spool_pull_N.{name}": self.pull,
-            f"ring_torque_Nmm.{name}": self.torque,
-            f"thread_length_mm.{name}": self.length,
-        }
-        if self.breaking_load is not None:
-            row[f"thread_used.{name}"] = self.peak / self.breaking_load
-        return row
-
 
 @dataclass(frozen=True)
 class Figures:
@@ -248,44 +232,66 @@ class Figures:
     locking: Any
     threads: list[ThreadFigures]
 
-    def columns(self) -> dict[str, Any]:
-        """Return the measures by column name; the names carry the units.
-
-        Margins are the share that is used up, 1 where something gives: `rubber_used` of the strain
-        at which the rubber locks, `thread_used` of the breaking load. The bulge is never negative:
-        at their ends the plates hold the tube's radius, of which the fast model knows nothing.
-        """
-        row: dict[str, Any] = {
-            "twist_deg": np.degrees(self.twist),
-            "displacement_mm": self.displacement,
-            "stretch": 1 + self.displacement / self.length,
-            "mid_radius_mm": self.radius + self.growth,
-            "bulge_mm": np.maximum(self.greatest_growth, 0.0),
-            "bore_stretch": self.bore_stretch,
-            "wall_stretch_max": self.wall_stretch,
-        }
-        if self.locking is not None:
-            row["rubber_used"] = (self.wall_invariant - 3) / self.locking
-        for threads in self.threads:
-            row |= threads.columns()
-        return row
+    @classmethod
+    def of(cls, snapshot: Snapshot, case: Case) -> Self:
+        """Return the figures of a snapshot."""
+        tube = case.tube
+        middle = np.abs(snapshot.outer_z - tube.length / 2) < 1e-6 * tube.length
+        return cls(
+            twist=snapshot.twist,
+            displacement=snapshot.displacement,
+            length=tube.length,
+            radius=tube.outer_radius,
+            growth=snapshot.outer_growth[middle].mean(),
+            greatest_growth=snapshot.outer_growth.max(),
+            bore_stretch=snapshot.bore_stretch,
+            wall_stretch=snapshot.wall_stretch,
+            wall_invariant=snapshot.wall_invariant,
+            locking=case.rubber.locking,
+            threads=[ThreadFigures.of(links, tube) for links in snapshot.threads],
+        )
 
 
-def measures(snapshot: Snapshot, case: Case) -> dict[str, float]:
-    """Return the measures of a state by column name; see :meth:`Figures.columns`."""
-    tube = case.tube
-    middle = np.abs(snapshot.outer_z - tube.length / 2) < 1e-6 * tube.length
-    figures = Figures(
-        twist=snapshot.twist,
-        displacement=snapshot.displacement,
-        length=tube.length,
-        radius=tube.outer_radius,
-        growth=snapshot.outer_growth[middle].mean(),
-        greatest_growth=snapshot.outer_growth.max(),
-        bore_stretch=snapshot.bore_stretch,
-        wall_stretch=snapshot.wall_stretch,
-        wall_invariant=snapshot.wall_invariant,
-        locking=case.rubber.locking,
-        threads=[ThreadFigures.of(links, tube) for links in snapshot.threads],
-    )
-    return {name: float(figure) for name, figure in figures.columns().items()}
+@dataclass(frozen=True)
+class Step:
+    """A state of a path that is recorded, or many: numbers, or arrays with an element to each.
+
+    Attributes
+    ----------
+    model
+        ``"fe"`` or ``"fast"``.
+    step
+        Number along the path.
+    pressure
+        Pressure (MPa).
+    demanded
+        Whether the case asks for it.
+    volume
+        Volume that is enclosed (mm3).
+    tube
+        What the model makes of the tube.
+    force, torque
+        Force (N) and torque (N mm) on the free end.
+    energy_gap
+        Work that is not stored, as a share of all.
+    iterations
+        Newton iterations since the state before.
+    stable, limit
+        Whether it is stable, and a limit point.
+    air
+        Mass of air let in (mg); None where no air drives the tube.
+    """
+
+    model: str
+    step: Any
+    pressure: Any
+    demanded: Any
+    volume: Any
+    tube: Figures
+    force: Any
+    torque: Any
+    energy_gap: Any
+    iterations: Any
+    stable: Any
+    limit: Any
+    air: Any = None

@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterator
 from typing import Any, NamedTuple
 
 from fem.case.case import Case
+from fem.quantities import table
+from fem.quantities.column import Measure
 from fem.report.grid import Grid
 from fem.results.equilibrium_checks import STORED, UNBALANCED
 from fem.results.result import Result
@@ -19,16 +21,14 @@ class Margin(NamedTuple):
     """Something that may give: its column, which of its values is the worst, what can be borne."""
 
     words: str
-    column: str
+    column: Measure
     worst: Callable[..., dict[str, Any]]
     bears: str
-    unit: str = ""
-    factor: float = 1.0
 
     def cells(self, run: Run, case: Case) -> list[str]:
         """Return the worst value along the path of a run, and where it is."""
-        row = self.worst(on_path(run), key=lambda row: row[self.column])
-        value = f"{self.factor * row[self.column]:.4g} {self.unit}".strip()
+        row = self.worst(on_path(run), key=lambda row: row[self.column.column])
+        value = f"{self.column.show(row, '.4g')} {self.column.shown_unit}".strip()
         return [value, place(run, case, row)]
 
 
@@ -46,18 +46,18 @@ def margin_grid(result: Result) -> Grid:
 def _margins(case: Case) -> Iterator[Margin]:
     trusted = case.rubber.trusted_stretch
     bears = f"{trusted:g}, up to which the constants were fitted" if trusted else "not known"
-    yield Margin("greatest stretch in the wall", "wall_stretch_max", max, bears)
+    yield Margin(table.wall_stretch_max.label, Measure(table.wall_stretch_max), max, bears)
     bears = f"a real tube folds below about {NARROW:g}"
-    yield Margin("narrowest bore, as a share of its radius at rest", "bore_stretch", min, bears)
+    yield Margin("least bore stretch", Measure(table.bore_stretch), min, bears)
     if case.rubber.locking is not None:
-        words = "strain of the rubber, as a share of where it locks"
-        yield Margin(words, "rubber_used", max, "100 %", "%", 100)
+        label = table.rubber_used.label
+        yield Margin(label, Measure(table.rubber_used), max, "100 %, where it locks")
     for family in case.threads:
         load = "no breaking load is given"
         if family.breaking_load is not None:
             load = f"{family.breaking_load:g} N, where a thread breaks"
-        words, column = f"peak tension of threads {family.name}", f"tension_peak_N.{family.name}"
-        yield Margin(words, column, max, load, "N")
+        words = f"{table.tension_peak.label} of threads {family.name}"
+        yield Margin(words, Measure(table.tension_peak, family.name), max, load)
 
 
 def balance_grid(result: Result) -> Grid:

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from fem.case.case import Case
+from fem.quantities import table
+from fem.quantities.column import Measure, with_unit
 from fem.report.case import asked, case_grids, family_grid
 from fem.report.grid import Grid
 from fem.report.margins import balance_grid, margin_grid
@@ -20,7 +22,7 @@ from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.remarks import overstretched, remarks
 from fem.wording.run_sections import NAMES, demanded, ends_at_limit, on_path, outcome
-from fem.wording.tables import MOTION, PRESSURE, STRETCHES, Column, end_columns, thread_columns
+from fem.wording.tables import PRESSURE, brief_columns
 
 CONTENTS = {
     "brief": "In brief",
@@ -105,13 +107,10 @@ def brief_grid(result: Result) -> Grid:
     """
     reached = all(demanded(run) for run in result.runs)
     last = [(demanded(run) or run.rows)[-1] for run in result.runs]
-    columns = [(c.title, c) for c in [PRESSURE, *MOTION, *end_columns(result.case), STRETCHES[1]]]
-    for family in result.case.threads:
-        mean, _, pull, torque = thread_columns(family.name)
-        columns += [(f"{c.title} {family.name}", c) for c in (mean, pull, torque)]
+    columns = [PRESSURE, *brief_columns(result.case), Measure(table.wall_stretch_max)]
     rows = [
-        [_named(title, c.unit), *(c.show(row) for row in last), *_difference(c, last)]
-        for title, c in columns
+        [with_unit(c.title, c.shown_unit), *(c.show(row) for row in last), *_difference(c, last)]
+        for c in columns
     ]
     names = [NAMES[run.model] for run in result.runs]
     more = ["fast less FE"] if set(names) == set(NAMES.values()) else []
@@ -119,19 +118,15 @@ def brief_grid(result: Result) -> Grid:
     return Grid.of(caption, ["measure", *names, *more], rows)
 
 
-def _named(title: str, unit: str) -> str:
-    return f"{title} [{unit}]" if unit else title
-
-
-def _difference(column: Column, rows: list[dict[str, Any]]) -> list[str]:
+def _difference(column: Measure, rows: list[dict[str, Any]]) -> list[str]:
     """Return by how much the fast model's figure is greater, where both models took part."""
     by_model = {row["model"]: row for row in rows}
     if set(by_model) != set(NAMES):
         return []
-    fe, fast = (by_model[model].get(column.name) for model in ("fe", "fast"))
+    fe, fast = (by_model[model].get(column.column) for model in ("fe", "fast"))
     if fe is None or fast is None:
         return ["-"]
-    text = column.show({column.name: fast - fe})
+    text = column.show({column.column: fast - fe})
     return [text if text.startswith("-") or not text.strip("0.") else f"+{text}"]
 
 

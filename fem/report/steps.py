@@ -6,17 +6,17 @@ import math
 from collections.abc import Sequence
 
 from fem.case.case import Case
+from fem.quantities.column import Measure, measures_of
+from fem.quantities.quantity import NO_TRAIT
 from fem.report.grid import Grid
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.bounds import bounded_row, bounds_table
 from fem.wording.run_sections import NAMES, besides, demanded, family_words
 from fem.wording.tables import (
-    MOTION,
-    STRETCHES,
-    Column,
     besides_table,
     end_columns,
+    motion_columns,
     step_tables,
     thread_columns,
 )
@@ -24,25 +24,18 @@ from fem.wording.tables import (
 UNBOUNDED = 10**6
 """Width of a table that is never broken into several (characters)."""
 
-BODY = [
-    Column("stretch", "length over length at rest", "", ".4f"),
-    Column("mid_radius_mm", "outer radius at half length", "mm", ".3f"),
-    *STRETCHES,
-    Column("volume_mm3", "volume of the bore", "mL", ".4f", 1e-3),
-]
-
 
 def step_grids(result: Result) -> list[Grid]:
     """Return the tables of all steps: motion and end loads, the body, each family of threads."""
     case = result.case
-    columns = [*MOTION, *end_columns(case)]
-    grids = [_grid("Motion of the free end, and bulge", result, columns)]
-    grids.append(_grid("Tube: lengths, stretches, volume", result, [*BODY, *_rubber(result)]))
+    columns = [*motion_columns(), *end_columns(case)]
+    grids = [
+        _grid("Motion of the free end, and bulge", result, columns),
+        _grid("Tube: lengths, stretches, volume", result, measures_of(section="tube")),
+    ]
     for family in case.threads:
-        words = ", ".join(family_words(family))
-        grids.append(
-            _grid(f"Threads {family.name}: {words}", result, _threads(result, family.name))
-        )
+        words, threads = family_words(family), thread_columns(family.name, NO_TRAIT)
+        grids.append(_grid(f"Threads {family.name}: {', '.join(words)}", result, threads))
     return grids
 
 
@@ -68,25 +61,12 @@ def bounds_grid(run: Run, case: Case) -> Grid | None:
     return Grid.from_terminal(caption, bounds_table(row, case), ("measure", "unit"))
 
 
-def _grid(caption: str, result: Result, columns: Sequence[Column]) -> Grid:
-    (table,) = step_tables(result, columns, UNBOUNDED)
+def _grid(caption: str, result: Result, columns: Sequence[Measure]) -> Grid:
+    """Return the table of those columns that are known at any step."""
+    known = [
+        column
+        for column in columns
+        if any(math.isfinite(row.get(column.column, math.nan)) for row in result.rows)
+    ]
+    (table,) = step_tables(result, known, UNBOUNDED, labels=True)
     return Grid.from_terminal(caption, table)
-
-
-def _threads(result: Result, family: str) -> list[Column]:
-    """Return the columns of a family, with the share of the breaking load where it is known."""
-    mean, *others = thread_columns(family)
-    peak = Column(f"tension_peak_N.{family}", "peak tension", "N", ".4f")
-    strain = Column(f"thread_strain.{family}", "strain", "%", ".3f", 100)
-    used = Column(f"thread_used.{family}", "of breaking load", "%", ".1f", 100)
-    return [mean._replace(title="mean tension"), peak, strain, *others, *_known(result, used)]
-
-
-def _rubber(result: Result) -> list[Column]:
-    return _known(result, Column("rubber_used", "of locking strain", "%", ".1f", 100))
-
-
-def _known(result: Result, column: Column) -> list[Column]:
-    """Return the column if the table has it."""
-    there = any(math.isfinite(row.get(column.name, math.nan)) for row in result.rows)
-    return [column] if there else []

@@ -20,6 +20,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fem.case.case import Case
+from fem.quantities.column import find
+from fem.quantities.quantity import Trait
 from fem.results.run import Run
 
 MESH_ERROR = "mesh_error"
@@ -58,12 +60,6 @@ COARSER_MESH = Companion(
 )
 BONDED_THREADS = Companion(IF_BONDED, "friction", "with bonded threads", lambda _, other: other)
 
-NOT_MEASURED = {
-    *("model", "step", "demanded", "stable", "limit"),
-    *("energy_gap", "newton_iterations"),
-}
-"""Columns of the step table that are not compared."""
-
 
 def companions(case: Case, models: Sequence[str], mesh_error: bool) -> list[Companion]:
     """Return what the FE model is solved for again, in this order."""
@@ -87,13 +83,18 @@ def compare(run: Run, companion: Companion, other: Run) -> None:
     """Put the columns of a second solve into the rows that both reached; note why it has fewer."""
     rows, others = _demanded(run), _demanded(other)
     for row, second in zip(rows, others, strict=False):
-        names = [name for name in row if name in second and name not in NOT_MEASURED]
+        names = [name for name in row if name in second and _compared(name)]
         row |= {
             f"{name}.{companion.column}": companion.figure(row[name], second[name])
             for name in names
         }
     if len(others) < len(rows) and not other.interrupted:
         run.shortfalls.append(_ended(companion, len(others), other.reason))
+
+
+def _compared(column: str) -> bool:
+    measure = find(column)
+    return measure is not None and Trait.SOLVER not in measure.quantity.traits
 
 
 def without_rest(companion: Companion, failure: ArithmeticError) -> str:

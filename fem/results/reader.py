@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Callable
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -11,22 +12,13 @@ from typing import Any
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.text_file import text_of
+from fem.quantities.column import find, measures_of
+from fem.quantities.quantity import Trait
 from fem.results.consistency import contradiction
 from fem.results.environment import Origin
-from fem.results.run import HISTORY, Run
+from fem.results.run import Run
 from fem.results.run_record import Provenance, RunTold, read_provenance
 from fem.results.vtu_series import read_series
-
-WHOLE = ("step", "newton_iterations")
-TRUTH = ("demanded", "stable", "limit")
-"""Columns of whole numbers, and of True and False; `model` is text, all others are numbers."""
-
-NEEDED = [
-    *("model", *HISTORY, "volume_mm3", "twist_deg", "displacement_mm", "stretch", "bulge_mm"),
-    *("bore_stretch", "wall_stretch_max"),
-]
-NEEDED_OF_FAMILIES = ("tension_N", "tension_peak_N", "thread_strain", "taut")
-"""Columns without which a result cannot be shown; each row has finite figures in them."""
 
 MOST = 1e12
 """No figure of a device comes near to this, in any of the units of the columns."""
@@ -112,27 +104,29 @@ def _rows(file: Path, case: Case) -> list[dict[str, Any]]:
     """Return the step table."""
     lines = csv.reader(text_of(file).splitlines())
     columns = next(lines, [])
-    needed = NEEDED + [f"{name}.{f.name}" for f in case.threads for name in NEEDED_OF_FAMILIES]
+    families = [family.name for family in case.threads]
+    needed = [measure.column for measure in measures_of(families, traits=Trait.REQUIRED)]
     for name in columns:
         if columns.count(name) > 1:
             raise InputError(f"{file}: the column {name} is there twice")
     for name in needed:
         if name not in columns:
             raise InputError(f"{file}: the column {name} is missing")
+    kinds = {name: _kind(name) for name in columns}
     rows = []
     for line, cells in enumerate(lines, start=2):
-        rows.append(_row(f"{file}: line {line}", columns, cells, needed))
+        rows.append(_row(f"{file}: line {line}", kinds, cells, needed))
     return rows
 
 
-def _row(where: str, columns: list[str], cells: list[str], needed: list[str]) -> dict[str, Any]:
-    if len(cells) != len(columns):
-        raise InputError(f"{where}: {len(cells)} cells to {len(columns)} columns")
+def _row(where: str, kinds: dict[str, Any], cells: list[str], needed: list[str]) -> dict[str, Any]:
+    if len(cells) != len(kinds):
+        raise InputError(f"{where}: {len(cells)} cells to {len(kinds)} columns")
     row: dict[str, Any] = {}
-    for name, cell in zip(columns, cells, strict=True):
+    for name, cell in zip(kinds, cells, strict=True):
         if cell:  # an empty one is a column of another model
             try:
-                row[name] = _value(name, cell)
+                row[name] = kinds[name](cell)
             except (ValueError, KeyError):
                 raise InputError(f'{where}: {name} cannot be "{cell}"') from None
         elif name in needed:
@@ -143,9 +137,8 @@ def _row(where: str, columns: list[str], cells: list[str], needed: list[str]) ->
     return row
 
 
-def _value(name: str, cell: str) -> Any:
-    if name == "model":
-        return cell
-    if name in TRUTH:
-        return {"True": True, "False": False}[cell]
-    return int(cell) if name in WHOLE else float(cell)
+def _kind(column: str) -> Callable[[str], Any]:
+    """Return what reads a cell of a column; a number where the table of quantities lacks it."""
+    measure = find(column)
+    kind = measure.quantity.type if measure else float
+    return {"True": True, "False": False}.__getitem__ if kind is bool else kind

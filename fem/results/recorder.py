@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any, Protocol
 
-import numpy as np
-
 from fem.case.case import Case
 from fem.continuation.load_steps import air_let_in, loading_of, stages_of, steps_of
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
@@ -21,7 +19,8 @@ from fem.continuation.state import (
     WindingError,
 )
 from fem.core.arrays import Array
-from fem.quantities.measures import Reactions, Snapshot, measures
+from fem.quantities.measures import Figures, Reactions, Snapshot, Step
+from fem.quantities.row import step_row
 from fem.quantities.shape import Shape
 from fem.results.equilibrium_checks import energy_gap
 from fem.results.run import Report, limit_name
@@ -86,7 +85,7 @@ class Track:
         shape = self.model.shape(state.x, state.pressure)
         self.states.append(state)  # all at once: the user may break off in between
         self.reactions.append(reactions)
-        self.rows.append(self._row(state, measures(snapshot, self.case)))
+        self.rows.append(self._row(state, snapshot))
         if shape is not None:
             self.shapes.append(shape)
         if state.limit and not self.limit:
@@ -95,22 +94,24 @@ class Track:
             done = sum(state.asked for state in self.states)
             self._report(self.model.name, done, steps_of(self.case))
 
-    def _row(self, state: State, measured: dict[str, Any]) -> dict[str, Any]:
+    def _row(self, state: State, snapshot: Snapshot) -> dict[str, Any]:
         gas = self.case.gas
         return step_row(
-            self.model.name,
-            step=len(self.rows),
-            pressure=float(in_kilopascals(state.pressure)),
-            demanded=state.asked or len(self.states) == 1,
-            volume=float(state.coordinates[PRESSURE]),
-            air=float(air_let_in(gas, self.states[0], state)) if gas else None,
-            measured=measured,
-            force=float(state.loads[AXIAL]),
-            torque=float(state.loads[TWIST]),
-            energy_gap=energy_gap(self.states[0], state),
-            iterations=state.iterations,
-            stable=state.stable,
-            limit=state.limit,
+            Step(
+                self.model.name,
+                step=len(self.rows),
+                pressure=state.pressure,
+                demanded=state.asked or len(self.states) == 1,
+                volume=state.coordinates[PRESSURE],
+                air=air_let_in(gas, self.states[0], state) if gas else None,
+                tube=Figures.of(snapshot, self.case),
+                force=state.loads[AXIAL],
+                torque=state.loads[TWIST],
+                energy_gap=energy_gap(self.states[0], state),
+                iterations=state.iterations,
+                stable=state.stable,
+                limit=state.limit,
+            )
         )
 
     def _stuck(self, end: PathEndError) -> str:
@@ -153,49 +154,6 @@ class Track:
 
 
 TORN = f"the wall would be stretched more than {TEARS:g} times"
-
-
-def step_row(
-    model: str,
-    *,
-    step: Any,
-    pressure: Any,
-    demanded: Any,
-    volume: Any,
-    air: Any = None,
-    measured: dict[str, Any],
-    force: Any,
-    torque: Any,
-    energy_gap: Any,
-    iterations: Any,
-    stable: Any,
-    limit: Any,
-) -> dict[str, Any]:
-    """Return a row of the step table by column name, or of arrays the columns of many rows.
-
-    Pressure in kPa, volume in mm3, mass of air let in in mg (None if there is none), force in N and
-    torque in N mm on the free end; the rest as in :class:`fem.continuation.state.State`.
-    """
-    return {
-        "model": model,
-        "step": step,
-        "pressure_kPa": pressure,
-        "demanded": demanded,
-        "volume_mm3": volume,
-        **({} if air is None else {"air_mg": air}),
-        **measured,
-        "end_force_N": force,
-        "end_torque_Nmm": torque,
-        "energy_gap": energy_gap,
-        "newton_iterations": iterations,
-        "stable": stable,
-        "limit": limit,
-    }
-
-
-def in_kilopascals(pressure: Any) -> Any:
-    """Return pressures (MPa) in kPa as one would write them: 3.0, not 2.9999999999999996."""
-    return np.round(pressure * 1e3, 9)
 
 
 def place(row: dict[str, Any]) -> str:

@@ -6,11 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from fem.quantities.column import measures_of
+from fem.quantities.quantity import Trait
 from fem.quantities.shape import Shape
 
-HISTORY = [
-    *("step", "pressure_kPa", "demanded", "energy_gap", "newton_iterations", "stable", "limit"),
-]
+HISTORY = [measure.column for measure in measures_of(traits=Trait.HISTORY)]
 """Columns of the step table that tell how the solver went."""
 
 Report = Callable[[str, int, int], None]

@@ -7,13 +7,11 @@ from typing import Any
 from rich.table import Table
 
 from fem.case.case import Case
+from fem.quantities.column import Measure
 from fem.results.additional_solve import IF_BONDED, MESH_ERROR
 from fem.results.run import Run
 from fem.wording.run_sections import demanded
-from fem.wording.tables import MOTION, Column, end_columns, plain_table, thread_columns
-
-SHARE = "taut"
-"""Share of length that is taut: it jumps, and has no error to speak of."""
+from fem.wording.tables import brief_columns, plain_table
 
 
 def bounded_row(run: Run) -> dict[str, Any] | None:
@@ -44,28 +42,19 @@ def bounds_table(row: dict[str, Any], case: Case) -> Table:
     if mesh_error:
         table.add_column("mesh error", justify="right")
     table.add_column("")
-    for title, column in _measures(case):
-        cells = [title, column.show(row)]
+    for column in brief_columns(case):
+        cells = [column.title, column.show(row)]
         if friction:
             cells.append(column.of(IF_BONDED).show(row))
         if mesh_error:
             cells.append(_error(column.of(MESH_ERROR), row))
-        table.add_row(*cells, column.unit)
+        table.add_row(*cells, column.shown_unit)
     return table
 
 
-def _error(column: Column, row: dict[str, Any]) -> str:
+def _error(column: Measure, row: dict[str, Any]) -> str:
     """Return the cell of an error: one that rounds to nothing is less than the last digit."""
     text = column.show(row)
     if text.strip("0."):
         return f"± {text}"
     return f"< {text[:-1]}1"
-
-
-def _measures(case: Case) -> list[tuple[str, Column]]:
-    """Return the measures by their titles."""
-    measures = [(column.title, column) for column in [*MOTION, *end_columns(case)]]
-    for family in case.threads:
-        columns = thread_columns(family.name)
-        measures += [(f"{c.title} {family.name}", c) for c in columns if c.title != SHARE]
-    return measures

@@ -8,6 +8,7 @@ from typing import Any, Protocol
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.core.units import MINUS
+from fem.quantities import table
 from fem.results.run import Run, limit_name
 from fem.wording.picture_text import wrap
 
@@ -78,12 +79,11 @@ def place(
 
     With the row `before` it is the place at `share` of the way from there.
     """
-    name, unit = "pressure_kPa", "kPa"
+    measured = table.pressure
     if case.move and any(row is other for other in moved(run, case)[1:]):
-        axial = case.move.direction == "axial"
-        name, unit = ("displacement_mm", "mm") if axial else ("twist_deg", "deg")
-    start = (before or row)[name]
-    return f"{start + share * (row[name] - start):.3g} {unit}"
+        measured = table.displacement if case.move.direction == "axial" else table.twist
+    start, end = (before or row)[measured.column], row[measured.column]
+    return f"{start + share * (end - start):.3g} {measured.unit}"
 
 
 def outcome(run: Run) -> str:

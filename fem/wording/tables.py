@@ -12,8 +12,12 @@ from rich.console import Console
 from rich.table import Table
 
 from fem.case.case import Case
+from fem.quantities import table
+from fem.quantities.column import Measure, measures_of
+from fem.quantities.quantity import Trait
 from fem.results.result import Result
 from fem.results.run import Run
+from fem.wording.drive_labels import drive_columns, with_added
 from fem.wording.run_sections import NAMES, Rows, besides, beyond, demanded
 
 GAP = 2
@@ -29,70 +33,46 @@ def terminal() -> Console:
     return Console(highlight=False, markup=False, width=None if known else UNSHOWN_WIDTH)
 
 
-class Column(NamedTuple):
-    """A column of the step table as it is shown.
-
-    Attributes
-    ----------
-    name
-        Its name in the step table.
-    title, unit, form
-        How it is headed, and its number format.
-    factor
-        What the numbers are multiplied by.
-    """
-
-    name: str
-    title: str
-    unit: str
-    form: str
-    factor: float = 1.0
-
-    def show(self, row: dict[str, Any] | None) -> str:
-        """Return the cell; a dash where there is none."""
-        if row is None or self.name not in row:
-            return "-"
-        text = f"{row[self.name] * self.factor:{self.form}}"
-        return text.replace("-", "") if not text.strip("-0.") else text  # no negative zero
-
-    def of(self, suffix: str) -> Column:
-        """Return the column ``<name>.<suffix>``, shown in the same way."""
-        return self._replace(name=f"{self.name}.{suffix}")
+PRESSURE = Measure(table.pressure)
 
 
-PRESSURE = Column("pressure_kPa", "pressure", "kPa", ".4g")
-MOTION = [
-    Column("twist_deg", "twist", "deg", ".2f"),
-    Column("displacement_mm", "displacement", "mm", ".3f"),
-    Column("bulge_mm", "bulge", "mm", ".3f"),
-]
-STRETCHES = [
-    Column("bore_stretch", "bore stretch", "", ".3f"),
-    Column("wall_stretch_max", "wall stretch", "", ".3f"),
-]
-FORCE = Column("end_force_N", "end force", "N", ".3f")
-TORQUE = Column("end_torque_Nmm", "end torque", "N mm", ".2f")
+def motion_columns() -> list[Measure]:
+    """Return the columns of the motion of the free end, and the bulge."""
+    return measures_of(section="motion")
 
 
-def end_columns(case: Case) -> list[Column]:
+def end_columns(case: Case) -> list[Measure]:
     """Return the columns of force and torque where the free end is more than free or hung on."""
     end, moved = case.end, case.move.direction if case.move else ""
     columns = []
     if end.axial == "held" or end.axial_spring or moved == "axial":
-        columns.append(FORCE)
+        columns.append(Measure(table.end_force))
     if end.twist == "held" or end.twist_spring or moved == "twist":
-        columns.append(TORQUE)
+        columns.append(Measure(table.end_torque))
     return columns
 
 
-def thread_columns(family: str) -> list[Column]:
+def thread_columns(family: str, traits: Trait = Trait.BRIEF) -> list[Measure]:
     """Return the columns of a family."""
-    return [
-        Column(f"tension_N.{family}", "tension", "N", ".4f"),
-        Column(f"taut.{family}", "taut", "%", ".0f", 100),
-        Column(f"spool_pull_N.{family}", "spool pull", "N", ".3f"),
-        Column(f"ring_torque_Nmm.{family}", "ring torque", "N mm", ".2f"),
-    ]
+    return measures_of([family], section="threads", traits=traits)
+
+
+def brief_columns(case: Case) -> list[Measure]:
+    """Return what matters most of a step, but the share that is taut: that jumps."""
+    threads = [column for family in case.threads for column in thread_columns(family.name)]
+    columns = [*motion_columns(), *end_columns(case), *threads]
+    return [column for column in columns if column.quantity is not table.taut]
+
+
+def readout_columns(cases: Sequence[Case]) -> list[Measure]:
+    """Return what page and stills read out: drive, motion, end loads, then family by family."""
+    families = dict.fromkeys(family.name for case in cases for family in case.threads)
+    drives = [column for case in cases for column in drive_columns(case)]
+    loads = [column for case in cases for column in end_columns(case)]
+    known = measures_of(families, traits=Trait.READOUT)
+    tube = [measure for measure in known if not measure.family]
+    threads = [measure for measure in known if measure.family]
+    return [*dict.fromkeys([*drives, *tube, *loads, *threads])]
 
 
 class _Block(NamedTuple):
@@ -108,14 +88,23 @@ class _Block(NamedTuple):
         return sum(max(map(len, [*head.split("\n"), *cells])) + GAP for head, cells in columns)
 
 
-def step_tables(result: Result, columns: Sequence[Column], width: int) -> Iterator[Table]:
-    """Yield tables no wider than `width`: a row to each step asked for, the models side by side."""
+def step_tables(
+    result: Result, columns: Sequence[Measure], width: int, *, labels: bool = False
+) -> Iterator[Table]:
+    """Yield tables no wider than `width`: a row to each step asked for, the models side by side.
+
+    Columns are headed by their short words, or by their labels.
+    """
     steps = list(zip_longest(*(demanded(run) for run in result.runs)))
     if result.case.pressure is None:  # then each model has its own
         columns = [PRESSURE, *columns]
     blocks = []
     for column in columns:
-        heads = [f"{column.title}\n{NAMES[run.model]}, {column.unit}" for run in result.runs]
+        words = column.quantity.label if labels else column.quantity.short
+        units = [
+            ", ".join(filter(None, [NAMES[run.model], column.shown_unit])) for run in result.runs
+        ]
+        heads = [f"{words}\n{unit}" for unit in units]
         cells = [[column.show(step[i]) for step in steps] for i in range(len(result.runs))]
         blocks.append(_Block(heads, cells))
     yield from _fit([_asked(result.case, steps)], blocks, width)
@@ -124,34 +113,32 @@ def step_tables(result: Result, columns: Sequence[Column], width: int) -> Iterat
 def _asked(case: Case, steps: Sequence[Sequence[dict[str, Any] | None]]) -> _Block:
     """Return what was asked for in each step."""
     rows: Rows = [next(row for row in step if row) for step in steps]
-    if case.pressure:
-        heads, cells = [f"pressure\n{PRESSURE.unit}"], [[PRESSURE.show(row) for row in rows]]
-    elif case.volume:
-        start = rows[0]["volume_mm3"] if rows else 0.0  # none if the way to rest ended early
-        heads = ["added\nmL"]
-        cells = [[f"{(row['volume_mm3'] - start) / 1000:.4g}" for row in rows]]
-    else:
-        heads, cells = ["air\nmg"], [[f"{row['air_mg']:.4g}" for row in rows]]
+    (column,) = drive_columns(case) or [PRESSURE]
+    heads = [_head(column)]
+    cells = [[column.show(row, ".4g") for row in with_added(case, rows)]]
     if case.move:
-        place, unit = (
-            ("displacement_mm", "mm") if case.move.direction == "axial" else ("twist_deg", "deg")
-        )
-        driven = case.drive.steps
-        heads.append(f"moved to\n{unit}")
-        cells.append(["" if i <= driven else f"{row[place]:.4g}" for i, row in enumerate(rows)])
+        place = table.displacement if case.move.direction == "axial" else table.twist
+        driven, column = case.drive.steps, Measure(place)
+        heads.append(f"moved to\n{column.unit}")
+        cells.append(["" if i <= driven else column.show(row, ".4g") for i, row in enumerate(rows)])
     return _Block(heads, cells)
 
 
 def besides_table(run: Run) -> Table:
     """Return the rows of limit points and of states that nobody asked for."""
     rows = besides(run)
-    columns = [PRESSURE, *MOTION, *STRETCHES]
+    stretches = measures_of(section="tube", traits=Trait.BRIEF)
+    columns = [PRESSURE, *motion_columns(), *stretches]
     blocks = [
         _Block(["state\n"], [[_kind(run, row) for row in rows]]),
-        *(_Block([f"{c.title}\n{c.unit}"], [[c.show(row) for row in rows]]) for c in columns),
+        *(_Block([_head(c)], [[c.show(row) for row in rows]]) for c in columns),
         _Block(["stable\n"], [["-" if row["limit"] else _yes(row["stable"]) for row in rows]]),
     ]
     return _table(blocks)
+
+
+def _head(column: Measure) -> str:
+    return f"{column.title}\n{column.shown_unit}"
 
 
 def _kind(run: Run, row: dict[str, Any]) -> str:

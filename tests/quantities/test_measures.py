@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from fem.case.thread_family import ThreadFamily
 from fem.fast.model import FastModel
-from fem.quantities.measures import Snapshot, ThreadLinks, measures
+from fem.quantities.measures import Snapshot, ThreadLinks
+from fem.quantities.row import measures
 
 FAMILY = ThreadFamily(name="A", count=2, angle="20 deg", stiffness="200 N")
 

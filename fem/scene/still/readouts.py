@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from fem.core.units import MINUS
-from fem.wording.drive_labels import drive_columns
+from fem.quantities import table
+from fem.quantities.column import Measure, with_unit
 from fem.wording.picture_text import shortened
 from fem.wording.run_sections import family_words
-from fem.wording.tables import MOTION, PRESSURE, Column, end_columns
+from fem.wording.tables import readout_columns
 
 if TYPE_CHECKING:
     from fem.scene.result_view import Exhibit
@@ -39,14 +40,15 @@ class Readout(NamedTuple):
     """
 
     title: str
-    column: Column | None = None
+    column: Measure | None = None
     family: str = ""
     more: bool = False
 
     def show(self, exhibit: Exhibit, row: dict[str, Any]) -> str:
         """Return what is said of a state; a dash where there is nothing to say."""
         if self.column:
-            text = self.column.show(row)
+            # of one width while a film goes on
+            text = self.column.show(row, f".{self.column.quantity.decimals}f")
             return DASH if text in ("-", "nan") else text.replace("-", MINUS)
         if self.family:
             return ", ".join(_make(exhibit, self.family, self.more)).replace("-", MINUS) or DASH
@@ -58,12 +60,10 @@ def readouts(exhibits: Sequence[Exhibit]) -> list[Readout]:
 
     The make of the threads is told where it differs from tube to tube.
     """
-    pressure = PRESSURE._replace(form=".2f")  # of one width while a film goes on
-    asked = dict.fromkeys(column for one in exhibits for column in drive_columns(one.case))
-    loads = dict.fromkeys(column for one in exhibits for column in end_columns(one.case))
     lines = [
-        Readout(f"{column.title} [{column.unit}]", column)
-        for column in (*asked, pressure, *MOTION, *loads)
+        Readout(with_unit(column.title, column.shown_unit), column)
+        for column in readout_columns([one.case for one in exhibits])
+        if not column.family
     ]
     families = [one.case.threads for one in exhibits]
     if any(families):
@@ -93,9 +93,10 @@ def same_threads(exhibits: Sequence[Exhibit]) -> bool:
 def _slack(exhibit: Exhibit, row: dict[str, Any]) -> str:
     """Return the families that hang slack; a dash where none is known of, or there is none."""
     families = [family.name for family in exhibit.case.threads]
-    if not families or not all(f"taut.{name}" in row for name in families):
+    columns = {name: Measure(table.taut, name).column for name in families}
+    if not families or not all(column in row for column in columns.values()):
         return DASH
-    names = [name for name in families if row[f"taut.{name}"] < SLACK_SHARE]
+    names = [name for name, column in columns.items() if row[column] < SLACK_SHARE]
     if len(names) == len(families):
         return "all"
     return shortened(", ".join(names), LETTERS) if names else "none"

@@ -1,0 +1,121 @@
+"""A column of the step table: a quantity, of a family, of an additional solve."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fem.core.units import Unit
+from fem.quantities import table
+from fem.quantities.quantity import NO_TRAIT, Quantity, Trait
+
+STD = ".std"
+"""What the column of a standard deviation ends with."""
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A column of a quantity: of one family, if each has its own, or of an additional solve.
+
+    Attributes
+    ----------
+    quantity
+        The quantity.
+    family
+        The thread family, empty if it is of the whole tube.
+    ending
+        What the column ends with beyond that, such as ``mesh_error``; mostly empty.
+    """
+
+    quantity: Quantity
+    family: str = ""
+    ending: str = ""
+
+    @property
+    def column(self) -> str:
+        """Its name in the step table: ``ring_torque_Nmm.A.mesh_error``."""
+        return ".".join(filter(None, [self.quantity.column, self.family, self.ending]))
+
+    @property
+    def std(self) -> str:
+        """Column of its standard deviation."""
+        return self.column + STD
+
+    @property
+    def name(self) -> str:
+        """What a user calls it: ``ring_torque.A``."""
+        return f"{self.quantity.name}.{self.family}" if self.family else self.quantity.name
+
+    @property
+    def kind(self) -> Unit:
+        """The kind of unit."""
+        return self.quantity.kind
+
+    @property
+    def unit(self) -> str:
+        """Unit of the numbers in the column."""
+        return self.quantity.unit
+
+    @property
+    def shown_unit(self) -> str:
+        """Unit of the numbers that are shown."""
+        return self.kind.shown
+
+    @property
+    def title(self) -> str:
+        """Short words, with the family."""
+        return f"{self.quantity.short} {self.family}".rstrip()
+
+    @property
+    def words(self) -> str:
+        """Label of an axis for the numbers of the column: ``ring torque A [N mm]``."""
+        return with_unit(f"{self.quantity.label} {self.family}".rstrip(), self.unit)
+
+    def show(self, row: Mapping[str, Any] | None, form: str = "") -> str:
+        """Return a cell of a row in the shown unit; a dash where there is none."""
+        if row is None or self.column not in row:
+            return "-"
+        text = f"{row[self.column] * self.quantity.factor:{form or self.quantity.form}}"
+        return text.replace("-", "") if not text.strip("-0.") else text  # no negative zero
+
+    def of(self, ending: str) -> Measure:
+        """Return the column of an additional solve."""
+        return replace(self, ending=ending)
+
+
+def with_unit(words: str, unit: str) -> str:
+    """Return words with a unit in brackets, if there is one."""
+    return f"{words} [{unit}]" if unit else words
+
+
+def find(column: str) -> Measure | None:
+    """Return what a column of the step table is; None if it is none of its quantities.
+
+    >>> find("ring_torque_Nmm.A.mesh_error").name
+    'ring_torque.A'
+    """
+    stem, *parts = column.split(".")
+    for quantity in table.QUANTITIES:
+        if quantity.column == stem:
+            family = parts.pop(0) if quantity.of == "threads" and parts else ""
+            return Measure(quantity, family, ".".join(parts))
+    return None
+
+
+def measures_of(
+    families: Iterable[str] = (), *, section: str | None = None, traits: Trait = NO_TRAIT
+) -> list[Measure]:
+    """Return the columns of a section and with traits: those of the tube, then of each family.
+
+    >>> [measure.column for measure in measures_of(section="motion")]
+    ['twist_deg', 'displacement_mm', 'bulge_mm']
+    """
+    chosen = [
+        quantity
+        for quantity in table.QUANTITIES
+        if traits in quantity.traits and section in (None, quantity.section)
+    ]
+    whole = [Measure(quantity) for quantity in chosen if quantity.of != "threads"]
+    threads = [quantity for quantity in chosen if quantity.of == "threads"]
+    return [*whole, *(Measure(quantity, name) for name in families for quantity in threads)]
