@@ -29,7 +29,7 @@ VIEWER = (
 )
 """What draws the exhibits of a pack, wherever it comes from."""
 
-SERVED = ("server.js", "reach.js", "bench.js", "live.js", "study.js", "page.js")
+SERVED = ("server.js", "reach.js", "explorer.js", "explorer_view.js", "study.js", "page.js")
 """What speaks with the server."""
 
 EMBEDDED = ("loader.js", "embedded.js")
