@@ -2,7 +2,7 @@
 
 The ready case, both models side by side at 1440 by 900 px, FE on its standard mesh. A slider step
 ends when its picture is there: a pixel is read back, which waits for the renderer. So does a move
-of the live bench, from the slider through the server to the picture. Nothing is asserted.
+of the live explorer, from the slider through the server to the picture. Nothing is asserted.
 """
 
 import pytest
@@ -34,12 +34,12 @@ MOVE = """async (angle) => {
   const painted = new Promise((done) => {
     prototype.paint = function (...all) {
       paint.apply(this, all);
-      if (!this.gl.canvas.closest("#bench")) return;
+      if (!this.gl.canvas.closest("#explorer")) return;
       this.gl.readPixels(0, 0, 1, 1, this.gl.RGBA, this.gl.UNSIGNED_BYTE, new Uint8Array(4));
       done();
     };
   });
-  const input = document.querySelector("#bench input[type=range]");
+  const input = document.querySelector("#explorer input[type=range]");
   input.value = angle;
   input.dispatchEvent(new Event("input"));
   await painted;
@@ -73,7 +73,7 @@ def test_slider_step(tab, address, benchmark):  # noqa: F811
 
 def test_live_move(tab, address, benchmark):  # noqa: F811
     opened = tab(1440, 900).open(address)
-    opened.page.wait_for_selector("#bench .tw-level-0")
+    opened.page.wait_for_selector("#explorer .tw-level-0")
     angles = iter(range(-30, 30))
 
     def rest():

@@ -1,22 +1,18 @@
-"""The page of the browser and the files it is made of: our scripts and styles, and Vue.
+"""The page of the browser and the files it is made of: scripts and styles.
 
-`client/` holds plain scripts without a build step.  Each adds its components to one object,
+`client/` holds plain scripts without a framework or a build step.  Each adds to one object,
 `tubewright`, so their order is the order in which one uses another.
 """
 
 from __future__ import annotations
 
-from importlib.resources import files
 from pathlib import Path
 
-LIBRARIES = {
-    "vue.js": ("trame_client", "module/vue3-www/vue.global.js"),
-}
-"""What is not ours: package and place in it."""
-
 VIEWER = (
+    "dom.js",
     "unpack.js",
     "numbers.js",
+    "controls.js",
     "look.js",
     "paint.js",
     "shape.js",
@@ -46,9 +42,6 @@ def asset(name: str) -> Path:
     KeyError
         If the page has no such file.
     """
-    if name in LIBRARIES:
-        package, place = LIBRARIES[name]
-        return Path(str(files(package).joinpath(place)))
     if name not in (*VIEWER, *SERVED, *EMBEDDED, *STYLES, "icon.svg"):
         raise KeyError(name)
     return client(name)
@@ -62,6 +55,6 @@ def client(name: str) -> Path:
 def page_html() -> str:
     """Return the page; it asks for its files below `assets/`, for its data beside itself."""
     scripts = "\n".join(
-        f'  <script src="assets/{name}" defer></script>' for name in (*LIBRARIES, *VIEWER, *SERVED)
+        f'  <script src="assets/{name}" defer></script>' for name in (*VIEWER, *SERVED)
     )
     return client("page.html").read_text(encoding="utf-8").replace("{scripts}", scripts)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import gzip
 
-from fem.browser.assets import LIBRARIES, VIEWER, asset
+from fem.browser.assets import VIEWER, asset
 
 
 def scene_block(packed: bytes, *, scripts: bool = True) -> str:
@@ -31,7 +31,7 @@ def viewer_scripts() -> str:
     """Return the scripts and styles that scenes need, as HTML."""
     style = asset("sheet.css").read_text(encoding="utf-8")
     code = "\n;\n".join(
-        asset(name).read_text(encoding="utf-8") for name in (*LIBRARIES, *VIEWER, "embedded.js")
+        asset(name).read_text(encoding="utf-8") for name in (*VIEWER, "embedded.js")
     )
     loader = asset("loader.js").read_text(encoding="utf-8")
     return (

@@ -1,4 +1,4 @@
-"""Exhibits as one binary, for the page, the report and the live bench: the pack.
+"""Exhibits as one binary, for the page, the report and the live explorer: the pack.
 
 A pack is
 

@@ -1,4 +1,4 @@
-"""The live bench behind the page: what it offers, where it settles, what it can reach."""
+"""The live explorer behind the page: what it offers, where it settles, what it can reach."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ KEPT = 32
 
 
 class Opened(NamedTuple):
-    """What the bench offers, the scales of its colours, and the skin of its tube.
+    """What the explorer offers, the scales of its colours, and the skin of its tube.
 
     The fast model's tube has the same skin at all settings, and to find it takes as long as all the
     rest of a move.
@@ -40,8 +40,8 @@ class Opened(NamedTuple):
     skin: Skin
 
 
-class LiveBench:
-    """The live bench of one case, the same for every tab: it keeps no setting of any.
+class LiveExplorer:
+    """The live explorer of one case, the same for every tab: it keeps no setting of any.
 
     Parameters
     ----------
@@ -67,11 +67,11 @@ class LiveBench:
     @cached_property
     def _found(self) -> Opened:
         if self._base is None:
-            raise InputError("no case is shown that the bench could set")
+            raise InputError("no case is shown that the explorer could set")
         found = offer(self._base)
         found = replace(found, notes=(*filter(None, [self._note]), *found.notes))
         shape = uniform_shape(found.base, settle(found.start, found.base).rest)
-        return Opened(found, bench_scales(found), Skin(shape, found.base.tube))
+        return Opened(found, explorer_scales(found), Skin(shape, found.base.tube))
 
     async def opened(self) -> Opened:
         """Return what it offers, found once.
@@ -85,7 +85,7 @@ class LiveBench:
             return await asyncio.to_thread(lambda: self._found)
 
     async def describe(self, _: web.Request) -> web.Response:
-        """Answer what the bench offers."""
+        """Answer what the explorer offers."""
         try:
             found = (await self.opened()).offer
         except InputError as error:
@@ -113,7 +113,7 @@ class LiveBench:
 
 
 def described(found: Offer) -> dict[str, Any]:
-    """Return what the bench offers as JSON data."""
+    """Return what the explorer offers as JSON data."""
     start = found.start
     return {
         "offered": True,
@@ -143,8 +143,8 @@ def described(found: Offer) -> dict[str, Any]:
     }
 
 
-def bench_scales(found: Offer) -> Scales:
-    """Return the scales of all that the bench shows, so that a colour keeps its meaning.
+def explorer_scales(found: Offer) -> Scales:
+    """Return the scales of all that the explorer shows, so that a colour keeps its meaning.
 
     They reach to what the case itself comes to at the greatest pressure, as its threads are and
     taken up. What is beyond has the last colour.
@@ -159,7 +159,7 @@ def bench_scales(found: Offer) -> Scales:
     )
 
 
-def settled(setting: Setting, bench: Offer, scales: Scales, skin: Skin) -> bytes:
+def settled(setting: Setting, offer: Offer, scales: Scales, skin: Skin) -> bytes:
     """Return the pack of the fast model at a setting: one state, so that a move is quick.
 
     Raises
@@ -167,10 +167,10 @@ def settled(setting: Setting, bench: Offer, scales: Scales, skin: Skin) -> bytes
     InputError
         If the setting is not offered, makes no case, or has no solution even at rest.
     """
-    bench.check(setting)
-    found = settle(setting, bench.base)
+    offer.check(setting)
+    found = settle(setting, offer.base)
     exhibit = Exhibit(
-        name=bench.base.title,
+        name=offer.base.title,
         case=found.case,
         model="fast",
         rows=[found.row],
@@ -178,7 +178,7 @@ def settled(setting: Setting, bench: Offer, scales: Scales, skin: Skin) -> bytes
         note=found.note,
         skin=skin,
     )
-    return pack([exhibit], bench.base.title, scales)
+    return pack([exhibit], offer.base.title, scales)
 
 
 def _asked(request: web.Request, found: Offer) -> tuple[SlackForAll, list[float]]:

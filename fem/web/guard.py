@@ -23,7 +23,7 @@ NAMES = ("127.0.0.1", "localhost")
 POLICY = "; ".join(
     [
         "default-src 'none'",
-        "script-src 'self' 'unsafe-eval'",  # Vue compiles its templates in the page
+        "script-src 'self'",
         "style-src 'self'",
         "img-src 'self' data: blob:",
         "connect-src 'self'",

@@ -14,7 +14,7 @@ from fem.explore.setting import Resolution, Setting
 from fem.results.result import Result
 from fem.scene.colours import Scales
 from fem.scene.result_view import exhibits
-from fem.web.explorer import LiveBench
+from fem.web.explorer import LiveExplorer
 from fem.web.guard import binary, failure, json_of
 
 
@@ -28,8 +28,8 @@ class Wanted(Setting):
 class JobDesk:
     """Answers for the FE solves of one server."""
 
-    def __init__(self, bench: LiveBench) -> None:
-        self._bench, self._jobs = bench, Jobs()
+    def __init__(self, explorer: LiveExplorer) -> None:
+        self._explorer, self._jobs = explorer, Jobs()
 
     def routes(self, root: str) -> list[web.RouteDef]:
         """Return what it answers."""
@@ -44,7 +44,7 @@ class JobDesk:
     async def start(self, request: web.Request) -> web.Response:
         """Begin to solve a setting."""
         wanted = Wanted.parse(await json_of(request))
-        offer = (await self._bench.opened()).offer
+        offer = (await self._explorer.opened()).offer
         case = offer.case(wanted, offer.steps)
         try:
             name = self._jobs.start(case, wanted.resolution, wanted.tab)
@@ -73,7 +73,7 @@ class JobDesk:
             result = self._jobs.result(request.match_info["job"])
         except UnknownSolveError:
             return _unknown()
-        scales = (await self._bench.opened()).scales
+        scales = (await self._explorer.opened()).scales
         return binary(await asyncio.to_thread(_packed, result, scales))
 
     async def close(self, _: web.Application) -> None:

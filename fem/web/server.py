@@ -17,7 +17,7 @@ from fem.browser.assets import asset, page_html
 from fem.browser.pack import pack
 from fem.case.case import Case
 from fem.core.errors import InputError
-from fem.web.explorer import LiveBench
+from fem.web.explorer import LiveExplorer
 from fem.web.guard import add_headers, binary, guard
 from fem.web.jobs import JobDesk
 from fem.web.study import StudyDesk, StudyRoom
@@ -29,7 +29,7 @@ ADDRESS = "127.0.0.1"
 MOST_BYTES = 65536
 """A request brings no more."""
 OF_BASE = "of the base case of the study, whichever of its settings is shown"
-"""What the live bench of a study says of itself."""
+"""What the live explorer of a study says of itself."""
 PATIENCE = 1.0
 """Requests that are under way when the server ends are given so long (s)."""
 
@@ -52,7 +52,7 @@ def serve(
     title
         What the page is called.
     base
-        The case of the live bench; None if there is none.
+        The case of the live explorer; None if there is none.
     port
         Port to listen on; None for one that is free.
     browser
@@ -127,11 +127,11 @@ def make_app(
     """
     app = web.Application(middlewares=[guard], client_max_size=MOST_BYTES)
     root = f"/{key}/"
-    bench = LiveBench(base, OF_BASE if study else "")
-    desk = JobDesk(bench)
+    explorer = LiveExplorer(base, OF_BASE if study else "")
+    desk = JobDesk(explorer)
     scene = Scene(exhibits, title, failed)
     app.add_routes([web.get(root, _page), web.get(f"{root}assets/{{name}}", _asset)])
-    for room in (scene, bench, desk, StudyDesk(study)):
+    for room in (scene, explorer, desk, StudyDesk(study)):
         app.add_routes(room.routes(root))
     app.on_response_prepare.append(add_headers)
     app.cleanup_ctx.append(scene.packing)

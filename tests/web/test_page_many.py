@@ -127,7 +127,7 @@ def test_a_long_name_of_a_family_widens_no_page(tab, make_case):  # noqa: F811
     shown = exhibits(solve(case, models=["fast"]))
     with serving(make_app(shown, "Long", base=case, key="wren"), "wren/") as found:
         opened = tab(390).open(found)
-        opened.page.wait_for_selector("#bench tr[data-column]")
+        opened.page.wait_for_selector("#explorer tr[data-column]")
         assert [one for one in opened.layout() if "over" not in one] == []
         opened.check()
 

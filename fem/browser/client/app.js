@@ -1,30 +1,22 @@
-/* Puts the components together into what is mounted: a page's sheet, or a scene of a report. */
+/* A scene of a report: shapes, slider, colour bars and read-outs of a pack. */
 (function (tubewright) {
   "use strict";
 
-  let count = 0;
+  const { h } = tubewright;
 
-  /* An id that nothing else on the page has, however many scenes there are. */
-  tubewright.newId = () => {
-    count += 1;
-    return `tw-${count}`;
+  tubewright.scene = function ({ pack }) {
+    const look = tubewright.newLook();
+    let drawn = false;
+    return () =>
+      h("div.tubewright", { "aria-busy": String(!drawn) },
+        h(tubewright.pathSheet, {
+          pack, look,
+          curves: false, level: "p",
+          drawn() {
+            if (!drawn) tubewright.redraw();
+            drawn = true;
+          },
+        }),
+      );
   };
-
-  /* Mount `component` with `props` on an element. */
-  tubewright.mount = function (component, props, element) {
-    const app = Vue.createApp(component, props);
-    for (const [name, part] of Object.entries(tubewright.components)) app.component(name, part);
-    app.mount(element);
-    return app;
-  };
-
-  /* A scene of a report: shapes, slider, colour bars and read-outs of a pack. */
-  tubewright.scene = {
-    props: { pack: Object },
-    setup: () => ({ look: tubewright.newLook(), drawn: Vue.ref(false) }),
-    template: `
-      <div class="tubewright" :aria-busy="!drawn">
-        <path-sheet :pack="pack" :look="look" :curves="false" level="p" @drawn="drawn = true" />
-      </div>`,
-  };
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

@@ -2,7 +2,7 @@
 (function (tubewright) {
   "use strict";
 
-  const { computed, onBeforeUnmount, onMounted, ref } = Vue;
+  const { h } = tubewright;
 
   const LEFT = 52;
   const RIGHT = 26;
@@ -10,67 +10,59 @@
   const BOTTOM = 40;
 
   /* The axes of a chart of so many px: maps from values to places, ticks, frame. */
-  tubewright.axes = function (across, along, width, height) {
+  function axesOf(low, high, least, most, width, height) {
     const [x0, x1, y0, y1] = [LEFT, Math.max(width - RIGHT, LEFT + 10), height - BOTTOM, TOP];
-    const x = tubewright.axis(across, [x0, x1]);
-    const y = tubewright.axis(along, [y0, y1]);
+    const x = tubewright.axis([low, high], [x0, x1]);
+    const y = tubewright.axis([least, most], [y0, y1]);
     const ticks = ([low, high], count, place) => {
       const { values, digits } = tubewright.ticks(low, high, count);
       return values.map((value) => ({ at: place(value), text: tubewright.shown(value, digits) }));
     };
     return {
-      x,
-      y,
-      frame: { x0, x1, y0, y1 },
-      right: ticks(across, (x1 - x0) / 70, x),
-      up: ticks(along, (y0 - y1) / 42, y),
+      x, y,
+      frame: { x0, x1, y0, y1 }, right: ticks([low, high], (x1 - x0) / 70, x),
+      up: ticks([least, most], (y0 - y1) / 42, y),
+    };
+  }
+
+  /* What stands below all curves: fine rules, axes, numbers, the title of the axis across. */
+  const paper = ({ frame: { x0, x1, y0, y1 }, right, up }, title, height) => [
+    h("g.tw-ruled",
+      right.map(({ at }) => h("path", { d: `M${at} ${y0}V${y1}` })),
+      up.map(({ at }) => h("path", { d: `M${x0} ${at}H${x1}` })),
+    ),
+    h("path.tw-axis", { d: `M${x0} ${y1}V${y0}H${x1}` }),
+    right.map(({ at, text }) => h("text", { x: at, y: y0 + 16, "text-anchor": "middle" }, text)),
+    up.map(({ at, text }) => h("text", { x: x0 - 6, y: at + 4, "text-anchor": "end" }, text)),
+    h("text.tw-across", { x: x1, y: height - 6, "text-anchor": "end" }, title),
+  ];
+
+  /* A chart over the ranges `across` and `along`. What moves belongs into `over(axes)`, a layer of
+     its own: what `base(axes)` returns stays painted. */
+  tubewright.chart = function () {
+    let width = 400;
+    const watcher = new ResizeObserver(([entry]) => {
+      width = entry.contentRect.width;
+      tubewright.redraw();
+    });
+    const [axes, ground] = [tubewright.memo(axesOf), tubewright.memo(paper)];
+    return ({ across, along, height, title, label, base, over }) => {
+      const now = axes(...across, ...along, width, height);
+      return h("div.tw-chart",
+        { made: (box) => watcher.observe(box), gone: () => watcher.disconnect() },
+        h("svg", { width, height, role: "img", "aria-label": label },
+          ground(now, title, height), h("g", base(now))),
+        h("svg.tw-over", { width, height, "aria-hidden": "true" }, over(now)),
+      );
     };
   };
 
-  /* What moves belongs into the slot `over`, a layer of its own: what lies below stays painted. */
-  tubewright.components["chart-frame"] = {
-    props: { axes: Object, width: Number, height: Number, across: String, label: String },
-    emits: ["width"],
-    setup(_, { emit }) {
-      const box = ref(null);
-      const watcher = new ResizeObserver(([entry]) => emit("width", entry.contentRect.width));
-      onMounted(() => watcher.observe(box.value));
-      onBeforeUnmount(() => watcher.disconnect());
-      return { box };
-    },
-    template: `
-      <div ref="box" class="tw-chart">
-        <svg :width="width" :height="height" role="img" :aria-label="label">
-          <g class="tw-ruled">
-            <path v-for="tick in axes.right" :d="'M' + tick.at + ' ' + axes.frame.y0 + 'V'
-              + axes.frame.y1" />
-            <path v-for="tick in axes.up" :d="'M' + axes.frame.x0 + ' ' + tick.at + 'H'
-              + axes.frame.x1" />
-          </g>
-          <path class="tw-axis" :d="'M' + axes.frame.x0 + ' ' + axes.frame.y1 + 'V'
-            + axes.frame.y0 + 'H' + axes.frame.x1" />
-          <text v-for="tick in axes.right" :x="tick.at" :y="axes.frame.y0 + 16"
-            text-anchor="middle">{{ tick.text }}</text>
-          <text v-for="tick in axes.up" :x="axes.frame.x0 - 6" :y="tick.at + 4"
-            text-anchor="end">{{ tick.text }}</text>
-          <text class="tw-across" :x="axes.frame.x1" :y="height - 6" text-anchor="end">{{
-            across }}</text>
-          <slot></slot>
-        </svg>
-        <svg class="tw-over" :width="width" :height="height" aria-hidden="true">
-          <slot name="over"></slot>
-        </svg>
-      </div>`,
-  };
-
   /* A point of a curve by the model it is of: a disc, a square or a cross. */
-  tubewright.components["chart-mark"] = {
-    props: { model: String, x: Number, y: Number, size: { type: Number, default: 3.5 } },
-    template: `
-      <circle v-if="model === 'fe'" class="tw-full" :cx="x" :cy="y" :r="size" />
-      <rect v-else-if="model === 'fast'" class="tw-open" :x="x - size" :y="y - size"
-        :width="2 * size" :height="2 * size" />
-      <path v-else class="tw-open" :d="'M' + (x - size) + ' ' + (y - size) + 'l' + 2 * size + ' '
-        + 2 * size + 'm0 ' + -2 * size + 'l' + -2 * size + ' ' + 2 * size" />`,
+  tubewright.mark = function (model, x, y, size = 3.5) {
+    if (model === "fe") return h("circle.tw-full", { cx: x, cy: y, r: size });
+    const [left, top, wide] = [x - size, y - size, 2 * size];
+    if (model === "fast") return h("rect.tw-open", { x: left, y: top, width: wide, height: wide });
+    const cross = `M${left} ${top}l${wide} ${wide}m0 ${-wide}l${-wide} ${wide}`;
+    return h("path.tw-open", { d: cross });
   };
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

@@ -2,7 +2,7 @@
 (function (tubewright) {
   "use strict";
 
-  const { computed, ref } = Vue;
+  const { h } = tubewright;
 
   const HEIGHT = 210;
   const APART = 14; // px between the tags at the ends of two curves
@@ -53,101 +53,102 @@
     });
   }
 
-  tubewright.components["curve-chart"] = {
-    props: { columns: Array, exhibits: Array, step: Number, first: String, id: String },
-    setup(props) {
-      const width = ref(400);
-      const name = ref(props.first);
-      const column = computed(() => props.columns.find((c) => c.name === name.value));
-      const byPressure = computed(() => driven(props.exhibits));
-      const curves = computed(() =>
-        props.exhibits.map((exhibit) => curveOf(exhibit, name.value, byPressure.value)),
-      );
-      const axes = computed(() => {
-        const all = curves.value.flat();
-        const xs = all.map(({ x }) => x);
-        const ys = all.map(({ y }) => y);
-        return tubewright.axes(
-          all.length ? [Math.min(...xs), Math.max(...xs) + 1e-9] : [0, 1],
-          tubewright.span(all.length ? [...ys, 0] : [0, 1]),
-          width.value,
-          HEIGHT,
-        );
+  /* Curves of a quantity, and the ranges that they need. */
+  function curvesOf(exhibits, name) {
+    const byPressure = driven(exhibits);
+    const curves = exhibits.map((exhibit) => curveOf(exhibit, name, byPressure));
+    const all = curves.flat();
+    const xs = all.map(({ x }) => x);
+    const ys = all.map(({ y }) => y);
+    return {
+      byPressure, curves,
+      across: all.length ? [Math.min(...xs), Math.max(...xs) + 1e-9] : [0, 1],
+      along: tubewright.span(all.length ? [...ys, 0] : [0, 1]),
+    };
+  }
+
+  /* Where curves lie on their axes: classes, line, marks and tag of each. */
+  function placed({ x, y, frame }, curves, exhibits) {
+    const inks = tubewright.inks(exhibits);
+    const made = curves.map((curve, k) => {
+      const { model } = exhibits[k];
+      const marks = curve.map((point) => ({ x: x(point.x), y: y(point.y) }));
+      return {
+        classes: `tw-curve tw-${model} tw-ink-${inks[k]}`,
+        line: model === "bench" ? "" : marks.map((m) => `${m.x} ${m.y}`).join(" "), marks, model,
+        tag: marks.length && { text: k + 1, x: marks.at(-1).x + 8, y: marks.at(-1).y + 4 },
+      };
+    });
+    spread(made.map(({ tag }) => tag).filter(Boolean), frame.y0 - CLEAR);
+    return made;
+  }
+
+  const drawn = (curves) =>
+    curves.map(({ classes, line, marks, model, tag }) =>
+      h("g", { class: classes },
+        line && h("polyline", { points: line }),
+        marks.map(({ x, y }) => tubewright.mark(model, x, y)),
+        tag && h("text.tw-halo", { x: tag.x, y: tag.y }, tag.text),
+      ),
+    );
+
+  /* A component: the chart of a quantity that is chosen above it. */
+  tubewright.curveChart = function ({ first }) {
+    let name = first;
+    const [found, places, base] = [curvesOf, placed, drawn].map(tubewright.memo);
+    const ring = ({ x, y }) => h("circle.tw-now", { cx: x, cy: y, r: 8 });
+    return ({ columns, exhibits, step, id }) => {
+      const { byPressure, curves, across, along } = found(exhibits, name);
+      const { title, unit, digits } = columns.find((column) => column.name === name);
+      const ends = curves.map((curve, k) => {
+        const end = curve.length ? curve.at(-1).y : NaN;
+        return `${exhibits[k].title} ends at ${tubewright.withUnit(end, digits, unit)}`;
       });
-      const drawn = computed(() => {
-        const { x, y, frame } = axes.value;
-        const inks = tubewright.inks(props.exhibits);
-        const made = curves.value.map((curve, k) => {
-          const { model } = props.exhibits[k];
-          const marks = curve.map((point) => ({ x: x(point.x), y: y(point.y) }));
-          return {
-            classes: `tw-curve tw-${model} tw-ink-${inks[k]}`,
-            line: model === "bench" ? "" : marks.map((m) => `${m.x} ${m.y}`).join(" "),
-            marks,
-            model,
-            tag: marks.length && { text: k + 1, x: marks.at(-1).x + 8, y: marks.at(-1).y + 4 },
-          };
+      const at = (axes) => places(axes, curves, exhibits);
+      const shown = (axes) =>
+        curves.map((curve, k) => {
+          const last = Math.min(step, exhibits[k].steps.length - 1);
+          return at(axes)[k].marks[curve.findIndex((point) => point.step === last)];
         });
-        spread(made.map(({ tag }) => tag).filter(Boolean), frame.y0 - CLEAR);
-        return made;
-      });
-      const shownNow = computed(() =>
-        curves.value.map((curve, k) => {
-          const last = Math.min(props.step, props.exhibits[k].steps.length - 1);
-          return drawn.value[k].marks[curve.findIndex(({ step }) => step === last)];
+      return h("div.tw-curves",
+        h("label.tw-hidden", { for: id }, "Quantity of the chart"),
+        tubewright.choice(
+          columns.filter((column) => column.name !== DRIVE),
+          (column) => ({ value: column.name, text: tubewright.heading(column) }),
+          { id, value: name, onchange: ({ target }) => (name = target.value) },
+        ),
+        h(tubewright.chart, {
+          across, along,
+          height: HEIGHT, title: byPressure ? "pressure [kPa]" : "step",
+          label: `${title} against ${byPressure ? "pressure" : "step"}: ${ends.join("; ")}`,
+          base: (axes) => base(at(axes)),
+          over: (axes) => h("g.tw-curve", shown(axes).filter(Boolean).map(ring)),
         }),
       );
-      const label = computed(() => {
-        const { title, unit, digits } = column.value;
-        const ends = curves.value.map((curve, k) => {
-          const end = curve.length ? curve.at(-1).y : NaN;
-          return `${props.exhibits[k].title} ends at ${tubewright.withUnit(end, digits, unit)}`;
-        });
-        return `${title} against ${byPressure.value ? "pressure" : "step"}: ${ends.join("; ")}`;
-      });
-      const choices = computed(() => props.columns.filter((c) => c.name !== DRIVE));
-      const across = computed(() => (byPressure.value ? "pressure [kPa]" : "step"));
-      const heading = tubewright.heading;
-      return { HEIGHT, across, axes, choices, column, drawn, heading, label, name, shownNow, width };
-    },
-    template: `
-      <div class="tw-curves">
-        <label :for="id" class="tw-hidden">Quantity of the chart</label>
-        <select :id="id" v-model="name">
-          <option v-for="choice in choices" :value="choice.name">{{ heading(choice) }}</option>
-        </select>
-        <chart-frame :axes="axes" :width="width" :height="HEIGHT" :across="across" :label="label"
-          @width="width = $event">
-          <g v-for="curve in drawn" :class="curve.classes">
-            <polyline v-if="curve.line" :points="curve.line" />
-            <chart-mark v-for="mark in curve.marks" :model="curve.model" v-bind="mark" />
-            <text v-if="curve.tag" class="tw-halo" :x="curve.tag.x" :y="curve.tag.y">{{
-              curve.tag.text }}</text>
-          </g>
-          <template #over>
-            <g v-for="now in shownNow" class="tw-curve">
-              <circle v-if="now" class="tw-now" :cx="now.x" :cy="now.y" r="8" />
-            </g>
-          </template>
-        </chart-frame>
-      </div>`,
+    };
   };
 
-  tubewright.components["curve-legend"] = {
-    props: { exhibits: Array, named: Boolean },
-    setup: (props) => ({ inks: computed(() => tubewright.inks(props.exhibits)) }),
-    template: `
-      <ul class="tw-samples">
-        <li v-for="(exhibit, k) in exhibits">
-          <svg width="34" height="12" aria-hidden="true"
-            :class="'tw-curve tw-' + exhibit.model + ' tw-ink-' + inks[k]">
-            <polyline v-if="exhibit.model !== 'bench'" points="0 6 34 6" />
-            <chart-mark :model="exhibit.model" :x="17" :y="6" /></svg>
-          <b class="tw-tag">{{ k + 1 }}</b>
-          <span>{{ named ? exhibit.name + ", " : "" }}{{ exhibit.title }}</span>
-        </li>
-        <li><svg width="34" height="18" aria-hidden="true" class="tw-curve">
-          <circle class="tw-now" cx="17" cy="9" r="7.5" /></svg> the state shown</li>
-      </ul>`,
+  tubewright.curveLegend = function (exhibits, named) {
+    const inks = tubewright.inks(exhibits);
+    const sample = (exhibit, k) =>
+      h("li",
+        h("svg", {
+          width: 34, height: 12, "aria-hidden": "true",
+          class: `tw-curve tw-${exhibit.model} tw-ink-${inks[k]}`,
+        },
+          exhibit.model !== "bench" && h("polyline", { points: "0 6 34 6" }),
+          tubewright.mark(exhibit.model, 17, 6),
+        ),
+        h("b.tw-tag", k + 1),
+        h("span", named && `${exhibit.name}, `, exhibit.title),
+      );
+    return h("ul.tw-samples",
+      exhibits.map(sample),
+      h("li",
+        h("svg.tw-curve", { width: 34, height: 18, "aria-hidden": "true" },
+          h("circle.tw-now", { cx: 17, cy: 9, r: 7.5 })),
+        " the state shown",
+      ),
+    );
   };
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

@@ -21,4 +21,4 @@
     );
     for (const place of document.querySelectorAll(".tw-scene")) watcher.observe(place);
   };
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

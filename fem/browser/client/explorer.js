@@ -1,10 +1,8 @@
-/* The live bench: its setting, the fast model's answer to it at once, and FE solves of it. */
+/* The live explorer: its setting, the fast model's answer to it at once, and FE solves of it. */
 (function (tubewright) {
   "use strict";
 
-  const { computed, reactive, shallowRef, ref } = Vue;
-
-  const LOOK_AGAIN = 400; // ms between two questions how far a solve is
+  const ASK_AGAIN = 400; // ms between two questions how far a solve is
   const STATES = { done: "Done", failed: "Failed", stopped: "Stopped" };
 
   const wait = (time) => new Promise((done) => setTimeout(done, time));
@@ -15,16 +13,14 @@
     const numbered = slack.rules.filter(({ unit }) => unit);
     const values = Object.fromEntries(numbered.map((rule) => [rule.rule, middle(rule)]));
     if (slack.value !== null) values[slack.rule] = slack.value;
-    return reactive({
-      angles: families.map(({ angle_deg }) => angle_deg),
-      rule: slack.rule,
-      values,
+    return {
+      angles: families.map(({ angle_deg }) => angle_deg), rule: slack.rule, values,
       pressure: pressure.value,
-    });
+    };
   }
 
-  /* What is asked of the server for a setting. */
-  function asked({ angles, rule, values, pressure }) {
+  /* What is requested of the server for a setting. */
+  function requested({ angles, rule, values, pressure }) {
     const slack = rule in values ? { rule, value: values[rule] } : { rule };
     return { angles: [...angles], slack, pressure };
   }
@@ -40,95 +36,113 @@
   }
 
   /* FE solves, one at a time: how far one is, and the shape and setting of the last. */
-  function newSolver(offer, server) {
-    const job = reactive({ id: "", running: false, done: 0, steps: 0, said: "" });
-    const [shape, of] = [shallowRef(null), shallowRef(null)];
+  class Solver {
+    constructor(server) {
+      Object.assign(this, { server, shape: null, of: null, running: false, said: "" });
+    }
 
-    async function follow(setting) {
+    note(more) {
+      Object.assign(this, more);
+      tubewright.redraw();
+    }
+
+    async follow(setting) {
       let answer = { state: "running" };
       while (answer.state === "running") {
-        await wait(LOOK_AGAIN);
-        answer = await server.progress(job.id);
-        Object.assign(job, { done: answer.done, steps: answer.steps, said: answer.reason });
+        await wait(ASK_AGAIN);
+        answer = await this.server.progress(this.job);
+        this.note({ done: answer.done, steps: answer.steps, said: answer.reason });
       }
       if (answer.state === "done") {
-        shape.value = await server.solved(job.id);
-        of.value = setting;
+        this.note({ shape: await this.server.solved(this.job), of: setting });
       }
-      job.said = [STATES[answer.state], answer.reason].filter(Boolean).join(": ");
+      this.note({ said: [STATES[answer.state], answer.reason].filter(Boolean).join(": ") });
     }
 
-    async function solve(setting, resolution) {
-      Object.assign(job, { id: "", running: true, done: 0, steps: 0, said: "" });
+    async solve(setting, resolution) {
+      this.note({ job: "", running: true, done: 0, steps: 0, said: "" });
       try {
-        job.id = (await server.solve({ ...setting, resolution, tab: tubewright.tab })).job;
-        await follow(setting);
+        const request = { ...setting, resolution, tab: tubewright.tab };
+        this.note({ job: (await this.server.solve(request)).job });
+        await this.follow(setting);
       } catch (error) {
-        job.said = error.message;
+        this.note({ said: error.message });
       }
-      job.running = false;
+      this.note({ running: false });
     }
 
-    async function stop() {
-      await server.stop(job.id).catch((error) => (job.said = error.message));
+    async stop() {
+      await this.server.stop(this.job).catch((error) => this.note({ said: error.message }));
     }
-
-    return { job, shape, of, solve, stop };
   }
 
-  /* A bench on what the server offers. */
-  tubewright.newBench = function (offer, server) {
-    const setting = atFirst(offer);
-    const [fast, of] = [shallowRef(null), shallowRef(null)];
-    const [reach, fault] = [shallowRef(null), ref("")];
-    const refused = reactive(new Map());
-    const held = computed(() => refused.size > 0);
-    const resolution = ref(offer.resolution);
-    const solver = newSolver(offer, server);
+  /* An explorer of what the server offers. */
+  class Explorer {
+    constructor(offer, server) {
+      Object.assign(this, { offer, fast: null, of: null, reach: null, fault: "" });
+      this.setting = atFirst(offer);
+      this.resolution = offer.resolution;
+      this.refused = new Map(); // why, by fields
+      this.solver = new Solver(server);
+      this.evaluate = tubewright.newest(async (wanted) => {
+        try {
+          this.fast = await server.evaluate(wanted);
+          this.of = wanted;
+          this.fault = "";
+        } catch (error) {
+          this.fault = error.message;
+        }
+        tubewright.redraw();
+      });
+      this.map = tubewright.newest(async (wanted) => {
+        // where there is none, the reason stands below the setting already
+        this.reach = await server.reach(wanted).catch(() => null);
+        tubewright.redraw();
+      });
+      this.refresh = tubewright.memo((_, valid) => valid && this.evaluate(this.requested));
+      this.refreshMap = tubewright.memo(() => this.map(this.requested));
+    }
 
-    const settle = tubewright.newest(async (wanted) => {
-      try {
-        fast.value = await server.settle(wanted);
-        of.value = wanted;
-        fault.value = "";
-      } catch (error) {
-        fault.value = error.message;
-      }
-    });
+    get requested() {
+      return requested(this.setting);
+    }
 
-    const map = tubewright.newest(async (wanted) => {
-      try {
-        reach.value = await server.reach(wanted);
-      } catch {
-        reach.value = null; // why stands below the setting already
-      }
-    });
+    get valid() {
+      return !this.refused.size;
+    }
 
-    return {
-      offer,
-      setting,
-      fast,
-      reach,
-      fault,
-      resolution,
-      solver,
-      held,
-      /* Note that a field holds a number that is not offered, or no longer does. */
-      refuse: (field, why) => (why ? refused.set(field, why) : refused.delete(field)),
-      settle: () => held.value || settle(asked(setting)),
-      /* Of which setting shape and read-outs are while the one that is wanted is refused. */
-      lastValid: computed(() => {
-        if (!of.value || !(held.value || fault.value)) return "";
-        return `Of the last valid setting: ${inWords(of.value, offer)}.`;
-      }),
-      map: () => map(asked(setting)),
-      solve: () => solver.solve(asked(setting), resolution.value),
-      /* Of which setting the FE shape is, if not of the one that is set. */
-      otherSetting() {
-        const of = solver.of.value;
-        if (!of || JSON.stringify(of) === JSON.stringify(asked(setting))) return "";
-        return `The FE model is of another setting: ${inWords(of, offer)}.`;
-      },
-    };
-  };
-})((globalThis.tubewright ??= { components: {} }));
+    /* Ask the server for what has changed. */
+    update() {
+      const { angles, rule, values } = this.setting;
+      this.refresh(JSON.stringify(this.requested), this.valid);
+      // the set is over the first two angles, so these do not change it, nor does the pressure
+      this.refreshMap(JSON.stringify([rule, values[rule], ...angles.slice(2)]));
+    }
+
+    /* Note why a field holds a number that is not allowed; empty if it is, or is gone. */
+    refuse(field, why) {
+      if (why) this.refused.set(field, why);
+      else this.refused.delete(field);
+      tubewright.redraw();
+    }
+
+    solve() {
+      this.solver.solve(this.requested, this.resolution);
+    }
+
+    /* Of which setting shape and read-outs are while the one that is wanted is refused. */
+    get lastValid() {
+      if (!this.of || (this.valid && !this.fault)) return "";
+      return `Showing the last valid setting: ${inWords(this.of, this.offer)}.`;
+    }
+
+    /* Of which setting the FE shape is, if not of the one that is set. */
+    get otherSetting() {
+      const { of } = this.solver;
+      if (!of || JSON.stringify(of) === JSON.stringify(this.requested)) return "";
+      return `The FE model is of another setting: ${inWords(of, this.offer)}.`;
+    }
+  }
+
+  tubewright.Explorer = Explorer;
+})((globalThis.tubewright ??= {}));

@@ -2,6 +2,8 @@
 (function (tubewright) {
   "use strict";
 
+  const { h } = tubewright;
+
   const DEGREE = Math.PI / 180;
   const DEEP = 2; // how far the picture reaches to the front and back, times the extent
   const MARGIN = 1.1;
@@ -93,23 +95,20 @@
     }
   }
 
-  tubewright.newLook = () => Vue.reactive(new Look());
+  tubewright.newLook = () => new Look();
 
-  tubewright.components["look-bar"] = {
-    props: { look: Object, keys: Object },
-    setup: () => ({ capital: tubewright.capital, presets: PRESETS }),
-    template: `
-      <div class="tw-bar" role="group" aria-label="How the shapes are shown">
-        <label class="tw-check"><input type="checkbox" v-model="look.cut"> Cut open</label>
-        <label class="tw-check"><input type="checkbox" v-model="look.start"> {{
-          capital(keys.start.title) }}</label>
-        <slot></slot>
-        <span class="tw-buttons" role="group" aria-label="View">
-          <button v-for="(preset, name) in presets" type="button" @click="look.preset(name)">{{
-            preset.title }}</button>
-          <button type="button" aria-label="Zoom in" @click="look.nearer(1.25)">+</button>
-          <button type="button" aria-label="Zoom out" @click="look.nearer(0.8)">\u2212</button>
-        </span>
-      </div>`,
-  };
-})((globalThis.tubewright ??= { components: {} }));
+  /* What sets a look, and `more` of the kind. */
+  tubewright.lookBar = (look, keys, more) =>
+    h("div.tw-bar", { role: "group", "aria-label": "How the shapes are shown" },
+      tubewright.check("Cut open", look.cut, (cut) => (look.cut = cut)),
+      tubewright.check(tubewright.capital(keys.start.title), look.start,
+        (start) => (look.start = start)),
+      more,
+      h("span.tw-buttons", { role: "group", "aria-label": "View" },
+        Object.entries(PRESETS).map(([name, { title }]) =>
+          tubewright.button(title, () => look.preset(name))),
+        tubewright.button("+", () => look.nearer(1.25), { "aria-label": "Zoom in" }),
+        tubewright.button("\u2212", () => look.nearer(0.8), { "aria-label": "Zoom out" }),
+      ),
+    );
+})((globalThis.tubewright ??= {}));

@@ -23,6 +23,12 @@
     return UNITS[unit] ? `${text}${UNITS[unit]}` : `${text}\u00a0${unit}`.trimEnd();
   };
 
+  /* A number that was typed, with its unit. */
+  tubewright.plain = (value, unit) => {
+    const text = tubewright.trueMinus(String(Number(value.toPrecision(6))));
+    return text + (UNITS[unit] ?? `\u00a0${unit}`);
+  };
+
   /* The greatest of 1, 2, 5 times a power of ten that is not above `limit`. */
   tubewright.roundBelow = function (limit) {
     const power = 10 ** Math.floor(Math.log10(limit));
@@ -51,4 +57,4 @@
   /* The map from [low, high] to [start, end]. */
   tubewright.axis = ([low, high], [start, end]) => (value) =>
     start + ((value - low) / (high - low)) * (end - start);
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

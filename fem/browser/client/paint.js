@@ -211,4 +211,4 @@
   }
 
   tubewright.Painter = Painter;
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

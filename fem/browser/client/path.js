@@ -2,59 +2,62 @@
 (function (tubewright) {
   "use strict";
 
-  const { computed, onBeforeUnmount, ref, watch } = Vue;
+  const { h } = tubewright;
 
   const BEAT = 700; // ms between two steps
   const SLOW_BEAT = 1600; // where less motion is asked for
+  const CURVES = ["twist_deg", "displacement_mm"];
   const FEW = 2; // exhibits that are shown without a choice
   const MOST_SHOWN = 6; // pictures at once: browsers keep few WebGL contexts
 
   const beat = () =>
     matchMedia("(prefers-reduced-motion: reduce)").matches ? SLOW_BEAT : BEAT;
 
-  tubewright.components["step-bar"] = {
-    props: { labels: Array, modelValue: Number, id: String },
-    emits: ["update:modelValue"],
-    setup(props, { emit }) {
-      const playing = ref(0);
-      const last = computed(() => props.labels.length - 1);
-      const go = (step) => emit("update:modelValue", Math.min(step, last.value));
-      const pause = () => {
-        clearInterval(playing.value);
-        playing.value = 0;
-      };
-      const play = () => {
-        go(props.modelValue === last.value ? 0 : props.modelValue + 1);
-        playing.value = setInterval(() => go(props.modelValue + 1), beat());
-      };
-      watch(
-        () => props.modelValue >= last.value,
-        (ended) => ended && pause(),
+  /* A component: the slider over the steps, which plays them. */
+  tubewright.stepBar = function () {
+    let playing = 0;
+    let now;
+    const last = () => now.labels.length - 1;
+    const go = (step) => now.set(Math.min(step, last()));
+    const pause = () => {
+      clearInterval(playing);
+      playing = 0;
+    };
+    const tick = () => {
+      go(now.step + 1);
+      tubewright.redraw();
+    };
+    const toggle = () => {
+      if (playing) return pause();
+      go(now.step === last() ? 0 : now.step + 1);
+      playing = setInterval(tick, beat());
+    };
+    const slide = ({ target }) => {
+      pause();
+      go(Number(target.value));
+    };
+    return (properties) => {
+      now = properties;
+      const { labels, step, id } = now;
+      if (playing && step >= last()) pause();
+      const place = (k) => `left: ${(100 * k) / Math.max(last(), 1)}%`;
+      return h("div.tw-steps", { gone: pause },
+        tubewright.button(playing ? "Pause" : "Play", toggle, {
+          class: "tw-play", disabled: last() < 1,
+        }),
+        h("div.tw-slide",
+          h("label", { for: id }, "Step"),
+          h("input", {
+            id, type: "range",
+            min: 0, max: last(), step: 1, value: step,
+            "aria-valuetext": `step ${step} of ${last()}, ${labels[step]}`, oninput: slide,
+          }),
+          h("div.tw-ruler", { "aria-hidden": "true" },
+            labels.map((_, k) => h("i", { style: place(k) }))),
+        ),
+        h("output", { for: id }, `${step} of ${last()}, `, h("b", labels[step])),
       );
-      onBeforeUnmount(pause);
-      const ruler = computed(() =>
-        props.labels.map((_, k) => ({ left: `${(100 * k) / Math.max(last.value, 1)}%` })),
-      );
-      const slide = (event) => {
-        pause();
-        go(Number(event.target.value));
-      };
-      const toggle = () => (playing.value ? pause() : play());
-      return { last, playing, ruler, slide, toggle };
-    },
-    template: `
-      <div class="tw-steps">
-        <button type="button" class="tw-play" :disabled="last < 1" @click="toggle">{{
-          playing ? "Pause" : "Play" }}</button>
-        <div class="tw-slide">
-          <label :for="id">Step</label>
-          <input :id="id" type="range" min="0" :max="last" step="1" :value="modelValue"
-            :aria-valuetext="'step ' + modelValue + ' of ' + last + ', ' + labels[modelValue]"
-            @input="slide">
-          <div class="tw-ruler" aria-hidden="true"><i v-for="mark in ruler" :style="mark"></i></div>
-        </div>
-        <output :for="id">{{ modelValue }} of {{ last }}, <b>{{ labels[modelValue] }}</b></output>
-      </div>`,
+    };
   };
 
   /* The labels of the longest path that is shown. */
@@ -63,74 +66,71 @@
       .reduce((most, one) => (one.steps.length > most.length ? one.steps : most), [{ label: "" }])
       .map(({ label }) => label);
 
-  tubewright.components["path-sheet"] = {
-    props: { pack: Object, look: Object, curves: Boolean, level: String },
-    emits: ["drawn"],
-    setup(props) {
-      const chosen = ref([]);
-      watch(
-        () => props.pack,
-        ({ exhibits: all }, old) => {
-          if (old?.exhibits.length === all.length) return;
-          chosen.value = all.slice(0, MOST_SHOWN).map((_, k) => k);
-        },
-        { immediate: true },
+  /* What shapes are turned by, as the page says it. */
+  const hint = () =>
+    h("p.tw-hint",
+      "Drag a shape or use the arrow keys to turn it. ", h("kbd", "+"), " ", h("kbd", "\u2212"),
+      " or ", h("kbd", "Ctrl"), " and the wheel zoom, ", h("kbd", "Shift"),
+      " with drag or arrows moves, ", h("kbd", "Home"),
+      " resets. All shapes turn together, at one scale.",
+    );
+
+  /* A component: all of a pack; `drawn` is called when its shapes are there. */
+  tubewright.pathSheet = function ({ look }) {
+    const id = tubewright.newId();
+    let [chosen, step] = [new Set(), null];
+    const choose = tubewright.memo((count) => {
+      chosen = new Set(Array.from({ length: Math.min(count, MOST_SHOWN) }, (_, k) => k));
+    });
+    const shown = tubewright.memo((all, set) => {
+      const exhibits = all.filter((_, k) => set.has(k));
+      look.include(exhibits);
+      return exhibits;
+    });
+    const toggle = (k, yes) => {
+      chosen = new Set(yes ? [...chosen, k] : [...chosen].filter((one) => one !== k));
+    };
+    const choices = (all) =>
+      h("fieldset.tw-choice",
+        h("legend", `Shown side by side, ${MOST_SHOWN} at most; the colour bars span all`),
+        all.map(({ name, title }, k) =>
+          tubewright.check(`${name}, ${title}`, chosen.has(k), (yes) => toggle(k, yes), {
+            disabled: chosen.size >= MOST_SHOWN && !chosen.has(k),
+          })),
       );
-      const exhibits = computed(() =>
-        props.pack.exhibits.filter((_, k) => chosen.value.includes(k)),
+    return ({ pack, curves, level, drawn }) => {
+      choose(pack.exhibits.length);
+      const exhibits = shown(pack.exhibits, chosen);
+      const labels = labelsOf(exhibits);
+      step ??= labels.length - 1;
+      const state = { exhibits, step: Math.min(step, labels.length - 1) };
+      state.named = new Set(exhibits.map(({ name }) => name)).size > 1;
+      const { columns } = pack;
+      const heading = `${level}.tw-heading`;
+      const chart = (first) =>
+        h(tubewright.curveChart, { ...state, key: first, columns, first, id: `${id}-${first}` });
+      return h("div.tw-sheet", { class: curves ? "" : "tw-wide" },
+        h("div.tw-shapes",
+          pack.exhibits.length > FEW && choices(pack.exhibits),
+          tubewright.lookBar(look, pack.keys),
+          tubewright.shapeRow({ ...state, look, drawn }),
+          hint(),
+          h(tubewright.stepBar, {
+            labels, id: `${id}-step`,
+            step: state.step, set: (value) => (step = value),
+          }),
+          tubewright.colourKeys(pack.scales, pack.keys),
+        ),
+        h("div.tw-figures",
+          h(heading, "Read-outs"),
+          h(tubewright.readouts, { ...state, columns, caption: "Read-outs of the step shown" }),
+          curves && [
+            h(heading, "Along the path"),
+            tubewright.curveLegend(exhibits, state.named),
+            CURVES.map(chart),
+          ],
+        ),
       );
-      watch(exhibits, (shown) => props.look.include(shown), { immediate: true });
-      const labels = computed(() => labelsOf(exhibits.value));
-      const wanted = ref(labels.value.length - 1);
-      const step = computed({
-        get: () => Math.min(wanted.value, labels.value.length - 1),
-        set: (value) => (wanted.value = value),
-      });
-      const named = computed(() => new Set(exhibits.value.map(({ name }) => name)).size > 1);
-      const first = (name) => (props.pack.columns.find((c) => c.name === name) || {}).name;
-      return {
-        chosen,
-        exhibits,
-        few: FEW,
-        first,
-        id: tubewright.newId(),
-        labels,
-        most: MOST_SHOWN,
-        named,
-        step,
-      };
-    },
-    template: `
-      <div class="tw-sheet" :class="{ 'tw-wide': !curves }">
-        <div class="tw-shapes">
-          <fieldset v-if="pack.exhibits.length > few" class="tw-choice">
-            <legend>Shown side by side, {{ most }} at most; the colour bars span all</legend>
-            <label v-for="(exhibit, k) in pack.exhibits" class="tw-check">
-              <input type="checkbox" :value="k" v-model="chosen"
-                :disabled="chosen.length >= most && !chosen.includes(k)">
-              {{ exhibit.name }}, {{ exhibit.title }}</label>
-          </fieldset>
-          <look-bar :look="look" :keys="pack.keys" />
-          <shape-row :exhibits="exhibits" :step="step" :look="look" :named="named"
-            @drawn="$emit('drawn')" />
-          <p class="tw-hint">Drag a shape or use the arrow keys to turn it. <kbd>+</kbd>
-            <kbd>\u2212</kbd> or <kbd>Ctrl</kbd> and the wheel zoom, <kbd>Shift</kbd> with drag or
-            arrows moves, <kbd>Home</kbd> resets. All shapes turn together, at one scale.</p>
-          <step-bar v-model="step" :labels="labels" :id="id + '-step'" />
-          <colour-keys :scales="pack.scales" :keys="pack.keys" />
-        </div>
-        <div class="tw-figures">
-          <component :is="level" class="tw-heading">Read-outs</component>
-          <read-outs :columns="pack.columns" :exhibits="exhibits" :step="step" :named="named"
-            caption="Read-outs of the step shown" />
-          <template v-if="curves">
-            <component :is="level" class="tw-heading">Along the path</component>
-            <curve-legend :exhibits="exhibits" :named="named" />
-            <curve-chart v-for="name in ['twist_deg', 'displacement_mm']" :key="name"
-              :columns="pack.columns" :exhibits="exhibits" :step="step" :first="first(name)"
-              :id="id + '-' + name" />
-          </template>
-        </div>
-      </div>`,
+    };
   };
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

@@ -3,7 +3,7 @@
 (function (tubewright) {
   "use strict";
 
-  const { computed, ref } = Vue;
+  const { h } = tubewright;
 
   const HEIGHT = 340;
 
@@ -36,84 +36,77 @@
       .join("");
   }
 
-  tubewright.components["reach-map"] = {
-    props: { reach: Object, exhibits: Array },
-    setup(props) {
-      const width = ref(400);
-      const known = computed(() =>
-        props.reach.levels.map((level) => {
-          const cells = cellsOf(level);
-          return { pressure: level.pressure, cells, known: cells.flat() };
-        }),
-      );
-      const states = computed(() =>
-        props.exhibits.map(({ model, title, steps }) => {
-          const { row } = steps.at(-1);
-          return { model, title, across: row.displacement_mm, along: row.twist_deg };
-        }),
-      );
-      // the same object as long as it is equal, so that a moving point redraws only itself
-      const range = computed((old) => {
-        const all = known.value.flatMap((level) => level.known);
-        const across = [...all.map(([d]) => d), ...states.value.map((s) => s.across), 0];
-        const along = [...all.map(([, t]) => t), ...states.value.map((s) => s.along), 0];
-        const now = [tubewright.span(across), tubewright.span(along)];
-        return JSON.stringify(now) === JSON.stringify(old) ? old : now;
-      });
-      const axes = computed(() => tubewright.axes(...range.value, width.value, HEIGHT));
-      const levels = computed(() => {
-        const { x, y } = axes.value;
-        return known.value
-          .filter((level) => level.known.length)
-          .sort((one, other) => other.pressure - one.pressure)
-          .map((level, k) => {
-            const [d, t] = level.known.reduce((top, p) => (p[1] > top[1] ? p : top));
-            return {
-              classes: `tw-level-${Math.min(k, 3)}`,
-              net: net(level.cells, x, y),
-              text: tubewright.withUnit(level.pressure, 1, "kPa").replace(".0", ""),
-              x: x(d),
-              y: Math.max(y(t) - 5, 11),
-            };
-          });
-      });
-      const least = computed(() => Math.min(...states.value.map(({ across }) => across)));
-      const marks = computed(() =>
-        states.value.map(({ model, across, along }, k) => ({
-          model,
-          tag: k + 1,
-          x: axes.value.x(across),
-          y: axes.value.y(along),
-          size: model === "fe" ? 3.5 : 6, // a disc in a square: both are seen in one place
-          // of the mark, where its number stands: away from the other one
-          side: states.value.length > 1 && across === least.value ? -1 : 1,
-        })),
-      );
-      const label = computed(() => {
-        const said = states.value.map(
-          ({ title, across, along }) =>
-            `${title} at displacement ${tubewright.withUnit(across, 2, "mm")}, twist ` +
-            tubewright.withUnit(along, 2, "deg"),
-        );
-        return `Reachable set, displacement across, twist up: ${said.join("; ")}`;
-      });
-      return { HEIGHT, axes, label, levels, marks, width };
-    },
-    template: `
-      <p class="tw-above">twist [deg]</p>
-      <chart-frame :axes="axes" :width="width" :height="HEIGHT" across="displacement [mm]"
-        :label="label" @width="width = $event">
-        <path v-for="level in levels" :class="level.classes" :d="level.net" />
-        <text v-for="level in levels" class="tw-halo" :x="level.x" :y="level.y"
-          text-anchor="middle">{{ level.text }}</text>
-        <template #over>
-        <circle v-for="mark in marks" class="tw-paper" :cx="mark.x" :cy="mark.y" r="10" />
-        <g v-for="mark in marks" class="tw-curve tw-point" :class="'tw-' + mark.model">
-          <chart-mark :model="mark.model" :x="mark.x" :y="mark.y" :size="mark.size" />
-          <text class="tw-halo" :x="mark.x + 13 * mark.side" :y="mark.y + 4"
-            :text-anchor="mark.side > 0 ? 'start' : 'end'">{{ mark.tag }}</text>
-        </g>
-        </template>
-      </chart-frame>`,
+  /* The range of all values, and zero. */
+  const rangeOf = (k, levels, states) =>
+    tubewright.span([...levels.flatMap((level) => level.known.map((p) => p[k])), ...states, 0]);
+
+  /* Each pressure as it is drawn, the greatest first: it lies lowest. */
+  const drawn = ({ x, y }, levels) => {
+    const found = levels
+      .filter((level) => level.known.length)
+      .sort((one, other) => other.pressure - one.pressure);
+    const name = ({ known, pressure }) => {
+      const [d, t] = known.reduce((top, p) => (p[1] > top[1] ? p : top));
+      const text = tubewright.withUnit(pressure, 1, "kPa").replace(".0", "");
+      const place = { x: x(d), y: Math.max(y(t) - 5, 11), "text-anchor": "middle" };
+      return h("text.tw-halo", place, text);
+    };
+    return [
+      found.map(({ cells }, k) =>
+        h("path", { class: `tw-level-${Math.min(k, 3)}`, d: net(cells, x, y) })),
+      found.map(name),
+    ];
   };
-})((globalThis.tubewright ??= { components: {} }));
+
+  /* Where the states lie: discs of paper, then marks with their numbers. */
+  function marksOf({ x, y }, states) {
+    const least = Math.min(...states.map(({ across }) => across));
+    const places = states.map((state) => ({ ...state, cx: x(state.across), cy: y(state.along) }));
+    const tag = ({ across, cx, cy }, k) => {
+      const left = states.length > 1 && across === least; // away from the other one
+      const place = { x: cx + (left ? -13 : 13), y: cy + 4, "text-anchor": left ? "end" : "start" };
+      return h("text.tw-halo", place, k + 1);
+    };
+    return [
+      places.map(({ cx, cy }) => h("circle.tw-paper", { cx, cy, r: 10 })),
+      places.map((place, k) =>
+        h("g", { class: `tw-curve tw-point tw-${place.model}` },
+          // a disc in a square: both are seen in one place
+          tubewright.mark(place.model, place.cx, place.cy, place.model === "fe" ? 3.5 : 6),
+          tag(place, k),
+        )),
+    ];
+  }
+
+  /* A component: the map. */
+  tubewright.reachMap = function () {
+    const levelsOf = tubewright.memo(({ levels }) =>
+      levels.map((level) => {
+        const cells = cellsOf(level);
+        return { pressure: level.pressure, cells, known: cells.flat() };
+      }));
+    const base = tubewright.memo(drawn);
+    return ({ reach, exhibits }) => {
+      const levels = levelsOf(reach);
+      const states = exhibits.map(({ model, title, steps }) => {
+        const { row } = steps.at(-1);
+        return { model, title, across: row.displacement_mm, along: row.twist_deg };
+      });
+      const said = states.map(
+        ({ title, across, along }) =>
+          `${title} at displacement ${tubewright.withUnit(across, 2, "mm")}, twist ` +
+          tubewright.withUnit(along, 2, "deg"),
+      );
+      return h("div",
+        h("p.tw-above", "twist [deg]"),
+        h(tubewright.chart, {
+          across: rangeOf(0, levels, states.map(({ across }) => across)),
+          along: rangeOf(1, levels, states.map(({ along }) => along)), height: HEIGHT,
+          title: "displacement [mm]",
+          label: `Reachable set, displacement across, twist up: ${said.join("; ")}`,
+          base: (axes) => base(axes, levels), over: (axes) => marksOf(axes, states),
+        }),
+      );
+    };
+  };
+})((globalThis.tubewright ??= {}));

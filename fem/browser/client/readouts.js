@@ -2,6 +2,8 @@
 (function (tubewright) {
   "use strict";
 
+  const { h } = tubewright;
+
   const MANY = 3; // more columns have smaller letters
 
   /* What the state is called that an exhibit shows at a step: a shorter path stays at its end. */
@@ -25,43 +27,39 @@
     return results;
   }
 
-  tubewright.components["read-outs"] = {
-    props: { columns: Array, exhibits: Array, step: Number, named: Boolean, caption: String },
-    setup(props) {
-      const said = ({ name }) =>
-        props.exhibits.some(({ steps }) => steps.some(({ row }) => tubewright.isNumber(row[name])));
-      const { heading, shown, stateOf, stepOf } = tubewright;
-      const rows = Vue.computed(() => props.columns.filter(said));
-      const results = Vue.computed(() => resultsOf(props.exhibits));
-      return { heading, many: MANY, results, rows, shown, stateOf, stepOf };
-    },
-    template: `
-      <div class="tw-scroll" tabindex="0" role="region" :aria-label="caption">
-        <table class="tw-table" :class="{ 'tw-many': exhibits.length > many }">
-          <thead>
-            <tr v-if="named" class="tw-results">
-              <td></td>
-              <th v-for="result in results" scope="colgroup" :colspan="result.count">{{
-                result.name }}</th>
-            </tr>
-            <tr>
-              <td></td>
-              <th v-for="(exhibit, k) in exhibits" scope="col"><b class="tw-tag">{{ k + 1 }}</b>
-                {{ exhibit.title }}</th>
-            </tr>
-          </thead>
-          <tbody>
-            <tr class="tw-states">
-              <th scope="row">state</th>
-              <td v-for="exhibit in exhibits">{{ stateOf(exhibit, step) }}</td>
-            </tr>
-            <tr v-for="column in rows" :data-column="column.name">
-              <th scope="row">{{ heading(column) }}</th>
-              <td v-for="exhibit in exhibits">{{
-                shown(stepOf(exhibit, step).row[column.name], column.digits) }}</td>
-            </tr>
-          </tbody>
-        </table>
-      </div>`,
+  /* A component: the table. */
+  tubewright.readouts = function () {
+    const rowsOf = tubewright.memo((columns, exhibits) =>
+      columns.filter(({ name }) =>
+        exhibits.some(({ steps }) => steps.some(({ row }) => tubewright.isNumber(row[name])))));
+    return ({ columns, exhibits, step, named, caption }) => {
+      const names = ({ name, count }) => h("th", { scope: "colgroup", colspan: count }, name);
+      const number = ({ name, digits }) => (exhibit) =>
+        h("td", tubewright.shown(tubewright.stepOf(exhibit, step).row[name], digits));
+      const row = (column) =>
+        h("tr", { "data-column": column.name },
+          h("th", { scope: "row" }, tubewright.heading(column)),
+          exhibits.map(number(column)),
+        );
+      return h("div.tw-scroll", { tabindex: 0, role: "region", "aria-label": caption },
+        h("table.tw-table", { class: exhibits.length > MANY ? "tw-many" : "" },
+          h("thead",
+            named && h("tr.tw-results", h("td"), resultsOf(exhibits).map(names)),
+            h("tr",
+              h("td"),
+              exhibits.map(({ title }, k) =>
+                h("th", { scope: "col" }, h("b.tw-tag", k + 1), " ", title)),
+            ),
+          ),
+          h("tbody",
+            h("tr.tw-states",
+              h("th", { scope: "row" }, "state"),
+              exhibits.map((exhibit) => h("td", tubewright.stateOf(exhibit, step))),
+            ),
+            rowsOf(columns, exhibits).map(row),
+          ),
+        ),
+      );
+    };
   };
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

@@ -32,7 +32,7 @@
     study: () => ask("study"),
     setting: (key) => pack(`study/${key}/scene`),
     live: () => ask("live"),
-    settle: (setting) => pack("live/settle", post(setting)),
+    evaluate: (setting) => pack("live/settle", post(setting)),
     reach: ({ angles, slack: { rule, value } }) =>
       ask(`live/reach?${new URLSearchParams({ slack: rule, value: value ?? "", angles })}`),
     solve: (setting) => ask("live/fe", post(setting)),
@@ -60,4 +60,4 @@
       busy = false;
     };
   };
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

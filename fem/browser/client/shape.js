@@ -2,7 +2,7 @@
 (function (tubewright) {
   "use strict";
 
-  const { computed, onBeforeUnmount, onMounted, ref, watch } = Vue;
+  const { h } = tubewright;
 
   const MOST_PIXELS = 1.4e6; // of one picture
   const REST = 120; // ms without a change, after which edges are smoothed
@@ -12,36 +12,36 @@
   const BY_KEY = 10; // degrees for each press of a key
 
   /* Turning by hand: what a drag, the wheel and the keys do to a look. */
-  function hands(look, height) {
+  function handOn(look, height) {
     let last = null;
     const ways = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
     const others = {
       "+": () => look.nearer(1.25),
       "=": () => look.nearer(1.25),
-      "-": () => look.nearer(0.8),
-      Home: () => look.preset("front"),
+      "-": () => look.nearer(0.8), Home: () => look.preset("front"),
+    };
+    const release = () => {
+      last = null;
     };
     return {
-      down(event) {
+      onpointerdown(event) {
         last = [event.clientX, event.clientY];
         event.currentTarget.setPointerCapture(event.pointerId);
       },
-      drag(event) {
-        if (!last) return;
+      onpointermove(event) {
+        if (!last) return tubewright.UNCHANGED;
         const [x, y] = [event.clientX - last[0], event.clientY - last[1]];
         last = [event.clientX, event.clientY];
         if (event.shiftKey) look.move((2 * x) / height(), (-2 * y) / height());
         else look.turn(-TURN * x, TURN * y);
       },
-      up() {
-        last = null;
-      },
-      wheel(event) {
-        if (!event.ctrlKey) return; // the wheel alone scrolls the page
+      onpointerup: release, onpointercancel: release,
+      onwheel(event) {
+        if (!event.ctrlKey) return tubewright.UNCHANGED; // the wheel alone scrolls the page
         event.preventDefault();
         look.nearer(Math.exp(-0.002 * event.deltaY));
       },
-      key(event) {
+      onkeydown(event) {
         if (event.ctrlKey || event.altKey || event.metaKey) return;
         const way = ways[event.key];
         const other = others[event.key];
@@ -54,146 +54,137 @@
     };
   }
 
-  /* A canvas that paints what `scene` returns, once to each beat of the screen in which that has
-     changed: plainly while it changes, with smooth edges when it rests. */
-  tubewright.components["shape-canvas"] = {
-    props: { exhibit: Object, over: Object, step: Number, look: Object },
-    emits: ["drawn", "lost", "size"],
-    setup(props, { emit }) {
-      const canvas = ref(null);
-      const size = ref(null); // width and height, CSS px
-      let [painter, asked, resting] = [null, 0, 0];
+  /* A canvas that paints the scene that was last handed to `show`, once to each beat of the screen
+     in which it has changed: plainly while it changes, with smooth edges when it rests. */
+  class Picture {
+    constructor({ drawn, lost }) {
+      Object.assign(this, { drawn, lost, painter: null, size: null, beat: 0, resting: 0 });
+      this.watcher = new ResizeObserver(([{ contentRect }]) => this.measure(contentRect));
+    }
 
-      const scene = () => ({
-        parts: tubewright.parts(props.exhibit, props.step, props.look),
-        outline: tubewright.outline(props.over),
-        camera: size.value && props.look.camera(size.value[0] / size.value[1]),
-        size: size.value,
-        light: props.exhibit.light,
-        behind: props.exhibit.behind,
-      });
-      function paint(smooth) {
-        const now = scene();
-        if (!painter || !now.camera) return;
-        painter.paint(now, smooth);
-        emit("drawn");
+    open(canvas) {
+      this.canvas = canvas;
+      canvas.addEventListener("webglcontextlost", () => this.lost());
+      try {
+        this.painter = new tubewright.Painter(canvas);
+        this.watcher.observe(canvas);
+      } catch {
+        this.lost();
+        this.drawn();
       }
-      function next() {
-        asked = 0;
-        paint(false);
-        clearTimeout(resting);
-        resting = setTimeout(paint, REST, true);
-      }
-      function measure([{ contentRect }]) {
-        const { width, height } = contentRect;
-        if (!width || !height) return;
-        const most = Math.max(1, Math.sqrt(MOST_PIXELS / (width * height)));
-        const ratio = Math.min(globalThis.devicePixelRatio || 1, most);
-        canvas.value.width = Math.round(width * ratio);
-        canvas.value.height = Math.round(height * ratio);
-        size.value = [width, height];
-        emit("size", size.value);
-      }
-      const watcher = new ResizeObserver(measure);
+    }
 
-      onMounted(() => {
-        try {
-          painter = new tubewright.Painter(canvas.value);
-        } catch {
-          emit("lost");
-          emit("drawn");
-          return;
-        }
-        watcher.observe(canvas.value);
-        watch(scene, () => {
-          asked ||= requestAnimationFrame(next);
+    close() {
+      this.watcher.disconnect();
+      cancelAnimationFrame(this.beat);
+      clearTimeout(this.resting);
+      this.painter?.close();
+      this.painter = null;
+    }
+
+    /* Take the size of the canvas, {width, height} in CSS px. */
+    measure({ width, height }) {
+      if (!width || !height) return;
+      const most = Math.max(1, Math.sqrt(MOST_PIXELS / (width * height)));
+      const ratio = Math.min(globalThis.devicePixelRatio || 1, most);
+      this.canvas.width = Math.round(width * ratio);
+      this.canvas.height = Math.round(height * ratio);
+      this.size = [width, height];
+      tubewright.redraw();
+    }
+
+    show({ exhibit, over, step, look }) {
+      const now = [exhibit, over, JSON.stringify([step, look, this.size])];
+      const changed = now.map((one, k) => one !== this.last?.[k]);
+      this.last = now;
+      this.scene = { exhibit, over, step, look };
+      if (changed[0] || changed[1]) this.painter?.forget();
+      if (changed.includes(true) && this.size) {
+        this.beat ||= requestAnimationFrame(() => {
+          this.beat = 0;
+          this.paint(false);
+          clearTimeout(this.resting);
+          this.resting = setTimeout(() => this.paint(true), REST);
         });
-        watch(
-          () => [props.exhibit, props.over],
-          () => painter.forget(),
-        );
-      });
-      onBeforeUnmount(() => {
-        watcher.disconnect();
-        cancelAnimationFrame(asked);
-        clearTimeout(resting);
-        painter?.close();
-        painter = null;
-      });
-      return { canvas };
-    },
-    template: '<canvas ref="canvas" @webglcontextlost="$emit(\'lost\')"></canvas>',
-  };
+      }
+    }
 
-  tubewright.components["shape-view"] = {
-    props: {
-      exhibit: Object,
-      over: Object,
-      tag: Number,
-      step: Number,
-      look: Object,
-      named: Boolean,
-    },
-    emits: ["drawn"],
-    setup(props) {
-      const size = ref([1, 1]);
-      const shownStep = computed(() => Math.min(props.step, props.exhibit.steps.length - 1));
-      const bar = computed(() => {
-        const [width, height] = size.value;
-        const unit = (2 * props.look.camera(width / height).half) / height; // mm for each px
-        const length = tubewright.roundBelow(LONGEST_BAR * unit);
-        return { length: Number(length.toPrecision(1)), width: `${length / unit}px` };
-      });
-      return {
-        bar,
-        hand: hands(props.look, () => size.value[1]),
-        label: computed(() => tubewright.stateOf(props.exhibit, props.step)),
-        shaped: computed(() => props.exhibit.solids.some(({ role }) => role === "wall")),
-        lost: ref(false),
-        shownStep,
-        size,
+    paint(smooth) {
+      if (!this.painter) return;
+      const { exhibit, over, step, look } = this.scene;
+      const scene = {
+        parts: tubewright.parts(exhibit, step, look), outline: tubewright.outline(over),
+        camera: look.camera(this.size[0] / this.size[1]), light: exhibit.light,
+        behind: exhibit.behind,
       };
-    },
-    template: `
-      <figure class="tw-shape">
-        <figcaption><b class="tw-tag">{{ tag }}</b> <span v-if="named">{{ exhibit.name }}, </span
-          >{{ exhibit.title }} <span class="tw-state">{{
-            label }}</span></figcaption>
-        <p v-if="lost" class="tw-lost">This browser shows no 3D pictures: WebGL 2 is missing or
-          was stopped. All numbers and curves are here none the less.</p>
-        <div v-else class="tw-stage" tabindex="0" role="application"
-          :aria-label="'Shape ' + tag + ', ' + exhibit.title + ', ' + label
-            + '. Arrow keys turn it, plus and minus zoom, Shift with arrows moves, Home resets.'"
-          @pointerdown="hand.down" @pointermove="hand.drag" @pointerup="hand.up"
-          @pointercancel="hand.up" @wheel="hand.wheel" @keydown="hand.key">
-          <shape-canvas :exhibit="exhibit" :over="over" :step="shownStep" :look="look"
-            @drawn="$emit('drawn')" @lost="lost = true" @size="size = $event" />
-          <div class="tw-scale"><i :style="{ width: bar.width }"></i>{{ bar.length }} mm
-            <span v-if="over">outline: {{ over.title }}</span></div>
-        </div>
-        <p v-if="!shaped" class="tw-note">Figures only: of the shape no more is known than the
-          plates.</p>
-        <p v-if="exhibit.note" class="tw-note">{{ exhibit.note }}</p>
-      </figure>`,
+      this.painter.paint(scene, smooth);
+      this.drawn();
+    }
+  }
+
+  /* The scale bar: a round length, as wide as it is in the picture. */
+  function scaleBar(look, [width, height], over) {
+    const unit = (2 * look.camera(width / height).half) / height; // mm for each px
+    const length = tubewright.roundBelow(LONGEST_BAR * unit);
+    return h("div.tw-scale",
+      h("i", { style: `width: ${length / unit}px` }),
+      `${Number(length.toPrecision(1))} mm`,
+      over && h("span", `outline: ${over.title}`),
+    );
+  }
+
+  /* A component: an exhibit in a picture of its own. */
+  tubewright.shapeView = function ({ look, drawn }) {
+    let lost = false;
+    const picture = new Picture({
+      drawn,
+      lost() {
+        lost = true;
+        tubewright.redraw();
+      },
+    });
+    const size = () => picture.size ?? [1, 1];
+    const hand = handOn(look, () => size()[1]);
+    return ({ exhibit, over, tag, step, named }) => {
+      const { name, title, solids, steps, note } = exhibit;
+      const label = tubewright.stateOf(exhibit, step);
+      picture.show({ exhibit, over, look, step: Math.min(step, steps.length - 1) });
+      const stage = {
+        tabindex: 0, role: "application",
+        "aria-label":
+          `Shape ${tag}, ${title}, ${label}. Arrow keys turn it, plus and minus zoom, ` +
+          "Shift with arrows moves, Home resets.",
+        ...hand,
+      };
+      const canvas = { made: (made) => picture.open(made), gone: () => picture.close() };
+      return h("figure.tw-shape",
+        h("figcaption",
+          h("b.tw-tag", tag), named && h("span", `${name}, `), title, " ",
+          h("span.tw-state", label)),
+        lost
+          ? h("p.tw-lost",
+            "This browser shows no 3D pictures: WebGL 2 is missing or was stopped. ",
+            "All numbers and curves are still here.")
+          : h("div.tw-stage", stage, h("canvas", canvas), scaleBar(look, size(), over)),
+        !solids.some(({ role }) => role === "wall") &&
+          h("p.tw-note", "Only plates are drawn: the shape of the wall is not known."),
+        note && h("p.tw-note", note),
+      );
+    };
   };
 
   /* Shapes side by side. */
-  tubewright.components["shape-row"] = {
-    props: { exhibits: Array, over: Object, step: Number, look: Object, named: Boolean },
-    emits: ["drawn"],
-    setup(props, { emit }) {
-      const columns = computed(() => {
-        const count = Math.max(1, props.exhibits.length);
-        return Math.ceil(count / Math.ceil(count / MOST_BESIDE));
-      });
-      onMounted(() => props.exhibits.length || emit("drawn"));
-      return { columns };
-    },
-    template: `
-      <div v-if="exhibits.length" class="tw-views" :style="{ '--columns': columns }">
-        <shape-view v-for="(exhibit, k) in exhibits" :key="k" :exhibit="exhibit" :tag="k + 1"
-          :over="exhibit === over ? null : over" :step="step" :look="look" :named="named"
-          @drawn="$emit('drawn')" />
-      </div>`,
+  tubewright.shapeRow = function ({ exhibits, over, ...more }) {
+    if (!exhibits.length) {
+      more.drawn();
+      return null;
+    }
+    const columns = Math.ceil(exhibits.length / Math.ceil(exhibits.length / MOST_BESIDE));
+    return h("div.tw-views", { style: `--columns: ${columns}` },
+      exhibits.map((exhibit, k) =>
+        h(tubewright.shapeView, {
+          ...more, exhibit,
+          tag: k + 1, over: exhibit === over ? null : over,
+        })));
   };
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

@@ -56,7 +56,7 @@
         frames: solid.frames.map((frame) => frameOf(frame, array)),
       })),
     }));
-    return Vue.markRaw({ title, columns, keys, models, scales, exhibits });
+    return { title, columns, keys, models, scales, exhibits };
   };
 
   const OUTLINED = ["wall", "marks"]; // roles of what is laid over another shape
@@ -80,4 +80,4 @@
       })
       .filter(({ corners }) => corners?.length);
   }
-})((globalThis.tubewright ??= { components: {} }));
+})((globalThis.tubewright ??= {}));

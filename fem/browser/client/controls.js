@@ -1,0 +1,30 @@
+/* Controls that several parts of the page have. */
+(function (tubewright) {
+  "use strict";
+
+  const { h } = tubewright;
+
+  tubewright.button = (text, onclick, more = {}) =>
+    h("button", { type: "button", onclick, ...more }, text);
+
+  tubewright.check = (text, checked, set, more = {}) =>
+    h("label.tw-check",
+      h("input", {
+        type: "checkbox", checked, onchange: ({ target }) => set(target.checked), ...more,
+      }),
+      text,
+    );
+
+  /* A list to choose from; `optionOf` returns value and text of an option. */
+  tubewright.choice = (options, optionOf, attributes) =>
+    h("select", attributes,
+      options.map((option, k) => {
+        const { text, ...others } = optionOf(option, k);
+        return h("option", others, text);
+      }),
+    );
+
+  /* A number to be set in a line of its own, below its label. */
+  tubewright.field = (label, id, ...controls) =>
+    h("div.tw-number", h("label", { for: id }, label), controls);
+})((globalThis.tubewright ??= {}));
