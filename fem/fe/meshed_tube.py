@@ -1,4 +1,4 @@
-"""A meshed tube without its threads: all that neighbouring cases have in common."""
+"""A meshed tube without its threads: what cases with other threads on it share."""
 
 from __future__ import annotations
 
@@ -23,9 +23,7 @@ from meshes.tube import Cells
 
 
 class MeshedTube:
-    """The tube of a case, or a sector of it, ready for threads.
-
-    Several models may stand on one.
+    """The tube of a case, or a sector of it, without threads; several models may share it.
 
     Parameters
     ----------
@@ -37,16 +35,16 @@ class MeshedTube:
     Attributes
     ----------
     body, motion, face, field
-        Mesh, admissible motions, the outer face, and the field that the forms are of.
+        Mesh, admissible motions, outer face, and the field that the forms are functions of.
     wall, bore, push
         Stored energy, enclosed volume, and the push of unit pressure on the bore.
     strain
-        How far the wall is strained.
+        Measures of the strain in the wall.
     system
         Sparse system, and the latest factors.
     matrices
-        Room for the cell matrices of a state, shape (cells, 85, 85): to ask the system for it
-        each time costs more than to fill it.
+        Memory for the cell matrices of a state, shape (cells, 85, 85): to allocate it each time
+        takes longer than to fill it.
     size
         Number of entries of the state x = (q, cell pressures).
 
@@ -82,7 +80,7 @@ class MeshedTube:
 
     @cached_property
     def nodal_stretch(self) -> NodalStretch:
-        """How far the wall is stretched at its nodes."""
+        """The largest principal stretch at the nodes."""
         return NodalStretch(self.body, self.motion.master)
 
     def split(self, x: Array) -> tuple[Array, Array]:

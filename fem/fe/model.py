@@ -164,10 +164,10 @@ class FEModel:
         return float(max(force, np.abs(strains).max() / (self.copies * self.tube.cell_volume)))
 
     def reactions(self, x: Array, loads: Array) -> Reactions:
-        """Return what the wall and the threads carry at the base plate.
+        """Return force and torque of the wall and the threads at the base plate.
 
-        These are the nodal forces there, less the part of the push on the bore that the mesh
-        lumps into the base's nodes.
+        These are the nodal forces there, without the part of the pressure on the bore that the
+        mesh lumps into the nodes of the base.
         """
         at = self.tube.evaluate(x)
         self.tube.field.hold(at)
@@ -179,7 +179,7 @@ class FEModel:
         return Reactions(-self.copies * fz.sum(), -self.copies * torque, area)
 
     def snapshot(self, x: Array) -> Snapshot:
-        """Return what the measures are taken from."""
+        """Return the values that the measures are calculated from."""
         at = self.tube.evaluate(x)
         self.tube.field.hold(at)
         radius, _, _ = self.motion.polar(at.q)

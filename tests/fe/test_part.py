@@ -5,7 +5,7 @@ import pytest
 
 from fem.core.cache import Chain
 from fem.fe.model import FEModel
-from fem.fe.part import Evaluation
+from fem.fe.part import Evaluation, Part
 from fem.fe.wall.cell_forms import PRESSURES, PotentialPart
 from tests.helpers.displaced import LIMIT, ROUND_OFF, close, forces_of, ruffled, stiffness_of
 
@@ -128,3 +128,45 @@ def test_kinematics_and_transfer_are_done_once_a_state(make_case, make_model, mo
         for name in ("energy", "forces", "coordinates", "their derivatives", "tangent"):
             ANSWERS[name](model, x.copy())
         assert sorted(calls) == ["run", "run", "set"]
+
+
+class Spring(Part):
+    """A spring to the ground at a node of the first cell, with the energy k |u|^4 / 4."""
+
+    K, NODE = 3.0, slice(3 * 26, 3 * 27)  # N/mm3; the node in the middle of the cell
+
+    def __init__(self, body):
+        self.node = body.connectivity[0, 26]
+
+    def energy(self, at):
+        return self.K * (at.displacement[self.node] @ at.displacement[self.node]) ** 2 / 4
+
+    def add_forces(self, forces, at):
+        u = at.displacement[self.node]
+        forces[0, self.NODE] += self.K * (u @ u) * u
+
+    def add_stiffness(self, matrices, at):
+        u = at.displacement[self.node]
+        matrices[0, self.NODE, self.NODE] += self.K * (2 * np.outer(u, u) + (u @ u) * np.eye(3))
+
+
+def test_a_part_is_added_by_one_entry_in_the_list(make_case, derivative):
+    """Energy, forces and tangent of the model then contain it."""
+    model = FEModel(make_case(), MESH, full=True)
+    (x, _), loads = states(model), LOADS
+    node = model.body.connectivity[0, 26]
+    x[model.motion.unknown[node]] = 0.2, 0.3, -0.1
+    without = model.energy(x)
+    model.parts.append(Spring(model.body))
+    u = model.tube.evaluate(x).displacement[node]
+    assert model.energy(x) - without == pytest.approx(Spring.K * (u @ u) ** 2 / 4, rel=1e-9)
+    unit = np.zeros_like(x)
+    unit[model.motion.unknown[node, 1]] = 1.0
+
+    def residual(x):
+        return model.internal(x) - model.directions(x) @ loads
+
+    slope = derivative(model.energy, x, unit, 1e-3)
+    assert model.internal(x) @ unit == pytest.approx(slope, rel=LIMIT)
+    column = derivative(residual, x, unit, 1e-3)
+    assert close(model.tangent(x, loads).solve(column), unit, LIMIT)

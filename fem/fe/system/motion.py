@@ -13,7 +13,7 @@ and, contracted with a force f on the node, the second derivative
 
 in (c_1, c_2), zero elsewhere.
 
-Ties. Every increment is a multiple of one unknown, or nil:
+Ties. Every increment is a multiple of one unknown, or zero:
 
 - base plate: held;
 - free end, rigid: c = (0, R phi, w) with the unknowns b phi and w (b the outer radius, so that all
@@ -49,7 +49,7 @@ class Motion:
     size
         Number of unknowns; the last two are the twist b phi and the displacement w of the free end.
     unknown, scale
-        Increment c[node, i] = scale[node, i] * q[unknown[node, i]], or nil where HELD.
+        Increment c[node, i] = scale[node, i] * q[unknown[node, i]], or zero where HELD.
     master
         The node that each node repeats, rotated by a sector, or else itself; shape (nodes,).
     """
@@ -86,7 +86,7 @@ class Motion:
     def _in_order(self, nodes: Index) -> Index:
         """Return nodes of a cut face layer by layer, and outwards in each layer.
 
-        The layers are told apart by twice the thickness of the wall, so that no round-off in a
+        Layers are ordered by twice the thickness of the wall, so that no round-off in a
         node's place can change the order.
         """
         layer = self._z.max() / (2 * self.body.cells.axial)

@@ -59,7 +59,7 @@ class ImmersedFamily(Part):
     family, face
         The threads, and the face that they run on.
     stands_for
-        The family as the case has it, where `family` is spread over another number of threads.
+        The family of the case, if `family` is an equivalent one with another number of threads.
 
     Attributes
     ----------
@@ -113,7 +113,7 @@ class ImmersedFamily(Part):
         self._at_stations, _ = face.basis(self.host, self._stations)
 
     def _segments_by_cell(self) -> Index:
-        """Return the segments of each cell in a row, filled up with one that there is not."""
+        """Return the segments of each cell, one row a cell, padded with the number of segments."""
         counts = np.bincount(np.searchsorted(self.cells, self.host))
         table = np.full((len(self.cells), counts.max()), len(self.host))
         table[np.arange(counts.max()) < counts[:, None]] = self._order
@@ -154,7 +154,7 @@ class ImmersedFamily(Part):
         return self._per_own * tension[self.element]
 
     def links(self, at: Evaluation) -> ThreadLinks:
-        """Return the segments as the measures want them."""
+        """Return the segments for the measures."""
         kinematics = self.kinematics(at)
         x, along = kinematics.position, kinematics.direction
         arm = x[..., 0] * along[..., 1] - x[..., 1] * along[..., 0]

@@ -149,7 +149,7 @@ def bore_push(field: BrokenField) -> CellVector:
 
 
 class WallStrain:
-    """How far the wall is strained, at the points of the quadrature."""
+    """Measures of the strain in the wall, at the quadrature points of each cell."""
 
     def __init__(self, field: BrokenField) -> None:
         points, _ = basix.make_quadrature(basix.CellType.hexahedron, DEGREE)
