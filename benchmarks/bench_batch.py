@@ -20,6 +20,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from fem.case.case import Case
 from fem.case.slack import Slack
 from fem.continuation.batch.paths import follow
+from fem.fast.batch_model import TubeBatch
 from fem.fast.grouping import groups
 from fem.fast.outputs import read
 from fem.solving.batch import CHUNK, solve_batch, solve_tables
@@ -52,17 +53,18 @@ def rates(cases: Sequence[Case]) -> dict[str, float]:
     """Return demanded equilibria a second of one core: in all, and by part."""
     began = time.process_time()
     found, _ = groups(cases)
-    times = {"gathering": time.process_time() - began, "equilibria": 0.0, "measures": 0.0}
+    times = {"gathering": time.process_time() - began, "equilibria": 0.0, "outputs": 0.0}
     count, alone = 0, len(cases)
     for part in (part for group in found for part in group.parts(CHUNK)):
         began = time.process_time()
-        paths = follow(part.tubes, part.pressures)
+        paths = follow(TubeBatch(part.tubes), part.pressures)
         between = time.process_time()
-        readings = read(part, paths)
+        outputs = read(part.tubes, paths)
         times["equilibria"] += between - began
-        times["measures"] += time.process_time() - between
-        count += int(readings.columns["demanded"].sum()) - len(readings.first)
-        alone -= int(readings.exact.sum())
+        times["outputs"] += time.process_time() - between
+        tubes = int(outputs.states.first.sum())
+        count += int(outputs.requested.sum()) - tubes
+        alone -= tubes
     if alone:
         print(f"{alone} curves are not among them: they would be followed one by one")
     return {name: count / spent for name, spent in {"all": sum(times.values()), **times}.items()}

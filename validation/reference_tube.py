@@ -1,7 +1,8 @@
-r"""Stored energy and enclosed volume of a thick tube with thread families.
+r"""A second, independent energy of the thick tube with threads, the reference of the fast model.
 
-In the kinematics of :mod:`fem.fast.kinematics` a tube of length L with N_i threads in family i
-stores the energy and encloses the volume
+The package has the same energy in other unknowns (:mod:`fem.fast.potential`). In the kinematics of
+:mod:`validation.reference_kinematics` a tube of length L with N_i threads in family i stores the
+energy and encloses the volume
 
 .. math:: E = 2\pi L \int_A^B W(I_1, I_2)\, R \, dR
               + \sum_i \frac{N_i L}{\cos\alpha_i} (1 + s_i) EA_i H(e_i), \quad
@@ -20,9 +21,9 @@ import numpy as np
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.core.arrays import Array
-from fem.fast import kinematics as k
-from fem.fast.kinematics import Jet, compose, outer, substitute
 from fem.fast.wall_points import count, radii_and_weights
+from validation import reference_kinematics as k
+from validation.reference_kinematics import Jet, compose, outer, substitute
 
 
 class ThickTube:

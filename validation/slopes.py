@@ -16,12 +16,28 @@ KPA = 1e-3
 
 def fast_strains(model: FastModel, pull: float = 0.0) -> tuple[float, float, float, float]:
     """Return eps_z, psi, u(A) and u(B) under 1 kPa and an axial force `pull` (N)."""
-    rest, A, B = model.rest(), model.tube.A, model.tube.B
-    load = model.directions(rest) @ [KPA, pull, 0.0]
-    slope = model.tangent(rest, np.zeros(3)).solve(load)
-    inner, axial, psi = map(float, model.kinematic(slope) - model.kinematic(rest))
+    A, B = model.case.tube.bore_radius, model.case.tube.outer_radius
+    slope = _fast_slope(model, pull)
+    inner, axial, psi = map(float, model.kinematic(slope) - model.kinematic(model.rest()))
     outer = (A * inner - (B**2 - A**2) * axial / 2) / B  # from b^2 = a^2 + (B^2 - A^2)/lambda
     return axial, psi, inner, outer
+
+
+def fast_pull(model: FastModel, pull: float = 0.0) -> float:
+    """Return n T (N) of the first family as by :func:`fast_strains`; negative if it would be slack.
+
+    The strain is taken to first order, by a difference over 1e-6 mm about rest.
+    """
+    family, slope = model.case.threads[0], _fast_slope(model, pull)
+    way = 1e-6 / np.abs(slope).max()
+    more, less = (model.snapshot(sign * way * slope).threads[0].strain.item() for sign in (1, -1))
+    return float(family.count * family.stiffness * (more - less) / (2 * way))
+
+
+def _fast_slope(model: FastModel, pull: float) -> Any:
+    """Return dx under 1 kPa and an axial force `pull` (N)."""
+    load = model.directions(model.rest()) @ [KPA, pull, 0.0]
+    return model.tangent(model.rest(), np.zeros(3)).solve(load)
 
 
 def fe_slopes(model: Any) -> tuple[Any, Any]:

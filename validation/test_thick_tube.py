@@ -61,7 +61,7 @@ import pytest
 from fem.case.case import Case
 from fem.continuation.loading import TWIST
 from fem.continuation.state import State
-from fem.fast.thick_tube import ThickTube
+from fem.fast.model import FastModel
 from validation.check import Drawing, Quantity, draw, verify
 from validation.exact import ExactTube
 from validation.tubes import MU, RUBBERS, A, B, Walk, fast_loads, middle, tube, walk
@@ -123,7 +123,7 @@ def loads(what: str, expected: tuple[float, ...], computed: tuple[float, ...]) -
 @pytest.mark.parametrize("law", RUBBERS)
 def test_loads_of_a_given_deformation(law: str) -> None:
     case = tube(rubber=RUBBERS[law])
-    wall, exact = ThickTube(case), ExactTube.of(case)
+    wall, exact = FastModel(case), ExactTube.of(case)
     checks = []
     for place in PLACES:
         what = f"{law}, a = {place[0]}, lambda = {place[1]}, psi = {place[2]}"
@@ -132,7 +132,7 @@ def test_loads_of_a_given_deformation(law: str) -> None:
 
 
 def test_worked_numbers() -> None:
-    wall, checks = ThickTube(tube()), []
+    wall, checks = FastModel(tube()), []
     for twist, worked in WORKED.items():
         checks += loads(f"worked, psi = {twist}", worked, fast_loads(wall, 7.5, 1.2, twist))
     for place in PLACES:

@@ -66,7 +66,7 @@ from fem.case.case import Case
 from fem.fast.model import FastModel
 from fem.solving.single import build
 from validation.check import Drawing, Quantity, draw, found_by, verify
-from validation.slopes import KPA, fast_strains, fe_pull, fe_slopes, strains
+from validation.slopes import KPA, fast_pull, fast_strains, fe_pull, fe_slopes, strains
 from validation.tubes import MU, Walk, family, middle, tube, walk
 
 HOOKE = "Hooke's law of a thin tube, derived here"
@@ -155,11 +155,9 @@ def fast_slope(case: Case, thrust: float = 1.0) -> Row:
     `thrust` is the share of the pressure's axial thrust that is left. The slope at rest takes
     threads for taut: T may be negative.
     """
-    model, threads = FastModel(case), case.threads[0]
-    found = fast_strains(model, (thrust - 1) * KPA * math.pi * case.tube.bore_radius**2)
-    stretch = model.tube.stretch(threads, model.kinematic(model.rest()))
-    strain = float(stretch.gradient @ (found[2], found[0], found[1]))
-    return by_q(case, KPA, found, threads.count * threads.stiffness * strain)
+    model = FastModel(case)
+    pull = (thrust - 1) * KPA * math.pi * case.tube.bore_radius**2
+    return by_q(case, KPA, fast_strains(model, pull), fast_pull(model, pull))
 
 
 @pytest.mark.parametrize("angle", ONE)

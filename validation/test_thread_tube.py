@@ -149,7 +149,8 @@ def path_of_first(path: Walk, state: State) -> float:
     """Return the length of a thread of the first family, in the middle half, by that at rest."""
     model = path.model
     if model.name == "fast":
-        return float(model.tube.stretch(model.case.threads[0], model.kinematic(state.x)).value)
+        strain = model.snapshot(state.x).threads[0].strain.item()
+        return float(model.case.threads[0].natural(1 + strain))
     threads = model.threads[0]
     length = threads.kinematics(model.tube.evaluate(state.x)).length
     near = np.abs(threads.z.mean(axis=1) / model.case.tube.length - 0.5) < 0.25

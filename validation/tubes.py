@@ -14,7 +14,7 @@ from fem.continuation.load_steps import loading_of, stages_of
 from fem.continuation.loading import PRESSURE, Stage, dead
 from fem.continuation.path import follow
 from fem.continuation.state import State
-from fem.fast.thick_tube import ThickTube
+from fem.fast.model import FastModel
 from fem.results.equilibrium_checks import check_balance
 from fem.solving.single import build
 from validation.check import Quantity, at_most, found_by
@@ -167,13 +167,15 @@ def walk(
     return Walk(built, list(follow(built, loading_of(case), stages)), resolution, full)
 
 
-def fast_loads(wall: ThickTube, a: float, stretch: float, twist: float = 0.0) -> tuple[float, ...]:
+def fast_loads(model: FastModel, a: float, stretch: float, twist: float = 0.0) -> tuple[float, ...]:
     """Return pressure, force and torque as the fast model has them, from its energy and volume."""
-    y = np.array([a, stretch, twist])
-    stored, volume = wall.energy(y).gradient, wall.volume(y).gradient
+    tube = model.case.tube
+    B, L = tube.outer_radius, tube.length
+    x = np.array([a - tube.bore_radius, B * twist * L, (stretch - 1) * L])
+    stored, volume = model.internal(x), model.directions(x)[:, PRESSURE]
     pressure = stored[0] / volume[0]
-    force, torque = (stored - pressure * volume)[1:] / wall.length
-    return float(pressure), float(force), float(torque)
+    _, torque, force = stored - pressure * volume
+    return float(pressure), float(force), float(torque * B)
 
 
 @dataclass(frozen=True)

@@ -1,38 +1,61 @@
-r"""How far the wall is strained: at the bore or outside, where it is strained most.
+r"""Uniform extension, inflation and torsion of an incompressible thick tube.
 
-With lengths by the outer radius, and p = r/R and q = r kappa, the deformation is the radial stretch
-1/(p lambda) and, in the wall's tangent plane, the block [[p, q], [0, lambda]], whose greater
-principal stretch is
+A point at rest at (R, Theta, Z) moves to
 
-.. math:: \tfrac12 \left( \sqrt{(p + \lambda)^2 + q^2} + \sqrt{(p - \lambda)^2 + q^2} \right).
+.. math:: r^2 = (R^2 + \nu)/\lambda, \quad \theta = \Theta + \tau Z, \quad z = \lambda Z,
+          \qquad \nu = a^2 \lambda - A^2, \qquad (1)
 
-Source: singular values of a 2 x 2 matrix, textbook; derived from their sum and difference.
+with lambda the axial stretch, tau the twist per length at rest, and a the bore radius, A at rest.
+Lengths may have any unit. In the local axes (radial, hoop, axial) the deformation gradient is
+
+.. math:: F = \begin{bmatrix} 1/(p \lambda) & & \\ & p & q \\ & & \lambda \end{bmatrix},
+          \qquad p = r/R, \quad q = r \tau. \qquad (2)
+
+Source: R. S. Rivlin, Phil. Trans. R. Soc. A 242, 173 (1949), doi 10.1098/rsta.1949.0009, for (1);
+formulas from memory, re-derived.
 """
 
 from __future__ import annotations
 
+from typing import Any, NamedTuple
+
 import numpy as np
 
 from fem.core.arrays import Array
-from fem.fast.potential import invariants
-from fem.fast.tubes import Tubes
 
 
-def greatest_stretch(tubes: Tubes, y: Array) -> Array:
-    """Return the largest principal stretch in the wall, shape (n,)."""
-    lam = 1 + y[1]
-    faces = _faces(tubes)
-    squared = (faces + y[0]) / lam  # r^2
-    p, q = np.sqrt(squared / faces), np.sqrt(squared) * y[2]
-    across = (np.hypot(p + lam, q) + np.hypot(p - lam, q)) / 2
-    return np.asarray(np.maximum(across, 1 / (p * lam)).max(axis=0))
+def squared_radius(square: Any, nu: Any, stretch: Any) -> Any:
+    """Return r^2 by eq. (1); `square` is R^2."""
+    return (square + nu) / stretch
 
 
-def greatest_invariant(tubes: Tubes, y: Array) -> Array:
-    """Return the largest first invariant in the wall, shape (n,)."""
-    return np.asarray(invariants(_faces(tubes), y)[0].max(axis=0))
+class Components(NamedTuple):
+    """The entries of F in eq. (2): numbers or arrays of one shape."""
+
+    radial: Array
+    hoop: Array
+    axial: Array
+    shear: Array
+
+    @property
+    def largest_stretch(self) -> Array:
+        r"""Largest principal stretch: across the wall, or in the surface of radius r.
+
+        There it is :math:`(\sqrt{(p + \lambda)^2 + q^2} + \sqrt{(p - \lambda)^2 + q^2})/2`, by the
+        sum and the difference of the singular values of a 2 x 2 matrix (textbook).
+        """
+        p, lam, q = self.hoop, self.axial, self.shear
+        in_surface = (np.hypot(p + lam, q) + np.hypot(p - lam, q)) / 2
+        return np.asarray(np.maximum(in_surface, self.radial))
+
+    @property
+    def first_invariant(self) -> Array:
+        """The first invariant tr F'F."""
+        return self.radial**2 + self.hoop**2 + self.axial**2 + self.shear**2
 
 
-def _faces(tubes: Tubes) -> Array:
-    """Return the squares of the radii of bore and outer face, shape (2, n)."""
-    return np.array([tubes.bore_square, np.ones(len(tubes))])
+def components(square: Any, nu: Any, stretch: Any, twist: Any) -> Components:
+    """Return F by eq. (2) at radii R; `square` is R^2, `twist` is tau."""
+    now = squared_radius(square, nu, stretch)
+    hoop = np.sqrt(now / square)
+    return Components(1 / (hoop * stretch), hoop, stretch, np.sqrt(now) * twist)

@@ -1,21 +1,36 @@
-"""The fast model of a case."""
+r"""The fast model of a case: one uniform tube, with lengths as unknowns.
+
+The energy is that of :mod:`fem.fast.potential` for one tube, with its unknowns y = (nu, epsilon,
+kappa) expressed by the bore radius a, the turn phi and the displacement w of the free end. For
+x = (a - A, B phi, w), three lengths, and :math:`\lambda = 1 + w/L`,
+
+.. math:: \nu = (a^2 \lambda - A^2)/B^2, \quad \epsilon = w/L, \quad \kappa = x_2/L, \qquad (1)
+
+and, with J = dy/dx, energy, volume V and their derivatives by x follow from
+
+.. math:: E'_x = J^T E'_y, \qquad E''_x = J^T E''_y\, J + E'_\nu\, \nu''. \qquad (2)
+
+The volume is linear in nu, so the pressure has a part in the stiffness through :math:`\nu''` only.
+"""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from fem.case.case import Case
-from fem.case.thread_family import ThreadFamily
 from fem.continuation.loading import PRESSURE
 from fem.core.arrays import Array
-from fem.fast.thick_tube import ThickTube
+from fem.fast import outputs
+from fem.fast.potential import energy, forces, thread_stretch, volume, wall_components
+from fem.fast.tubes import Tubes
 from fem.quantities.measures import Reactions, Snapshot, ThreadLinks
 
 
 class FastModel:
-    """Equilibrium of :class:`ThickTube`: x = (a - A, B phi, w), three lengths in mm.
+    """Equilibrium of a uniform tube by x = (a - A, B phi, w), shape (3,), mm.
 
     Parameters
     ----------
@@ -29,53 +44,65 @@ class FastModel:
     def __init__(self, case: Case) -> None:
         self.case = case
         self.mesh: dict[str, Any] = {}
-        self.tube = ThickTube(case)
-        tube = self.tube
-        # dy/dx for y = (a, lambda, tau): the map is linear
-        self._map = np.zeros((3, 3))
-        self._map[0, 0] = 1.0
-        self._map[1, 2] = 1 / tube.length
-        self._map[2, 1] = 1 / (tube.B * tube.length)
+        self.tubes = Tubes.of([case])
+        self._slack = self.tubes.slack
+        self._unit = float(self.tubes.energy_unit[0])
 
     def rest(self) -> Array:
         """Return the state without load."""
         return np.zeros(3)
 
     def kinematic(self, x: Array) -> Array:
-        """Return y = (a, lambda, tau) of states x, shape (..., 3)."""
-        return np.asarray(x @ self._map.T + [self.tube.A, 1.0, 0.0])
+        """Return bore radius (mm), axial stretch and twist per length (rad/mm), shape (3,)."""
+        tube = self.case.tube
+        shift = np.array([tube.bore_radius, 1.0, 0.0])
+        return shift + x[[0, 2, 1]] / [1.0, tube.length, tube.outer_radius * tube.length]
+
+    def unknowns(self, x: Array) -> Array:
+        """Return y by eq. (1), shape (3, 1)."""
+        tube = self.case.tube
+        growth, eps = x[0], x[2] / tube.length
+        a = tube.bore_radius + growth
+        nu = (growth * (tube.bore_radius + a) + a**2 * eps) / tube.outer_radius**2
+        return np.array([[nu], [eps], [x[1] / tube.length]])
 
     def coordinates(self, x: Array) -> Array:
         """Return volume (mm3), shift (mm) and turn (rad) of the free end, shape (3,)."""
-        return np.array(
-            [float(self.tube.volume(self.kinematic(x)).value), x[2], x[1] / self.tube.B]
-        )
+        enclosed = volume(self.tubes, self.unknowns(x))[0]
+        return np.array([enclosed, x[2], x[1] / self.case.tube.outer_radius])
 
     def directions(self, x: Array) -> Array:
         """Return the derivatives of the coordinates by x, shape (3, 3)."""
-        volume = self.tube.volume(self.kinematic(x)).gradient @ self._map
-        return np.column_stack([volume, [0.0, 0.0, 1.0], [0.0, 1 / self.tube.B, 0.0]])
+        turn = [0.0, 1 / self.case.tube.outer_radius, 0.0]
+        return np.column_stack([self._unit * self._jacobian(x)[0], [0.0, 0.0, 1.0], turn])
 
     def internal(self, x: Array) -> Array:
-        """Return the derivative of the energy by x."""
-        y = self.kinematic(x)
-        if min(y[0], y[1]) <= 0:  # no radius, no length
+        """Return the derivative of the energy by x; nan where radius or length vanish."""
+        if min(self.kinematic(x)[:2]) <= 0:
             return np.full(3, np.nan)
-        return np.asarray(self.tube.energy(y).gradient @ self._map)
+        gradient, _ = forces(self.tubes, self.unknowns(x))
+        return self._unit * (gradient[:, 0] @ self._jacobian(x))
 
     def tangent(self, x: Array, loads: Array) -> DenseTangent:
-        """Return the second derivative of energy - pressure * volume."""
-        y = self.kinematic(x)
-        hessian = self.tube.energy(y).hessian - loads[PRESSURE] * self.tube.volume(y).hessian
-        return DenseTangent(self._map.T @ hessian @ self._map)
+        """Return the second derivative of energy - pressure * volume by eq. (2)."""
+        gradient, hessian = forces(self.tubes, self.unknowns(x))
+        jacobian, (a, lam, _) = self._jacobian(x), self.kinematic(x)
+        second = hessian[[[0, 1, 2], [1, 3, 4], [2, 4, 5]], 0]
+        bent = np.zeros((3, 3))  # the second derivative of nu
+        bent[0, 0] = 2 * lam
+        bent[0, 2] = bent[2, 0] = 2 * a / self.case.tube.length
+        bent /= self.case.tube.outer_radius**2
+        across = gradient[0, 0] - loads[PRESSURE]
+        return DenseTangent(self._unit * (jacobian.T @ second @ jacobian + across * bent))
 
     def tighten(self, share: float) -> None:
         """Wind in only `share` of what threads are too short by."""
-        self.tube.families = [family.tightened(share) for family in self.case.threads]
+        slack = np.where(self._slack < 0, share * self._slack, self._slack)
+        self.tubes = replace(self.tubes, slack=slack)
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""
-        return float(np.linalg.norm(self._gradients(self.kinematic(x)), ord=2, axis=(1, 2)).max())
+        return float(wall_components(self.tubes, self.unknowns(x)).largest_stretch.max())
 
     def error(self, residual: Array) -> float:
         """Return the largest out-of-balance force, without dimension."""
@@ -83,57 +110,54 @@ class FastModel:
 
     def energy(self, x: Array) -> float:
         """Return the stored energy (N mm)."""
-        return float(self.tube.energy(self.kinematic(x)).value)
+        return self._unit * float(energy(self.tubes, self.unknowns(x))[0])
 
     def reactions(self, x: Array, loads: Array) -> Reactions:
         """Return what the wall and the threads carry across a section."""
-        y = self.kinematic(x)
-        _, torque, force = self.tube.energy(y).gradient @ self._map
-        return Reactions(float(force), float(torque * self.tube.B), float(np.pi * y[0] ** 2))
+        y = self.unknowns(x)
+        carried = outputs.reactions(self.tubes, y, forces(self.tubes, y)[0])
+        values = (carried.force, carried.torque, carried.bore_area)
+        return Reactions(*(float(value[0]) for value in values))
 
     def snapshot(self, x: Array) -> Snapshot:
         """Return what the measures are taken from."""
-        y = self.kinematic(x)
-        tube = self.tube
-        rho = y[0] ** 2 + (tube.B**2 - tube.A**2) / y[1]
-        F = self._gradients(y)
+        y, tube = self.unknowns(x), self.case.tube
+        seen = outputs.snapshot(self.tubes, y)
+        stretch, u, _ = thread_stretch(self.tubes, y)
+        arm = tube.outer_radius * (1 + y[0]) / (1 + y[1]) * u / stretch
         return Snapshot(
-            twist=float(x[1] / tube.B),
-            displacement=float(x[2]),
+            twist=float(seen.twist[0]),
+            displacement=float(seen.displacement[0]),
             outer_z=np.array([tube.length / 2]),
-            outer_growth=np.array([np.sqrt(rho) - tube.B]),
-            bore_stretch=float(y[0] / tube.A),
-            wall_stretch=self.wall_stretch(x),
-            wall_invariant=float((F**2).sum(axis=(1, 2)).max()),
-            threads=[self._links(family, y, rho) for family in self.case.threads],
-        )
-
-    def _links(self, family: ThreadFamily, y: Array, rho: float) -> ThreadLinks:
-        """Return the one link of a family, whose threads are all alike."""
-        tube = self.tube
-        stretch = tube.stretch(family, y).value
-        strain = np.atleast_1d(tube.strain(family, stretch))
-        slant = np.sin(family.angle) + tube.B * y[2] * np.cos(family.angle)
-        return ThreadLinks(
-            family,
-            tension=family.tension(strain)[0],
-            strain=strain,
-            rest=np.array([family.length(tube.length)]),
-            arm=np.atleast_1d(rho / tube.B * slant / stretch),  # r sin(psi)
-            thread=np.array([0]),
+            outer_growth=seen.growth,
+            bore_stretch=float(seen.bore_stretch[0]),
+            wall_stretch=float(seen.wall_stretch[0]),
+            wall_invariant=float(seen.wall_invariant[0]),
+            threads=[
+                ThreadLinks(
+                    family,
+                    tension=threads.tension,
+                    strain=threads.strain,
+                    rest=np.array([family.length(tube.length)]),
+                    arm=arm[k],
+                    thread=np.array([0]),
+                )
+                for k, (family, threads) in enumerate(
+                    zip(self.case.threads, seen.threads, strict=True)
+                )
+            ],
         )
 
     def shape(self, x: Array, pressure: float) -> None:
         """Return nothing: the model knows no shape but a straight tube."""
 
-    def _gradients(self, y: Array) -> Array:
-        """Return F at the bore and outside, where the stretch is greatest; shape (2, 3, 3)."""
-        a, lam, tau = y
-        R = np.array([self.tube.A, self.tube.B])
-        r = np.sqrt(a**2 + (R**2 - self.tube.A**2) / lam)
-        F = np.zeros((2, 3, 3))
-        F[:, 0, 0], F[:, 1, 1], F[:, 1, 2], F[:, 2, 2] = R / (r * lam), r / R, r * tau, lam
-        return F
+    def _jacobian(self, x: Array) -> Array:
+        """Return dy/dx, shape (3, 3)."""
+        (a, lam, _), tube = self.kinematic(x), self.case.tube
+        jacobian = np.zeros((3, 3))
+        jacobian[0] = np.array([2 * a * lam, 0.0, a**2 / tube.length]) / tube.outer_radius**2
+        jacobian[1, 2] = jacobian[2, 1] = 1 / tube.length
+        return jacobian
 
 
 class DenseTangent:

@@ -1,139 +1,34 @@
-"""From states of many tubes to the columns of the step table, and to the balance of each path."""
+"""What is read from states of uniform tubes: one state, or those of many paths."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
-from fem.continuation.batch.newton import newton
+from fem.continuation.batch.energy_check import Work
+from fem.continuation.batch.model import Mask
 from fem.continuation.batch.paths import Paths
-from fem.continuation.batch.states import DEMANDED, LIMIT, ON_THE_WAY, REST, Mask, States
+from fem.continuation.batch.states import BETWEEN, REQUESTED, REST, States
 from fem.continuation.newton import TOLERANCE
 from fem.core.arrays import Array, Index
-from fem.fast.grouping import Group
-from fem.fast.potential import forces, thread_stretch, volume
+from fem.fast.batch_model import newton
+from fem.fast.kinematics import squared_radius
+from fem.fast.potential import forces, thread_stretch, volume, wall_components
 from fem.fast.tubes import Tubes
-from fem.fast.wall_stretch import greatest_invariant, greatest_stretch
-from fem.quantities.measures import Figures, Reactions, Step, ThreadFigures, carries
-from fem.quantities.row import step_columns
-from fem.results.equilibrium_checks import end_gaps, imbalance
+from fem.quantities.measures import Figures, Reactions, ThreadFigures, carries
 
 
-@dataclass(frozen=True)
-class Readings:
-    """The step tables of many tubes, one below the other.
-
-    Attributes
-    ----------
-    tube
-        Number of the tube that a row belongs to, shape (rows,); those of a tube stand together.
-    columns
-        The columns by name, each of shape (rows,).
-    first
-        The first row of each tube that has any, shape (n,).
-    balance
-        The figures of :func:`fem.results.equilibrium_checks.imbalance`, each of shape (n,).
-    exact
-        Whether all states of a tube are in equilibrium, shape (n,).
-    """
-
-    tube: Index
-    columns: dict[str, Any]
-    first: Index
-    balance: dict[str, Array]
-    exact: Any
-
-    def only_exact(self) -> Readings:
-        """Return the tables of the tubes whose states are all in equilibrium."""
-        if self.exact.all():
-            return self
-        rows = np.repeat(self.exact, np.diff(self.first, append=len(self.tube)))
-        tube = self.tube[rows]
-        return Readings(
-            tube,
-            {name: c if np.isscalar(c) else c[rows] for name, c in self.columns.items()},
-            np.flatnonzero(np.diff(tube, prepend=-1)),
-            {name: figures[self.exact] for name, figures in self.balance.items()},
-            self.exact[self.exact],
-        )
-
-
-@np.errstate(all="ignore")
-def read(group: Group, paths: Paths) -> Readings:
-    """Return what the paths of a group come down to."""
-    told = np.flatnonzero(paths.states.role != ON_THE_WAY)
-    states, account = paths.states.take(told), paths.account.take(told)
-    tubes = group.tubes.take(states.tube)
-    set_load = (states.role == REST) | (states.role == DEMANDED)
-    states, gradient, error = _polished(tubes, states, set_load)
-    k = np.flatnonzero(~(error <= TOLERANCE))
-    if k.size:
-        better, gradient[:, k], error[k] = _polished(tubes.take(k), states.take(k), set_load[k])
-        states = states.put(k, better)
-    area = np.pi * tubes.outer**2
-    # where it is held the free end meets what it must, elsewhere its springs alone
-    across = np.where(tubes.held, gradient[1:], 0.0 - tubes.springs * states.y[1:])
-    pressure = np.where(set_load, states.pressure, gradient[0])
-    loads = np.array([pressure, across[0] * area, across[1] * area * tubes.outer])
-    first, gap = np.flatnonzero(states.first), account.gap(states.stored)
-    step = Step(
-        "fast",
-        step=np.arange(len(states)) - np.repeat(first, np.diff(first, append=len(states))),
-        pressure=pressure,
-        demanded=set_load,
-        volume=volume(tubes, states.y),
-        tube=_figures(group, tubes, states),
-        force=loads[1],
-        torque=loads[2],
-        energy_gap=gap,
-        iterations=_iterations(paths.states, told),
-        stable=states.stable & (states.role != LIMIT),
-        limit=states.role == LIMIT,
-    )
-    gaps = end_gaps(loads, _reactions(tubes, states.y, gradient), tubes.outer)
-    whole = area * tubes.length
-    last = np.append(first[1:], len(states)) - 1
-    balance = imbalance(
-        (account.work * whole)[last],
-        (states.stored * whole)[last],
-        *(np.maximum.reduceat(figure, first) for figure in (gap, *gaps)),
-    )
-    exact = np.maximum.reduceat(error, first) <= TOLERANCE
-    return Readings(states.tube, step_columns(step), first, balance, exact)
-
-
-def _polished(tubes: Tubes, states: States, set_load: Mask) -> tuple[States, Array, Array]:
-    """Return states one iteration further, the derivatives of their energy, and the error before.
-
-    The states are so near that their stiffness tells how the derivatives change; at the volume
-    that was found, or at the pressure where it is set.
-    """
-    gradient, hessian = forces(tubes, states.y)
-    found = newton(tubes, states.y, gradient.copy(), hessian.copy())
-    lack = np.where(set_load, states.pressure - found.pressure, 0.0)
-    # at a limit point the stiffness is nil
-    step = found.step + np.where(set_load, lack / found.stiffness, 0.0) * found.along
-    a, b, c, d, e, f = hessian
-    x, y, z = step
-    gradient += [a * x + b * y + c * z, b * x + d * y + e * z, c * x + e * y + f * z]
-    error = np.maximum(found.error, np.abs(lack) * found.bore) + 0.0 * step.sum(axis=0)
-    return replace(states, y=states.y + step), gradient, error
-
-
-def _figures(group: Group, tubes: Tubes, states: States) -> Figures:
-    """Return what the measures are taken from."""
-    y = states.y
+def snapshot(tubes: Tubes, y: Array) -> Figures:
+    """Return what the measures are taken from, an element to each of n tubes."""
     stretch, u, strain = thread_stretch(tubes, y)
     tension, _ = tubes.threads.tension(strain)
     lam, outer = 1 + y[1], tubes.outer
-    squared = (1 + y[0]) / lam
-    # r sin(psi) at the current radius
-    arm = outer * squared * u / stretch
+    squared = squared_radius(1.0, y[0], lam)
+    arm = outer * squared * u / stretch  # r sin(psi) at the current radius
     natural = tubes.length / tubes.cos * (1 + tubes.slack)
-    breaking = group.breaking[:, states.tube]
     growth = outer * (np.sqrt(squared) - 1)
+    wall = wall_components(tubes, y)
     return Figures(
         twist=y[2] * tubes.length / outer,
         displacement=y[1] * tubes.length,
@@ -141,13 +36,13 @@ def _figures(group: Group, tubes: Tubes, states: States) -> Figures:
         radius=outer,
         growth=growth,
         greatest_growth=growth,
-        bore_stretch=np.sqrt((tubes.bore_square + y[0]) / lam) * outer / tubes.bore,
-        wall_stretch=greatest_stretch(tubes, y),
-        wall_invariant=greatest_invariant(tubes, y),
+        bore_stretch=np.sqrt(squared_radius(1.0, y[0] / tubes.bore_square, lam)),
+        wall_stretch=wall.largest_stretch.max(axis=0),
+        wall_invariant=wall.first_invariant.max(axis=0),
         locking=tubes.law.locking,
         threads=[
             ThreadFigures(
-                name=family.name,
+                name=name,
                 tension=tension[k],
                 peak=tension[k],
                 strain=strain[k],
@@ -155,17 +50,20 @@ def _figures(group: Group, tubes: Tubes, states: States) -> Figures:
                 pull=tubes.count[k] * tension[k],
                 torque=tubes.count[k] * tension[k] * arm[k],
                 length=natural[k],
-                breaking_load=None if family.breaking_load is None else breaking[k],
+                breaking_load=None if np.isnan(tubes.breaking[k]).all() else tubes.breaking[k],
             )
-            for k, family in enumerate(group.sample.threads)
+            for k, name in enumerate(tubes.names)
         ],
     )
 
 
-def _reactions(tubes: Tubes, y: Array, gradient: Array) -> Reactions:
-    """Return what wall and threads carry across a section, the radius of the bore being kept."""
+def reactions(tubes: Tubes, y: Array, gradient: Array) -> Reactions:
+    """Return what wall and threads carry across a section, from the derivatives of the energy.
+
+    They are taken at a fixed bore radius: the pressure on the plate counts apart.
+    """
     area = np.pi * tubes.outer**2
-    bore = (tubes.bore_square + y[0]) / (1 + y[1])  # squared
+    bore = squared_radius(tubes.bore_square, y[0], 1 + y[1])
     return Reactions(
         force=area * (gradient[1] + gradient[0] * bore),
         torque=area * tubes.outer * gradient[2],
@@ -173,9 +71,89 @@ def _reactions(tubes: Tubes, y: Array, gradient: Array) -> Reactions:
     )
 
 
-def _iterations(states: States, told: Index) -> Index:
-    """Return the iterations since the row before, or since rest."""
-    total = np.cumsum(states.iterations)[told]
+@dataclass(frozen=True)
+class Outputs:
+    """What is read from the paths of n tubes, at all states but those between the requested ones.
+
+    Attributes
+    ----------
+    states, work
+        The states, m in number, and the work of the loads.
+    requested
+        Whether the pressure of a state was requested, or is that of rest, shape (m,).
+    volume
+        Enclosed volume (mm3), shape (m,).
+    loads
+        Pressure (MPa), and force (N) and torque (N mm) on the free end, shape (3, m).
+    iterations
+        Newton iterations since the state before, shape (m,).
+    snapshot, reactions
+        Arrays of shape (m,).
+    """
+
+    states: States
+    work: Work
+    requested: Mask
+    volume: Array
+    loads: Array
+    iterations: Index
+    snapshot: Figures
+    reactions: Reactions
+
+
+@np.errstate(all="ignore")
+def read(tubes: Tubes, paths: Paths) -> Outputs:
+    """Return the outputs of those paths whose states are all in equilibrium."""
+    kept = np.flatnonzero(paths.states.role != BETWEEN)
+    states, work = paths.states.take(kept), paths.work.take(kept)
+    mine = tubes.take(states.tube)
+    requested = (states.role == REST) | (states.role == REQUESTED)
+    states, gradient, error = _polished(mine, states, requested)
+    k = np.flatnonzero(~(error <= TOLERANCE))
+    if k.size:
+        better, gradient[:, k], error[k] = _polished(mine.take(k), states.take(k), requested[k])
+        states = states.put(k, better)
+    exact = np.ones(len(tubes), dtype=bool)
+    exact[states.tube[~(error <= TOLERANCE)]] = False
+    if not exact.all():
+        return read(tubes, paths.of(exact))
+    area = np.pi * mine.outer**2
+    # a fixed free end takes whatever it must, any other only the forces of its springs
+    end = np.where(mine.held, gradient[1:], 0.0 - mine.springs * states.x[1:])
+    pressure = np.where(requested, states.pressure, gradient[0])
+    return Outputs(
+        states=states,
+        work=work,
+        requested=requested,
+        volume=volume(mine, states.x),
+        loads=np.array([pressure, end[0] * area, end[1] * area * mine.outer]),
+        iterations=_iterations(paths.states, kept),
+        snapshot=snapshot(mine, states.x),
+        reactions=reactions(mine, states.x, gradient),
+    )
+
+
+def _polished(tubes: Tubes, states: States, requested: Mask) -> tuple[States, Array, Array]:
+    """Return states one iteration further, the derivatives of their energy, and the error before.
+
+    The states are so near that their stiffness predicts how the derivatives change; at the volume
+    that was found, or at the pressure where it is requested.
+    """
+    gradient, hessian = forces(tubes, states.x)
+    found = newton(tubes, states.x, gradient.copy(), hessian.copy())
+    lack = np.where(requested, states.pressure - found.pressure, 0.0)
+    # at a limit point the stiffness is zero
+    step = found.step + np.where(requested, lack / found.stiffness, 0.0) * found.slope
+    a, b, c, d, e, f = hessian
+    x, y, z = step
+    gradient += [a * x + b * y + c * z, b * x + d * y + e * z, c * x + e * y + f * z]
+    error = np.maximum(found.error, np.abs(lack) * found.pressure_weight) + 0.0 * step.sum(axis=0)
+    return replace(states, x=states.x + step), gradient, error
+
+
+def _iterations(states: States, kept: Index) -> Index:
+    """Return the iterations since the state before, or since rest."""
+    total = np.cumsum(states.iterations)[kept]
     since = np.diff(total, prepend=0)
-    since[states.first[told]] = 0
+    since[states.first[kept]] = 0
     return since

@@ -1,7 +1,7 @@
 r"""Energy, forces and stiffness of many tubes at once.
 
-The kinematics are those of :mod:`fem.fast.kinematics`, in other unknowns. With all lengths divided
-by the outer radius B, they are
+The kinematics are those of :mod:`fem.fast.kinematics`. With all lengths divided by the outer radius
+B, the unknowns y are
 
 .. math:: \nu = a^2 \lambda - A^2, \quad \epsilon = \lambda - 1, \quad \kappa = B \tau, \qquad (1)
 
@@ -19,16 +19,24 @@ sine, has the stretch m of
 .. math:: m^2 - 1 = c^2 \epsilon (2 + \epsilon) + (\nu - \epsilon)\, u^2/\lambda
           + \kappa c\, (s + u), \qquad u = s + \kappa c, \qquad (4)
 
-where no difference of large figures is left, so that a stiff thread's tension is good to all
-digits. Energies are divided by :math:`\pi B^2 L`, so they and their derivatives are in MPa, and
-pressure P, force F and torque M act on the unknowns as
+without a difference of large numbers, so that a stiff thread's tension is good to all digits. With
+N threads, EA, slack and strain s_t and e, and H from :mod:`fem.case.thread_family`, the energy is
 
-.. math:: (P, \; F/\pi B^2, \; M/\pi B^3). \qquad (5)
+.. math:: E = 2\pi L \int_A^B W(I_1, I_2)\, R\, dR
+              + \sum \frac{N L}{\cos\alpha} (1 + s_t)\, EA\, H(e), \qquad
+              e = \frac{m}{1 + s_t} - 1, \qquad (5)
+
+with the integral of :mod:`fem.fast.wall_points`. Energies are divided by :math:`\pi B^2 L`, so they
+and their derivatives are in MPa, and pressure P, force F and torque M act on the unknowns as
+
+.. math:: (P, \; F/\pi B^2, \; M/\pi B^3). \qquad (6)
 
 Arrays end in the axis of the tubes, (..., n); symmetric 3 x 3 matrices are their six elements
 11, 12, 13, 22, 23, 33.
 
-Source: as there; (2) to (4) derived here.
+Source: J. E. Adkins & R. S. Rivlin, Phil. Trans. A 248, 201 (1955), doi 10.1098/rsta.1955.0014, for
+m, from memory; (2) to (4) derived here. `validation/reference_tube.py` has an independent
+derivation.
 """
 
 from __future__ import annotations
@@ -36,12 +44,13 @@ from __future__ import annotations
 import numpy as np
 
 from fem.core.arrays import Array
+from fem.fast.kinematics import Components, components
 from fem.fast.tubes import Tubes
 
 
 def volume(tubes: Tubes, y: Array) -> Array:
     """Return the enclosed volume (mm3)."""
-    return np.pi * tubes.outer**2 * tubes.length * (tubes.bore_square + y[0])
+    return tubes.energy_unit * (tubes.bore_square + y[0])
 
 
 def invariants(squares: Array, y: Array) -> tuple[Array, Array]:
@@ -54,6 +63,12 @@ def invariants(squares: Array, y: Array) -> tuple[Array, Array]:
         (even + sigma * sheared) / lam + lam**2,
         (1 + squares * sheared) / lam**2 + lam * even,
     )
+
+
+def wall_components(tubes: Tubes, y: Array) -> Components:
+    """Return F at bore and outer face, where the wall is stretched most, shapes (2, n)."""
+    faces = np.array([tubes.bore_square, np.ones(len(tubes))])
+    return components(faces, y[0], 1 + y[1], y[2])
 
 
 def thread_stretch(tubes: Tubes, y: Array) -> tuple[Array, Array, Array]:

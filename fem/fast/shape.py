@@ -1,16 +1,8 @@
 r"""The shape of the fast model's tube: from a row of the step table, by its kinematics.
 
-The tube stays straight and round, so bore stretch, axial stretch and twist of the row say all of
-it, wherever the row comes from: a run, the table of a study, a trial at the bench.
-
-By eq. (1) of :mod:`fem.fast.kinematics` the Cauchy-Green tensor at the radius R has, along the axes
-(R, Theta, Z), the components
-
-.. math:: C = \begin{bmatrix} R^2/(\rho \lambda^2) & & \\
-          & \rho/R^2 & \rho\tau/R \\ & \rho\tau/R & \lambda^2 + \rho\tau^2 \end{bmatrix}, \tag{1}
-
-and the largest principal stretch is the root of its greatest principal value: across the wall, or
-in the shell by Mohr's circle.
+The tube stays straight and round, so bore stretch, axial stretch and twist of the row describe it
+completely (:mod:`fem.fast.kinematics`), wherever the row comes from: a run, the table of a study,
+a setting that is explored.
 """
 
 from __future__ import annotations
@@ -24,7 +16,7 @@ import numpy as np
 from fem.case.case import Case, Tube
 from fem.case.thread_family import ThreadFamily
 from fem.core.arrays import Array, Index
-from fem.fast.kinematics import squared_radius
+from fem.fast.kinematics import components, squared_radius
 from fem.quantities.shape import LATTICE, Shape, ThreadCurves, polar_points
 
 AROUND = 24
@@ -61,7 +53,7 @@ def uniform_shape(case: Case, row: Mapping[str, Any]) -> Shape:
         nodes=nodes,
         displacement=now(*places) - nodes,
         connectivity=connectivity,
-        stretch=_wall_stretch(tube, row, places[0]),
+        stretch=components(places[0] ** 2, *_state(tube, row)).largest_stretch,
         threads=[
             _curves(family, tube, 2 * axial, rest, now, row[f"tension_N.{family.name}"])
             for family in case.threads
@@ -69,36 +61,24 @@ def uniform_shape(case: Case, row: Mapping[str, Any]) -> Shape:
     )
 
 
+def _state(tube: Tube, row: Mapping[str, Any] | None) -> tuple[float, float, float]:
+    """Return nu (mm2), lambda and tau (rad/mm) of a row, of the tube at rest without one."""
+    if row is None:
+        return 0.0, 1.0, 0.0
+    stretch, bore = row["stretch"], row["bore_stretch"] * tube.bore_radius
+    nu = bore**2 * stretch - tube.bore_radius**2
+    return nu, stretch, math.radians(row["twist_deg"]) / tube.length
+
+
 def _motion(tube: Tube, row: Mapping[str, Any] | None) -> Motion:
     """Return the motion to the state of a row, at rest without one."""
-    stretch, bore, twist = np.ones(()), np.ones(()), 0.0
-    if row is not None:
-        stretch, bore = np.asarray(row["stretch"]), np.asarray(row["bore_stretch"])
-        twist = math.radians(row["twist_deg"])
+    nu, stretch, twist = _state(tube, row)
 
     def move(radius: Array, angle: Array, height: Array) -> Array:
-        now = np.sqrt(_squared_now(tube, radius, bore, stretch))
-        return polar_points(now, angle + twist * height / tube.length, stretch * height)
+        now = np.sqrt(squared_radius(radius**2, nu, stretch))
+        return polar_points(now, angle + twist * height, stretch * height)
 
     return move
-
-
-def _squared_now(tube: Tube, radius: Array, bore: Array, stretch: Array) -> Array:
-    """Return the squares of radii now (mm2), of those at rest; shape (...)."""
-    shell = radius**2 - tube.bore_radius**2
-    return squared_radius(shell, bore * tube.bore_radius, stretch).value
-
-
-def _wall_stretch(tube: Tube, row: Mapping[str, Any], radius: Array) -> Array:
-    """Return the largest principal stretch at these radii at rest by eq. (1), shape (nodes,)."""
-    stretch, bore = np.asarray(row["stretch"]), np.asarray(row["bore_stretch"])
-    twist = math.radians(row["twist_deg"]) / tube.length
-    squared = _squared_now(tube, radius, bore, stretch)
-    hoop, along = squared / radius**2, stretch**2 + squared * twist**2
-    shear = squared * twist / radius
-    in_shell = (hoop + along) / 2 + np.hypot((hoop - along) / 2, shear)
-    across = 1 / (hoop * stretch**2)
-    return np.asarray(np.sqrt(np.maximum(in_shell, across)))
 
 
 def _axial_cells(tube: Tube) -> int:

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Any, Self
 
 import numpy as np
 
+from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.core.arrays import Array, Index
+from fem.fast.wall_points import count, radii_and_weights
+
+COMMON = ("law", "bulk_ratio", "trusted_stretch")
+"""Fields of a rubber beside the constants of its law."""
 
 
 @dataclass(frozen=True)
@@ -27,13 +33,15 @@ class Tubes:
         Constants of the law by their names, shapes (n,); empty if all tubes have the same rubber.
     rubber
         A rubber of this law, or the one of all.
-    cos, sin, count, stiffness, toe, slack
-        Cosine and sine of the helix angle, number of threads, EA (N), toe and slack of each
-        family, shape (families, n).
+    names
+        Names of the families.
+    cos, sin, count, stiffness, toe, slack, breaking
+        Cosine and sine of the helix angle, number of threads, EA (N), toe, slack and breaking load
+        (N, nan without one) of each family, shape (families, n).
     springs
         Rates of the springs on the free end, by epsilon and kappa (MPa), shape (2, n).
     held
-        Whether the free end is held along the axis and round it, shape (2, n).
+        Whether the free end is fixed along the axis and against twist, shape (2, n).
     scale
         A force (N) against which one out of balance is small or not, shape (n,).
     """
@@ -45,15 +53,50 @@ class Tubes:
     weights: Array
     constants: dict[str, Array]
     rubber: Any
+    names: tuple[str, ...]
     cos: Array
     sin: Array
     count: Array
     stiffness: Array
     toe: Array
     slack: Array
+    breaking: Array
     springs: Array
     held: Any
     scale: Array
+
+    @classmethod
+    def of(cls, cases: Sequence[Case]) -> Self:
+        """Return the tubes of cases that are alike in :func:`common_traits`."""
+        sample = cases[0]
+        names = law_constants(sample.rubber)
+        table = np.array([_values(case, names) for case in cases]).T
+        bore, outer, length, scale, *ends = table[:8]
+        rows = table[8 + len(names) :].reshape(len(sample.threads), 6, len(cases)).swapaxes(0, 1)
+        angle, threads, stiffness, toe, slack, breaking = np.ascontiguousarray(rows)
+        radii, weights = radii_and_weights(bore / outer, np.ones_like(bore), wall_points(sample))
+        axial, twist = ends[:2]
+        area = np.pi * outer**2
+        return cls(
+            bore=bore,
+            outer=outer,
+            length=length,
+            squares=radii**2,
+            weights=2 * weights,
+            constants=dict(zip(names, table[8:], strict=False)),
+            rubber=sample.rubber,
+            names=tuple(family.name for family in sample.threads),
+            cos=np.cos(angle),
+            sin=np.sin(angle),
+            count=threads,
+            stiffness=stiffness,
+            toe=toe,
+            slack=slack,
+            breaking=breaking,
+            springs=np.array([axial * length / area, twist * length / (area * outer**2)]),
+            held=np.array(ends[2:]) > 0,
+            scale=scale,
+        )
 
     def __len__(self) -> int:
         """Return the number of tubes."""
@@ -64,10 +107,10 @@ class Tubes:
         parts = {
             field.name: np.ascontiguousarray(getattr(self, field.name)[..., index])
             for field in fields(self)
-            if field.name not in ("constants", "rubber")
+            if field.name not in ("constants", "rubber", "names")
         }
         constants = {name: constant[index] for name, constant in self.constants.items()}
-        return type(self)(**parts, constants=constants, rubber=self.rubber)
+        return type(self)(**parts, constants=constants, rubber=self.rubber, names=self.names)
 
     @cached_property
     def law(self) -> Any:
@@ -100,14 +143,19 @@ class Tubes:
         return 1 / (1 + self.slack)
 
     @cached_property
-    def gauge(self) -> Array:
-        """What turns MPa into shares of the force scale, shape (n,)."""
+    def per_scale(self) -> Array:
+        """Factor from MPa on the section pi B^2 to shares of the force scale, shape (n,)."""
         return np.pi * self.outer**2 / self.scale
 
     @cached_property
     def slender(self) -> Array:
         """L/B, shape (n,)."""
         return self.length / self.outer
+
+    @cached_property
+    def energy_unit(self) -> Array:
+        """Factor from energies over pi B^2 L (MPa) to N mm, pi B^2 L (mm3), shape (n,)."""
+        return np.pi * self.outer**2 * self.length
 
     @cached_property
     def loose(self) -> bool:
@@ -118,3 +166,52 @@ class Tubes:
 def with_arrays(rubber: Any, constants: dict[str, Array]) -> Any:
     """Return the law of `rubber` with arrays as its constants; `rubber` itself without any."""
     return type(rubber).model_construct(**constants) if constants else rubber
+
+
+def law_constants(rubber: Any) -> list[str]:
+    """Return the names of the constants of a law, if all of them are numbers."""
+    names = [name for name in type(rubber).model_fields if name not in COMMON]
+    return names if all(isinstance(getattr(rubber, name), float) for name in names) else []
+
+
+def wall_points(case: Case) -> int:
+    """Return the number of points through the wall."""
+    tube = case.tube
+    return count(tube.bore_radius, tube.outer_radius, case.rubber.locking is not None)
+
+
+def common_traits(case: Case) -> Any:
+    """Return the traits in which cases must be alike to be one :class:`Tubes`; a key."""
+    rubber = case.rubber
+    return (
+        type(rubber) if law_constants(rubber) else rubber,
+        wall_points(case),
+        tuple((family.name, family.breaking_load is None) for family in case.threads),
+    )
+
+
+def _values(case: Case, names: list[str]) -> list[float]:
+    """Return the numbers of a case in a row."""
+    tube, end, rubber = case.tube, case.end, case.rubber
+    row = [
+        tube.bore_radius,
+        tube.outer_radius,
+        tube.length,
+        case.force_scale,
+        end.axial_spring,
+        end.twist_spring,
+        end.axial == "held",
+        end.twist == "held",
+        *(getattr(rubber, name) for name in names),
+    ]
+    for family in case.threads:
+        breaking = family.breaking_load
+        row += [
+            family.angle,
+            family.count,
+            family.stiffness,
+            family.toe,
+            family.slack_strain,
+            np.nan if breaking is None else breaking,
+        ]
+    return row

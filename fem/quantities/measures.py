@@ -137,7 +137,7 @@ class Snapshot:
 
 @dataclass(frozen=True)
 class Reactions:
-    """What wall and threads carry across a section, to be held against the pressure.
+    """What wall and threads carry across a section: numbers, or arrays of many states.
 
     Attributes
     ----------
@@ -149,9 +149,9 @@ class Reactions:
         Area of the bore there, on which the pressure pushes (mm2).
     """
 
-    force: float
-    torque: float
-    bore_area: float
+    force: Any
+    torque: Any
+    bore_area: Any
 
 
 @dataclass(frozen=True)

@@ -1,10 +1,12 @@
 """The fast model over many cases at once.
 
 Cases that are driven by pressure from rest are followed together, as arrays
-(:mod:`fem.continuation.batch.paths`); the others, and those whose path is not certain that way, are
-followed one by one by the path of both models. Either way the answer is the same: states are found
-to round-off, and limit points and tears are closed in on. Only the number of iterations and the gap
-of energy depend on the steps that were taken.
+(:mod:`fem.continuation.batch.paths`). Others are handed to the path of one case, with a reason
+(:class:`fem.fast.grouping.SinglePath`): those driven by volume or gas, whose free end is moved or
+bears a dead force or torque, whose threads are too short (negative slack), and those that the batch
+could not follow with certainty to their end. Either way the answer is the same: states, limit
+points and tears are found to round-off. Only the number of iterations and the energy gap depend on
+the steps that were taken.
 """
 
 from __future__ import annotations
@@ -18,19 +20,24 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.continuation.batch.paths import follow
+from fem.continuation.batch.states import LIMIT
 from fem.core.arrays import Array, Index
+from fem.fast.batch_model import TubeBatch
 from fem.fast.grouping import Group, groups
-from fem.fast.outputs import Readings, read
+from fem.fast.outputs import Outputs, read
+from fem.quantities.measures import Step
+from fem.quantities.row import step_columns
+from fem.results.equilibrium_checks import end_gaps, imbalance
 from fem.results.recorder import limit_clause, rubber_limit
 from fem.results.run import Run
 from fem.solving.single import solve
 
 CHUNK = 4096
-"""So many tubes at once: their arrays stay near the processor."""
+"""Most tubes in one batch: their arrays fit the processor's cache."""
 
 
 def solve_batch(cases: Sequence[Case]) -> list[Run]:
-    """Solve cases by the fast model.
+    """Solve cases by the fast model, in batches where that is possible (see the module).
 
     Returns
     -------
@@ -65,9 +72,9 @@ class Table:
     columns
         The columns of the step table by name, each of shape (rows,); "model" is one string.
     reached
-        Whether the last demanded pressure was reached, shape (n,).
+        Whether the last requested pressure was reached, shape (n,).
     balance
-        Figures that ought to be nil, by name, each of shape (n,).
+        Equilibrium checks of each path, by name, each of shape (n,).
     seconds
         Wall time of all.
     """
@@ -88,26 +95,45 @@ def solve_tables(cases: Sequence[Case]) -> Iterator[Table]:
     began = time.perf_counter()
     for group in groups(cases)[0]:
         for part in group.parts(CHUNK):
-            paths = follow(part.tubes, part.pressures)
-            if not len(paths.states):
-                continue
-            readings = read(part, paths)
-            now = time.perf_counter()
-            yield _table(part, readings, now - began)
-            began = time.perf_counter()
+            outputs = read(part.tubes, follow(TubeBatch(part.tubes), part.pressures))
+            if len(outputs.states):
+                now = time.perf_counter()
+                yield _table(part, outputs, now - began)
+                began = now
 
 
-def _table(group: Group, readings: Readings, seconds: float) -> Table:
-    """Return the table of the tubes whose states are all exact."""
-    readings = readings.only_exact()
-    first = np.append(readings.first, len(readings.tube))
-    told = np.add.reduceat(readings.columns["demanded"].astype(int), first[:-1])
+def _table(group: Group, outputs: Outputs, seconds: float) -> Table:
+    """Return the table of the tubes that have outputs."""
+    states, first = outputs.states, np.flatnonzero(outputs.states.first)
+    tube = states.tube[first]
+    rows = np.append(first, len(states))
+    gap = outputs.work.gap(states.energy)
+    step = Step(
+        "fast",
+        step=np.arange(len(states)) - np.repeat(first, np.diff(rows)),
+        pressure=outputs.loads[0],
+        demanded=outputs.requested,
+        volume=outputs.volume,
+        tube=outputs.snapshot,
+        force=outputs.loads[1],
+        torque=outputs.loads[2],
+        energy_gap=gap,
+        iterations=outputs.iterations,
+        stable=states.stable & (states.role != LIMIT),
+        limit=states.role == LIMIT,
+    )
+    gaps = end_gaps(outputs.loads, outputs.reactions, group.tubes.outer[states.tube])
+    unit, last = group.tubes.energy_unit[tube], rows[1:] - 1
     return Table(
-        cases=group.numbers[readings.tube[first[:-1]]],
-        first=first,
-        columns=readings.columns,
-        reached=told == group.sample.drive.steps + 1,
-        balance=readings.balance,
+        cases=group.numbers[tube],
+        first=rows,
+        columns=step_columns(step),
+        reached=np.add.reduceat(outputs.requested.astype(int), first) == 1 + len(group.pressures),
+        balance=imbalance(
+            outputs.work.total[last] * unit,
+            states.energy[last] * unit,
+            *(np.maximum.reduceat(values, first) for values in (gap, *gaps)),
+        ),
         seconds=seconds,
     )
 

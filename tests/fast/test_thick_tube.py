@@ -1,12 +1,16 @@
-"""The thick tube in uniform motion: a drawn motion, derivatives, a held tube of the literature."""
+"""The energy of the fast model: its reference in validation/, a drawn motion, a published tube.
+
+The reference is checked by itself: its derivatives against differences, its invariants and
+stretches against a drawn motion.
+"""
 
 import numpy as np
 import pytest
 
 from fem.continuation.loading import PRESSURE
 from fem.fast.model import FastModel
-from fem.fast.thick_tube import ThickTube
 from tests.helpers.uniform import LIMIT, close, state_of, states
+from validation.reference_tube import ThickTube
 
 LAWS = ["neo-Hookean", "Mooney-Rivlin", "Ogden"]  # only the last couples its two invariants
 TWISTED_UP = [7.0, 1.15, 0.03]
@@ -46,6 +50,31 @@ def check_jet(function, derivative):
         assert close(STEPS @ jet.gradient, slope, LIMIT)
         assert close(STEPS @ jet.hessian @ STEPS, second @ STEPS, LIMIT)
         assert close(jet.hessian, jet.hessian.T, 1e-14)  # round-off
+
+
+@pytest.mark.parametrize("slack", ["taken up", "3 %", "cut at 15 deg"])
+@pytest.mark.parametrize("law", LAWS)
+def test_both_energies_agree(make_case, rubbers, law, slack):
+    """Energy, forces, stiffness under pressure, and volume, by two derivations."""
+    case = make_case(
+        rubber=rubbers[law], threads__0__toe=0.2, threads__0__slack=slack, tube__wall="3 mm"
+    )
+    model, reference = FastModel(case), ThickTube(case)
+    lengths = np.array([1.0, 1 / case.tube.length, 1 / (reference.B * case.tube.length)])
+    to_y = np.diag(lengths)[:, [0, 2, 1]]  # dy/dx
+    loads = np.array([0.02, 3.0, -7.0])
+    for y in [*states(), np.array([reference.A, 1.0, 0.0])]:
+        x, energy, volume = state_of(model, y), reference.energy(y), reference.volume(y)
+        assert model.energy(x) == pytest.approx(energy.value, rel=1e-10, abs=1e-12)
+        assert model.coordinates(x)[PRESSURE] == pytest.approx(volume.value, rel=1e-14)
+        assert close(model.directions(x)[:, PRESSURE], volume.gradient @ to_y, 1e-14)
+        size = np.abs(reference.wall_energy(np.array(TWISTED_UP)).gradient @ to_y).max()
+        assert np.abs(model.internal(x) - energy.gradient @ to_y).max() < 1e-12 * size + (
+            1e-10 * np.abs(energy.gradient @ to_y).max()
+        )
+        stiffness = to_y.T @ (energy.hessian - loads[0] * volume.hessian) @ to_y
+        change = model.tangent(x, loads).solve(stiffness)
+        assert close(change, np.eye(3), 1e-7)  # near-singular states lose some digits
 
 
 def test_derivatives_of_the_volume(tube, derivative):

@@ -20,5 +20,6 @@ def close(found, expected, rel):
 def state_of(model, y):
     """Return x = (a - A, B phi, w) of states y = (a, lambda, tau)."""
     a, lam, tau = np.moveaxis(y, -1, 0)
-    A, B, L = model.tube.A, model.tube.B, model.tube.length
+    tube = model.case.tube
+    A, B, L = tube.bore_radius, tube.outer_radius, tube.length
     return np.stack([a - A, B * tau * L, (lam - 1) * L], axis=-1)

@@ -7,6 +7,7 @@ import pytest
 
 from fem.case.slack import Slack
 from fem.continuation.path import TEARS
+from fem.fast.grouping import SinglePath, groups, handed_to_single_path
 from fem.solving.batch import solve_batch, solve_tables
 from fem.solving.single import solve
 
@@ -251,7 +252,23 @@ OTHERS = {
 }
 
 
-def test_what_does_not_fit_is_followed_by_itself(make_case):
+REASONS = {
+    "volume": SinglePath.DRIVE,
+    "gas": SinglePath.DRIVE,
+    "moved": SinglePath.MOVE,
+    "dead load": SinglePath.DEAD_LOAD,
+    "too short": SinglePath.PRESTRESS,
+}
+
+
+def test_reasons_why_cases_are_handed_to_the_single_path(make_case):
+    cases = {name: make_case(**changes) for name, changes in OTHERS.items()}
+    assert {name: handed_to_single_path(case) for name, case in cases.items()} == REASONS
+    assert handed_to_single_path(make_case()) is None
+    assert groups([make_case(), *cases.values()])[1] == dict(enumerate(REASONS.values(), 1))
+
+
+def test_other_cases_are_solved_by_the_single_path(make_case):
     cases = [make_case(**changes) for changes in OTHERS.values()]
     cases.insert(2, make_case())
     assert solved_together(cases) == [2]

@@ -1,1 +1,1 @@
-"""The fast model over many cases at once, as arrays."""
+"""The equilibrium paths of many tubes by pressure at once, as arrays, for any batch model."""

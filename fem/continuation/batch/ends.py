@@ -1,4 +1,4 @@
-"""Where paths end: at limit points, where the wall would tear, or at demanded pressures."""
+"""Where paths end: at limit points, where the wall would tear, or at requested pressures."""
 
 from __future__ import annotations
 
@@ -7,23 +7,21 @@ from collections.abc import Callable
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
-from fem.continuation.batch.solve import MOST_AT, settle, settle_at
+from fem.continuation.batch.model import BatchModel, Mask
+from fem.continuation.batch.solve import MOST_AT_PRESSURE, solve_at_pressure, solve_at_volume
 from fem.continuation.batch.states import (
     BEYOND,
-    DEMANDED,
     LAST,
     LIMIT,
-    Mask,
+    REQUESTED,
     States,
-    foretold,
+    predicted,
     pressure_cubic,
 )
 from fem.continuation.path import BEYOND as MOST_BEYOND
 from fem.continuation.path import BEYOND_SHARE, TEARS
 from fem.continuation.step_size import CUT
 from fem.core.arrays import Array
-from fem.fast.tubes import Tubes
-from fem.fast.wall_stretch import greatest_stretch
 
 HALVINGS = 24
 """Bisections that find a root of a cubic, before Newton's method makes it exact."""
@@ -35,93 +33,98 @@ SHARP = 1e-11
 """A limit point or a tear is found where the volume is known to this share."""
 
 
-def limit_points(tubes: Tubes, start: States, end: States) -> tuple[States, Mask]:
+def torn(model: BatchModel, states: States) -> Mask:
+    """Return whether the wall would be torn; `model` has a tube for each state; shape (m,)."""
+    return model.wall_stretch(states.x) > TEARS
+
+
+def limit_points(model: BatchModel, start: States, end: States) -> tuple[States, Mask]:
     """Return the states of greatest pressure between pairs of states, and where they were found.
 
     At `start` pressure grows with volume, at `end` it does not.
     """
     _, c, b, a = pressure_cubic(start, end) * np.array([0.0, 1.0, 2.0, 3.0])[:, None]
     turn = 2 * c / (np.sqrt(np.maximum(b * b - 4 * a * c, 0.0)) - b)
-    found, good = _close_in(tubes, start, end, turn, lambda states: states.stiffness)
-    return found.playing(LIMIT), good
+    found, good = _root(model, start, end, turn, lambda states: states.stiffness)
+    return found.with_role(LIMIT), good
 
 
-def tears(tubes: Tubes, start: States, end: States) -> tuple[States, Mask]:
-    """Return the states whose wall is stretched just as far as it bears, and where found.
+def tears(model: BatchModel, start: States, end: States) -> tuple[States, Mask]:
+    """Return the states whose wall has the largest allowed stretch, and where they were found.
 
-    At `start` it is not yet, at `end` it would be torn.
+    At `start` the stretch is smaller, at `end` greater.
     """
 
-    def room(states: States) -> Array:
-        return np.log(TEARS / greatest_stretch(tubes, states.y))
+    def margin(states: States) -> Array:
+        return np.log(TEARS / model.wall_stretch(states.x))
 
-    left, over = room(start), -room(end)
-    found, good = _close_in(tubes, start, end, left / (left + over), room)
-    return found.playing(LAST), good
+    left, over = margin(start), -margin(end)
+    found, good = _root(model, start, end, left / (left + over), margin)
+    return found.with_role(LAST), good
 
 
-def _close_in(
-    tubes: Tubes, start: States, end: States, share: Array, left: Callable[[States], Array]
+def _root(
+    model: BatchModel, start: States, end: States, share: Array, left: Callable[[States], Array]
 ) -> tuple[States, Mask]:
     """Return the states where `left` vanishes, between `start`, where it is positive, and `end`.
 
-    They are looked for first at a `share` of the way, then by secants, or half way where a secant
-    leads astray.
+    The first guess is at a `share` of the change of volume; secants follow, or bisection where a
+    secant leaves the interval.
     """
     share = np.where((share > 0) & (share < 1), share, 0.5)
-    nu = start.y[0] + share * (end.y[0] - start.y[0])
-    found, good = settle(tubes, foretold(start, end, nu), again=True)
+    volume = start.volume + share * (end.volume - start.volume)
+    found, good = solve_at_volume(model, predicted(start, end, volume), volume, again=True)
     rest = left(found)
     other = start.where(rest > 0, end)
     for _ in range(ROUNDS):
         early = rest > 0
         start, end = start.where(early, found), end.where(~early, found)
-        step = rest * (other.y[0] - nu) / (rest - left(other))
-        astray = ~((start.y[0] <= nu + step) & (nu + step <= end.y[0]))
-        step = np.where(astray, (start.y[0] + end.y[0]) / 2 - nu, step)
-        moves = np.abs(step) > SHARP * np.abs(nu)
+        step = rest * (other.volume - volume) / (rest - left(other))
+        inside = (start.volume <= volume + step) & (volume + step <= end.volume)
+        step = np.where(inside, step, (start.volume + end.volume) / 2 - volume)
+        moves = np.abs(step) > SHARP * np.abs(volume)
         if not moves.any():
             break
-        there, settled = settle(tubes, found.y + step * found.along, again=True)
-        good &= settled | ~moves
+        guess = found.x + step * found.slope
+        there, solved = solve_at_volume(model, guess, volume + step, again=True)
+        good &= solved | ~moves
         other, found = other.where(moves, found), found.where(moves, there)
-        nu, rest = found.y[0], left(found)
+        volume, rest = found.volume, left(found)
     return found, good
 
 
-def landings(tubes: Tubes, trail: States, pressures: Array) -> tuple[States, Mask]:
-    """Return the states at demanded pressures that are passed between states of paths.
+def at_pressures(model: BatchModel, path: States, pressures: Array) -> tuple[States, Mask]:
+    """Return the states at requested pressures that are passed between states of paths.
 
     Parameters
     ----------
-    tubes
+    model
         n tubes.
-    trail
+    path
         Their paths, in order, with growing pressure.
     pressures
-        The demanded pressures, shape (steps, n).
+        The requested pressures, shape (steps, n).
 
     Returns
     -------
     States, mask
         The states, and which of them were found, stable.
     """
-    here = np.flatnonzero(~trail.last)
-    here = here[trail.role[here + 1] != DEMANDED]
-    start, end = trail.take(here), trail.take(here + 1)
-    asked = pressures[:, start.tube]
-    step, k = np.nonzero((start.pressure < asked) & (asked <= end.pressure))
-    start, end, value = start.take(k), end.take(k), asked[step, k]
-    mine = tubes.take(start.tube)
-    share = _share_at(start, end, value)
-    nu = start.y[0] + share * (end.y[0] - start.y[0])
-    guess = foretold(start, end, nu)
-    found, good = settle_at(mine, guess, value, start.y[0], end.y[0])
-    return found.numbered(start.tube).playing(DEMANDED), good
+    here = np.flatnonzero(~path.last)
+    here = here[path.role[here + 1] != REQUESTED]
+    start, end = path.take(here), path.take(here + 1)
+    requested = pressures[:, start.tube]
+    step, k = np.nonzero((start.pressure < requested) & (requested <= end.pressure))
+    start, end, value = start.take(k), end.take(k), requested[step, k]
+    volume = start.volume + _share_at(start, end, value) * (end.volume - start.volume)
+    guess = predicted(start, end, volume)
+    mine = model.take(start.tube)
+    found, good = solve_at_pressure(mine, guess, value, start.volume, end.volume)
+    return found.numbered(start.tube).with_role(REQUESTED), good
 
 
 def _share_at(start: States, end: States, pressure: Array) -> Array:
-    """Return where between pairs of states a pressure is met, by the cubic, as a share of nu."""
+    """Return where the cubic between pairs of states has a pressure, as a share of the volume."""
     cubic = pressure_cubic(start, end)
     low, high = np.zeros(len(start)), np.ones(len(start))
     for _ in range(HALVINGS):
@@ -131,19 +134,21 @@ def _share_at(start: States, end: States, pressure: Array) -> Array:
     return (low + high) / 2
 
 
-def beyond(tubes: Tubes, limit: States) -> tuple[list[States], Mask]:
-    """Return some states behind limit points, as :mod:`fem.continuation.path` has them.
+def beyond(model: BatchModel, limit: States) -> tuple[list[States], Mask]:
+    """Return some states beyond limit points, as in :mod:`fem.continuation.path`.
 
     Also returned is where they are certain: where each was found, or would be torn.
     """
-    here, step = limit, BEYOND_SHARE * limit.y[0]
+    here, step = limit, BEYOND_SHARE * limit.volume
     passed, sure = [], np.ones(len(limit), dtype=bool)
     for _ in range(MOST_BEYOND):
-        there, found = settle(tubes, here.y + step * here.along, most=MOST_AT)
+        volume = here.volume + step
+        guess = here.x + step * here.slope
+        there, found = solve_at_volume(model, guess, volume, most=MOST_AT_PRESSURE)
         there = there.numbered(limit.tube)
         sure &= found
-        whole = greatest_stretch(tubes, there.y) <= TEARS
+        whole = ~torn(model, there)
         step = np.where(whole, step, CUT * step)
         here = here.where(whole, there)
-        passed.append(there.take(np.flatnonzero(whole)).playing(BEYOND))
+        passed.append(there.take(np.flatnonzero(whole)).with_role(BEYOND))
     return passed, sure

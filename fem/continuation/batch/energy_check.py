@@ -1,4 +1,4 @@
-"""The account of many paths: the work of each step must be found in the stored energy.
+"""Energy check of many paths: the work of the loads over each step must be stored.
 
 The same rule as on one path (:mod:`fem.continuation.energy_check`), for all steps of all tubes at
 once.
@@ -14,98 +14,94 @@ from fem.continuation.batch.states import REST, States
 from fem.continuation.energy_check import ROUND_OFF, STORED
 from fem.continuation.work import integral
 from fem.core.arrays import Array, Index
-from fem.fast.tubes import Tubes
 
 
-class Account(NamedTuple):
-    """Energies over pi B^2 L (MPa) to each state, shapes (m,).
+class Work(NamedTuple):
+    """Work of the loads along paths, at each state, shapes (m,).
 
     Attributes
     ----------
-    work, traffic
-        Work of the loads since rest, and its sum without regard to signs.
+    total, absolute
+        Work since the first state, and the sum of its absolute parts.
     excess
-        Gap of the step to the state, as a multiple of what is allowed.
+        Energy gap of the step to the state, as a multiple of the allowed one.
     """
 
-    work: Array
-    traffic: Array
+    total: Array
+    absolute: Array
     excess: Array
 
-    def take(self, index: Index) -> Account:
-        """Return the account of the states of these numbers."""
-        return Account(*(part[index] for part in self))
+    def take(self, index: Index) -> Work:
+        """Return the work at the states of these numbers."""
+        return Work(*(part[index] for part in self))
 
-    def then(self, other: Account) -> Account:
-        """Return this account and another after it."""
-        return Account(*(np.concatenate(pair) for pair in zip(self, other, strict=True)))
+    def then(self, other: Work) -> Work:
+        """Return this work and that of other states after it."""
+        return Work(*(np.concatenate(pair) for pair in zip(self, other, strict=True)))
 
-    def gap(self, stored: Array) -> Array:
-        """Return the part of the work that is not stored, as a share of all of it, shape (m,)."""
-        moved = self.traffic > 0
-        missing = np.abs(stored - self.work)
-        return np.divide(missing, self.traffic, out=np.zeros_like(missing), where=moved)
+    def gap(self, energy: Array) -> Array:
+        """Return the work that is not found in the `energy`, as a share of all of it, (m,)."""
+        moved = self.absolute > 0
+        missing = np.abs(energy - self.total)
+        return np.divide(missing, self.absolute, out=np.zeros_like(missing), where=moved)
 
 
-def keep_account(tubes: Tubes, states: States, from_rest: Array) -> Account:
-    """Return the account of paths in order, each from its rest on.
+def work_along(states: States, from_rest: Array) -> Work:
+    """Return the work along paths, each from its first state.
 
     Parameters
     ----------
-    tubes
-        n tubes.
     states
-        The states, those of a tube together and along its path.
+        The states in order.
     from_rest
-        The way from rest to the first demanded pressure (MPa), as far as it is not vast, shape
-        (n,).
+        First requested pressure of each tube (MPa), not above its pressure scale, shape (n,).
     """
     end = np.arange(1, len(states))
     before, here = states.take(end - 1), states.take(end)
     first = states.first
-    steps, ways = np.zeros(len(states)), np.zeros(len(states))
-    steps[1:], ways[1:] = step_works(tubes.springs[:, here.tube], before, here)
-    steps[first] = ways[first] = 0.0
+    steps, absolute = np.zeros(len(states)), np.zeros(len(states))
+    steps[1:], absolute[1:] = step_works(before, here)
+    steps[first] = absolute[first] = 0.0
     begins = np.maximum.accumulate(np.where(first, np.arange(len(states)), 0))
-    work, traffic = _since(begins, steps), _since(begins, ways)
+    total, absolute = _since(begins, steps), _since(begins, absolute)
     over = np.zeros(len(states))
-    over[1:] = excess(before, here, steps[1:], traffic[1:], from_rest[here.tube])
+    over[1:] = excess(before, here, steps[1:], absolute[1:], from_rest[here.tube])
     over[first] = 0.0
-    return Account(work, traffic, over)
+    return Work(total, absolute, over)
 
 
-def excess(start: States, end: States, work: Array, traffic: Array, from_rest: Array) -> Array:
-    """Return the gaps of steps as multiples of what is allowed, shape (m,).
+def excess(start: States, end: States, work: Array, absolute: Array, from_rest: Array) -> Array:
+    """Return the energy gaps of steps as multiples of the allowed ones, shape (m,).
 
     Parameters
     ----------
     start, end
         Their ends.
-    work, traffic
-        The work, and the traffic up to the end (MPa).
+    work, absolute
+        Work of the step, and the absolute work up to its end.
     from_rest
-        As of :func:`keep_account`, shape (m,). After a first step more work is to come, at least
-        in proportion.
+        See :func:`work_along`, shape (m,). After a first step more work is to come, at least in
+        proportion.
     """
     share = STORED * np.where(start.role == REST, from_rest / end.pressure, 1.0)
-    gained = end.stored - start.stored - work
-    return np.abs(gained) / (share * traffic + ROUND_OFF * np.abs(end.stored))
+    gained = end.energy - start.energy - work
+    return np.abs(gained) / (share * absolute + ROUND_OFF * np.abs(end.energy))
 
 
-def step_works(springs: Array, start: States, end: States) -> tuple[Array, Array]:
-    """Return the work of the loads over steps, and its sum without regard to signs, shapes (m,).
+def step_works(start: States, end: States) -> tuple[Array, Array]:
+    """Return the work of the loads over steps, and the sum of its absolute parts, shapes (m,).
 
-    The springs, whose rates have the shape (2, m), do theirs exactly.
+    The work of the springs is exact.
     """
     push = integral(
         (start.pressure, end.pressure),
-        end.y[0] - start.y[0],
+        end.volume - start.volume,
         start.stiffness,
         end.stiffness,
         start.role == REST,
     )
-    theirs = -springs * (end.y[1:] ** 2 - start.y[1:] ** 2) / 2
-    return push + theirs.sum(0), np.abs(push) + np.abs(theirs).sum(0)
+    springs = start.end_energy - end.end_energy
+    return push + springs.sum(0), np.abs(push) + np.abs(springs).sum(0)
 
 
 def _since(begins: Index, steps: Array) -> Array:

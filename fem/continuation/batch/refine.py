@@ -1,9 +1,9 @@
-"""States between those of paths, until nothing between can have been missed.
+"""Further states between those of paths, until nothing can have been missed between them.
 
-Between two states of a path something may have been missed if the work on the way is not stored
+Something may have been missed between two states if the work over the step is not stored
 (:mod:`fem.continuation.batch.energy_check`), or if the stiffness, extrapolated from the two states
-before, vanishes on the way: then pressure may fall there and rise again. A state is put in at half
-the change of volume, and both halves are judged anew.
+before, vanishes within the step: then pressure may fall there and rise again. A state is inserted
+at half the change of volume, and both halves are checked anew.
 """
 
 from __future__ import annotations
@@ -12,32 +12,32 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fem.continuation.batch.energy_check import Account, excess, step_works
-from fem.continuation.batch.solve import ROUGH, settle
-from fem.continuation.batch.states import REST, Mask, States, foretold
+from fem.continuation.batch.energy_check import Work, excess, step_works
+from fem.continuation.batch.model import BatchModel, Mask
+from fem.continuation.batch.solve import ROUGH, solve_at_volume
+from fem.continuation.batch.states import REST, States, predicted
 from fem.core.arrays import Array, Index
-from fem.fast.tubes import Tubes
 
 ROUNDS = 4
-"""So many times states are put in; where that does not do, the path is cut off."""
+"""Rounds of insertion; where more would be needed, the path is cut off."""
 
 
-def doubtful(trail: States, account: Account) -> Mask:
+def doubtful(path: States, work: Work) -> Mask:
     """Return whether something may have been missed on the way to each state, shape (m,)."""
-    doubt = ~(account.excess <= 1)
-    before, here, there = (trail.take(np.arange(k, len(trail) - 2 + k)) for k in range(3))
-    ahead = until_limit(before, here) < there.y[0] - here.y[0]
+    doubt = ~(work.excess <= 1)
+    before, here, there = (path.take(np.arange(k, len(path) - 2 + k)) for k in range(3))
+    ahead = until_limit(before, here) < there.volume - here.volume
     doubt[2:] |= ahead & (before.tube == there.tube)
-    return doubt & ~trail.first
+    return doubt & ~path.first
 
 
 def until_limit(before: States, here: States) -> Array:
-    """Return how far on nu the stiffness, extrapolated, vanishes; infinite where it does not fall.
+    """Return the volume after which the extrapolated stiffness vanishes; inf if it does not fall.
 
-    The slope at rest, which may hold for a tiny way only, foretells nothing.
+    The slope at rest, which may be valid for a very short way only, is not extrapolated.
     """
     fall = before.stiffness - here.stiffness
-    far = here.stiffness * (here.y[0] - before.y[0]) / fall
+    far = here.stiffness * (here.volume - before.volume) / fall
     falls = (here.stiffness > 0) & (fall > 0) & (before.role != REST)
     return np.where(falls, far, np.inf)
 
@@ -45,89 +45,93 @@ def until_limit(before: States, here: States) -> Array:
 class Steps(NamedTuple):
     """Steps of paths, each from a state `start`, reached from `before`, to a state `end`.
 
-    `traffic` is that up to the start (MPa), and `origin` the number of the step that it is part
-    of; shapes (m,).
+    `absolute` is the absolute work up to the start, and `origin` the number of the step of which
+    it is a part; shapes (m,).
     """
 
     before: States
     start: States
     end: States
-    traffic: Array
+    absolute: Array
     origin: Index
 
     def take(self, index: Index) -> Steps:
         """Return the steps of these numbers."""
         before, start, end = (part.take(index) for part in (self.before, self.start, self.end))
-        return Steps(before, start, end, self.traffic[index], self.origin[index])
+        return Steps(before, start, end, self.absolute[index], self.origin[index])
 
 
 def between(
-    tubes: Tubes, trail: States, account: Account, doubt: Mask, from_rest: Array
+    model: BatchModel, path: States, work: Work, doubt: Mask, from_rest: Array
 ) -> tuple[States, Mask]:
-    """Return states to be put in where there is doubt, and to which states no way was found.
+    """Return states to be inserted where there is doubt, and the states to which no way was found.
 
     Parameters
     ----------
-    tubes, trail, account, from_rest
-        As of :func:`fem.continuation.batch.energy_check.keep_account`.
+    model
+        n tubes.
+    path, work, from_rest
+        See :func:`fem.continuation.batch.energy_check.work_along`.
     doubt
         Whether something may have been missed on the way to a state, shape (m,).
     """
     origin = np.flatnonzero(doubt)
     start = origin - 1
     steps = Steps(
-        trail.take(np.where(trail.first[start], start, start - 1)),
-        trail.take(start),
-        trail.take(origin),
-        account.traffic[start],
+        path.take(np.where(path.first[start], start, start - 1)),
+        path.take(start),
+        path.take(origin),
+        work.absolute[start],
         origin,
     )
-    found: list[States] = [trail.take(origin[:0])]
+    found: list[States] = [path.take(origin[:0])]
     of: list[Index] = [origin[:0]]
-    lost = np.zeros(len(trail), dtype=bool)
+    lost = np.zeros(len(path), dtype=bool)
     for _ in range(ROUNDS):
         if not len(steps.origin):
             break
-        mine = tubes.take(steps.end.tube)
+        mine = model.take(steps.end.tube)
         middle, good = _halfway(mine, steps)
         lost[steps.origin[~good]] = True
         k = np.flatnonzero(good)
         found.append(middle.take(k))
         of.append(steps.origin[k])
-        steps = _halves(mine.take(k), steps.take(k), middle.take(k), from_rest)
+        steps = _halves(steps.take(k), middle.take(k), from_rest)
     lost[steps.origin] = True
     sound = np.flatnonzero(~lost[np.concatenate(of)])
     return found[0].then(*found[1:]).take(sound), lost
 
 
-def _halfway(tubes: Tubes, steps: Steps) -> tuple[States, Mask]:
+def _halfway(model: BatchModel, steps: Steps) -> tuple[States, Mask]:
     """Return the states at half the change of volume, and which of them are sound."""
     start, end = steps.start, steps.end
-    guess = foretold(start, end, (start.y[0] + end.y[0]) / 2)
-    middle, good = settle(tubes, guess, enough=ROUGH, most=5)
+    volume = (start.volume + end.volume) / 2
+    guess = predicted(start, end, volume)
+    middle, good = solve_at_volume(model, guess, volume, enough=ROUGH, most=5)
     rises = (start.pressure < middle.pressure) & (middle.pressure < end.pressure)
     return middle.numbered(end.tube), good & middle.stable & rises
 
 
-def _halves(tubes: Tubes, steps: Steps, middle: States, from_rest: Array) -> Steps:
+def _halves(steps: Steps, middle: States, from_rest: Array) -> Steps:
     """Return those halves of steps on which something may still be missed."""
     halves = Steps(
         steps.before.then(steps.start),
         steps.start.then(middle),
         middle.then(steps.end),
-        np.append(steps.traffic, steps.traffic),
+        np.append(steps.absolute, steps.absolute),
         np.append(steps.origin, steps.origin),
     )
-    springs = np.concatenate([tubes.springs, tubes.springs], axis=1)
-    work, way = step_works(springs, halves.start, halves.end)
-    halves.traffic[len(middle) :] += way[: len(middle)]
-    over = excess(halves.start, halves.end, work, halves.traffic + way, from_rest[halves.end.tube])
-    ahead = until_limit(halves.before, halves.start) < halves.end.y[0] - halves.start.y[0]
+    work, absolute = step_works(halves.start, halves.end)
+    halves.absolute[len(middle) :] += absolute[: len(middle)]
+    upto = halves.absolute + absolute
+    over = excess(halves.start, halves.end, work, upto, from_rest[halves.end.tube])
+    way = halves.end.volume - halves.start.volume
+    ahead = until_limit(halves.before, halves.start) < way
     return halves.take(np.flatnonzero(~(over <= 1) | ahead))
 
 
-def until(trail: States, lost: Mask) -> Index:
+def until(path: States, lost: Mask) -> Index:
     """Return the numbers of the states of each path before the first that is lost."""
-    begins = np.maximum.accumulate(np.where(trail.first, np.arange(len(trail)), 0))
+    begins = np.maximum.accumulate(np.where(path.first, np.arange(len(path)), 0))
     total = np.cumsum(lost)
     return np.flatnonzero(total - total[begins] == 0)

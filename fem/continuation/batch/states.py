@@ -1,4 +1,4 @@
-"""States of many equilibrium paths in one table, and what foretells further ones."""
+"""States of many equilibrium paths in one table, and the prediction of further ones."""
 
 from __future__ import annotations
 
@@ -8,11 +8,13 @@ from typing import Any, Self
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
+from fem.continuation.batch.model import BatchModel, Iteration, Mask
 from fem.continuation.cubic import hermite
 from fem.core.arrays import Array, Index
 
-Mask = np.ndarray[Any, np.dtype[np.bool_]]
-"""Truth values."""
+REST, REQUESTED, BETWEEN, LIMIT, BEYOND, LAST = range(6)
+"""Roles of a state: the first; at a requested pressure; between them; at the limit point; beyond
+it; the last one before the wall tears."""
 
 
 @dataclass(frozen=True)
@@ -23,31 +25,53 @@ class States:
     ----------
     tube
         Number of the tube, shape (m,).
-    y
-        The unknowns nu, epsilon and kappa of :mod:`fem.fast.tubes`, shape (3, m).
-    along
-        Their derivatives by nu along the path, shape (3, m); the first is 1.
+    x, volume
+        Unknowns of the model, shape (unknowns, m), and change of volume since rest, shape (m,).
+    slope
+        dx/dV along the path, shape (unknowns, m).
     pressure, stiffness
-        Pressure (MPa) and its derivative by nu along the path, shapes (m,).
-    stored
-        Stored energy over pi B^2 L (MPa), shape (m,).
+        Pressure P (MPa) and dP/dV along the path, shapes (m,).
+    energy, end_energy
+        Energy in wall and threads, shape (m,), and in the springs of the free end, shape (2, m).
     stable
-        Whether the equilibrium is a minimum under dead pressure, shape (m,).
+        Whether the equilibrium is a minimum under fixed pressure, shape (m,).
     iterations
         Newton iterations it took, shape (m,).
     role
-        One of the roles below, shape (m,).
+        One of the roles above, shape (m,).
     """
 
     tube: Index
-    y: Array
-    along: Array
+    x: Array
+    volume: Array
+    slope: Array
     pressure: Array
     stiffness: Array
-    stored: Array
+    energy: Array
+    end_energy: Array
     stable: Mask
     iterations: Index
     role: Index
+
+    @classmethod
+    def of(cls, tube: Index, x: Array, volume: Array, found: Iteration, **others: Any) -> Self:
+        """Return states from an iteration, as yet without their energies."""
+        m = len(tube)
+        return cls(
+            tube=tube,
+            x=x,
+            volume=volume,
+            slope=found.slope,
+            stiffness=found.stiffness,
+            energy=np.zeros(m),
+            end_energy=np.zeros((2, m)),
+            stable=found.stable,
+            **others,
+        )
+
+    def with_energies(self, model: BatchModel) -> Self:
+        """Return the states with their energies; `model` has a tube for each of them."""
+        return replace(self, energy=model.energy(self.x), end_energy=model.end_energy(self.x))
 
     def __len__(self) -> int:
         """Return the number of states."""
@@ -68,15 +92,15 @@ class States:
         )
 
     def order(self) -> Index:
-        """Return the numbers of the states by tubes, and along the path of each: volume grows."""
-        return np.lexsort((self.y[0], self.tube))
+        """Return the numbers of the states by tube and, within a tube, by growing volume."""
+        return np.lexsort((self.volume, self.tube))
 
     def in_order(self) -> Self:
         """Return the states in that order."""
         return self.take(self.order())
 
     def where(self, mask: Mask, others: Self) -> Self:
-        """Return these states, with others in their places where the mask is true."""
+        """Return these states, replaced by others where the mask is true."""
         return type(self)(
             **{
                 f.name: np.where(mask, getattr(others, f.name), getattr(self, f.name))
@@ -85,46 +109,38 @@ class States:
         )
 
     def put(self, index: Index, others: Self) -> Self:
-        """Return these states, with others in the places of these numbers."""
-        place = np.zeros(len(self), dtype=int)
-        place[index] = np.arange(len(others))
-        mask = np.zeros(len(self), dtype=bool)
-        mask[index] = True
-        return self.where(mask, others.take(place)) if len(others) else self
+        """Return these states, those of these numbers replaced by others."""
+        source = np.arange(len(self))
+        source[index] = len(self) + np.arange(len(others))
+        return self.then(others).take(source)
 
     def numbered(self, tube: Index) -> Self:
         """Return the states as those of other tubes."""
         return replace(self, tube=tube)
 
-    def playing(self, role: int) -> Self:
+    def with_role(self, role: int) -> Self:
         """Return the states in another role."""
         return replace(self, role=np.full(len(self), role))
 
     @property
     def first(self) -> Mask:
-        """Whether a state is the first of its tube, those of a tube standing together."""
+        """Whether a state is the first of its tube; the states of a tube are adjacent."""
         return np.diff(self.tube, prepend=-1) != 0
 
     @property
     def last(self) -> Mask:
-        """Whether a state is the last of its tube, those of a tube standing together."""
+        """Whether a state is the last of its tube; the states of a tube are adjacent."""
         return np.diff(self.tube, append=-1) != 0
 
 
-REST, DEMANDED, ON_THE_WAY, LIMIT, BEYOND, LAST = range(6)
-"""Roles of a state: the first; asked for; between them; at the limit point, or behind it; the
-last one before the wall tears."""
-
-
-def foretold(start: States, end: States, nu: Array) -> Array:
-    """Return y at `nu` on the cubics through pairs of states with their slopes, shape (3, m)."""
-    way = end.y[0] - start.y[0]
-    cubic = hermite(np.array([start.y, end.y]), way * np.array([start.along, end.along]))
-    return np.asarray(polyval((nu - start.y[0]) / way, cubic, tensor=False))
+def predicted(start: States, end: States, volume: Array) -> Array:
+    """Return x at `volume` on the cubics through pairs of states, shape (unknowns, m)."""
+    way = end.volume - start.volume
+    cubic = hermite(np.array([start.x, end.x]), way * np.array([start.slope, end.slope]))
+    return np.asarray(polyval((volume - start.volume) / way, cubic, tensor=False))
 
 
 def pressure_cubic(start: States, end: States) -> Array:
     """Return the coefficients of the pressure from `start` (0) to `end` (1) by volume, (4, m)."""
-    way = end.y[0] - start.y[0]
-    slopes = way * np.array([start.stiffness, end.stiffness])
+    slopes = (end.volume - start.volume) * np.array([start.stiffness, end.stiffness])
     return hermite(np.array([start.pressure, end.pressure]), slopes)
