@@ -18,7 +18,7 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from fem.case.case import Case
-from fem.case.slack import Slack
+from fem.case.thread_family import ThreadFamily
 from fem.continuation.batch.paths import follow
 from fem.fast.batch_model import TubeBatch
 from fem.fast.grouping import groups
@@ -31,18 +31,19 @@ CASE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
 def study(angles: int) -> list[Case]:
     """Return the cases, both angles in so many steps, under both rules of slack."""
     base = Case.load(CASE).changed(pressure__steps=10)
+    degrees = np.linspace(-30, 30, angles).tolist()
     turned = [
         [
             [
-                family.model_copy(update={"angle": float(angle), "slack": slack})
-                for angle in np.radians(np.linspace(-30, 30, angles))
+                ThreadFamily.model_validate(data | {"angle": f"{angle!r} deg", "slack": slack})
+                for angle in degrees
             ]
-            for family in base.threads
+            for data in base.data["threads"]
         ]
-        for slack in (Slack(), Slack(cut_angle=float(np.radians(30))))
+        for slack in ("taken up", "cut at 30 deg")
     ]
     return [
-        base.model_copy(update={"threads": (first, second)})
+        Case.parse(dict(base) | {"threads": (first, second)})
         for firsts, seconds in turned
         for first in firsts
         for second in seconds

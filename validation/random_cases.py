@@ -92,5 +92,5 @@ def _draw(random: Random, title: str, holds: Sequence[str]) -> Case:
     }
     case = Case.parse(data)
     # thin tubes balloon at 0.75 mu times wall over mean radius (Green & Zerna; see test_balloon.py)
-    limit = 0.75 * case.rubber.shear_modulus * ratio / (1 + ratio / 2)
+    limit = 0.75 * case.rubber.constitutive_law.shear_modulus * ratio / (1 + ratio / 2)
     return case.changed(pressure__end=f"{1e3 * limit * random.uniform(0.1, 3)} kPa")

@@ -31,10 +31,11 @@ class ThickTube:
 
     def __init__(self, case: Case) -> None:
         self.case = case
-        self.families = list(case.threads)
+        self.families = case.threads
+        self.law = case.rubber.constitutive_law
         A, B = case.tube.bore_radius, case.tube.outer_radius
         self.A, self.B, self.length = A, B, case.tube.length
-        points = count(A, B, case.rubber.locking is not None)
+        points = count(A, B, self.law.locking is not None)
         self.R, weights = radii_and_weights(A, B, points)
         self._weights = 2 * np.pi * self.length * weights
 
@@ -67,9 +68,9 @@ class ThickTube:
     def wall_energy(self, y: Array) -> Jet:
         """Return the first term of eq. (1)."""
         i1, i2 = self.invariants(y)
-        rubber, w = self.case.rubber, self._weights
-        w1, w2 = (w * slope for slope in rubber.slopes(i1.value, i2.value))
-        w11, w12, w22 = (w * c for c in rubber.curvatures(i1.value, i2.value))
+        law, w = self.law, self._weights
+        w1, w2 = (w * slope for slope in law.dW(i1.value, i2.value))
+        w11, w12, w22 = (w * c for c in law.d2W(i1.value, i2.value))
         mixed = outer(i1.gradient, i2.gradient)
         hessian = (
             w1[..., None, None] * i1.hessian
@@ -79,7 +80,7 @@ class ThickTube:
             + w22[..., None, None] * outer(i2.gradient, i2.gradient)
         )
         gradient = w1[..., None] * i1.gradient + w2[..., None] * i2.gradient
-        energy = w * rubber.energy(i1.value, i2.value, *rubber.moduli)
+        energy = w * law.energy(i1.value, i2.value, *law.parameters)
         return Jet(energy.sum(-1), gradient.sum(-2), hessian.sum(-3))
 
     def stretch(self, family: ThreadFamily, y: Array) -> Jet:
@@ -92,14 +93,14 @@ class ThickTube:
 
     def strain(self, family: ThreadFamily, stretch: Array) -> Array:
         """Return the strain e of threads that are stretched by `stretch` on the tube."""
-        return np.asarray(stretch / (1 + family.slack_strain) - 1)
+        return np.asarray(stretch / family.natural(1.0) - 1)
 
     def thread_energy(self, family: ThreadFamily, y: Array) -> Jet:
         """Return one term of the sum in eq. (1)."""
         stretch = self.stretch(family, y)
-        length = family.count * family.length(self.length)
+        length = family.count * family.helix(self.case.tube).length
         natural = family.natural(length)
         strain = self.strain(family, stretch.value)
-        tension, slope = family.tension(strain)
-        energy = natural * family.energy(strain)
+        tension, slope = family.law.tension(strain)
+        energy = natural * family.law.energy(strain)
         return compose(energy, length * tension, length**2 / natural * slope, stretch)

@@ -96,14 +96,11 @@ TABLE = {2: 14.30, 4: 14.65, 8: 14.71, 16: 14.73, 32: 14.74}
 MU, NU = 0.4225, 0.3
 KAPPA = 2 * MU * (1 + NU) / (3 * (1 - 2 * NU))
 
-# the least ratio of a case file is 10
-COMPRESSIBLE = NeoHookean.model_construct(shear_modulus=MU, bulk_ratio=KAPPA / MU)
+COMPRESSIBLE = NeoHookean(MU, bulk_ratio=KAPPA / MU)
 
 E, NEARLY_HALF = 240.565, 0.4999
 STIFF = E / (2 * (1 + NEARLY_HALF))
-INCOMPRESSIBLE = NeoHookean.model_validate(
-    {"shear_modulus": f"{STIFF!r} MPa", "bulk_ratio": E / (3 * (1 - 2 * NEARLY_HALF)) / STIFF}
-)
+INCOMPRESSIBLE = NeoHookean(STIFF, bulk_ratio=E / (3 * (1 - 2 * NEARLY_HALF)) / STIFF)
 
 
 def published_energy(field: BrokenField) -> Potential:

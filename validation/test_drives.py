@@ -68,7 +68,7 @@ def same(what: str, path: Walk, expected: State, found: State) -> list[Quantity]
     force, radius = case.force_scale, case.tube.outer_radius
     rest = path.states[0].coordinates[PRESSURE]
     rows = [
-        ("P (MPa)", expected.pressure, found.pressure, case.rubber.shear_modulus),
+        ("P (MPa)", expected.pressure, found.pressure, case.rubber.constitutive_law.shear_modulus),
         ("V (mm3)", expected.coordinates[PRESSURE], found.coordinates[PRESSURE], rest),
         ("w (mm)", expected.coordinates[AXIAL], found.coordinates[AXIAL], radius),
         ("phi (rad)", expected.coordinates[TWIST], found.coordinates[TWIST], 1.0),

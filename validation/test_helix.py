@@ -74,6 +74,7 @@ import pytest
 from fem.fe.model import FEModel
 from fem.fe.part import Evaluation
 from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS
+from fem.threads.helix import Helix
 from validation.check import Quantity, at_most, found_by, verify
 from validation.tubes import B, family, tube
 
@@ -90,6 +91,12 @@ POLYGON = {8: 0.98093369, 16: 0.99519401, 32: 0.99879604, 64: 0.99969885}
 """Share of the helix's length, by chords in a turn."""
 
 
+def helix_of(threads: Any, length: float) -> Helix:
+    """Return the helix of a family on a tube of some length (mm)."""
+    case = tube(threads, length=length)
+    return case.threads[0].helix(case.tube)
+
+
 def wound(around: int, **changes: Any) -> FEModel:
     """Return a tube with one thread to each of its cells round it, at 60 deg."""
     threads = family(60, around, 1000.0, 1e-3) | changes
@@ -102,16 +109,16 @@ def strained(model: FEModel, growth: float, stretch: float) -> Evaluation:
 
 
 def test_lengths_and_turns() -> None:
-    by_angle = tube(family(75, 1, 500.0, 1e-3), length=100.0).threads[0]
+    by_angle = helix_of(family(75, 1, 500.0, 1e-3), 100.0)
     by_ring = family(75, 1, 500.0, 1e-3) | {
         "ring_turn": f"{100 / B * math.tan(math.radians(75))!r} rad"
     }
     del by_ring["angle"]
-    ringed = tube(by_ring, length=100.0).threads[0]
+    ringed = helix_of(by_ring, 100.0)
     rows = [
-        ("length at 75 deg (mm)", 386.37033052, by_angle.length(100.0)),
-        ("length by the turn of the ring at 75 deg (mm)", 386.37033052, ringed.length(100.0)),
-        ("ring turn at 75 deg (rad)", 46.65063509, by_angle.turn_rate(B) * 100.0),
+        ("length at 75 deg (mm)", 386.37033052, by_angle.length),
+        ("length by the turn of the ring at 75 deg (mm)", 386.37033052, ringed.length),
+        ("ring turn at 75 deg (rad)", 46.65063509, by_angle.ring_turn),
         ("angle by the turn of the ring (deg)", 75.0, math.degrees(ringed.angle)),
     ]
     verify(Quantity(name, GEOMETRY, e, c, 5e-9, 1.0, by="both") for name, e, c in rows)
@@ -199,7 +206,7 @@ def test_capstan() -> None:
     def ratio(turn: float) -> float:
         glides = family(60, 1, 500.0, 1e-3) | {"hold": "gliding", "friction": 0.2}
         length = B * turn / math.tan(ALPHA)
-        return tube(glides, length=length).threads[0].capstan_ratio(B, length)
+        return helix_of(glides, length).capstan_ratio(0.2)
 
     rows = [
         ("T2/T1, phi sin(alpha) = pi", 1.87445609, ratio(math.pi / math.sin(ALPHA))),

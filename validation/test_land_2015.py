@@ -102,7 +102,7 @@ class Exponential:
     locking: float | None = None
 
     @property
-    def moduli(self) -> tuple[float, float]:
+    def parameters(self) -> tuple[float, float]:
         return self.stiffness, self.exponent
 
     @property

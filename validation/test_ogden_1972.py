@@ -87,9 +87,7 @@ DIGIT, BROKEN = 5e-9, 2e-9
 
 def rubber(terms: tuple[tuple[float, float], ...] = TERMS) -> Ogden:
     """Return the law with these moduli (MPa) and exponents."""
-    return Ogden.model_validate(
-        {"terms": [{"modulus": f"{mu!r} MPa", "exponent": alpha} for mu, alpha in terms]}
-    )
+    return Ogden(*zip(*terms, strict=True))
 
 
 def by_powers(kind: str, stretch: Array, terms: tuple[tuple[float, float], ...] = TERMS) -> Array:

@@ -99,8 +99,8 @@ def test_body_of_revolution(number: int, d: float, resolution: str, tolerance: f
     growth = np.array([barrel.radius(z) / R for z in nodes[:, 2]]) - 1
     displaced = Evaluation(nodes * np.column_stack([growth, growth, 0 * growth]))
     threads = model.threads[number]
-    count = threads.family.count // model.body.sectors
-    turn = abs(threads.family.turn_rate(R)) * L
+    count = threads.count // model.body.sectors
+    turn = abs(math.tan(threads.family.angle)) / R * L
     c = brentq(lambda c: barrel.winding(c) - turn, 1e-6, R * min(1, 1 + d) * (1 - 1e-9), xtol=1e-13)
     kinematics = threads.kinematics(displaced)
     x, along = kinematics.position, kinematics.direction

@@ -60,29 +60,29 @@ def test_worked_numbers() -> None:
     def wound(angle: float, cut: float | None = None) -> tuple[Any, Any]:
         rule = f"cut at {cut!r} deg" if cut else "taken up"
         case = tube(slack(angle, rule), length=100.0)
-        return case.threads[0], case.threads[0].turn_rate(8.0) * 100.0
+        return case.threads[0], case.threads[0].helix(case.tube)
 
-    (at_30, turn_30), (at_60, turn_60) = wound(30), wound(60)
-    (at_55, turn_55), (at_65, _) = wound(55, 60), wound(65, 60)
+    (_, at_30), (_, at_60) = wound(30), wound(60)
+    (from_60, at_55), (up_to_60, at_65) = wound(55, 60), wound(65, 60)
     verify(
         Quantity(name, TRIANGLE, expected, computed, 1e-8, max(abs(expected), 1.0), by="both")
         for name, expected, computed in [
-            ("length at 30 deg (mm)", 115.47005384, at_30.length(100.0)),
-            ("length at 60 deg (mm)", 200.0, at_60.length(100.0)),
-            ("ring turn at 30 deg (rad)", 7.21687836, turn_30),
-            ("ring turn at 60 deg (rad)", 21.65063509, turn_60),
-            ("ring turn from 60 to 55 deg (rad)", 3.79878501, turn_60 - turn_55),
-            ("slack, cut at 60, wound at 55 deg", 0.14715287, at_55.slack_strain),
-            ("slack, cut at 60, wound at 65 deg", -0.15476348, at_65.slack_strain),
+            ("length at 30 deg (mm)", 115.47005384, at_30.length),
+            ("length at 60 deg (mm)", 200.0, at_60.length),
+            ("ring turn at 30 deg (rad)", 7.21687836, at_30.ring_turn),
+            ("ring turn at 60 deg (rad)", 21.65063509, at_60.ring_turn),
+            ("ring turn from 60 to 55 deg (rad)", 3.79878501, at_60.ring_turn - at_55.ring_turn),
+            ("slack, cut at 60, wound at 55 deg", 0.14715287, from_60.slack_strain),
+            ("slack, cut at 60, wound at 65 deg", -0.15476348, up_to_60.slack_strain),
             (
                 "natural length, cut at 60, wound at 55 deg (mm)",
                 200.0,
-                at_55.natural(at_55.length(100.0)),
+                from_60.natural(at_55.length),
             ),
             (
                 "natural length, cut at 60, wound at 65 deg (mm)",
                 200.0,
-                at_65.natural(at_65.length(100.0)),
+                up_to_60.natural(at_65.length),
             ),
         ]
     )

@@ -69,9 +69,15 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
+from fem.case.rubber_table import (
+    Gent,
+    MooneyRivlin,
+    NeoHookean,
+    Ogden,
+    Yeoh,
+    rubber_table,
+)
 from fem.core.arrays import Array
-from fem.rubber import Gent, MooneyRivlin, NeoHookean, Ogden, Yeoh
-from fem.rubber.library import materials
 from validation.check import Drawing, Quantity, at_most, draw, verify
 from validation.homogeneous import hang, stress
 from validation.tubes import A, middle
@@ -107,7 +113,7 @@ def readings(kind: str, least: float = 0.0, most: float = np.inf) -> tuple[Array
 def misfit(rubber: Any, kind: str, least: float, most: float = np.inf) -> Array:
     """Return eq. (1)."""
     stretch, found = readings(kind, least, most)
-    return stress(rubber, kind, stretch) / found - 1
+    return stress(rubber.constitutive_law, kind, stretch) / found - 1
 
 
 def rms(values: Array) -> float:
@@ -129,7 +135,7 @@ def mpa(value: float) -> str:
     return f"{value!r} MPa"
 
 
-LIBRARY = materials()["vulcanised natural rubber"].rubber
+LIBRARY = rubber_table({"material": "vulcanised natural rubber"})
 PAPER = ogden(6.3 * KG_PER_CM2, 1.3, 0.012 * KG_PER_CM2, 5.0, -0.1 * KG_PER_CM2, -2.0)
 
 MISFITS = {
@@ -160,7 +166,10 @@ def test_constants_of_ogden() -> None:
         stretch, measured = readings(kind)
         fine = np.linspace(1.0, stretch[-1], 100)
         curves[f"{kind}, read"] = (stretch.tolist(), measured.tolist())
-        curves[f"{kind}, law"] = (fine.tolist(), stress(LIBRARY, kind, fine).tolist())
+        curves[f"{kind}, law"] = (
+            fine.tolist(),
+            stress(LIBRARY.constitutive_law, kind, fine).tolist(),
+        )
     draw(Drawing("Ogden's constants", "stretch", "nominal stress (MPa)", curves))
     verify(replace(check, by="both") for check in checks)
 
@@ -245,7 +254,7 @@ def test_own_fits() -> None:
         missed = rms(misfit(rubber, "uniaxial", 1.1, fit.most))
         checks.append(at_most(f"{law}, rms of e to l = {fit.most}", READINGS, fit.bound, missed))
         fine = np.linspace(1.0, fit.most, 100)
-        curves[law] = (fine.tolist(), stress(rubber, "uniaxial", fine).tolist())
+        curves[law] = (fine.tolist(), stress(rubber.constitutive_law, "uniaxial", fine).tolist())
     modulus = fitted("neo-Hookean")[0].shear_modulus
     checks.append(
         Quantity("mu of small strain (MPa)", "Treloar 1975, from memory", 0.39, modulus, 0.05)
@@ -261,7 +270,7 @@ def test_own_fits() -> None:
 def test_pulled_tube(law: str) -> None:
     rubber, _ = fitted(law)
     asked = (1.5, 2.0, 3.0)
-    forces = stress(rubber, "uniaxial", asked).tolist()
+    forces = stress(rubber.constitutive_law, "uniaxial", asked).tolist()
     checks = []
     for model, share, bore in (("fast", 1e-6, 1e-6), ("fe", 5e-3, 3e-3)):
         path = hang(rubber.model_dump(mode="json", exclude_none=True), forces, model)

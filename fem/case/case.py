@@ -5,19 +5,21 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Self
 
 from pydantic import Field, ValidationError, ValidationInfo, field_validator, model_validator
 
 from fem.case.drive import AddedVolume, Drive, FreeEnd, Gas, Move, Pressure
+from fem.case.edit import DRIVES, edit
+from fem.case.rubber_table import AnyRubber
 from fem.case.thread_family import ThreadFamily
+from fem.case.tube import Tube
 from fem.core.errors import InputError, describe
-from fem.core.json_schema import schema_of_file, schema_of_one
-from fem.core.schema_base import Part, misfit
-from fem.core.toml_file import DRIVES, edit, read_toml
-from fem.core.units import LENGTH, Length, show
-from fem.rubber import AnyRubber
+from fem.core.schema_base import Part, misfit, schema_of_file, schema_of_one
+from fem.core.toml_file import read_toml
+from fem.core.units import LENGTH, show
 
 MOST_TURNS = 1000
 LEAST_SLACK = -0.2
@@ -28,32 +30,8 @@ Synthetic yarns break at a strain of 4 to 25 % (common practice, no source).
 BARE_SECTORS = 12
 
 
-def _or_material(schema: dict[str, Any]) -> None:
-    """Add to the schema of the laws the table that names a material in place of a law."""
-    from fem.rubber.law import Volumetric
-    from fem.rubber.library import materials
-
-    ratio = Volumetric.model_json_schema()["properties"]["bulk_ratio"]
-    name = {"enum": list(materials()), "description": "Name of a material of the library."}
-    table = {"properties": {"material": name, "bulk_ratio": ratio}, "required": ["material"]}
-    schema["oneOf"].append({"type": "object", "additionalProperties": False, **table})
-
-
 class CaseError(InputError):
     """A case that cannot be used; its text names the file, the key, the value and the mend."""
-
-
-class Tube(Part):
-    """The elastomer tube at rest, between the faces of its end plates."""
-
-    bore_radius: Length = Field(description="Radius of the bore.")
-    wall: Length = Field(description="Thickness of the wall.")
-    length: Length = Field(description="Length between the end plates.")
-
-    @property
-    def outer_radius(self) -> float:
-        """Outer radius (mm)."""
-        return self.bore_radius + self.wall
 
 
 class Case(Part):
@@ -64,7 +42,7 @@ class Case(Part):
     title: str = Field(min_length=1, description="One line that names the case in pictures.")
     note: str = Field(default="", description="Where the numbers come from.")
     tube: Tube
-    rubber: AnyRubber = Field(json_schema_extra=_or_material)
+    rubber: AnyRubber
     threads: tuple[ThreadFamily, ...] = Field(
         default=(), description="Families of threads; none is a bare tube."
     )
@@ -77,19 +55,6 @@ class Case(Part):
     move: Move | None = Field(
         default=None, description="How the free end is moved after the last step of the drive."
     )
-
-    @field_validator("rubber", mode="before")
-    @classmethod
-    def _look_up(cls, rubber: Any) -> Any:
-        """Replace the name of a material by what the library says of it."""
-        if not isinstance(rubber, dict) or "material" not in rubber:
-            return rubber
-        from fem.rubber.library import resolve
-
-        try:
-            return resolve(rubber)
-        except ValueError as error:
-            raise misfit(str(error), "material") from None
 
     @field_validator("threads")
     @classmethod
@@ -104,7 +69,7 @@ class Case(Part):
         tube = info.data.get("tube")
         if tube is None:  # its own fault is told
             return threads
-        fitted = tuple(family.on(tube.outer_radius, tube.length) for family in threads)
+        fitted = tuple(family.on(tube) for family in threads)
         for family in fitted:
             _check_on(tube, family)
         return fitted
@@ -146,9 +111,14 @@ class Case(Part):
         return drive
 
     @property
+    def counts(self) -> tuple[int, ...]:
+        """Number of threads of each family."""
+        return tuple(family.count for family in self.threads)
+
+    @property
     def sectors(self) -> int:
         """Number of equal sectors: the tube maps onto itself when turned by one of them."""
-        return math.gcd(*(family.count for family in self.threads)) or BARE_SECTORS
+        return sectors_of(self.counts)
 
     @property
     def force_scale(self) -> float:
@@ -159,7 +129,7 @@ class Case(Part):
         """
         section = math.pi * (self.tube.outer_radius**2 - self.tube.bore_radius**2)
         stiffness = sum(family.count * family.stiffness for family in self.threads)
-        return self.rubber.shear_modulus * section + 1e-6 * stiffness
+        return self.rubber.constitutive_law.shear_modulus * section + 1e-6 * stiffness
 
     @property
     def hash(self) -> str:
@@ -234,10 +204,15 @@ class Case(Part):
         return self.parse(data)
 
 
+def sectors_of(counts: Sequence[int]) -> int:
+    """Return the number of equal sectors of a tube with families of so many threads."""
+    return math.gcd(*counts) or BARE_SECTORS
+
+
 def _check_on(tube: Tube, family: ThreadFamily) -> None:
     """Raise if a family cannot be wound on the tube."""
     who = f'threads: family "{family.name}"'
-    turns = abs(family.turn_rate(tube.outer_radius)) * tube.length / (2 * math.pi)
+    turns = abs(family.helix(tube).ring_turn) / (2 * math.pi)
     if turns > MOST_TURNS:
         raise misfit(
             f"{who} makes {turns:.0f} turns round the tube; "

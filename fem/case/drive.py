@@ -6,8 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from fem.core.json_schema import schema_of_one
-from fem.core.schema_base import Part, misfit, one_of
+from fem.core.schema_base import Part, misfit, one_of, schema_of_one
 from fem.core.units import (
     Angle,
     Mass,

@@ -1,53 +1,29 @@
-r"""Thread families: the tension law and the helix on the undeformed tube.
-
-Law. A thread of axial stiffness EA carries tension only. A piece of it that is l0 long on the tube
-at rest has, with slack s, the natural length l0 (1 + s). With e = l / (l0 (1 + s)) - 1 its strain,
-
-.. math:: T = EA\, h(e), \qquad h = 0 \; (e \le 0), \quad
-          e^2 / 2 e_t \; (e < e_t), \quad e - e_t / 2 \; (e \ge e_t),
-
-once differentiable: the toe e_t is the crimp of a real thread, and it gives a thread at exactly
-zero strain a defined tangent, without which Newton's first step stalls. The energy per natural
-length is EA H(e) with H' = h.
-
-Helix. A thread at helix angle alpha to the axis of a tube of radius R runs through
-(R cos theta, R sin theta, Z) with theta = theta_0 + Z tan(alpha) / R. A positive angle is a
-right-handed helix: theta grows with Z. Its length is L / cos(alpha). The ring that holds the other
-end has then turned by phi = L tan(alpha) / R against the anchors on the first plate.
-
-Friction. A thread that glides on the tube presses on it by its curvature sin^2(alpha) / R. Over the
-whole thread it winds through the angle phi sin(alpha), and with the coefficient mu the tensions at
-its ends differ by at most the factor exp(mu phi sin(alpha)) (L. Euler and J. A. Eytelwein; formula
-from memory).
-"""
+"""The table of a thread family."""
 
 from __future__ import annotations
 
-import math
 from typing import Any, Literal, Self
 
-import numpy as np
 from pydantic import (
     Field,
     SerializerFunctionWrapHandler,
+    ValidationInfo,
     model_serializer,
     model_validator,
 )
 
-from fem.case.slack import Slack, SlackRule
-from fem.core.arrays import Array
-from fem.core.json_schema import schema_of_one
-from fem.core.schema_base import Part, misfit, one_of
+from fem.case.slack import SlackRule
+from fem.case.tube import Tube
+from fem.core.schema_base import Part, misfit, one_of, schema_of_one
 from fem.core.units import Angle, Force, HelixAngle
-
-AT_REST = 1e-12
-"""A smaller strain is that of a thread at rest."""
+from fem.threads.helix import Helix
+from fem.threads.tension import TensionLaw, applied_slack
 
 FROM_RING: Any = None
 """In place of the angle until it is found from the turn of the ring."""
 
-MOST_EXPONENT = 700.0
-"""The exponential of more is no number."""
+WITH_ANGLE = "with the angle found from the turn of the ring"
+"""Context in which a family is validated whose ring turn and angle are both known."""
 
 
 class ThreadFamily(Part):
@@ -105,8 +81,9 @@ class ThreadFamily(Part):
     )
 
     @model_validator(mode="after")
-    def _check(self) -> Self:
-        one_of(self, "angle", "ring_turn")
+    def _check(self, info: ValidationInfo) -> Self:
+        if info.context != WITH_ANGLE:
+            one_of(self, "angle", "ring_turn")
         if self.friction is not None and self.hold == "bonded":
             raise misfit(
                 "a bonded thread does not slide, so it has no friction; "
@@ -119,68 +96,34 @@ class ThreadFamily(Part):
     def _as_given(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
         data: dict[str, Any] = write(self)
         if self.ring_turn is not None:
-            del data["angle"]
+            data.pop("angle", None)
         return data
 
-    def on(self, radius: float, tube_length: float) -> Self:
-        """Return the family with its angle set, on a tube of these sizes (mm)."""
+    def on(self, tube: Tube) -> Self:
+        """Return the family with its angle known, on a tube."""
         if self.ring_turn is None:
             return self
-        angle = math.atan(radius * self.ring_turn / tube_length)
-        return self.model_copy(update={"angle": angle})
+        helix = Helix.of_ring(self.ring_turn, tube.outer_radius, tube.length)
+        data = self.model_dump(mode="json", exclude_none=True)
+        return self.model_validate(data | {"angle": f"{helix.angle} rad"}, context=WITH_ANGLE)
+
+    def helix(self, tube: Tube) -> Helix:
+        """Return the helix of one thread on a tube."""
+        return Helix(self.angle, tube.outer_radius, tube.length)
+
+    @property
+    def law(self) -> TensionLaw:
+        """The tension law of one thread."""
+        return TensionLaw(self.stiffness, self.toe)
 
     @property
     def slack_strain(self) -> float:
         """Slack s at the set angle, without dimension."""
         return self.slack.strain(self.angle)
 
-    def tightened(self, share: float) -> Self:
-        """Return the family on the way to its set-up: only `share` of negative slack wound in."""
-        slack = self.slack_strain
-        if slack >= 0 or share == 1:
-            return self
-        return self.model_copy(update={"slack": Slack(percent=100 * share * slack)})
+    def natural(self, length: Any, prestress_fraction: float = 1.0) -> Any:
+        """Return the natural length of a piece that is `length` long on the tube at rest.
 
-    def natural(self, length: Any) -> Any:
-        """Return the natural length of a piece that is `length` long on the tube at rest."""
-        return length * (1 + self.slack_strain)
-
-    def tension(self, strain: Array) -> tuple[Array, Array]:
-        """Return the tension T and its slope dT/de, both in N and shaped as `strain`.
-
-        At rest the slope of the toe is nil, and a step that starts there would not see the thread;
-        the slope beyond the toe is handed out instead. It affects the way, not where it leads.
+        Negative slack counts by the fraction, as :func:`fem.threads.tension.applied_slack` tells.
         """
-        toe = self.toe
-        at_rest = np.abs(strain) < AT_REST
-        strain = np.where(at_rest, 0.0, strain)
-        in_toe = np.clip(strain, 0.0, toe)
-        beyond = np.maximum(strain - toe, 0.0)
-        return (
-            self.stiffness * (in_toe**2 / (2 * toe) + beyond),
-            self.stiffness * np.where(at_rest, 1.0, in_toe / toe),
-        )
-
-    def energy(self, strain: Array) -> Array:
-        """Return the stored energy per natural length in N (N mm per mm)."""
-        toe = self.toe
-        in_toe = np.clip(strain, 0.0, toe)
-        beyond = np.maximum(strain - toe, 0.0)
-        return self.stiffness * (in_toe**3 / (6 * toe) + beyond * (beyond + toe) / 2)
-
-    def turn_rate(self, radius: float) -> float:
-        """Return d(theta)/dZ of the helix on a tube of `radius` (rad/mm)."""
-        return math.tan(self.angle) / radius
-
-    def length(self, tube_length: float) -> float:
-        """Return the length of the helix of one thread (mm)."""
-        return tube_length / math.cos(self.angle)
-
-    def wrap(self, radius: float, tube_length: float) -> float:
-        """Return the angle through which one thread winds on the tube (rad), never negative."""
-        return self.turn_rate(radius) * tube_length * math.sin(self.angle)
-
-    def capstan_ratio(self, radius: float, tube_length: float) -> float:
-        """Return the greatest ratio of the tensions at the two ends that friction can hold."""
-        exponent = (self.friction or 0.0) * self.wrap(radius, tube_length)
-        return math.exp(exponent) if exponent < MOST_EXPONENT else math.inf
+        return length * (1 + applied_slack(self.slack_strain, prestress_fraction))

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from rich.table import Table
 
+from fem.case.rubber_table import COMMON
 from fem.rubber.library import Material, materials
 from fem.wording.tables import GAP, terminal
-
-NOT_CONSTANTS = {"law", "bulk_ratio", "trusted_stretch"}
-"""Keys of a law that are no constants of its own."""
 
 
 def print_materials() -> None:
@@ -32,17 +28,15 @@ def print_materials() -> None:
 
 def constants(material: Material) -> str:
     """Return law and constants with their units, a line each."""
-    data: dict[str, Any] = material.rubber.model_dump(
-        mode="json", exclude=NOT_CONSTANTS, exclude_defaults=True
-    )
-    said = [f"{key} = {value}" for key, value in data.items() if key != "terms"]
+    data = material.rubber
+    said = [f"{key} = {data[key]}" for key in data if key not in (*COMMON, "terms")]
     said += [f"{term['modulus']}, exponent {term['exponent']:g}" for term in data.get("terms", ())]
-    return "\n".join([material.rubber.law, *said])
+    return "\n".join([data["law"], *said])
 
 
 def _reach(material: Material) -> str:
     """Return how the rubber was strained, and how far its constants reach."""
-    trusted = material.rubber.trusted_stretch
+    trusted = material.rubber.get("trusted_stretch")
     return material.strain_range + (f"; trusted to a stretch of {trusted:g}" if trusted else "")
 
 

@@ -91,10 +91,9 @@ def mesh(
     """Write the mesh that a case is solved on."""
     with plain_errors():
         from fem import Case
-        from fem.fe.mesh.body import meshed_case, write_mesh
+        from fem.fe.mesh.body import write_mesh
 
-        loaded = meshed_case(Case.load(case), resolution, full)
-        counts = write_mesh(loaded, resolution, 1 if full else loaded.sectors, output)
+        counts = write_mesh(Case.load(case), resolution, full, output)
     typer.echo(
         f"{output}: {counts.radial} x {counts.around} x {counts.axial} cells "
         "(through the wall x round the body x along the axis)"

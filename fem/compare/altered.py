@@ -1,14 +1,16 @@
-"""A case altered by what may be off on a bench: slack, stiffness of the rubber, helix angles."""
+"""A case altered by what may be off on a bench: slack, stiffness of the rubber, helix angles.
+
+All raise CaseError where the altered case cannot be used.
+"""
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Sequence
-from math import radians
 from typing import Any
 
 from fem.case.case import Case
-from fem.case.slack import Slack
 from fem.case.thread_family import ThreadFamily
 from fem.core.units import NUMBER
 
@@ -22,34 +24,39 @@ def loosened(names: Sequence[str]) -> Change:
     None gets shorter than just taut: no spool that takes up slack winds beyond that.
     """
 
-    def loosen(family: ThreadFamily, percent: float) -> ThreadFamily:
+    def slack(family: ThreadFamily, percent: float) -> str:
         given = family.slack_strain
-        slack = max((1 + given) * (1 + percent / 100) - 1, min(given, 0.0))
-        return family.model_copy(update={"slack": Slack(percent=100 * slack)})
+        wanted = max((1 + given) * (1 + percent / 100) - 1, min(given, 0.0))
+        if 0 <= wanted <= 1:
+            return f"{100 * wanted:.17g} %"
+        # only the length of another helix is more than twice as long, or too short
+        cut = math.acos(min(math.cos(family.angle) / (1 + wanted), 1.0))
+        return f"cut at {cut:.17g} rad"
 
-    return lambda case, percent: _rewound(case, names, loosen, percent)
+    return lambda case, percent: _changed(case, names, "slack", slack, percent)
 
 
 def turned(names: Sequence[str]) -> Change:
     """Return how the helix angles of families get greater than stated, by degrees."""
 
-    def turn(family: ThreadFamily, degrees: float) -> ThreadFamily:
-        angle = family.angle + radians(degrees)
-        return family.model_copy(update={"angle": angle, "ring_turn": None})
+    def angle(family: ThreadFamily, degrees: float) -> str:
+        return f"{family.angle + math.radians(degrees):.17g} rad"
 
-    return lambda case, degrees: _rewound(case, names, turn, degrees)
+    return lambda case, degrees: _changed(case, names, "angle", angle, degrees)
 
 
-def _rewound(
+def _changed(
     case: Case,
     names: Sequence[str],
-    wind: Callable[[ThreadFamily, float], ThreadFamily],
+    key: str,
+    value: Callable[[ThreadFamily, float], str],
     amount: float,
 ) -> Case:
-    families = tuple(
-        wind(family, amount) if family.name in names else family for family in case.threads
+    """Return the case with a key of some families changed."""
+    families = enumerate(case.threads)
+    return case.changed(
+        **{f"threads__{k}__{key}": value(f, amount) for k, f in families if f.name in names}
     )
-    return case.model_copy(update={"threads": families})
 
 
 def stiffened(case: Case, percent: float) -> Case:

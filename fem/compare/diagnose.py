@@ -20,11 +20,13 @@ against it these are no causes, and a cause has to remove more.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fem.case.case import CaseError
 from fem.compare.causes import Cause, Effect, Foretold, gauge, read, read_outs
 from fem.compare.curve import Curve
 from fem.compare.fit import Evidence, Fit, Scope
@@ -193,8 +195,9 @@ def _mended(
     for number, key in enumerate(keys):
         if report:
             report("check", number, len(keys))
-        altered = effect.alter(bench.cases[key], fit.amount)
-        curves[key] = solved(altered, evidence.model, resolution, chain)
+        with suppress(CaseError):  # such a tube cannot be made, and has no curve
+            altered = effect.alter(bench.cases[key], fit.amount)
+            curves[key] = solved(altered, evidence.model, resolution, chain)
     if report:
         report("check", len(keys), len(keys))
     return effect.through(fit.amount, read(bench, curves) - evidence.said, evidence.slope)

@@ -41,7 +41,7 @@ def loading_of(case: Case) -> Loading:
             held() if end.axial == "held" else spring(end.axial_spring),
             held() if end.twist == "held" else spring(end.twist_spring),
         ),
-        load_scale=np.array([case.rubber.shear_modulus, force, force * radius]),
+        load_scale=np.array([case.rubber.constitutive_law.shear_modulus, force, force * radius]),
         coordinate_scale=np.array([math.pi * tube.bore_radius**2 * tube.length, radius, 1.0]),
     )
 

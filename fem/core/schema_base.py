@@ -1,6 +1,9 @@
-"""What the tables of a case file have in common, and how they name what does not fit together."""
+"""What the tables of a file have in common: base class, misfits between keys, JSON schema."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 from pydantic_core import PydanticCustomError
@@ -10,6 +13,13 @@ class Part(BaseModel):
     """A frozen group of keys that takes no unknown one."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+    def __repr_args__(self) -> Iterable[tuple[str | None, Any]]:
+        """Yield the keys that are given or have a default, quantities with their units."""
+        data = self.model_dump(mode="json", exclude_none=True)
+        for name, value in super().__repr_args__():
+            if name in data:
+                yield name, data[name] if isinstance(data[name], str) else value
 
 
 def misfit(reason: str, key: str = "") -> PydanticCustomError:
@@ -37,3 +47,26 @@ def one_of(part: BaseModel, *keys: str) -> None:
 
 def _either(keys: tuple[str, ...]) -> str:
     return " or ".join(keys)
+
+
+def schema_of_one(*keys: str) -> ConfigDict:
+    """Return the configuration of a table in which just one of `keys` is given."""
+    return ConfigDict(json_schema_extra={"oneOf": [{"required": [key]} for key in keys]})
+
+
+def schema_of_file(model: type[BaseModel]) -> dict[str, Any]:
+    """Return the JSON schema of a file that is read as `model`."""
+    schema = without_null(model.model_json_schema(mode="validation"))
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+
+
+def without_null(schema: Any) -> Any:
+    """Return a JSON schema without what is null, since TOML cannot write it."""
+    if isinstance(schema, list):
+        return [without_null(part) for part in schema if part != {"type": "null"}]
+    if not isinstance(schema, dict):
+        return schema
+    kept = {key: without_null(part) for key, part in schema.items() if part is not None}
+    if len(kept.get("anyOf", [])) == 1:
+        kept = {**kept.pop("anyOf")[0], **kept}
+    return kept

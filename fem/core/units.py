@@ -167,7 +167,7 @@ def show(number: float, unit: Unit) -> str:
     return f"{number!r} {unit.inside}"
 
 
-def _field(
+def quantity_field(
     unit: Unit,
     *,
     above: float = -math.inf,
@@ -208,6 +208,7 @@ if TYPE_CHECKING:
     type SignedLength = float
     type Stress = float
     type StressOrZero = float
+    type SignedStress = float
     type Force = float
     type SignedForce = float
     type HelixAngle = float
@@ -220,18 +221,21 @@ if TYPE_CHECKING:
     type Mass = float
     type Temperature = float
 else:
-    Length = _field(LENGTH, above=0, least=1e-6, most=1e5)  # from a nanometre to 100 m
-    SignedLength = _field(LENGTH, least=-1e5, most=1e5)
-    Stress = _field(STRESS, above=0, least=1e-6, most=1e4)  # from 1 Pa to 10 GPa
-    StressOrZero = _field(STRESS, least=0, most=1e4)
-    Force = _field(FORCE, above=0, least=1e-3, most=1e7)  # a hair; a steel rope
-    SignedForce = _field(FORCE, least=-1e7, most=1e7)
-    HelixAngle = _field(ANGLE, above=-math.pi / 2, below=math.pi / 2)
-    Angle = _field(ANGLE, least=-math.radians(4e5), most=math.radians(4e5))  # over 1000 turns
-    Torque = _field(TORQUE, least=-1e10, most=1e10)
-    SpringRate = _field(SPRING_RATE, least=0, most=1e9)
-    TwistRate = _field(TWIST_RATE, least=0, most=1e12)
-    Volume = _field(VOLUME, above=0, least=1.0, most=1e12)  # from a microlitre to 1000 m3
-    VolumeOrZero = _field(VOLUME, least=0, most=1e12)
-    Mass = _field(MASS, above=0, least=1e-12, most=1.0)  # from a microgram to a tonne
-    Temperature = _field(TEMPERATURE, least=200.0, most=400.0)  # where rubber is rubber
+    Length = quantity_field(LENGTH, above=0, least=1e-6, most=1e5)  # from a nanometre to 100 m
+    SignedLength = quantity_field(LENGTH, least=-1e5, most=1e5)
+    Stress = quantity_field(STRESS, above=0, least=1e-6, most=1e4)  # from 1 Pa to 10 GPa
+    StressOrZero = quantity_field(STRESS, least=0, most=1e4)
+    SignedStress = quantity_field(STRESS, least=-1e4, most=1e4)
+    Force = quantity_field(FORCE, above=0, least=1e-3, most=1e7)  # a thin yarn; a steel rope
+    SignedForce = quantity_field(FORCE, least=-1e7, most=1e7)
+    HelixAngle = quantity_field(ANGLE, above=-math.pi / 2, below=math.pi / 2)
+    Angle = quantity_field(
+        ANGLE, least=-math.radians(4e5), most=math.radians(4e5)
+    )  # over 1000 turns
+    Torque = quantity_field(TORQUE, least=-1e10, most=1e10)
+    SpringRate = quantity_field(SPRING_RATE, least=0, most=1e9)
+    TwistRate = quantity_field(TWIST_RATE, least=0, most=1e12)
+    Volume = quantity_field(VOLUME, above=0, least=1.0, most=1e12)  # from a microlitre to 1000 m3
+    VolumeOrZero = quantity_field(VOLUME, least=0, most=1e12)
+    Mass = quantity_field(MASS, above=0, least=1e-12, most=1.0)  # from a microgram to a tonne
+    Temperature = quantity_field(TEMPERATURE, least=200.0, most=400.0)  # where rubber is rubber

@@ -27,6 +27,7 @@ from fem.fast import outputs
 from fem.fast.potential import energy, forces, thread_stretch, volume, wall_components
 from fem.fast.tubes import Tubes
 from fem.quantities.measures import Reactions, Snapshot, ThreadLinks
+from fem.threads.tension import applied_slack
 
 
 class FastModel:
@@ -97,8 +98,7 @@ class FastModel:
 
     def tighten(self, share: float) -> None:
         """Wind in only `share` of what threads are too short by."""
-        slack = np.where(self._slack < 0, share * self._slack, self._slack)
-        self.tubes = replace(self.tubes, slack=slack)
+        self.tubes = replace(self.tubes, slack=applied_slack(self._slack, share))
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""
@@ -138,7 +138,7 @@ class FastModel:
                     family,
                     tension=threads.tension,
                     strain=threads.strain,
-                    rest=np.array([family.length(tube.length)]),
+                    rest=np.array([family.helix(tube).length]),
                     arm=arm[k],
                     thread=np.array([0]),
                 )

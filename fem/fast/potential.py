@@ -86,7 +86,7 @@ def thread_stretch(tubes: Tubes, y: Array) -> tuple[Array, Array, Array]:
 def energy(tubes: Tubes, y: Array) -> Array:
     """Return what wall and threads store, over pi B^2 L (MPa)."""
     law = tubes.law
-    stored = (tubes.weights * law.energy(*invariants(tubes.squares, y), *law.moduli)).sum(0)
+    stored = (tubes.weights * law.energy(*invariants(tubes.squares, y), *law.parameters)).sum(0)
     *_, strain = thread_stretch(tubes, y)
     natural = tubes.density * (1 + tubes.slack)
     return np.asarray(stored + (natural * tubes.threads.energy(strain)).sum(0))
@@ -132,12 +132,12 @@ def _of_wall(tubes: Tubes, y: Array) -> tuple[Array, Array]:
     parts[3] = sigma
     i1 = (2 + parts[0] + sigma * shear) * per + lam * lam
     i2 = (1 + squares * shear) * (per * per) + lam * (2 + parts[0])
-    w1, w2 = tubes.law.slopes(i1, i2)
+    w1, w2 = tubes.law.dW(i1, i2)
     gradient, hessian = np.empty((3, nu.size)), np.empty((6, nu.size))
     _by_first(tubes.weights * w1, parts, y, gradient, hessian)
     if w2.any():
         _add_second(tubes.weights * w2, parts, squares, y, gradient, hessian)
-    curvatures = tubes.law.curvatures(i1, i2)
+    curvatures = tubes.law.d2W(i1, i2)
     if any(curvature.any() for curvature in curvatures):
         _add_curvatures(tubes, curvatures, parts, y, hessian)
     return gradient, hessian

@@ -13,8 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from fem.case.case import Case, Tube
+from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
+from fem.case.tube import Tube
 from fem.core.arrays import Array, Index
 from fem.fast.kinematics import components, squared_radius
 from fem.quantities.shape import LATTICE, Shape, ThreadCurves, polar_points
@@ -109,7 +110,7 @@ def _curves(
     family: ThreadFamily, tube: Tube, least: int, rest: Motion, now: Motion, tension: float
 ) -> ThreadCurves:
     """Return the threads of a family in equal pieces, `least` of them a thread or more."""
-    rate = family.turn_rate(tube.outer_radius)
+    rate = family.helix(tube).turn_rate
     pieces = max(least, math.ceil(abs(rate) * tube.length / ROUND))
     height = np.linspace(0.0, tube.length, pieces + 1)
     start = 2 * np.pi * np.arange(family.count)[:, None] / family.count

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any, Self
 
 import numpy as np
 
 from fem.case.case import Case
-from fem.case.thread_family import ThreadFamily
 from fem.core.arrays import Array, Index
 from fem.fast.wall_points import count, radii_and_weights
-
-COMMON = ("law", "bulk_ratio", "trusted_stretch")
-"""Fields of a rubber beside the constants of its law."""
+from fem.rubber import Rubber
+from fem.threads.tension import TensionLaw
 
 
 @dataclass(frozen=True)
@@ -32,7 +30,7 @@ class Tubes:
     constants
         Constants of the law by their names, shapes (n,); empty if all tubes have the same rubber.
     rubber
-        A rubber of this law, or the one of all.
+        The law of one of the tubes, or that of all.
     names
         Names of the families.
     cos, sin, count, stiffness, toe, slack, breaking
@@ -69,8 +67,9 @@ class Tubes:
     def of(cls, cases: Sequence[Case]) -> Self:
         """Return the tubes of cases that are alike in :func:`common_traits`."""
         sample = cases[0]
-        names = law_constants(sample.rubber)
-        table = np.array([_values(case, names) for case in cases]).T
+        law = sample.rubber.constitutive_law
+        names = law_constants(law)
+        table = np.array([_values(case) for case in cases]).T
         bore, outer, length, scale, *ends = table[:8]
         rows = table[8 + len(names) :].reshape(len(sample.threads), 6, len(cases)).swapaxes(0, 1)
         angle, threads, stiffness, toe, slack, breaking = np.ascontiguousarray(rows)
@@ -84,7 +83,7 @@ class Tubes:
             squares=radii**2,
             weights=2 * weights,
             constants=dict(zip(names, table[8:], strict=False)),
-            rubber=sample.rubber,
+            rubber=law,
             names=tuple(family.name for family in sample.threads),
             cos=np.cos(angle),
             sin=np.sin(angle),
@@ -113,14 +112,14 @@ class Tubes:
         return type(self)(**parts, constants=constants, rubber=self.rubber, names=self.names)
 
     @cached_property
-    def law(self) -> Any:
+    def law(self) -> Rubber:
         """The law of the rubber, with arrays as its constants."""
-        return with_arrays(self.rubber, self.constants)
+        return replace(self.rubber, **self.constants)
 
     @cached_property
-    def threads(self) -> Any:
+    def threads(self) -> TensionLaw:
         """The law of the threads, with arrays as its constants."""
-        return ThreadFamily.model_construct(stiffness=self.stiffness, toe=self.toe)
+        return TensionLaw(self.stiffness, self.toe)
 
     @cached_property
     def bore_square(self) -> Array:
@@ -163,36 +162,31 @@ class Tubes:
         return not (self.held.any() or self.springs.any())
 
 
-def with_arrays(rubber: Any, constants: dict[str, Array]) -> Any:
-    """Return the law of `rubber` with arrays as its constants; `rubber` itself without any."""
-    return type(rubber).model_construct(**constants) if constants else rubber
-
-
-def law_constants(rubber: Any) -> list[str]:
-    """Return the names of the constants of a law, if all of them are numbers."""
-    names = [name for name in type(rubber).model_fields if name not in COMMON]
-    return names if all(isinstance(getattr(rubber, name), float) for name in names) else []
+def law_constants(law: Any) -> dict[str, Any]:
+    """Return the constants of a law by their names, if all of them are numbers."""
+    numbers = all(isinstance(constant, float) for constant in law.constants.values())
+    return law.constants if numbers else {}
 
 
 def wall_points(case: Case) -> int:
     """Return the number of points through the wall."""
-    tube = case.tube
-    return count(tube.bore_radius, tube.outer_radius, case.rubber.locking is not None)
+    tube, law = case.tube, case.rubber.constitutive_law
+    return count(tube.bore_radius, tube.outer_radius, law.locking is not None)
 
 
 def common_traits(case: Case) -> Any:
     """Return the traits in which cases must be alike to be one :class:`Tubes`; a key."""
-    rubber = case.rubber
+    law = case.rubber.constitutive_law
     return (
-        type(rubber) if law_constants(rubber) else rubber,
+        type(law) if law_constants(law) else law,
         wall_points(case),
         tuple((family.name, family.breaking_load is None) for family in case.threads),
     )
 
 
-def _values(case: Case, names: list[str]) -> list[float]:
+def _values(case: Case) -> list[float]:
     """Return the numbers of a case in a row."""
-    tube, end, rubber = case.tube, case.end, case.rubber
+    tube, end = case.tube, case.end
     row = [
         tube.bore_radius,
         tube.outer_radius,
@@ -202,7 +196,7 @@ def _values(case: Case, names: list[str]) -> list[float]:
         end.twist_spring,
         end.axial == "held",
         end.twist == "held",
-        *(getattr(rubber, name) for name in names),
+        *law_constants(case.rubber.constitutive_law).values(),
     ]
     for family in case.threads:
         breaking = family.breaking_load

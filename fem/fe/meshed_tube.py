@@ -8,7 +8,7 @@ import numpy as np
 from dolfinx.cpp.io import perm_vtk
 from dolfinx.mesh import CellType
 
-from fem.case.case import Tube
+from fem.case.tube import Tube
 from fem.core.arrays import Array
 from fem.fe.mesh.body import NODES, mesh_tube
 from fem.fe.mesh.outer_face import OuterFace

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from fem.case.case import Case
+from fem.case.case import Case, sectors_of
 from fem.continuation.loading import AXIAL, PRESSURE
 from fem.continuation.newton import Tangent as Factors
 from fem.core.arrays import Array
 from fem.core.cache import Chain
-from fem.fe.mesh.body import NODES, meshed_case, resolve
+from fem.fe.mesh.body import NODES, meshed_counts, resolve
 from fem.fe.meshed_tube import MeshedTube
 from fem.fe.part import Evaluation, Part
 from fem.fe.system.assembly import Stiffness, pull_back_matrices
@@ -31,9 +33,9 @@ class FEModel:
         See :func:`fem.fe.mesh.body.resolve`.
     full
         Mesh the full tube instead of one sector.
-    meshed
-        The case with its threads as they are meshed, if not that of
-        :func:`fem.fe.mesh.body.meshed_case`.
+    counts
+        Numbers of threads that the families are spread over, if not those of
+        :func:`fem.fe.mesh.body.meshed_counts`.
     chain
         Keeps the meshed tube for neighbouring cases.
     """
@@ -47,19 +49,20 @@ class FEModel:
         resolution: str = "standard",
         *,
         full: bool = False,
-        meshed: Case | None = None,
+        counts: Sequence[int] | None = None,
         chain: Chain | None = None,
     ) -> None:
         self.case = case
-        meshed = meshed or meshed_case(case, resolution, full)
-        sectors = 1 if full else meshed.sectors
-        cells = resolve(meshed, resolution, sectors)
-        self.tube = (chain or Chain()).share(MeshedTube, case.tube, case.rubber, cells, sectors)
+        counts = counts or meshed_counts(case, resolution, full)
+        sectors = 1 if full else sectors_of(counts)
+        cells = resolve(case, resolution, sectors, counts)
+        law = case.rubber.constitutive_law
+        self.tube = (chain or Chain()).share(MeshedTube, case.tube, law, cells, sectors)
         self.body, self.motion = self.tube.body, self.tube.motion
         self.copies = sectors
         self.threads = [
-            ImmersedFamily(family, self.tube.face, own)
-            for family, own in zip(meshed.threads, case.threads, strict=True)
+            ImmersedFamily(family, self.tube.face, count)
+            for family, count in zip(case.threads, counts, strict=True)
         ]
         self.parts: list[Part] = [PotentialPart(self.tube.wall), *self.threads]
         self.mesh = {
@@ -71,7 +74,7 @@ class FEModel:
             "cells": len(self.body.connectivity),
             "nodes": len(self.body.nodes),
             "unknowns": self.motion.size,
-            "threads_meshed": {family.name: family.count for family in meshed.threads},
+            "threads_meshed": {t.family.name: t.count for t in self.threads},
             "thread_links": {t.family.name: int(t.element.max()) + 1 for t in self.threads},
         }
 

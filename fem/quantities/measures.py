@@ -11,8 +11,9 @@ from typing import Any, Self
 
 import numpy as np
 
-from fem.case.case import Case, Tube
+from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
+from fem.case.tube import Tube
 from fem.core.arrays import Array, Index
 
 ROUND_OFF = 1e-12
@@ -195,7 +196,7 @@ class ThreadFigures:
             taut=links.taut_share,
             pull=pull,
             torque=torque,
-            length=family.natural(family.length(tube.length)),
+            length=family.natural(family.helix(tube).length),
             breaking_load=family.breaking_load,
         )
 
@@ -247,7 +248,7 @@ class Figures:
             bore_stretch=snapshot.bore_stretch,
             wall_stretch=snapshot.wall_stretch,
             wall_invariant=snapshot.wall_invariant,
-            locking=case.rubber.locking,
+            locking=case.rubber.constitutive_law.locking,
             threads=[ThreadFigures.of(links, tube) for links in snapshot.threads],
         )
 

@@ -59,14 +59,12 @@ MEANINGS = {
 def _family_cells(case: Case, family: ThreadFamily) -> dict[str, str]:
     """Return what a family is, as text by key, with what follows from it."""
     data = {name: value for name, (value, _) in _rows(family).items() if name != "name"}
-    tube = case.tube
-    turn = family.turn_rate(tube.outer_radius) * tube.length
-    length = family.natural(family.length(tube.length))
+    helix = family.helix(case.tube)
     return data | {
         "angle": f"{math.degrees(family.angle) + 0.0:.5g} deg",
-        "ring_turn": f"{math.degrees(turn) + 0.0:.5g} deg",
+        "ring_turn": f"{math.degrees(helix.ring_turn) + 0.0:.5g} deg",
         "slack_set": f"{100 * family.slack_strain + 0.0:.4g} %",
-        "length": f"{length:.5g} mm",
+        "length": f"{family.natural(helix.length):.5g} mm",
     }
 
 
@@ -134,14 +132,15 @@ def _tube_extra(case: Case) -> list[list[str]]:
 
 def _rubber_extra(case: Case) -> list[list[str]]:
     """Return what follows from the constants of the rubber, and which material has just these."""
+    from fem.case.rubber_table import rubber_table
     from fem.rubber.library import materials
 
     rubber, rows = case.rubber, []
     if "shear_modulus" not in type(rubber).model_fields:
-        modulus = f"{1e3 * rubber.shear_modulus:.5g} kPa"
+        modulus = f"{1e3 * rubber.constitutive_law.shear_modulus:.5g} kPa"
         rows.append(["shear modulus at rest", modulus, "Of small strain; it follows."])
     for material in materials().values():
-        if material.rubber == rubber:
+        if rubber_table(material.rubber) == rubber:
             source = f"{material.source} ({material.read})"
             rows.append(["material of the library", material.name, source])
     return rows

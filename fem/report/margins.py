@@ -49,7 +49,7 @@ def _margins(case: Case) -> Iterator[Margin]:
     yield Margin(table.wall_stretch_max.label, Measure(table.wall_stretch_max), max, bears)
     bears = f"a real tube folds below about {NARROW:g}"
     yield Margin("least bore stretch", Measure(table.bore_stretch), min, bears)
-    if case.rubber.locking is not None:
+    if case.rubber.constitutive_law.locking is not None:
         label = table.rubber_used.label
         yield Margin(label, Measure(table.rubber_used), max, "100 %, where it locks")
     for family in case.threads:

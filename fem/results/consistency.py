@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from fem.case.case import Case, Tube
+from fem.case.case import Case
+from fem.case.tube import Tube
 from fem.quantities.shape import Shape
 
 ALIKE = 1e-4

@@ -1,8 +1,4 @@
-"""Rubber laws, one file each; a new one joins the union `AnyRubber` and is known everywhere."""
-
-from typing import Annotated
-
-from pydantic import Field
+"""Rubber laws, one file each, and the library of materials."""
 
 from fem.rubber.gent import Gent
 from fem.rubber.law import Rubber
@@ -11,6 +7,4 @@ from fem.rubber.neo_hookean import NeoHookean
 from fem.rubber.ogden import Ogden
 from fem.rubber.yeoh import Yeoh
 
-AnyRubber = Annotated[NeoHookean | MooneyRivlin | Yeoh | Gent | Ogden, Field(discriminator="law")]
-
-__all__ = ["AnyRubber", "Gent", "MooneyRivlin", "NeoHookean", "Ogden", "Rubber", "Yeoh"]
+__all__ = ["Gent", "MooneyRivlin", "NeoHookean", "Ogden", "Rubber", "Yeoh"]

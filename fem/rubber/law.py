@@ -17,81 +17,81 @@ Source: G. A. Holzapfel, Nonlinear Solid Mechanics (2000), sec. 6.4 (decoupled f
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Protocol
+from dataclasses import dataclass, field, fields
+from typing import Any, Protocol
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
 
 from fem.core.arrays import Array
-from fem.core.units import STRESS, _field
-
-if TYPE_CHECKING:
-    type SignedStress = float
-else:
-    SignedStress = _field(STRESS, least=-1e4, most=1e4)
 
 
 class Rubber(Protocol):
-    """A rubber law: the energy W and its derivatives, in MPa (N mm per mm3)."""
+    """A rubber law: the energy W and its derivatives, in MPa (N mm per mm3).
+
+    The constants of a law are numbers, or arrays that broadcast against the invariants: one law
+    then stands for many rubbers.
+    """
+
+    def __hash__(self) -> int:
+        """Return a hash, if the constants are numbers."""
 
     @property
-    def moduli(self) -> tuple[float, ...]:
+    def parameters(self) -> tuple[Any, ...]:
         """Constants of the law, in the order in which :meth:`energy` takes them (MPa or 1)."""
 
     @property
-    def shear_modulus(self) -> float:
+    def shear_modulus(self) -> Any:
         """Shear modulus of small strain, 2 (W_1 + W_2) at rest (MPa)."""
 
     @property
-    def bulk_modulus(self) -> float:
+    def bulk_ratio(self) -> Any:
+        """Bulk modulus over shear modulus."""
+
+    @property
+    def bulk_modulus(self) -> Any:
         """Bulk modulus kappa (MPa)."""
 
     @property
-    def locking(self) -> float | None:
-        """The largest I1 - 3 that the rubber can bear, None where there is no such limit."""
+    def locking(self) -> Any:
+        """The largest possible I1 - 3; None where there is no such limit."""
 
-    @property
-    def trusted_stretch(self) -> float | None:
-        """Largest stretch that the constants were fitted to, None where that is not known."""
-
-    def energy(self, i1: Any, i2: Any, *moduli: Any) -> Any:
+    def energy(self, i1: Any, i2: Any, *parameters: Any) -> Any:
         """Return W(I1, I2), zero at rest; the arguments are numbers, arrays or UFL expressions.
 
         Beyond :attr:`locking` numbers and arrays are nan; the FE model sees to that by itself.
         """
 
-    def slopes(self, i1: Array, i2: Array) -> tuple[Array, Array]:
-        """Return the first derivatives (W_1, W_2), shaped as `i1`."""
+    def dW(self, i1: Any, i2: Any) -> tuple[Array, Array]:
+        """Return the first derivatives (W_1, W_2), of the common shape of `i1` and constants."""
 
-    def curvatures(self, i1: Array, i2: Array) -> tuple[Array, Array, Array]:
-        """Return the second derivatives (W_11, W_12, W_22), shaped as `i1`."""
+    def d2W(self, i1: Any, i2: Any) -> tuple[Array, Array, Array]:
+        """Return the second derivatives (W_11, W_12, W_22), shaped as the first."""
 
 
-class Volumetric(BaseModel):
-    """What all laws share: the ratio of bulk to shear modulus, limits, and strict keys."""
+@dataclass(frozen=True)
+class NearlyIncompressible:
+    """What all laws share."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    bulk_ratio: float = Field(
-        default=1000.0,
-        ge=10.0,
-        le=1e6,
-        allow_inf_nan=False,
-        strict=True,
-        description="Bulk modulus over shear modulus; 1000 is nearly incompressible.",
-    )
-    trusted_stretch: float | None = Field(
-        default=None,
-        gt=1.0,
-        le=25.0,
-        allow_inf_nan=False,
-        strict=True,
-        description="Largest stretch that the constants were fitted to.",
-    )
+    bulk_ratio: Any = field(default=1000.0, kw_only=True)
 
     @property
-    def locking(self) -> float | None:
-        """None: the law knows no greatest stretch."""
+    def constants(self) -> dict[str, Any]:
+        """The constants by their names, without the bulk ratio."""
+        return {f.name: getattr(self, f.name) for f in fields(self) if not f.kw_only}
+
+    @property
+    def parameters(self) -> tuple[Any, ...]:
+        """The constants."""
+        return tuple(self.constants.values())
+
+    @property
+    def bulk_modulus(self: Rubber) -> Any:
+        """Bulk modulus (MPa)."""
+        return self.bulk_ratio * self.shear_modulus
+
+    @property
+    def locking(self) -> Any:
+        """None: there is no limit of the stretch."""
         return None
 
 
@@ -102,3 +102,8 @@ def log(x: Any) -> Any:
 
         return ufl.ln(x)
     return np.log(x)
+
+
+def spread(constant: Any, i1: Any) -> Array:
+    """Return a constant in the common shape of itself and `i1`."""
+    return np.broadcast_arrays(constant, i1)[0]

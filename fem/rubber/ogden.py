@@ -2,51 +2,27 @@ r"""Ogden rubber: powers of the principal stretches."""
 
 from __future__ import annotations
 
-from functools import lru_cache
-from typing import Any, Literal, NamedTuple, Self
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, NamedTuple
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from fem.core.arrays import Array
-from fem.core.schema_base import misfit
-from fem.core.units import STRESS, show
 from fem.rubber import powers
-from fem.rubber.law import SignedStress, Volumetric
-
-LEAST_EXPONENT, MOST_EXPONENT, MOST_TERMS = 0.1, 20.0, 6
+from fem.rubber.law import NearlyIncompressible
 
 
-class OgdenTerm(BaseModel):
-    """One term: a modulus mu_p and an exponent alpha_p, either of either sign."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-    modulus: SignedStress = Field(description="mu_p; mu_p alpha_p / 2 is its share of mu.")
-    exponent: float = Field(
-        ge=-MOST_EXPONENT,
-        le=MOST_EXPONENT,
-        allow_inf_nan=False,
-        strict=True,
-        description="alpha_p, the power of the principal stretches; not nearer to 0 than 0.1.",
-    )
-
-    @model_validator(mode="after")
-    def _no_power_of_nought(self) -> Self:
-        if abs(self.exponent) < LEAST_EXPONENT:
-            raise misfit(f"it must be {LEAST_EXPONENT} at least, or minus that at most", "exponent")
-        return self
-
-
-class _Family(NamedTuple):
+class _Group(NamedTuple):
     """Terms whose powers of C, or of its inverse, have the same whole part."""
 
     inverted: bool
     whole: int
-    weights: tuple[float, ...]
+    weights: list[Any]
 
 
-class Ogden(Volumetric):
+@dataclass(frozen=True)
+class Ogden(NearlyIncompressible):
     r"""W = sum of mu_p/alpha_p (l_1^alpha_p + l_2^alpha_p + l_3^alpha_p - 3).
 
     The l_i are the principal stretches without the change of volume; mu = sum mu_p alpha_p / 2.
@@ -55,75 +31,73 @@ class Ogden(Volumetric):
     a smooth function of I1 and I2; tr C^-b is that of the inverse, which has I1 and I2 exchanged.
     Terms with an even exponent are exact.
 
-    What :meth:`energy` takes as constants are the weights of the functions that these powers are
-    summed from. The exponents are in them: the compiled form is a new one only where half an
-    exponent passes a whole number, or becomes one.
+    The parameters of :meth:`energy` are the weights of the functions that these powers are summed
+    from. The exponents are in them: the compiled form is a new one only where half an exponent
+    passes a whole number, or becomes one.
 
     Source: R. W. Ogden, Proc. R. Soc. A 326, 565 (1972), doi 10.1098/rspa.1972.0026; formula from
     memory.
+
+    Attributes
+    ----------
+    moduli
+        The mu_p (MPa), either sign.
+    exponents
+        The alpha_p, numbers of either sign.
     """
 
-    law: Literal["Ogden"] = "Ogden"
-    terms: tuple[OgdenTerm, ...] = Field(
-        json_schema_extra={"minItems": 1, "maxItems": MOST_TERMS},
-        description="The terms, each with a modulus and an exponent.",
-    )
+    moduli: tuple[Any, ...]
+    exponents: tuple[float, ...]
 
-    @model_validator(mode="after")
-    def _resists(self) -> Self:
-        if not 1 <= len(self.terms) <= MOST_TERMS:
-            raise misfit(f"1 to {MOST_TERMS} terms are due", "terms")
-        if not self.shear_modulus > 0:
-            found = show(self.shear_modulus, STRESS)
-            raise misfit(
-                "the shear modulus of small strain, half the sum of modulus times exponent, is "
-                f"{found}; it must be greater than 0",
-                "terms",
-            )
-        return self
+    @cached_property
+    def _groups(self) -> list[_Group]:
+        """The terms in groups, the weights of those with the same functions added up."""
+        found: dict[tuple[bool, int, bool], list[Any]] = {}
+        for modulus, exponent in zip(self.moduli, self.exponents, strict=True):
+            whole, beta = divmod(abs(exponent) / 2, 1.0)
+            fitted = powers.coefficients(beta) if beta else (1.0,)
+            key = (exponent < 0, int(whole), beta != 0)
+            before = found.get(key, [0.0] * len(fitted))
+            found[key] = [w + modulus / exponent * c for w, c in zip(before, fitted, strict=True)]
+        return [_Group(key[0], key[1], found[key]) for key in sorted(found)]
 
     @property
-    def moduli(self) -> tuple[float, ...]:
-        """The weights of all families (MPa)."""
-        return tuple(weight for family in _families(self.terms) for weight in family.weights)
+    def parameters(self) -> tuple[Any, ...]:
+        """The weights of all groups (MPa)."""
+        return tuple(weight for group in self._groups for weight in group.weights)
 
     @property
-    def shear_modulus(self) -> float:
+    def shear_modulus(self) -> Any:
         """Shear modulus of small strain, half the sum of mu_p alpha_p (MPa)."""
-        return sum(term.modulus * term.exponent for term in self.terms) / 2
+        return sum(m * a for m, a in zip(self.moduli, self.exponents, strict=True)) / 2
 
-    @property
-    def bulk_modulus(self) -> float:
-        """Bulk modulus (MPa)."""
-        return self.bulk_ratio * self.shear_modulus
-
-    def energy(self, i1: Any, i2: Any, *moduli: Any) -> Any:
+    def energy(self, i1: Any, i2: Any, *parameters: Any) -> Any:
         """Return W(I1, I2) in MPa; see :class:`fem.rubber.law.Rubber`."""
         functions: list[Any] = []
-        for inverted, whole, weights in _families(self.terms):
+        for inverted, whole, weights in self._groups:
             invariants = (i2, i1) if inverted else (i1, i2)
-            functions += powers.functions(*invariants, whole, broken=len(weights) > 1)
-        return _sum([m * function for m, function in zip(moduli, functions, strict=True)])
+            functions += powers.functions(*invariants, whole, fractional=len(weights) > 1)
+        return _sum([m * function for m, function in zip(parameters, functions, strict=True)])
 
-    def slopes(self, i1: Array, i2: Array) -> tuple[Array, Array]:
-        """Return (W_1, W_2), shaped as `i1`."""
+    def dW(self, i1: Any, i2: Any) -> tuple[Array, Array]:
+        """Return (W_1, W_2)."""
         w1, w2, *_ = self._derivatives(i1, i2)
         return w1, w2
 
-    def curvatures(self, i1: Array, i2: Array) -> tuple[Array, Array, Array]:
-        """Return (W_11, W_12, W_22), shaped as `i1`."""
+    def d2W(self, i1: Any, i2: Any) -> tuple[Array, Array, Array]:
+        """Return (W_11, W_12, W_22)."""
         _, _, w11, w12, w22 = self._derivatives(i1, i2)
         return w11, w12, w22
 
-    def _derivatives(self, i1: Array, i2: Array) -> Array:
-        total = np.zeros((5, *i1.shape))
-        for inverted, whole, weights in _families(self.terms):
+    def _derivatives(self, i1: Any, i2: Any) -> Array:
+        total: Any = 0.0
+        for inverted, whole, weights in self._groups:
             if inverted:
-                swapped = powers.derivatives(i2, i1, whole, np.array(weights))
-                total += swapped[[1, 0, 4, 3, 2]]
+                swapped = powers.derivatives(i2, i1, whole, weights)
+                total = total + swapped[[1, 0, 4, 3, 2]]
             else:
-                total += powers.derivatives(i1, i2, whole, np.array(weights))
-        return total
+                total = total + powers.derivatives(i1, i2, whole, weights)
+        return np.asarray(total)
 
 
 def _sum(summands: list[Any]) -> Any:
@@ -132,15 +106,3 @@ def _sum(summands: list[Any]) -> Any:
         pairs = zip(summands[::2], summands[1::2], strict=False)
         summands = [a + b for a, b in pairs] + summands[len(summands) // 2 * 2 :]
     return summands[0]
-
-
-@lru_cache(maxsize=256)
-def _families(terms: tuple[OgdenTerm, ...]) -> tuple[_Family, ...]:
-    """Return the terms in families, the weights of those with the same functions added up."""
-    found: dict[tuple[bool, int, bool], Array] = {}
-    for term in terms:
-        whole, beta = divmod(abs(term.exponent) / 2, 1.0)
-        fitted = powers.coefficients(beta) if beta else (1.0,)
-        key = (term.exponent < 0, int(whole), beta != 0)
-        found[key] = found.get(key, 0.0) + term.modulus / term.exponent * np.array(fitted)
-    return tuple(_Family(key[0], key[1], tuple(found[key].tolist())) for key in sorted(found))

@@ -7,7 +7,8 @@ that x^3 = I_1 x^2 - I_2 x + 1:
 .. math:: s_j = I_1 s_{j-1} - I_2 s_{j-2} + s_{j-3}. \qquad (1)
 
 Formulas for the x_i themselves cannot be differentiated where two of them are equal, as they all
-are at rest. So a broken power x^{n + \beta}, 0 < \beta < 1, is written otherwise. Being a mixture
+are at rest. So a fractional power x^{n + \beta}, 0 < \beta < 1, is written otherwise. Being a
+mixture
 
 .. math:: x^\beta = \frac{\sin \pi\beta}{\pi}
           \int_0^\infty t^{\beta - 1} \frac{x}{x + t} \, dt, \qquad (2)
@@ -24,10 +25,10 @@ By the theorem of Cayley and Hamilton its trace is rational in the invariants, a
    P &= \det(C + t) = t^3 + I_1 t^2 + I_2 t + 1, \\
    N &= P\, \mathrm{tr}\, C^{n+1} (C + t)^{-1} = t^2 s_{n+1} + t (I_1 s_{n+1} - s_{n+2}) + s_n.
 
-Exactness. Whole powers are exact. With broken ones the stresses of an Ogden rubber are good to 2e-9
-for all exponents from 0.1 upwards (measured over random stretches from 1/25 to 25). Beyond these
-stretches the error grows slowly and nothing becomes singular. The Gauss-Jacobi rule for (2), which
-is Padé's approximation about x = 1, would take some 130 poles for as much.
+Exactness. Whole powers are exact. With fractional ones the stresses of an Ogden rubber are good to
+2e-9 for all exponents from 0.1 upwards (measured over random stretches from 1/25 to 25). Beyond
+these stretches the error grows slowly and nothing becomes singular. The Gauss-Jacobi rule for (2),
+which is Padé's approximation about x = 1, would take some 130 poles for as much.
 
 Source: (1) is Newton's; (2): R. Bhatia, Matrix Analysis (1997), sec. V.1, formula from memory;
 the rest is derived here.
@@ -35,6 +36,7 @@ the rest is derived here.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -69,20 +71,20 @@ def coefficients(beta: float) -> tuple[float, ...]:
     return tuple(float(c) for c in fitted / scale)
 
 
-def functions(i1: Any, i2: Any, whole: int, broken: bool) -> list[Any]:
+def functions(i1: Any, i2: Any, whole: int, fractional: bool) -> list[Any]:
     """Return the functions that eq. (4) sums up, each less its value at rest.
 
     Parameters
     ----------
     i1, i2
         Invariants: numbers, arrays or UFL expressions.
-    whole, broken
+    whole, fractional
         The number n, and whether there is a beta; if not, s_n is the only function.
     """
     s = [3.0, i1, i1 * i1 - 2 * i2]
     while len(s) < whole + 3:
         s.append(i1 * s[-1] - i2 * s[-2] + s[-3])
-    if not broken:
+    if not fractional:
         return [s[whole] - 3.0]
     at, rest = (i1, s[whole : whole + 3]), (3.0, [3.0] * 3)
     ratios = [_ratio(t, i2, *at) - _ratio(t, 3.0, *rest) for t in map(float, POLES)]
@@ -101,7 +103,7 @@ _BY_I1[[1, 3, 4], [0, 1, 2]] = 1.0, 2.0, 1.0
 _BY_I2[[2, 4, 5], [0, 1, 2]] = 1.0, 1.0, 2.0
 
 
-def derivatives(i1: Array, i2: Array, whole: int, weights: Array) -> Array:
+def derivatives(i1: Any, i2: Any, whole: int, weights: Sequence[Any]) -> Array:
     """Return the derivatives by 1, 2, 11, 12, 22 of the weighted sum of :func:`functions`.
 
     Parameters
@@ -109,16 +111,19 @@ def derivatives(i1: Array, i2: Array, whole: int, weights: Array) -> Array:
     i1, i2
         Invariants, shape (...).
     whole, weights
-        The number n; a weight to each function, only one if there is no beta.
+        The number n; a weight to each function, only one if there is no beta. Weights are numbers,
+        or arrays of one shape that broadcasts against the invariants.
 
     Returns
     -------
     Array
         Shape (5, ...).
     """
+    i1, i2 = np.asarray(i1), np.asarray(i2)
     s = _power_sums(i1, i2, whole + 2)
     if len(weights) == 1:
         return np.asarray(weights[0] * s[whole, 1:])
+    of_poles = np.moveaxis(np.array(weights[2:]), 0, -1)
     t, i1, i2, below = POLES, i1[..., None], i2[..., None], s[..., None]
     P = t**3 + i1 * t**2 + i2 * t + 1
     across = _times(i1, below[whole + 1], _BY_I1) - below[whole + 2]
@@ -129,7 +134,8 @@ def derivatives(i1: Array, i2: Array, whole: int, weights: Array) -> Array:
     d[2] = (N[3] - 2 * d[0] * t**2) / P
     d[3] = (N[4] - d[0] * t - d[1] * t**2) / P
     d[4] = (N[5] - 2 * d[1] * t) / P
-    return np.asarray(weights[0] * s[whole, 1:] + weights[1] * s[whole + 1, 1:] + d @ weights[2:])
+    whole_powers = weights[0] * s[whole, 1:] + weights[1] * s[whole + 1, 1:]
+    return np.asarray(whole_powers + np.vecdot(d, of_poles))
 
 
 def _power_sums(i1: Array, i2: Array, most: int) -> Array:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from pydantic import Field
 
 from fem.core.arrays import Array
-from fem.core.units import Stress
-from fem.rubber.law import SignedStress, Volumetric
+from fem.rubber.law import NearlyIncompressible
 
 
-class Yeoh(Volumetric):
+@dataclass(frozen=True)
+class Yeoh(NearlyIncompressible):
     """W = C1 (I1 - 3) + C2 (I1 - 3)^2 + C3 (I1 - 3)^3, with shear modulus mu = 2 C1.
 
     C2 and C3 may be negative: rubber often softens before it stiffens. Where the last of them is
@@ -20,27 +20,21 @@ class Yeoh(Volumetric):
 
     Source: O. H. Yeoh, Rubber Chem. Technol. 66(5), 754 (1993), doi 10.5254/1.3538343; formula
     from memory.
+
+    Attributes
+    ----------
+    c1, c2, c3
+        C1, C2 and C3 (MPa).
     """
 
-    law: Literal["Yeoh"] = "Yeoh"
-    c1: Stress = Field(description="C1, half the shear modulus of small strain.")
-    c2: SignedStress = Field(description="C2, the weight of the square of I1 - 3.")
-    c3: SignedStress = Field(default=0.0, description="C3, the weight of the cube of I1 - 3.")
+    c1: Any
+    c2: Any
+    c3: Any = 0.0
 
     @property
-    def moduli(self) -> tuple[float, float, float]:
-        """C1, C2 and C3 (MPa)."""
-        return self.c1, self.c2, self.c3
-
-    @property
-    def shear_modulus(self) -> float:
+    def shear_modulus(self) -> Any:
         """Shear modulus of small strain, 2 C1 (MPa)."""
         return 2 * self.c1
-
-    @property
-    def bulk_modulus(self) -> float:
-        """Bulk modulus (MPa)."""
-        return self.bulk_ratio * self.shear_modulus
 
     @staticmethod
     def energy(i1: Any, i2: Any, c1: Any, c2: Any, c3: Any) -> Any:
@@ -48,12 +42,14 @@ class Yeoh(Volumetric):
         j = i1 - 3
         return j * (c1 + j * (c2 + j * c3))
 
-    def slopes(self, i1: Array, i2: Array) -> tuple[Array, Array]:
-        """Return (C1 + 2 C2 j + 3 C3 j^2, 0) with j = I1 - 3, shaped as `i1`."""
+    def dW(self, i1: Any, i2: Any) -> tuple[Array, Array]:
+        """Return (C1 + 2 C2 j + 3 C3 j^2, 0) with j = I1 - 3."""
         j = i1 - 3
-        return self.c1 + j * (2 * self.c2 + j * 3 * self.c3), np.zeros_like(i1)
+        first = self.c1 + j * (2 * self.c2 + j * 3 * self.c3)
+        return first, np.zeros_like(first)
 
-    def curvatures(self, i1: Array, i2: Array) -> tuple[Array, Array, Array]:
-        """Return (2 C2 + 6 C3 j, 0, 0) with j = I1 - 3, shaped as `i1`."""
-        zero = np.zeros_like(i1)
-        return 2 * self.c2 + 6 * self.c3 * (i1 - 3), zero, zero
+    def d2W(self, i1: Any, i2: Any) -> tuple[Array, Array, Array]:
+        """Return (2 C2 + 6 C3 j, 0, 0) with j = I1 - 3."""
+        first = 2 * self.c2 + 6 * self.c3 * (i1 - 3)
+        zero = np.zeros_like(first)
+        return first, zero, zero

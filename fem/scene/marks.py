@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fem.case.case import Tube
 from fem.case.thread_family import ThreadFamily
+from fem.case.tube import Tube
 from fem.quantities.shape import polar_points
 from fem.scene.appearance import MARK
 from fem.scene.offscreen_renderer import project

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fem.case.case import Tube
+from fem.case.tube import Tube
 from fem.core.arrays import Array, Index
 from fem.quantities.shape import polar_points
 from fem.scene.surface import FRONT

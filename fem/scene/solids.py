@@ -7,7 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from fem.case.case import Case, Tube
+from fem.case.case import Case
+from fem.case.tube import Tube
 from fem.core.arrays import Array, Index
 from fem.quantities.measures import carries
 from fem.quantities.shape import Shape

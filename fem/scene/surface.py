@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from fem.case.case import Tube
+from fem.case.tube import Tube
 from fem.core.arrays import Array, Index
 from fem.quantities.shape import LATTICE, Shape, turned
 

@@ -117,13 +117,13 @@ class SecondSolve(NamedTuple):
 def _second_solve(
     companion: Companion, case: Case, resolution: str, full: bool, chain: Chain | None
 ) -> SecondSolve:
-    from fem.fe.mesh.body import coarser, meshed_case
+    from fem.fe.mesh.body import coarser, meshed_counts
     from fem.fe.model import FEModel
 
     if companion is COARSER_MESH:
-        meshed = meshed_case(case, resolution, full)  # both meshes hold the same threads
-        counts = coarser(meshed, resolution)
-        make = partial(FEModel, case, counts, full=full, meshed=meshed, chain=chain)
+        counts = meshed_counts(case, resolution, full)  # both meshes hold the same threads
+        cells = coarser(case, resolution, counts)
+        make = partial(FEModel, case, cells, full=full, counts=counts, chain=chain)
         return SecondSolve(companion, case, make)
     bonded = with_bonded_threads(case)
     return SecondSolve(companion, bonded, partial(build, bonded, "fe", resolution, full, chain))

@@ -18,8 +18,7 @@ from fem.case.case import Case
 from fem.case.fields import cells, changes
 from fem.core.arrays import Array
 from fem.core.errors import InputError, describe
-from fem.core.json_schema import schema_of_file
-from fem.core.schema_base import Part, misfit
+from fem.core.schema_base import Part, misfit, schema_of_file
 from fem.core.toml_file import read_toml
 from fem.study.vary import Value, Vary
 

@@ -149,8 +149,11 @@ def explorer_scales(found: Offer) -> Scales:
     They reach to what the case itself comes to at the greatest pressure, as its threads are and
     taken up. What is beyond has the last colour.
     """
-    highest = found.start.model_copy(update={"pressure": found.pressure.high})
-    settings = [highest, highest.model_copy(update={"slack": SlackForAll(rule="taken up")})]
+    angles, high = found.start.angles, found.pressure.high
+    settings = [
+        Setting(angles=angles, slack=slack, pressure=high)
+        for slack in (found.start.slack, SlackForAll(rule="taken up"))
+    ]
     rows = [settle(setting, found.base).row for setting in settings]
     names = [f"tension_N.{family.name}" for family in found.base.threads]
     return Scales(

@@ -160,7 +160,7 @@ def capstan(case: Case) -> list[str]:
     """Return how much the tension of threads with friction may differ from end to end."""
     tube = case.tube
     ratios = [
-        f"{family.name} {family.capstan_ratio(tube.outer_radius, tube.length):.3g}"
+        f"{family.name} {family.helix(tube).capstan_ratio(family.friction or 0.0):.3g}"
         for family in case.threads
         if family.friction is not None
     ]

@@ -4,6 +4,7 @@ import jsonschema
 import pytest
 
 from fem.case.case import Case, schema
+from fem.case.rubber_table import rubber_table
 from fem.rubber.library import materials
 
 MATERIAL = "platinum-cure silicone, Shore 10A"
@@ -13,7 +14,7 @@ def test_named_material_stands_for_its_law(put, ready, make_case):
     put(ready, "rubber", {"material": MATERIAL, "bulk_ratio": 500.0})
     jsonschema.validate(ready, schema())
     case = Case.parse(ready)
-    assert case.rubber == materials()[MATERIAL].rubber.model_copy(update={"bulk_ratio": 500.0})
+    assert case.rubber == rubber_table(materials()[MATERIAL].rubber | {"bulk_ratio": 500.0})
     assert make_case(rubber__bulk_ratio=500.0, rubber__material=MATERIAL) == case
 
 

@@ -14,7 +14,7 @@ def test_ring_turn_gives_the_angle_on_the_outer_radius(make_case):
     assert case.threads[0].angle == pytest.approx(math.pi / 4, rel=1e-15)
     assert case.threads[1].angle == pytest.approx(-math.atan(6.5 * math.pi / 60), rel=1e-15)
     # and back: the helix then winds through as much
-    assert case.threads[1].turn_rate(6.5) * 60 == pytest.approx(-math.pi, rel=1e-15)
+    assert case.threads[1].helix(case.tube).ring_turn == pytest.approx(-math.pi, rel=1e-15)
 
 
 def test_ring_turn_is_kept_when_the_tube_changes(make_case):

@@ -9,13 +9,9 @@ from typer.main import get_command
 
 from fem.case.case import Case, schema
 from fem.case.drive import AddedVolume, FreeEnd, Gas, Move, Pressure
+from fem.case.rubber_table import Gent, MooneyRivlin, NeoHookean, Ogden, Yeoh
 from fem.case.thread_family import ThreadFamily
 from fem.cli import app
-from fem.rubber.gent import Gent
-from fem.rubber.mooney_rivlin import MooneyRivlin
-from fem.rubber.neo_hookean import NeoHookean
-from fem.rubber.ogden import Ogden
-from fem.rubber.yeoh import Yeoh
 from fem.solving.single import solve
 from fem.study.job_list import Agenda
 from fem.study.plan import Study

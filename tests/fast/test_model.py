@@ -85,8 +85,8 @@ def test_slack_is_the_strain_at_which_a_thread_engages(make_case):
 def test_energy_of_slack_threads_is_that_of_their_natural_length(make_case):
     """N L / cos(alpha) (1 + s) EA H(e), with e from the natural length."""
     case = make_case(threads__0__slack="3 %")
-    family, other = case.threads
-    one, both = FastModel(case.model_copy(update={"threads": (other,)})), FastModel(case)
+    family = case.threads[0]
+    one, both = FastModel(case.changed(threads=case.data["threads"][1:])), FastModel(case)
     y = np.array([8.0, 1.4, 0.02])
     strain = ThickTube(case).stretch(family, y).value / 1.03 - 1
     assert strain > family.toe

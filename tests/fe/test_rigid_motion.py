@@ -36,7 +36,7 @@ RIGID = {
 
 @pytest.mark.parametrize("name", RIGID)
 def test_rigid_motion_from_rest_stores_nothing_and_makes_no_force(full, name):
-    body, law = full.body, full.case.rubber
+    body, law = full.body, full.case.rubber.constitutive_law
     nothing = np.zeros((len(body.connectivity), PRESSURES))
     bore = PotentialPart(full.tube.bore)
     volume = bore.energy(Evaluation(np.zeros_like(body.nodes), nothing))

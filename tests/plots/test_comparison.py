@@ -161,7 +161,9 @@ def with_both(comparison):
 def test_lettering(comparison, both, title):
     chosen = with_both(comparison) if both else comparison
     if title:
-        chosen = replace(chosen, study=chosen.study.model_copy(update={"title": title}))
+        study = chosen.study
+        study = study.restore(study.data | {"title": title}, study.base.data)
+        chosen = replace(chosen, study=study)
     for measure in chosen.bench.measures:
         figure = plot(chosen, measure)
         assert len(figure.axes) == 2 * len(chosen.models)

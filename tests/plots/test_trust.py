@@ -93,8 +93,8 @@ def test_what_the_page_says():
 
 def test_a_long_title_fits():
     outcome, table, tolerances = judged(make_study([SLACK, *GRID]))
-    study = outcome.study.model_copy(update={"title": LONG_TITLE})
-    study._base = outcome.study.base
+    study = outcome.study
+    study = study.restore(study.data | {"title": LONG_TITLE}, study.base.data)
     longer = type(outcome)(study, outcome.table, outcome.provenance)
     check_lettering(trust_sheet(longer, table, tolerances).figure())
 

@@ -7,7 +7,6 @@ import pytest
 from fem.continuation.loading import PRESSURE
 from fem.continuation.newton import DivergedError, correct
 from fem.fe.mesh.body import resolve
-from fem.fe.mesh.regroup import regrouped
 from fem.solving.single import MODELS, solve
 
 MESH = "1x1x4"
@@ -53,7 +52,12 @@ def test_friction_is_bracketed_by_bonded_threads(make_case):
 def test_regrouped_threads_are_the_same_on_both_meshes(make_case):
     """31 and 12 threads are meshed as 33 and 11; else their mesh error would be for other tubes."""
     case = make_case(threads__0__count=31, tube__length="12 mm", pressure__steps=1)
-    alike = regrouped(case)
+    alike = case.changed(
+        threads__0__count=33,
+        threads__0__stiffness=f"{200 * 31 / 33!r} N",
+        threads__1__count=11,
+        threads__1__stiffness=f"{200 * 12 / 11!r} N",
+    )
     assert alike.sectors > case.sectors
     cells = resolve(alike, "coarse", alike.sectors)
     counts = f"{cells.radial}x{cells.around}x{cells.axial}"

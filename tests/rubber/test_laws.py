@@ -1,22 +1,23 @@
 """The rubber laws: each against its own energy, the same energy in UFL, and figures from books."""
 
-from typing import get_args
+from dataclasses import replace
 
 import dolfinx
 import numpy as np
 import pytest
 import ufl
 from mpi4py import MPI
-from pydantic import TypeAdapter, ValidationError
 
-from fem.rubber import AnyRubber, Gent, MooneyRivlin, NeoHookean, Ogden, Yeoh
+from fem import rubber as laws
+from fem.case.rubber_table import rubber_table
+from fem.rubber import Gent, MooneyRivlin, NeoHookean, Ogden, Yeoh
 
-LAWS = [law.model_fields["law"].default for law in get_args(get_args(AnyRubber)[0])]
+LAWS = ["neo-Hookean", "Mooney-Rivlin", "Yeoh", "Gent", "Ogden"]
 
 
 @pytest.fixture(params=LAWS)
 def rubber(request, rubbers):
-    return TypeAdapter(AnyRubber).validate_python(rubbers[request.param])
+    return rubber_table(rubbers[request.param]).constitutive_law
 
 
 @pytest.fixture
@@ -26,21 +27,22 @@ def invariants():
 
 
 def energy(rubber, i1, i2):
-    return rubber.energy(i1, i2, *rubber.moduli)
+    return rubber.energy(i1, i2, *rubber.parameters)
 
 
 def ogden(*terms):
     """Return the rubber with these moduli (kPa) and exponents."""
-    return Ogden(terms=[{"modulus": f"{mu} kPa", "exponent": alpha} for mu, alpha in terms])
+    return Ogden(tuple(mu / 1e3 for mu, _ in terms), tuple(alpha for _, alpha in terms))
 
 
 BOOK_OGDEN = ogden((630.0, 1.3), (1.2, 5.0), (-10.0, -2.0))
-BROKEN_POWERS = 2e-9
-"""What `fem.rubber.powers` claims of stresses of broken powers."""
+FRACTIONAL_POWERS = 2e-9
+"""What `fem.rubber.powers` claims of stresses of fractional powers."""
 
 
 def test_every_law_is_tested(rubbers):
     assert set(rubbers) == set(LAWS)
+    assert len(LAWS) == len(set(laws.__all__) - {"Rubber"})
 
 
 def test_energy_is_nil_at_rest(rubber):
@@ -48,7 +50,7 @@ def test_energy_is_nil_at_rest(rubber):
 
 
 def test_slopes_are_derivatives_of_the_energy(rubber, invariants, derivative):
-    for number, slope in enumerate(rubber.slopes(*invariants)):
+    for number, slope in enumerate(rubber.dW(*invariants)):
         direction = np.zeros((2, 1))
         direction[number] = 1.0
         difference = derivative(lambda i: energy(rubber, *i), invariants, direction, 1e-2)
@@ -57,18 +59,18 @@ def test_slopes_are_derivatives_of_the_energy(rubber, invariants, derivative):
 
 
 def test_curvatures_are_derivatives_of_the_slopes(rubber, invariants, derivative):
-    w11, w12, w22 = rubber.curvatures(*invariants)
+    w11, w12, w22 = rubber.d2W(*invariants)
     for direction, expected in (([[1.0], [0.0]], (w11, w12)), ([[0.0], [1.0]], (w12, w22))):
         difference = derivative(
-            lambda i: np.array(rubber.slopes(*i)), invariants, np.array(direction), 1e-2
+            lambda i: np.array(rubber.dW(*i)), invariants, np.array(direction), 1e-2
         )
         # as above
         assert np.array(expected) == pytest.approx(difference, abs=1e-10 * rubber.shear_modulus)
 
 
 def test_shear_modulus_is_that_of_small_strain(rubber):
-    first, second = rubber.slopes(np.array(3.0), np.array(3.0))
-    tolerance = BROKEN_POWERS if rubber.law == "Ogden" else 1e-15  # round-off
+    first, second = rubber.dW(np.array(3.0), np.array(3.0))
+    tolerance = FRACTIONAL_POWERS if isinstance(rubber, Ogden) else 1e-15  # round-off
     assert rubber.shear_modulus == pytest.approx(2 * (first + second), rel=tolerance)
 
 
@@ -94,10 +96,10 @@ def test_ufl_and_numpy_read_the_same_energy(rubber):
 @pytest.mark.parametrize(
     ("rubber", "stress"),
     [
-        (NeoHookean(shear_modulus="100 kPa"), 0.175),
-        (MooneyRivlin(c1="40 kPa", c2="10 kPa"), 0.1575),
-        (Yeoh(c1="110 kPa", c2="20 kPa"), 0.665),
-        (Gent(shear_modulus="100 kPa", limit=30.0), 0.1875),
+        (NeoHookean(0.1), 0.175),
+        (MooneyRivlin(0.04, 0.01), 0.1575),
+        (Yeoh(0.11, 0.02), 0.665),
+        (Gent(0.1, 30.0), 0.1875),
     ],
     ids=lambda value: type(value).__name__,
 )
@@ -107,7 +109,7 @@ def test_pulled_strip(rubber, stress, derivative):
 
     # error of the difference: step^4 times the fifth derivative, below 1e-10
     assert derivative(stored, 2.0, 1.0, 1e-3) == pytest.approx(stress, rel=1e-8)
-    first, second = rubber.slopes(np.array(2.0**2 + 1), np.array(4 + 1 / 4))
+    first, second = rubber.dW(np.array(2.0**2 + 1), np.array(4 + 1 / 4))
     assert 2 * (2 - 1 / 4) * (first + second / 2) == pytest.approx(stress, rel=1e-14)  # round-off
 
 
@@ -118,10 +120,10 @@ def test_pulled_strip(rubber, stress, derivative):
 @pytest.mark.parametrize(
     ("rubber", "torque", "force"),
     [
-        (NeoHookean(shear_modulus="100 kPa"), 4.90873852, -0.12271846),
-        (MooneyRivlin(c1="40 kPa", c2="10 kPa"), 4.90873852, -0.14726216),
+        (NeoHookean(0.1), 4.90873852, -0.12271846),
+        (MooneyRivlin(0.04, 0.01), 4.90873852, -0.14726216),
         # M = 4 pi psi (C1 R^4/4 + C2 psi^2 R^6/3 + 3 C3 psi^4 R^8/8), N = -M psi/2
-        (Yeoh(c1="40 kPa", c2="10 kPa", c3="2 kPa"), 4.00995361, -0.10024884),
+        (Yeoh(0.04, 0.01, 0.002), 4.00995361, -0.10024884),
     ],
     ids=lambda value: type(value).__name__,
 )
@@ -131,7 +133,7 @@ def test_twisted_cylinder(rubber, torque, force):
     R = radius * (gauss + 1) / 2
     area = np.pi * radius * R * weights
     shear = psi * R
-    first, second = rubber.slopes(3 + shear**2, 3 + shear**2)
+    first, second = rubber.dW(3 + shear**2, 3 + shear**2)
     # I1 = 2/x + x^2 + shear^2/x and I2 = 2x + (1 + shear^2)/x^2 at axial stretch x, here x = 1
     assert area @ ((first + second) * 2 * shear * R) == pytest.approx(torque, abs=5e-9)  # digits
     assert area @ (-(first + 2 * second) * shear**2) == pytest.approx(force, abs=5e-9)  # given
@@ -152,15 +154,15 @@ def test_twisted_cylinder(rubber, torque, force):
     ],
 )
 def test_natural_rubber_of_the_books(stretch, stresses):
-    # half a unit of the last digit, and what broken powers leave
+    # half a unit of the last digit, and what fractional powers leave
     for found, stress in zip(nominal_stresses(BOOK_OGDEN, stretch), stresses, strict=False):
-        assert found == pytest.approx(stress, abs=5e-9, rel=BROKEN_POWERS)
+        assert found == pytest.approx(stress, abs=5e-9, rel=FRACTIONAL_POWERS)
 
 
 # The constants are second-hand (see the silicone of Shore 28A in the library); the stresses were
 # worked apart from this code.
 def test_silicone_pulled_two_ways():
-    rubber = Yeoh(c1="110 kPa", c2="20 kPa")
+    rubber = Yeoh(0.11, 0.02)
     one_way, two_ways, _ = nominal_stresses(rubber, 1.5)
     assert one_way == pytest.approx(0.281481, abs=5e-7)  # the digits given
     assert two_ways == pytest.approx(0.486849, abs=5e-7)
@@ -174,7 +176,7 @@ def nominal_stresses(rubber, x):
         (x**2 + 1 + x**-2, x**2 + 1 + x**-2, x - x**-3, 1.0),
     ]
     for i1, i2, pull, share in states:
-        first, second = rubber.slopes(np.array(i1), np.array(i2))
+        first, second = rubber.dW(np.array(i1), np.array(i2))
         yield 2 * pull * (first + share * second)
 
 
@@ -207,28 +209,28 @@ def test_powers_of_the_stretches(exponent):
     stored = modulus / exponent * ((far**exponent).sum(axis=1) - 3)
     # of numbers near 3 times mu / alpha there is round-off, which the inverse power multiplies
     assert energy(rubber, i1, i2) == pytest.approx(
-        stored, rel=BROKEN_POWERS, abs=1e-13 / abs(exponent)
+        stored, rel=FRACTIONAL_POWERS, abs=1e-13 / abs(exponent)
     )
-    first, second = rubber.slopes(i1, i2)
+    first, second = rubber.dW(i1, i2)
     # l dW/dl but for a part that is the same in all directions, as the mean stress is
     found = 2 * (first[:, None] * far**2 - second[:, None] / far**2)
     expected = modulus * far**exponent
     gap, scale = (stress - np.roll(stress, 1, axis=1) for stress in (found - expected, expected))
-    assert (np.abs(gap).max(axis=1) <= BROKEN_POWERS * np.abs(scale).max(axis=1)).all()
+    assert (np.abs(gap).max(axis=1) <= FRACTIONAL_POWERS * np.abs(scale).max(axis=1)).all()
 
 
 def test_squares_are_neo_hookean(invariants):
-    same_at(invariants, ogden((60.0, 2.0)), NeoHookean(shear_modulus="60 kPa"))
+    same_at(invariants, ogden((60.0, 2.0)), NeoHookean(0.06))
 
 
 def test_squares_and_their_inverses_are_mooney_rivlin(invariants):
-    same_at(invariants, ogden((80.0, 2.0), (-20.0, -2.0)), MooneyRivlin(c1="40 kPa", c2="10 kPa"))
+    same_at(invariants, ogden((80.0, 2.0), (-20.0, -2.0)), MooneyRivlin(0.04, 0.01))
 
 
 def same_at(invariants, one, other):
     """Check that two rubbers have the same energy and derivatives, to the last bit."""
     assert np.array_equal(energy(one, *invariants), energy(other, *invariants))
-    for name in ("slopes", "curvatures"):
+    for name in ("dW", "d2W"):
         ours, theirs = getattr(one, name)(*invariants), getattr(other, name)(*invariants)
         assert np.array_equal(ours, theirs)
     assert one.shear_modulus == other.shear_modulus
@@ -246,7 +248,7 @@ def test_form_is_the_same_within_a_whole_power():
 
     def signature(*exponents):
         rubber = ogden(*((np.sign(exponent), exponent) for exponent in exponents))
-        constants = [dolfinx.fem.Constant(mesh, modulus) for modulus in rubber.moduli]
+        constants = [dolfinx.fem.Constant(mesh, modulus) for modulus in rubber.parameters]
         return (rubber.energy(i1, i2, *constants) * ufl.dx).signature()
 
     assert signature(1.3, 5.0) == signature(0.2, 5.9) == signature(5.1, 1.9)
@@ -256,43 +258,41 @@ def test_form_is_the_same_within_a_whole_power():
 
 def test_wall_at_rest_has_the_stiffness_of_small_strain(make_case, make_model, rubbers):
     """All principal stretches are equal there, and their own formulas have no derivative."""
-    rubber = TypeAdapter(AnyRubber).validate_python(rubbers["Ogden"])
+    rubber = rubber_table(rubbers["Ogden"]).constitutive_law
     plain = {"law": "neo-Hookean", "shear_modulus": f"{rubber.shear_modulus} MPa"}
     found, expected = (
         at_rest(make_model(make_case(rubber=data), "1x1x2")) for data in (rubbers["Ogden"], plain)
     )
-    assert np.abs(found - expected).max() <= BROKEN_POWERS * np.abs(expected).max()
+    assert np.abs(found - expected).max() <= FRACTIONAL_POWERS * np.abs(expected).max()
 
 
 def at_rest(model):
-    model.field.set(np.zeros_like(model.body.nodes), np.zeros((len(model.body.connectivity), 4)))
-    return model.wall.hessian()
+    body, tube = model.body, model.tube
+    tube.field.set(np.zeros_like(body.nodes), np.zeros((len(body.connectivity), 4)))
+    return tube.wall.hessian()
 
 
 # --- Gent -----------------------------------------------------------------------------------
 
 
 def test_far_limit_leaves_neo_hookean_rubber(invariants):
-    limit, plain = 1e4, NeoHookean(shear_modulus="60 kPa")
+    limit, plain = 1e4, NeoHookean(0.06)
     strain = invariants[0] - 3
-    excess = (
-        energy(Gent(shear_modulus="60 kPa", limit=limit), *invariants) / energy(plain, *invariants)
-        - 1
-    )
+    excess = energy(Gent(0.06, limit), *invariants) / energy(plain, *invariants) - 1
     # the next term of the logarithm's series is 4/3 strain/limit of this one, at most 0.3 %
     assert excess == pytest.approx(strain / (2 * limit), rel=4e-3)
 
 
 def test_locking_is_the_limit_of_gent_alone(rubbers):
     for law, data in rubbers.items():
-        locking = TypeAdapter(AnyRubber).validate_python(data).locking
+        locking = rubber_table(data).constitutive_law.locking
         assert locking == (data["limit"] if law == "Gent" else None)
 
 
 @np.errstate(all="ignore")
 def test_nothing_is_known_beyond_the_limit():
-    rubber, i1 = Gent(shear_modulus="60 kPa", limit=3.0), np.array([5.9, 6.0, 6.1, 20.0])
-    for values in (rubber.slopes(i1, i1)[0], rubber.curvatures(i1, i1)[0], energy(rubber, i1, i1)):
+    rubber, i1 = Gent(0.06, 3.0), np.array([5.9, 6.0, 6.1, 20.0])
+    for values in (rubber.dW(i1, i1)[0], rubber.d2W(i1, i1)[0], energy(rubber, i1, i1)):
         assert np.isfinite(values).tolist() == [True, False, False, False]
 
 
@@ -301,51 +301,41 @@ def test_cell_is_not_finite_beyond_the_limit(make_case, make_model, share):
     """The path cuts its step there; a finite figure would pass for a sound one."""
     rubber = {"law": "Gent", "shear_modulus": "60 kPa", "limit": 3.0}
     model = make_model(make_case(rubber=rubber), "1x1x2")
-    cells = model.field.function.x.array.reshape(len(model.body.connectivity), -1)
+    cells = model.tube.field.function.x.array.reshape(len(model.body.connectivity), -1)
     cells[:] = 0.0
     x = np.roots([1.0, 0.0, -3 * (1 + share), 2.0]).max()  # x^2 + 2/x - 3 is this share of 3
     nodes = model.body.nodes[model.body.connectivity[0]]
     cells[0, : nodes.size] = (nodes * [x**-0.5 - 1, x**-0.5 - 1, x - 1]).ravel()
-    assert np.isfinite(model.wall.value()) == (share < 1)
-    for derivative in (model.wall.gradient(), model.wall.hessian()):
+    assert np.isfinite(model.tube.wall.value()) == (share < 1)
+    for derivative in (model.tube.wall.gradient(), model.tube.wall.hessian()):
         first, *others = (bool(np.isfinite(cell).all()) for cell in derivative)
         assert first == (share < 1)
         assert all(others)
 
 
-# --- what is refused ------------------------------------------------------------------------
-
-ONE_TERM = {"modulus": "60 kPa", "exponent": 1.3}
+# --- constants as arrays --------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("law", "changes", "where"),
-    [
-        ("Yeoh", {"c1": "0 kPa"}, "c1"),
-        ("Yeoh", {"c1": "-30 kPa"}, "c1"),
-        ("Yeoh", {"c2": 0.0}, "c2"),
-        ("Gent", {"limit": 0.0}, "limit"),
-        ("Gent", {"limit": -3.0}, "limit"),
-        ("Gent", {"limit": np.inf}, "limit"),
-        ("Ogden", {"terms": []}, ""),
-        ("Ogden", {"terms": [ONE_TERM] * 7}, ""),
-        ("Ogden", {"terms": [ONE_TERM, {"modulus": "-60 kPa", "exponent": 1.3}]}, ""),
-        ("Ogden", {"terms": [ONE_TERM, {"modulus": "10 kPa", "exponent": -7.9}]}, ""),
-        ("Ogden", {"terms": [{**ONE_TERM, "exponent": 0.0}]}, "terms.0"),
-        ("Ogden", {"terms": [{**ONE_TERM, "exponent": -0.09}]}, "terms.0"),
-        ("Ogden", {"terms": [{**ONE_TERM, "exponent": 20.1}]}, "terms.0.exponent"),
-        ("Ogden", {"terms": [{**ONE_TERM, "modulus": 60.0}]}, "terms.0.modulus"),
-        ("neo-Hookean", {"trusted_stretch": 1.0}, "trusted_stretch"),
-        ("neo-Hookean", {"trusted_stretch": "2"}, "trusted_stretch"),
-    ],
-)
-def test_constants_of_no_rubber_are_refused(rubbers, law, changes, where):
-    with pytest.raises(ValidationError) as refusal:
-        TypeAdapter(AnyRubber).validate_python({**rubbers[law], **changes})
-    (fault,) = refusal.value.errors()
-    assert ".".join(map(str, fault["loc"][1:])) == where
+def test_constants_may_be_arrays(rubber):
+    """One law with arrays of constants is as many laws with numbers."""
+    factors = np.array([0.5, 1.0, 3.0])
+    i1, i2 = np.random.default_rng(4).uniform(3, 25, (2, 7, 1))
+    stiff = {"shear_modulus", "c1", "c2", "c3", "moduli"} & set(rubber.constants)
 
+    def times(factor):
+        constants = {
+            name: tuple(factor * mu for mu in value) if name == "moduli" else factor * value
+            for name, value in rubber.constants.items()
+            if name in stiff
+        }
+        return replace(rubber, **constants)
 
-def test_rubber_is_the_same_when_written_and_read(rubber):
-    adapter = TypeAdapter(AnyRubber)
-    assert adapter.validate_json(adapter.dump_json(rubber)) == rubber
+    def values(law, *invariants):
+        return [energy(law, *invariants), *law.dW(*invariants), *law.d2W(*invariants)]
+
+    many = values(times(factors), i1, i2)
+    for k, factor in enumerate(factors):
+        alone = values(times(factor), i1[:, 0], i2[:, 0])
+        for together, one in zip(many, alone, strict=True):
+            assert together.shape == (7, 3)
+            assert together[:, k] == pytest.approx(one, rel=1e-12, abs=1e-300)

@@ -1,11 +1,8 @@
 """The fast model over many cases: held to the path of one case, and to a closed form."""
 
-import math
-
 import numpy as np
 import pytest
 
-from fem.case.slack import Slack
 from fem.continuation.path import TEARS
 from fem.fast.grouping import SinglePath, groups, handed_to_single_path
 from fem.solving.batch import solve_batch, solve_tables
@@ -110,17 +107,18 @@ def test_early_ends_agree_with_the_path_of_each_case(make_case):
 
 def test_no_curve_of_a_study_is_followed_by_itself(make_case):
     """How many end early, and how, was found by the path of one case."""
-    base = make_case(pressure__steps=10)
-    angles = np.radians(np.linspace(-30, 30, 13)).tolist()
-
-    def turned(family, slack):
-        return [family.model_copy(update={"angle": a, "slack": slack}) for a in angles]
-
+    angles = np.linspace(-30, 30, 13).tolist()
     cases = [
-        base.model_copy(update={"threads": (first, second)})
-        for slack in (Slack(), Slack(cut_angle=math.radians(30)))
-        for first in turned(base.threads[0], slack)
-        for second in turned(base.threads[1], slack)
+        make_case(
+            pressure__steps=10,
+            threads__0__angle=f"{first!r} deg",
+            threads__1__angle=f"{second!r} deg",
+            threads__0__slack=slack,
+            threads__1__slack=slack,
+        )
+        for slack in ("taken up", "cut at 30 deg")
+        for first in angles
+        for second in angles
     ]
     assert solved_together(cases) == list(range(338))
     reasons = [run.reason.split(" at ")[0] for run in solve_batch(cases)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import shutil
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -17,10 +18,11 @@ import gmsh
 import numpy as np
 from mpi4py import MPI
 
-from fem.case.case import Case, Tube
+from fem.case.case import Case, sectors_of
+from fem.case.tube import Tube
 from fem.core.arrays import Array, Index
 from fem.core.errors import InputError
-from fem.fe.mesh.regroup import regrouped
+from fem.fe.mesh.regroup import regroup
 from meshes.tube import GROUPS, Cells, TubeShape, tube
 
 RESOLUTIONS = {"coarse": Cells(1, 1, 20), "standard": Cells(1, 3, 40), "fine": Cells(2, 4, 80)}
@@ -54,7 +56,9 @@ class ResolutionError(InputError):
     """A resolution that is neither a known name nor three counts."""
 
 
-def resolve(case: Case, resolution: str, sectors: int) -> Cells:
+def resolve(
+    case: Case, resolution: str, sectors: int, counts: Sequence[int] | None = None
+) -> Cells:
     """Return the cell counts of one of `sectors` equal parts of the tube.
 
     Parameters
@@ -63,22 +67,26 @@ def resolve(case: Case, resolution: str, sectors: int) -> Cells:
         The tube and its threads.
     resolution
         A name in `RESOLUTIONS`, scaled with the slenderness of the tube and with the spacing of
-        the threads, or counts as in ``"1x2x20"`` (through the wall, round one *case* sector, along
+        the threads, or counts as in ``"1x2x20"`` (through the wall, round one equal sector, along
         the axis).
     sectors
-        The body is 1/sectors of the tube; divides `case.sectors`.
+        The body is 1/sectors of the tube; divides its number of equal sectors.
+    counts
+        Numbers of threads of the families as they are meshed, if not those of the case.
 
     Raises
     ------
     ResolutionError
         If `resolution` is neither.
     """
-    merged = case.sectors // sectors
-    if counts := re.fullmatch(r"([1-9]\d{0,3})x([1-9]\d{0,3})x([1-9]\d{0,3})", resolution):
-        radial, around, axial = (int(count) for count in counts.groups())
-        if around * case.sectors < FEWEST_ARCS:
+    counts = case.counts if counts is None else counts
+    equal = sectors_of(counts)
+    merged = equal // sectors
+    if given := re.fullmatch(r"([1-9]\d{0,3})x([1-9]\d{0,3})x([1-9]\d{0,3})", resolution):
+        radial, around, axial = (int(number) for number in given.groups())
+        if around * equal < FEWEST_ARCS:
             raise ResolutionError(
-                f'resolution "{resolution}": {around * case.sectors} cells do not close a tube; '
+                f'resolution "{resolution}": {around * equal} cells do not close a tube; '
                 f"at least {FEWEST_ARCS} are needed"
             )
         return Cells(radial, around * merged, axial)
@@ -89,30 +97,31 @@ def resolve(case: Case, resolution: str, sectors: int) -> Cells:
             'such as "1x2x20"'
         )
     base = RESOLUTIONS[resolution]
-    threads = [] if resolution == "coarse" else [family.count for family in case.threads]
+    threads = () if resolution == "coarse" else counts
     spacings = max([FEWEST_AROUND, *threads])
-    around = math.ceil(base.around * spacings / case.sectors)
+    around = math.ceil(base.around * spacings / equal)
     mean_radius = case.tube.bore_radius + case.tube.wall / 2
     axial = math.ceil(base.axial * case.tube.length / mean_radius / SLENDERNESS - 1e-9)
     return Cells(base.radial, around * merged, max(2, axial))
 
 
-def meshed_case(case: Case, resolution: str, full: bool = False) -> Case:
-    """Return the case as it is meshed: on a sector of the coarse mesh its threads regrouped."""
-    return regrouped(case) if resolution == "coarse" and not full else case
+def meshed_counts(case: Case, resolution: str, full: bool = False) -> Sequence[int]:
+    """Return the threads of each family as meshed: regrouped on a sector of the coarse mesh."""
+    return regroup(case.counts) if resolution == "coarse" and not full else case.counts
 
 
-def coarser(case: Case, resolution: str) -> str:
-    """Return the counts of a mesh of twice the cell size, for a case as it is meshed.
+def coarser(case: Case, resolution: str, counts: Sequence[int] | None = None) -> str:
+    """Return the cell counts of a mesh of twice the cell size; parameters as of :func:`resolve`.
 
     Raises
     ------
     ResolutionError
         If `resolution` is not known, or its cells cannot be any larger.
     """
-    cells = resolve(case, resolution, case.sectors)
+    equal = sectors_of(case.counts if counts is None else counts)
+    cells = resolve(case, resolution, equal, counts)
     halved = Cells(*(math.ceil(count / 2) for count in (cells.radial, cells.around, cells.axial)))
-    if halved == cells or halved.around * case.sectors < FEWEST_ARCS:
+    if halved == cells or halved.around * equal < FEWEST_ARCS:
         raise ResolutionError(
             f'resolution "{resolution}": too coarse to be compared with a coarser one'
         )
@@ -179,13 +188,15 @@ def hexahedron() -> Any:
     return basix.ufl.element("Lagrange", "hexahedron", 2)
 
 
-def write_mesh(case: Case, resolution: str, sectors: int, file: Path) -> Cells:
-    """Write the mesh of one of `sectors` equal parts of a tube and return its cell counts.
+def write_mesh(case: Case, resolution: str, full: bool, file: Path) -> Cells:
+    """Write the mesh of a sector of a tube, or of the full tube, and return its cell counts.
 
     Parameters
     ----------
-    case, resolution, sectors
+    case, resolution
         See :func:`resolve`.
+    full
+        Whether to mesh the full tube.
     file
         Its ending tells the format: .msh for gmsh, .vtu or .vtk for ParaView.
 
@@ -200,7 +211,9 @@ def write_mesh(case: Case, resolution: str, sectors: int, file: Path) -> Cells:
 
     if file.suffix.lower() not in MESH_FORMATS:
         raise InputError(f"{file}: the name must end in {' or '.join(MESH_FORMATS)}")
-    cells = resolve(case, resolution, sectors)
+    counts = meshed_counts(case, resolution, full)
+    sectors = 1 if full else sectors_of(counts)
+    cells = resolve(case, resolution, sectors, counts)
     with TemporaryDirectory() as folder:
         raw = Path(folder) / "tube.msh"
         with tube(_shape(case.tube, sectors), cells):

@@ -3,16 +3,14 @@
 Counts without a common divisor leave no sector smaller than the tube. On the coarse mesh a family
 is therefore spread over slightly more or fewer threads, each stiffer or softer in proportion, so
 that all families repeat in one sector; its stiffness as a whole is kept, and what is reported is
-the tension of one of its own threads. Families of few threads, between which the wall bulges, are
-left as they are.
+the tension of one of its own threads (:mod:`fem.fe.threads.family`). Families of few threads,
+between which the wall bulges, are left as they are.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-
-from fem.case.case import Case
 
 MOST_CHANGE = 0.1
 """Greatest change of a count, as a share of it.
@@ -29,6 +27,8 @@ def regroup(counts: Sequence[int]) -> list[int]:
     The work grows with the size of a sector, as one over the divisor; a change of a tenth has to
     halve it.
     """
+    if not counts:
+        return []
     best, least = list(counts), 1 / math.gcd(*counts)
     for sectors in range(2, 2 * max(counts)):
         near = [sectors * max(1, round(count / sectors)) for count in counts]
@@ -37,18 +37,3 @@ def regroup(counts: Sequence[int]) -> list[int]:
         if change <= MOST_CHANGE and cost < least:
             best, least = near, cost
     return best
-
-
-def regrouped(case: Case) -> Case:
-    """Return the case with its families spread over the counts of :func:`regroup`."""
-    if not case.threads:
-        return case
-    families = [
-        family.model_copy(
-            update={"count": count, "stiffness": family.stiffness * family.count / count}
-        )
-        for family, count in zip(
-            case.threads, regroup([family.count for family in case.threads]), strict=True
-        )
-    ]
-    return case.model_copy(update={"threads": tuple(families)})

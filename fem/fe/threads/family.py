@@ -43,6 +43,7 @@ from fem.fe.threads.segments import Segments, cut_helices
 from fem.fe.wall.cell_forms import DISPLACEMENTS
 from fem.quantities.measures import ThreadLinks
 from fem.quantities.shape import ThreadCurves
+from fem.threads.tension import TensionLaw
 
 POINTS = 3
 """Gauss points in a segment."""
@@ -58,8 +59,9 @@ class ImmersedFamily(Part):
     ----------
     family, face
         The threads, and the face that they run on.
-    stands_for
-        The family of the case, if `family` is an equivalent one with another number of threads.
+    count
+        Number of threads that the family is spread over, if not its own: each is then stiffer or
+        softer in proportion.
 
     Attributes
     ----------
@@ -83,11 +85,12 @@ class ImmersedFamily(Part):
         self,
         family: ThreadFamily,
         face: OuterFace,
-        stands_for: ThreadFamily | None = None,
+        count: int | None = None,
     ) -> None:
         self.family = family
-        self._own = stands_for or family
-        self._per_own = self._own.stiffness / family.stiffness  # tension of one of its own threads
+        self.count = count or family.count
+        self._per_own = self.count / family.count  # tension of one of its own threads
+        self._law = TensionLaw(family.stiffness / self._per_own, family.toe)
         self._follow = GeodesicKinematics if family.hold == "free path" else ThreadKinematics
         self._place(face)
         self.sliding = family.hold != "bonded"
@@ -97,7 +100,7 @@ class ImmersedFamily(Part):
 
     def _place(self, face: OuterFace) -> None:
         """Find the segments, their hosts, and the basis functions at their points and ends."""
-        segments = cut_helices(self.family, face)
+        segments = cut_helices(self.family.angle, self.count, face)
         self.thread, self.z = segments.thread, segments.z
         self.host, self._back = face.find(segments.theta.mean(axis=1), segments.z.mean(axis=1))
         self._order = np.argsort(self.host, kind="stable")
@@ -134,7 +137,7 @@ class ImmersedFamily(Part):
 
     def tighten(self, share: float) -> None:
         """Wind in only `share` of what the threads are too short by."""
-        self._natural = self.family.tightened(share).natural(self._element_rest)
+        self._natural = self.family.natural(self._element_rest, share)
 
     def kinematics(self, at: Evaluation) -> ThreadKinematics:
         """Return how the threads run in the displaced mesh."""
@@ -150,7 +153,7 @@ class ImmersedFamily(Part):
 
     def tension(self, at: Evaluation) -> Array:
         """Return the tension of the case's own threads in each segment, shape (segments,), N."""
-        tension, _ = self.family.tension(self.strain(at))
+        tension, _ = self._law.tension(self.strain(at))
         return self._per_own * tension[self.element]
 
     def links(self, at: Evaluation) -> ThreadLinks:
@@ -159,7 +162,7 @@ class ImmersedFamily(Part):
         x, along = kinematics.position, kinematics.direction
         arm = x[..., 0] * along[..., 1] - x[..., 1] * along[..., 0]
         return ThreadLinks(
-            self._own,
+            self.family,
             tension=self.tension(at),
             strain=self.strain(at)[self.element],
             rest=self.rest,
@@ -187,11 +190,11 @@ class ImmersedFamily(Part):
 
     def energy(self, at: Evaluation) -> float:
         """Return the energy stored in the body's threads (N mm)."""
-        return float(self._natural @ self.family.energy(self.strain(at)))
+        return float(self._natural @ self._law.energy(self.strain(at)))
 
     def add_forces(self, forces: Array, at: Evaluation) -> None:
         """Add f of eq. (2)."""
-        tension, _ = self.family.tension(self.strain(at))
+        tension, _ = self._law.tension(self.strain(at))
         by_segment = tension[self.element, None] * self.kinematics(at).gradient()
         by_cell = np.add.reduceat(by_segment[self._order], self._starts)
         forces[self.cells, :DISPLACEMENTS] += by_cell
@@ -199,7 +202,7 @@ class ImmersedFamily(Part):
     def add_stiffness(self, matrices: Array, at: Evaluation) -> None:
         """Add K of eq. (2), without what couples the whole of a sliding thread."""
         kinematics = self.kinematics(at)
-        tension, slope = self.family.tension(self.strain(at))
+        tension, slope = self._law.tension(self.strain(at))
         if not slope.any():  # slack threads resist nothing
             return
         plus = kinematics.geometric_plus(tension[self.element])
@@ -217,7 +220,7 @@ class ImmersedFamily(Part):
         if not self.sliding:
             return []
         kinematics = self.kinematics(at)
-        tension, slope = self.family.tension(self.strain(at))
+        tension, slope = self._law.tension(self.strain(at))
         along = (kinematics.gradient(), slope / self._natural)
         geometric = [(v, tension * k) for v, k in kinematics.geometric_rank_one()]
         return [LowRankTerms(v, self.host, self.element, k) for v, k in (along, *geometric)]

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.case.thread_family import ThreadFamily
 from fem.core.arrays import Array, Index
 from fem.fe.mesh.outer_face import OuterFace
+from fem.threads.helix import Helix
 
 
 @dataclass(frozen=True)
@@ -30,17 +30,17 @@ class Segments:
     theta: Array
 
 
-def cut_helices(family: ThreadFamily, face: OuterFace) -> Segments:
-    """Cut the threads that belong to the body where they cross from cell to cell.
+def cut_helices(angle: float, count: int, face: OuterFace) -> Segments:
+    """Cut those of `count` threads that belong to the body where they cross from cell to cell.
 
     A thread crosses the mesh planes normal to the axis at given z, and those through the axis where
     theta is a multiple of their spacing.
     """
     planes = np.linspace(0.0, face.length, face.body.cells.axial + 1)
-    rate = family.turn_rate(face.radius)
+    rate = float(Helix(angle, face.radius, face.length).turn_rate)
     parts = []
-    for number in range(family.count // face.body.sectors):
-        start = 2 * np.pi * number / family.count
+    for number in range(count // face.body.sectors):
+        start = 2 * np.pi * number / count
         cut = np.sort(np.append(planes, _crossings(start, rate, face)))
         cut = cut[np.append(True, np.diff(cut) > 1e-9 * face.length)]
         cut[-1] = face.length

@@ -111,7 +111,7 @@ def _density(field: BrokenField, rubber: Rubber, i1: Any, i2: Any) -> Any:
     def constant(number: float) -> Any:
         return dolfinx.fem.Constant(field.body.mesh, number)
 
-    energy = rubber.energy(i1, i2, *map(constant, rubber.moduli))
+    energy = rubber.energy(i1, i2, *map(constant, rubber.parameters))
     if rubber.locking is None:
         return energy
     within = ufl.lt(i1 - 3, constant(rubber.locking))

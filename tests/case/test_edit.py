@@ -2,8 +2,8 @@
 
 import pytest
 
+from fem.case.edit import edit
 from fem.core.errors import InputError
-from fem.core.toml_file import edit
 
 
 @pytest.fixture

@@ -1,0 +1,1 @@
+"""Threads: tension law and helix, as plain classes of numbers or arrays."""
