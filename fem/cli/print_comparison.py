@@ -12,10 +12,10 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
-from fem.case.fields import column
 from fem.compare.agreement import ALL
 from fem.compare.comparison import Comparison
 from fem.compare.diagnose import Report
+from fem.quantities.case_fields import column
 from fem.wording.comparison import counted, sentences
 from fem.wording.run_sections import NAMES
 from fem.wording.tables import plain_table, terminal

@@ -9,10 +9,10 @@ from difflib import get_close_matches
 from typing import Any
 
 from fem.case.case import Case
-from fem.case.fields import cells, changes
 from fem.case.thread_family import ThreadFamily
 from fem.core.errors import InputError
 from fem.core.units import ANGLE, FORCE, LENGTH, NUMBER, STRESS, TORQUE, UNITS, Unit, read, registry
+from fem.quantities.case_fields import cells, changes
 
 STD = ".std"
 PRESSURE, REPEAT = "pressure", "repeat"

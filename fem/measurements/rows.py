@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from fem.case.case import Case
-from fem.case.fields import changes
 from fem.core.errors import InputError
 from fem.core.units import NUMBER
 from fem.measurements.columns import GAUGE, REPEAT, STD, Extra, Figure, Meaning, Setting
 from fem.measurements.problems import Problems
+from fem.quantities.case_fields import changes
 
 SAME = 9
 """Pressures (kPa) that agree to so many decimals are the same."""

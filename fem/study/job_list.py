@@ -9,8 +9,8 @@ from functools import cached_property
 from pathlib import Path
 
 from fem.case.case import Case
-from fem.case.fields import cells
 from fem.core.errors import InputError
+from fem.quantities.case_fields import cells
 from fem.study.plan import Study, StudyError
 from fem.study.vary import Value
 from fem.study.worker import Task

@@ -15,11 +15,11 @@ from typing import Any, Literal, Self
 from pydantic import Field, PrivateAttr, ValidationError, field_validator, model_validator
 
 from fem.case.case import Case
-from fem.case.fields import cells, changes
 from fem.core.arrays import Array
 from fem.core.errors import InputError, describe
 from fem.core.schema_base import Part, misfit, schema_of_file
 from fem.core.toml_file import read_toml
+from fem.quantities.case_fields import cells, changes
 from fem.study.vary import Value, Vary
 
 MOST_CASES = 1_000_000

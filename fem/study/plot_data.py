@@ -6,8 +6,8 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from fem.case.fields import THREADS, column
 from fem.core.units import MINUS, NUMBER
+from fem.quantities.case_fields import THREADS, column
 from fem.study.plan import Study
 from fem.study.study_result import Outcome
 from fem.study.vary import Vary

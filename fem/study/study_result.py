@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from fem.case.case import Case
-from fem.case.fields import cells
 from fem.core.errors import InputError
+from fem.quantities.case_fields import cells
 from fem.study.plan import Study
 from fem.study.results_db import Curve
 

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fem.case.case import Case
-from fem.case.fields import cells, changes
 from fem.core.errors import InputError
+from fem.quantities.case_fields import cells, changes
 from fem.trust.pairs import FAST
 from fem.trust.state import by_pressure
 

@@ -16,9 +16,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from fem.case.fields import cells
 from fem.core.arrays import Array
 from fem.core.errors import InputError
+from fem.quantities.case_fields import cells
 from fem.study.plan import Study
 from fem.trust.fit import Fit
 from fem.trust.inputs import Inputs

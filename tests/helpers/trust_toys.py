@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pandas
 
-from fem.case.fields import cells
 from fem.continuation.load_steps import steps_of
+from fem.quantities.case_fields import cells
 from fem.study.plan import Study
 from fem.study.study_result import Outcome
 

@@ -17,8 +17,8 @@ from matplotlib.collections import PolyCollection
 from matplotlib.contour import ContourSet
 from PIL import Image
 
-from fem.case.fields import cells
 from fem.plots.study.pictures import NAMES, save_pictures, sheets
+from fem.quantities.case_fields import cells
 from fem.study.plan import Study
 from fem.study.plot_data import survey
 from fem.study.study_result import Outcome

@@ -10,8 +10,8 @@ import pytest
 from scipy.stats import qmc
 
 from fem import Case
-from fem.case.fields import cells
 from fem.core.errors import InputError
+from fem.quantities.case_fields import cells
 from fem.study.job_list import Agenda
 from fem.study.plan import Study, schema
 
