@@ -19,6 +19,7 @@ from rich.progress import (
 )
 from rich.table import Table
 
+from fem.quantities.column import measures_of
 from fem.study.estimate import Estimate
 from fem.study.job_list import Agenda
 from fem.study.results_db import Curve
@@ -168,14 +169,14 @@ def _ranges(outcome: Outcome) -> Table:
     """Return the least and greatest twist, displacement and bulge by model."""
     table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
     table.add_column("")
-    shown = {"twist_deg": "twist [deg]", "displacement_mm": "displacement [mm]"}
-    shown["bulge_mm"] = "bulge [mm]"
-    for title in shown.values():
-        table.add_column(title, justify="right")
+    shown = measures_of(section="motion")
+    for measure in shown:
+        table.add_column(measure.words, justify="right")
     for model in outcome.study.models:
         rows = outcome.of(model)
         if len(rows):
-            cells = [f"{_even(rows[c].min())} to {_even(rows[c].max())}" for c in shown]
+            known = [rows[measure.column] for measure in shown]
+            cells = [f"{_even(one.min())} to {_even(one.max())}" for one in known]
             table.add_row(NAMES[model], *cells)
     return table
 

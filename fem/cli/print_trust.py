@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 from rich.console import Console
 from rich.table import Table
 
+from fem.quantities.column import named
 from fem.trust.rules import Rule
-from fem.trust.tolerance import Quantity, Tolerance
+from fem.trust.tolerance import Tolerance
 from fem.wording.tables import GAP, terminal
 
 if TYPE_CHECKING:
@@ -77,5 +78,5 @@ def _print_correction(console: Console, model: CorrectedModel) -> None:
         figures = (
             errors[f"{kind}_{when}"] for kind in ("rms", "worst") for when in ("before", "after")
         )
-        table.add_row(Quantity.of(column).words, *(f"{figure:.3g}" for figure in figures))
+        table.add_row(named(column).words, *(f"{figure:.3g}" for figure in figures))
     console.print(table, "")

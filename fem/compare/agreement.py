@@ -9,7 +9,8 @@ import numpy as np
 
 from fem.compare.match import MODEL, RESIDUAL, WITHIN
 from fem.measurements.bench import Bench
-from fem.measurements.columns import GAUGE, Measure
+from fem.measurements.columns import GAUGE
+from fem.quantities.column import Measure
 
 if TYPE_CHECKING:
     import pandas
@@ -37,7 +38,7 @@ def summary(rows: pandas.DataFrame, bench: Bench) -> pandas.DataFrame:
             {
                 "model": model,
                 "measure": measure.name,
-                "unit": measure.unit.shown,
+                "unit": measure.unit,
                 "group": group,
                 "value": value,
                 **agreement(part, measure),

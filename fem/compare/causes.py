@@ -225,7 +225,7 @@ def _gauge(bench: Bench, curves: Mapping[str, Curve]) -> Effect:
     """Return the effect of a wrong zero of the gauge."""
     amounts = FARTHEST * float(bench.table[GAUGE.column].abs().max()) * SHIFTS
     there = np.array([read(bench, curves, amount) for amount in amounts])
-    return Effect(Cause("gauge", GAUGE.unit.shown), amounts, _changes(amounts, there))
+    return Effect(Cause("gauge", GAUGE.unit), amounts, _changes(amounts, there))
 
 
 def gauge(bench: Bench, curves: Mapping[str, Curve], foretold: Effect, slope: Array) -> Effect:
@@ -259,5 +259,5 @@ def read_outs(bench: Bench, said: Array) -> Iterator[Effect]:
         yield Effect(Cause("scale", "%", measure.name), SCALES, scales, by_fast=False)
         shifts = SHIFTS * (float(bench.table[measure.column].abs().max()) or 1.0)
         zeros = shifts[:, None, None] * np.ones_like(said) * own
-        cause = Cause("zero", measure.unit.shown, measure.name)
+        cause = Cause("zero", measure.unit, measure.name)
         yield Effect(cause, shifts, zeros, by_fast=False)

@@ -37,7 +37,7 @@ import numpy as np
 from fem.compare.causes import Cause, Effect
 from fem.core.arrays import Array, Index
 from fem.core.statistics import BAND
-from fem.measurements.columns import Measure
+from fem.quantities.column import Measure
 
 if TYPE_CHECKING:
     import pandas

@@ -14,9 +14,12 @@ from fem.core.errors import InputError
 from fem.explore.setting import Setting, SlackForAll
 from fem.explore.slider_ranges import Offer
 from fem.fast.grouping import groups
+from fem.quantities import table
+from fem.quantities.column import Measure
 from fem.solving.batch import solve_batch
 
-COLUMNS = ("displacement_mm", "twist_deg")
+AXES = (Measure(table.displacement), Measure(table.twist))
+"""What is reached."""
 RINGS = 2
 """The first two rings are turned; a third stays where it is set."""
 LEVELS = 4
@@ -71,12 +74,12 @@ def reach(offer: Offer, slack: SlackForAll, angles: Sequence[float]) -> Reach:
         if len(groups([*cases.values()])[1]) <= MOST_SINGLE:
             break
     shape = [*map(len, grid), *[1] * (RINGS - len(grid))]
-    points = np.full((LEVELS, *shape, len(COLUMNS)), np.nan)
+    points = np.full((LEVELS, *shape, len(AXES)), np.nan)
     runs = solve_batch([*cases.values()])
     for place, run in zip(cases, runs, strict=True):
         level = (row for row in run.rows if row["demanded"] and row["pressure_kPa"] > 0)
         for number, row in enumerate(level):
-            points[number, *place] = [row[column] for column in COLUMNS]
+            points[number, *place] = [row[measure.column] for measure in AXES]
     pressures = np.linspace(0.0, offer.pressure.high, LEVELS + 1)[1:]
     return Reach(grid, pressures, points)
 

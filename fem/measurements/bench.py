@@ -18,17 +18,16 @@ from fem.core.errors import InputError
 from fem.measurements.columns import (
     GAUGE,
     REPEAT,
-    STD,
     Extra,
     Figure,
     Meaning,
-    Measure,
     Setting,
     meaning,
     measures,
 )
 from fem.measurements.problems import Problems
 from fem.measurements.rows import RowReader
+from fem.quantities.column import STD, Measure
 
 if TYPE_CHECKING:
     import pandas

@@ -11,11 +11,13 @@ from typing import Any
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.core.errors import InputError
-from fem.core.units import ANGLE, FORCE, LENGTH, NUMBER, STRESS, TORQUE, UNITS, Unit, read, registry
+from fem.core.units import NUMBER, UNITS, read, registry
+from fem.quantities import table
 from fem.quantities.case_fields import cells, changes
+from fem.quantities.column import STD, Measure, measures_of
+from fem.quantities.quantity import Trait
 
-STD = ".std"
-PRESSURE, REPEAT = "pressure", "repeat"
+REPEAT = "repeat"
 
 OF_FAMILY = set(ThreadFamily.model_fields) - {"name"}
 """Fields of a family of threads; ``slack.A`` is that of family A."""
@@ -23,52 +25,7 @@ OF_FAMILY = set(ThreadFamily.model_fields) - {"name"}
 OF_ALL = OF_FAMILY - {"count"}
 """Fields that a column sets for all families at once; "count" alone may count anything."""
 
-MOTION = {
-    "twist": ("twist_deg", ANGLE),
-    "displacement": ("displacement_mm", LENGTH),
-    "bulge": ("bulge_mm", LENGTH),
-    "mid_radius": ("mid_radius_mm", LENGTH),
-    "end_force": ("end_force_N", FORCE),
-    "end_torque": ("end_torque_Nmm", TORQUE),
-}
-THREADS = {
-    "tension": ("tension_N", FORCE),
-    "spool_pull": ("spool_pull_N", FORCE),
-    "ring_torque": ("ring_torque_Nmm", TORQUE),
-}
-"""What a bench may measure, and the column of the step table."""
-
-
-@dataclass(frozen=True)
-class Measure:
-    """A measured quantity.
-
-    Attributes
-    ----------
-    name
-        As a person calls it, ``twist`` or ``tension.A``.
-    column
-        Its column in the step table, in the unit that `unit` is shown in.
-    unit
-        The kind of quantity.
-    """
-
-    name: str
-    column: str
-    unit: Unit
-
-    @property
-    def std(self) -> str:
-        """Column of its standard deviation."""
-        return self.column + STD
-
-    @property
-    def label(self) -> str:
-        """What an axis says: the name and its unit."""
-        return f"{self.name.replace('_', ' ')} [{self.unit.shown}]"
-
-
-GAUGE = Measure(PRESSURE, "pressure_kPa", STRESS)
+GAUGE = Measure(table.pressure)
 
 
 @dataclass(frozen=True)
@@ -168,13 +125,8 @@ type Meaning = Figure | Setting | Repeat | Extra
 
 def measures(case: Case) -> dict[str, Measure]:
     """Return what can be measured on a case, by name."""
-    known = [Measure(name, *what) for name, what in MOTION.items()]
-    known += [
-        Measure(f"{name}.{family.name}", f"{column}.{family.name}", unit)
-        for name, (column, unit) in THREADS.items()
-        for family in case.threads
-    ]
-    return {measure.name: measure for measure in known}
+    families = [family.name for family in case.threads]
+    return {one.name: one for one in measures_of(families, traits=Trait.MEASURABLE)}
 
 
 def meaning(head: str, case: Case) -> Meaning:
@@ -190,7 +142,7 @@ def meaning(head: str, case: Case) -> Meaning:
         raise InputError('write a name and, in brackets, its unit, such as "twist [deg]"')
     name, unit = match[1], match[2] or ""
     known = measures(case)
-    if name == PRESSURE:
+    if name == GAUGE.name:
         return _figure(name, GAUGE, unit)
     if name == REPEAT:
         return Repeat()
@@ -202,12 +154,13 @@ def meaning(head: str, case: Case) -> Meaning:
 
 
 def _figure(name: str, measure: Measure, unit: str) -> Figure:
-    kind = measure.unit
+    kind = measure.kind
     try:
-        factor = read(f"1 {unit}", kind) / read(f"1 {kind.shown}", kind)
+        same = unit == measure.unit  # a plain number has none
+        factor = 1.0 if same else read(f"1 {unit}", kind) / read(f"1 {measure.unit}", kind)
     except ValueError:
         raise InputError(
-            f"this is {kind.kind}: put its unit in brackets, as in {name} [{kind.shown}]"
+            f"this is {kind.kind}: put its unit in brackets, as in {name} [{measure.unit}]"
         ) from None
     return Figure(measure, measure.column if name == measure.name else measure.std, factor)
 
@@ -216,13 +169,15 @@ def _fields(name: str, case: Case) -> tuple[str, ...]:
     """Return the fields of the case that a column sets; none if it is not meant to."""
     families = [family.name for family in case.threads]
     stem, _, family = name.partition(".")
+    known = measures_of([family], traits=Trait.MEASURABLE)
+    measured = {one.quantity.name for one in known if one.quantity.of == "threads"}
     if name in OF_ALL:
         if not families:
             raise InputError("the case has no threads")
         return tuple(f"threads.{family}.{name}" for family in families)
-    if stem in THREADS and not family:
+    if stem in measured and not family:
         raise InputError(f"name the family, as in {stem}.{(families or ['A'])[0]}")
-    if family and (stem in OF_FAMILY or stem in THREADS):
+    if family and (stem in OF_FAMILY or stem in measured):
         if family not in families:
             raise InputError(
                 f'the case has no family "{family}"; it has {", ".join(families) or "none"}'
@@ -271,7 +226,7 @@ def _hint(name: str, case: Case) -> str:
 
 
 def _names(case: Case) -> Iterator[str]:
-    yield from (PRESSURE, REPEAT)
+    yield from (GAUGE.name, REPEAT)
     for name in measures(case):
         yield from (name, name + STD)
     for field in sorted(OF_FAMILY):

@@ -10,9 +10,10 @@ from typing import Any
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.units import NUMBER
-from fem.measurements.columns import GAUGE, REPEAT, STD, Extra, Figure, Meaning, Setting
+from fem.measurements.columns import GAUGE, REPEAT, Extra, Figure, Meaning, Setting
 from fem.measurements.problems import Problems
 from fem.quantities.case_fields import changes
+from fem.quantities.column import STD
 
 SAME = 9
 """Pressures (kPa) that agree to so many decimals are the same."""

@@ -21,8 +21,9 @@ from fem.compare.comparison import Comparison
 from fem.compare.match import MODEL, RESIDUAL
 from fem.core.arrays import Array
 from fem.core.statistics import BAND
-from fem.measurements.columns import GAUGE, Measure, measures
+from fem.measurements.columns import GAUGE, measures
 from fem.plots.curves import PALE, STYLES
+from fem.quantities.column import Measure
 from fem.wording.comparison import counted
 from fem.wording.glyphs import save_figure
 from fem.wording.picture_text import DPI, GREY, INK, TITLE_SIZE, title_lines, wrap, write
@@ -185,7 +186,7 @@ def _plot_parity(
         )
     axes.set_xlim(*ends)
     axes.set_ylim(*ends)
-    name = measure.label
+    name = measure.words
     _dress(axes, f"bench: {name}", f"{STYLES[model].label}: {name}")
     axes.text(
         0.03,
@@ -217,7 +218,7 @@ def _plot_residual(
     residuals = comparison.rows[measure.column + RESIDUAL]
     most = max(0.0, *residuals.abs().dropna(), band) * 1.15 or 1.0
     axes.set_ylim(-most, most)
-    _dress(axes, "pressure [kPa]", f"model − bench [{measure.unit.shown}]")
+    _dress(axes, GAUGE.words, f"model − bench [{measure.unit}]")
 
 
 def _marked(group: Group) -> dict[str, Any]:
@@ -240,7 +241,7 @@ def _figures(comparison: Comparison, measure: Measure, model: str) -> str:
     table = comparison.summary
     chosen = (table.model == model) & (table.measure == measure.name) & (table.group == ALL)
     row = table[chosen].iloc[0]
-    unit = measure.unit.shown
+    unit = measure.unit
     if not row.points:
         return "no point is reached"
     lines = [

@@ -16,7 +16,7 @@ from matplotlib.ticker import MaxNLocator
 
 from fem.case.case import Case
 from fem.plots.panels import LABELS, Panel, Strip, strips
-from fem.results.additional_solve import IF_BONDED, MESH_ERROR
+from fem.quantities.column import IF_BONDED, MESH_ERROR
 from fem.results.result import Result
 from fem.results.run import Run, limit_name
 from fem.scene.appearance import MODEL_TITLES

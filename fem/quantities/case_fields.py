@@ -9,11 +9,13 @@ from typing import Any
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.units import NUMBER, UNITS
+from fem.quantities.column import find
+from fem.quantities.quantity import with_suffix
 
 THREADS = "threads"
 
-MEASURED, SET = ("end_force_N", "end_torque_Nmm"), ".set"
-"""Columns of the step table that a field would have as well, and what its own ends with."""
+SET = ".set"
+"""What the column of a field ends with if a quantity has its name: end_force_N.set."""
 
 
 def changes(case: Case, setting: Mapping[str, Any]) -> dict[str, Any]:
@@ -51,16 +53,14 @@ def _cell(case: Case, data: dict[str, Any], field: str) -> tuple[str, Any]:
     number, unit = _split(value)
     parts = field.split(".")
     family = f".{parts[1]}" if parts[0] == THREADS else ""
-    name = "_".join(parts[2:] if family else parts) + unit
-    return f"{name}{SET if name in MEASURED else family}", number
+    name = with_suffix("_".join(parts[2:] if family else parts), unit)
+    return f"{name}{SET if find(name) else family}", number
 
 
 def _split(value: Any) -> tuple[Any, str]:
-    """Return a value without its unit, and the unit as a column's name ends with it."""
+    """Return a value without its unit, and the unit, empty if it has none."""
     match = re.fullmatch(rf"({NUMBER}) ({UNITS})", value) if isinstance(value, str) else None
-    if not match:
-        return value, ""
-    return float(match[1]), "_" + match[2].replace(" ", "").replace("/", "_per_")
+    return (float(match[1]), match[2]) if match else (value, "")
 
 
 def _place(case: Case, field: str) -> list[str]:

@@ -6,12 +6,21 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from fem.core import units
 from fem.core.units import Unit
 from fem.quantities import table
-from fem.quantities.quantity import NO_TRAIT, Quantity, Trait
+from fem.quantities.quantity import NO_TRAIT, PLAIN, Quantity, Trait, with_suffix
+
+MESH_ERROR, IF_BONDED = "mesh_error", "if_bonded"
+"""What the columns of additional solves end with."""
+
+ENDINGS = ("", MESH_ERROR, IF_BONDED)
 
 STD = ".std"
 """What the column of a standard deviation ends with."""
+
+UNITS = [unit for unit in vars(units).values() if isinstance(unit, Unit)]
+"""The kinds of unit that the fields of a case have."""
 
 
 @dataclass(frozen=True)
@@ -99,8 +108,23 @@ def find(column: str) -> Measure | None:
     for quantity in table.QUANTITIES:
         if quantity.column == stem:
             family = parts.pop(0) if quantity.of == "threads" and parts else ""
-            return Measure(quantity, family, ".".join(parts))
+            ending = ".".join(parts)
+            return Measure(quantity, family, ending) if ending in ENDINGS else None
     return None
+
+
+def named(column: str) -> Measure:
+    """Return what a column of a study is: a quantity, or else a setting by its name and unit.
+
+    >>> named("angle_deg.A").words
+    'angle A [deg]'
+    """
+    stem, _, family = column.partition(".")
+    endings = ((unit, with_suffix("", unit.shown)) for unit in UNITS if unit.shown)
+    fitting = [(end, unit) for unit, end in endings if stem.endswith(end)]
+    end, unit = max(fitting, key=lambda one: len(one[0]), default=("", PLAIN))
+    setting = Quantity(stem.removesuffix(end), "", "path", float, unit)
+    return find(column) or Measure(setting, family)
 
 
 def measures_of(

@@ -14,6 +14,12 @@ PLAIN = Unit("a plain number", "", "")
 SHARE = Unit("a share", "", "%")
 
 
+def with_suffix(name: str, unit: str) -> str:
+    """Return a name with a unit as columns end with it: ``axial_spring_N_per_mm``."""
+    ending = unit.replace(" ", "").replace("^", "").replace("/", "_per_")
+    return f"{name}_{ending}" if ending else name
+
+
 class Trait(Flag):
     """What holds of a quantity, beyond its words and numbers."""
 
@@ -103,8 +109,7 @@ class Quantity:
     @property
     def column(self) -> str:
         """Its column in the step table, without a family: ``ring_torque_Nmm``."""
-        unit = self.unit.replace(" ", "").replace("^", "")
-        return f"{self.name}_{unit}" if unit else self.name
+        return with_suffix(self.name, self.unit)
 
     @property
     def decimals(self) -> int:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fem.core.errors import InputError
+from fem.quantities.column import named
 from fem.report.figures import Picture, image
 from fem.report.grid import Grid
 from fem.study.study_result import Outcome
@@ -196,16 +197,10 @@ def _cells(row: dict[Any, Any]) -> list[str]:
     return ["-" if math.isnan(row[name]) else f"{row[name]:{form}}" for name, form in forms.items()]
 
 
-def _words(column: str) -> str:
-    from fem.trust.tolerance import Quantity
-
-    return Quantity.of(column).words
-
-
 def _borne(column: str, limit: float) -> str:
-    from fem.trust.tolerance import Quantity, Tolerance
+    from fem.trust.tolerance import Tolerance
 
-    return str(Tolerance(Quantity.of(column), limit)).replace("_", " ")
+    return str(Tolerance(named(column), limit)).replace("_", " ")
 
 
 def _rules(table: pandas.DataFrame) -> Grid:
@@ -230,7 +225,7 @@ def _corrected(told: dict[str, Any]) -> Grid:
     """Return the errors of the corrected fast model on curves that it was not shown."""
     kinds = [f"{kind}_{when}" for kind in ("rms", "worst") for when in ("before", "after")]
     rows = [
-        [_words(column), *(f"{errors[kind]:.3g}" for kind in kinds)]
+        [named(column).words, *(f"{errors[kind]:.3g}" for kind in kinds)]
         for column, errors in told["errors"].items()
     ]
     titles = ["quantity", "RMS error\nas it is", "RMS error\ncorrected", "worst error\nas it is"]

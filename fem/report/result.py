@@ -7,7 +7,7 @@ from typing import Any
 
 from fem.case.case import Case
 from fem.quantities import table
-from fem.quantities.column import Measure, with_unit
+from fem.quantities.column import MESH_ERROR, Measure, with_unit
 from fem.report.case import asked, case_grids, family_grid
 from fem.report.grid import Grid
 from fem.report.margins import balance_grid, margin_grid
@@ -17,7 +17,6 @@ from fem.report.provenance import history_grid, mesh_grid, origin_grid, run_grid
 from fem.report.scene import scenes
 from fem.report.steps import besides_grids, bounds_grid, step_grids
 from fem.report.validation import held
-from fem.results.additional_solve import MESH_ERROR
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.remarks import overstretched, remarks

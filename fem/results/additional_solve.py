@@ -20,12 +20,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fem.case.case import Case
-from fem.quantities.column import find
+from fem.quantities.column import IF_BONDED, MESH_ERROR, find
 from fem.quantities.quantity import Trait
 from fem.results.run import Run
-
-MESH_ERROR = "mesh_error"
-IF_BONDED = "if_bonded"
 
 
 @dataclass(frozen=True)

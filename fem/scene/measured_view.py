@@ -20,19 +20,19 @@ from fem.compare.curve import Curve
 from fem.core.arrays import Array
 from fem.core.errors import InputError
 from fem.measurements.bench import Bench, read_bench
-from fem.measurements.columns import GAUGE, Measure
+from fem.measurements.columns import GAUGE
+from fem.quantities import table
+from fem.quantities.column import Measure, measures_of
 from fem.scene.result_view import Exhibit
 
 if TYPE_CHECKING:
     import pandas
 
-PLACE = ("step", "demanded")
+PLACE = (table.step.column, table.demanded.column)
 """Columns that a measured row has from the step of the model beside it.
 
 A limit point is none of them: it is the model's, and nobody measured that it is one.
 """
-MOTION = ("twist_deg", "displacement_mm", "bulge_mm")
-"""Columns that every row has, be they measured or not."""
 
 
 def with_bench(exhibits: Sequence[Exhibit], file: str | Path) -> list[Exhibit]:
@@ -84,7 +84,7 @@ def _measured(bench: Bench, beside: Exhibit, file: str) -> Exhibit:
     rows = [
         {name: row[name] for name in PLACE if name in row}
         | {"model": "bench", GAUGE.column: row[GAUGE.column]}
-        | dict.fromkeys(MOTION, math.nan)
+        | dict.fromkeys((m.column for m in measures_of(section="motion")), math.nan)
         | {name: float(values[number]) for name, values in figures.items()}
         for number, row in enumerate(beside.rows)
     ]

@@ -19,6 +19,7 @@ import numpy as np
 from fem.case.case import Case
 from fem.core.arrays import Array
 from fem.core.errors import InputError
+from fem.quantities.column import measures_of
 from fem.study.plan import Study
 from fem.trust.accuracy import errors, round_off
 from fem.trust.fit import Fit, find
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
 
     from fem.study.study_result import Outcome
 
-QUANTITIES = ("twist_deg", "displacement_mm", "bulge_mm")
+QUANTITIES = tuple(measure.column for measure in measures_of(section="motion"))
 LEAST_CURVES = 8
 """Of fewer curves nothing can be left out that would tell of the others."""
 

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fem.core.arrays import Array
-from fem.trust.tolerance import Quantity
+from fem.quantities import table as quantities
+from fem.quantities.column import Measure, named
 
 if TYPE_CHECKING:
     import pandas
@@ -57,9 +58,10 @@ def features(table: pandas.DataFrame, study: Study, varied: list[str]) -> list[F
         Columns of the fields that vary.
     """
     numbers = [name for name in varied if table[name].dtype.kind in "if"]
-    found = [Feature("pressure", "kPa", table["pressure_kPa"].to_numpy(float))]
+    pressure = Measure(quantities.pressure)
+    found = _plain(pressure, table[pressure.column].to_numpy(float))
     found += [f for name in varied if name not in numbers for f in [_text(name, table)]]
-    found += [f for name in numbers for f in _plain(Quantity.of(name), table[name].to_numpy(float))]
+    found += [f for name in numbers for f in _plain(named(name), table[name].to_numpy(float))]
     for names in _families(numbers).values():
         found += _jointly(names, table)
     if set(study.fields) & set(SIZES):
@@ -71,7 +73,7 @@ def _text(name: str, table: pandas.DataFrame) -> Feature:
     return Feature(name, "", table[name].astype(str).to_numpy(), text=True)
 
 
-def _plain(quantity: Quantity, values: Array) -> list[Feature]:
+def _plain(quantity: Measure, values: Array) -> list[Feature]:
     """Return a field and, where it has either sign, its magnitude."""
     found = [Feature(quantity.name, quantity.unit, values)]
     if values.min() < 0 < values.max():
@@ -91,7 +93,7 @@ def _families(numbers: list[str]) -> dict[str, list[str]]:
 
 def _jointly(names: list[str], table: pandas.DataFrame) -> list[Feature]:
     """Return the greatest magnitude over the families, and sums and differences of any two."""
-    labels = [Quantity.of(name) for name in names]
+    labels = [named(name) for name in names]
     unit = labels[0].unit
     values = table[names].to_numpy(float)
     each = ", ".join(f"|{label.name}|" for label in labels)

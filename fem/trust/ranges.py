@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
-from fem.trust.tolerance import Quantity
+from fem.quantities import table
+from fem.quantities.column import named
 
 if TYPE_CHECKING:
     import pandas
@@ -56,7 +57,7 @@ class Ranges:
         """Return what of a setting, by columns, is outside the study, a clause to each."""
         found = []
         for name, (low, high) in self.numbers.items():
-            quantity, room = Quantity.of(name), ROUND_OFF * max(high - low, abs(high))
+            quantity, room = named(name), ROUND_OFF * max(high - low, abs(high))
             if not low - room <= setting[name] <= high + room:
                 unit = f" {quantity.unit}".rstrip()
                 found.append(
@@ -73,4 +74,5 @@ class Ranges:
         """Return what is to be said of a pressure (kPa) that the study does not reach."""
         if 0 <= pressure <= self.pressure * (1 + ROUND_OFF):
             return []
-        return [f"pressure {pressure:.6g} kPa: the study has 0 to {self.pressure:.6g} kPa"]
+        unit = table.pressure.unit
+        return [f"pressure {pressure:.6g} {unit}: the study has 0 to {self.pressure:.6g} {unit}"]

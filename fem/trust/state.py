@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fem.core.arrays import Array
+from fem.quantities import table
+from fem.quantities.column import find
 from fem.trust.pairs import FAST
 
 if TYPE_CHECKING:
@@ -24,8 +26,11 @@ if TYPE_CHECKING:
 DRIVE = "drive"
 """How far the drive has gone, as a share of all of it in the study."""
 
-STATE = ("twist_deg", "stretch", "bore_stretch", "end_force_N", "end_torque_Nmm", "thread_strain")
-"""Columns of the fast model's state that tell of the difference, families apart."""
+STATE = (
+    *(table.twist, table.stretch, table.bore_stretch),
+    *(table.end_force, table.end_torque, table.thread_strain),
+)
+"""What of the fast model's state tells of the difference."""
 
 SLACK = "slack"
 
@@ -59,9 +64,10 @@ def described(
         columns[f"slack_strain.{family.name}"] = rows["case"].map(strains).to_numpy(float)
     for name in rows.columns:
         own = name.removesuffix(FAST)
-        if own != name and own not in columns and own.partition(".")[0] in STATE:
+        measure = find(own) if own != name and own not in columns else None
+        if measure and measure.quantity in STATE:
             values = rows[name].to_numpy(float)
-            columns[own] = np.log(values) if own == "bore_stretch" else values
+            columns[own] = np.log(values) if measure.quantity is table.bore_stretch else values
     return pandas.DataFrame(columns, index=rows.index)
 
 

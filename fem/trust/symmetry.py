@@ -13,16 +13,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from fem.quantities.case_fields import SET
+from fem.quantities.column import named
+from fem.quantities.quantity import Trait
+
 if TYPE_CHECKING:
     import pandas
 
     from fem.study.plan import Study
 
-ODD = {
-    *("angle_deg", "ring_turn_deg", "twist_deg", "move_twist_deg"),
-    *("end_torque_Nmm", "ring_torque_Nmm"),
-}
-"""Columns, without their family, that flip their sign in the mirror."""
+TURNED = ("angle", "ring_turn", "move_twist")
+"""Fields of a case, without their family, that flip their sign in the mirror."""
 
 MOST_ELEMENTS = 12
 """The work of a fit grows with the group; of a greater one the mirror alone is used."""
@@ -41,7 +42,7 @@ class Element:
     families
         Pairs of a family and the one that takes its place.
     mirrored
-        Whether the columns of :data:`ODD` flip.
+        Whether odd quantities, and the fields of :data:`TURNED`, flip.
     """
 
     families: tuple[tuple[str, str], ...]
@@ -54,7 +55,9 @@ class Element:
 
     def sign(self, name: str) -> int:
         """Return -1 for a column that flips, else 1."""
-        return -1 if self.mirrored and name.partition(".")[0] in ODD else 1
+        quantity = named(name.removesuffix(SET)).quantity
+        odd = Trait.ODD in quantity.traits or quantity.name in TURNED
+        return -1 if self.mirrored and odd else 1
 
 
 def symmetries(study: Study) -> tuple[Element, ...]:

@@ -13,54 +13,12 @@ from typing import TYPE_CHECKING
 
 from fem.core.errors import InputError
 from fem.core.units import NUMBER, UNITS, registry
+from fem.quantities import table
+from fem.quantities.column import Measure, find
+from fem.quantities.quantity import Trait
 
 if TYPE_CHECKING:
     from fem.study.study_result import Outcome
-
-SHOWN = {
-    **{"deg": "deg", "mm": "mm", "mm3": "mm^3", "N": "N", "Nmm": "N mm", "kPa": "kPa"},
-    **{"mg": "mg"},
-}
-"""Units as the names of columns end with them, and as a person writes them."""
-
-BESIDES = {
-    *("case", "model", "step", "demanded", "stable", "limit", "energy_gap", "newton_iterations"),
-}
-"""Columns of the table of a study that measure nothing of the tube."""
-
-
-@dataclass(frozen=True)
-class Quantity:
-    """A measured column of the table of a study.
-
-    Attributes
-    ----------
-    column
-        Its name in the table, such as ``ring_torque_Nmm.A``.
-    name
-        The same without the unit: ``ring_torque.A``.
-    unit
-        The unit as it is shown, empty for a plain number.
-    """
-
-    column: str
-    name: str
-    unit: str
-
-    @classmethod
-    def of(cls, column: str) -> Quantity:
-        """Return the quantity of a column."""
-        stem, dot, family = column.partition(".")
-        name, _, ending = stem.rpartition("_")
-        if name and ending in SHOWN:
-            return cls(column, f"{name}{dot}{family}", SHOWN[ending])
-        return cls(column, column, "")
-
-    @property
-    def words(self) -> str:
-        """What an axis says: ``ring torque A [N mm]``."""
-        words = self.name.replace("_", " ").replace(".", " ")
-        return f"{words} [{self.unit}]" if self.unit else words
 
 
 @dataclass(frozen=True)
@@ -75,7 +33,7 @@ class Tolerance:
         The error, in the shown unit of the quantity.
     """
 
-    quantity: Quantity
+    quantity: Measure
     limit: float
 
     def __str__(self) -> str:
@@ -83,14 +41,16 @@ class Tolerance:
         return f"{self.quantity.name} {self.limit:.4g} {self.quantity.unit}".rstrip()
 
 
-def quantities(outcome: Outcome) -> dict[str, Quantity]:
+def quantities(outcome: Outcome) -> dict[str, Measure]:
     """Return what was measured in a study, by its short names."""
-    own = {*BESIDES, *outcome.varied}
+    own = {*outcome.varied}
     if outcome.study.base.pressure:
-        own.add("pressure_kPa")  # there it is set, not found
-    numbers = outcome.table.select_dtypes("number").columns
-    found = [Quantity.of(column) for column in numbers if column not in own]
-    return {quantity.name: quantity for quantity in found}
+        own.add(table.pressure.column)  # there it is set, not found
+    found = (
+        find(str(column)) for column in outcome.table.select_dtypes("number") if column not in own
+    )
+    measures = [one for one in found if one and Trait.SOLVER not in one.quantity.traits]
+    return {measure.name: measure for measure in measures}
 
 
 def parse(text: str, outcome: Outcome) -> tuple[Tolerance, ...]:
@@ -119,7 +79,7 @@ def parse(text: str, outcome: Outcome) -> tuple[Tolerance, ...]:
     return tuple(found.values())
 
 
-def _parse_one(part: str, known: dict[str, Quantity], outcome: Outcome) -> Tolerance:
+def _parse_one(part: str, known: dict[str, Measure], outcome: Outcome) -> Tolerance:
     match = re.fullmatch(rf"(\S+)\s+({NUMBER})\s*(%|{UNITS})?", part)
     if not match:
         raise InputError(
@@ -140,7 +100,7 @@ def _parse_one(part: str, known: dict[str, Quantity], outcome: Outcome) -> Toler
     return Tolerance(quantity, limit)
 
 
-def _greatest(quantity: Quantity, outcome: Outcome, part: str) -> float:
+def _greatest(quantity: Measure, outcome: Outcome, part: str) -> float:
     """Return the greatest magnitude that the FE model finds."""
     greatest = float(outcome.of("fe")[quantity.column].abs().max())
     if not greatest > 0:
@@ -151,7 +111,7 @@ def _greatest(quantity: Quantity, outcome: Outcome, part: str) -> float:
     return greatest
 
 
-def _converted(number: float, unit: str, quantity: Quantity, part: str) -> float:
+def _converted(number: float, unit: str, quantity: Measure, part: str) -> float:
     """Return a number in the shown unit of a quantity."""
     due = f"a number with a unit such as {quantity.unit}" if quantity.unit else "a plain number"
     try:

@@ -10,15 +10,18 @@ from typing import Any, NamedTuple
 
 from aiohttp import web
 
+from fem.browser.pack import described as of_column
 from fem.browser.pack import pack
 from fem.case.case import Case
 from fem.core.arrays import Array
 from fem.core.errors import InputError
 from fem.explore.evaluate_setting import settle
-from fem.explore.reachable_set import COLUMNS, Reach, reach
+from fem.explore.reachable_set import AXES, Reach, reach
 from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll
 from fem.explore.slider_ranges import UNITS, Offer, offer
 from fem.fast.shape import uniform_shape
+from fem.quantities import table
+from fem.quantities.column import Measure
 from fem.scene.colours import Scales, stretch_scale, tension_scale
 from fem.scene.result_view import Exhibit
 from fem.scene.surface import Skin
@@ -155,9 +158,9 @@ def explorer_scales(found: Offer) -> Scales:
         for slack in (found.start.slack, SlackForAll(rule="taken up"))
     ]
     rows = [settle(setting, found.base).row for setting in settings]
-    names = [f"tension_N.{family.name}" for family in found.base.threads]
+    names = [Measure(table.tension, family.name).column for family in found.base.threads]
     return Scales(
-        stretch_scale(rows[0]["wall_stretch_max"]),
+        stretch_scale(rows[0][table.wall_stretch_max.column]),
         tension_scale(max(row[name] for row in rows for name in names)) if names else None,
     )
 
@@ -210,7 +213,7 @@ def _levels(found: Reach) -> dict[str, Any]:
     """Return what can be reached as JSON data."""
     _, rows, columns, _ = found.points.shape
     return {
-        "columns": list(COLUMNS),
+        "columns": [of_column(measure) for measure in AXES],
         "levels": [
             {"pressure": float(pressure), "grid": [rows, columns], "points": _points(points)}
             for pressure, points in zip(found.pressures, found.points, strict=True)
@@ -220,5 +223,5 @@ def _levels(found: Reach) -> dict[str, Any]:
 
 def _points(points: Array) -> list[list[float] | None]:
     """Return points row by row, rounded to what a screen shows; None where there is none."""
-    flat = points.reshape(-1, len(COLUMNS)).tolist()
+    flat = points.reshape(-1, len(AXES)).tolist()
     return [None if math.isnan(d) else [round(d, 4), round(t, 4)] for d, t in flat]

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 from aiohttp import web
 
-from fem.browser.pack import pack
+from fem.browser.pack import described, pack
 from fem.case.case import Case
 from fem.core.errors import InputError
+from fem.explore.reachable_set import AXES
 from fem.scene.result_view import Exhibit
 from fem.scene.study_view import setting_exhibits
 from fem.study.plot_data import Survey, survey
@@ -22,7 +23,6 @@ from fem.web.guard import binary
 if TYPE_CHECKING:
     import pandas
 
-COLUMNS = ("displacement_mm", "twist_deg")
 MOST = 20_000
 """Settings that a page lists."""
 
@@ -136,7 +136,7 @@ class StudyRoom:
                 )
             ],
             "reach": {
-                "columns": list(COLUMNS),
+                "columns": [described(measure) for measure in AXES],
                 "where": found.where(found.shown),
                 "models": {model: _reached(found, model, settings.case) for model in found.models},
             },
@@ -146,7 +146,7 @@ class StudyRoom:
 def _reached(found: Survey, model: str, keys: pandas.Series[Any]) -> list[Sequence[float] | None]:
     """Return where each setting is at the level that is shown; None where it does not come so."""
     rows = found.rows[(found.rows.model == model) & (found.rows.level == found.shown)]
-    there = rows.set_index("case")[[*COLUMNS]]
+    there = rows.set_index("case")[[measure.column for measure in AXES]]
     points = dict(zip(there.index, there.round(4).to_numpy(float).tolist(), strict=True))
     return [points.get(key) for key in keys]
 

@@ -7,8 +7,7 @@ from typing import Any
 from rich.table import Table
 
 from fem.case.case import Case
-from fem.quantities.column import Measure
-from fem.results.additional_solve import IF_BONDED, MESH_ERROR
+from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure
 from fem.results.run import Run
 from fem.wording.run_sections import demanded
 from fem.wording.tables import brief_columns, plain_table

@@ -13,7 +13,7 @@ from fem.wording.run_sections import NAMES
 
 def sentences(found: Diagnosis, bench: Bench) -> Iterator[str]:
     """Yield what is to be said of the residuals of the compared model, a line each."""
-    yield from worded(found, {measure.name: measure.unit.shown for measure in bench.measures})
+    yield from worded(found, {measure.name: measure.unit for measure in bench.measures})
 
 
 def worded(found: Diagnosis, units: Mapping[str, str]) -> Iterator[str]:

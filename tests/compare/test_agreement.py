@@ -10,10 +10,11 @@ from sklearn.metrics import max_error, mean_squared_error
 
 from fem.compare.agreement import agreement, summary
 from fem.compare.match import find_curves, match
-from fem.measurements.columns import MOTION, Measure
+from fem.quantities import table
+from fem.quantities.column import Measure
 from tests.helpers.compared import PRESSURES, make_bench, make_outcome, truth
 
-TWIST = Measure("twist", *MOTION["twist"])
+TWIST = Measure(table.twist)
 
 
 def rows(bench, said, std=None, line=None):

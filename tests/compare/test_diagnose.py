@@ -15,7 +15,8 @@ from fem.compare.diagnose import diagnose
 from fem.compare.fit import Evidence, Scope
 from fem.compare.match import find_curves, match
 from fem.measurements.bench import read_bench
-from fem.measurements.columns import MOTION, Measure
+from fem.quantities import table
+from fem.quantities.column import Measure
 from fem.study.plan import Study
 from fem.study.study_result import Outcome, tabulate
 from fem.study.worker import Task, perform
@@ -116,7 +117,7 @@ def evidence(bench, said, std=1.0):
     rows = pandas.DataFrame({"case": np.arange(len(bench)) // 5, "twist_deg": bench})
     rows["twist_deg.std"] = std
     figures = np.asarray(said, dtype=float)[:, None]
-    twist = Measure("twist", *MOTION["twist"])
+    twist = Measure(table.twist)
     return Evidence("fe", rows, [twist], np.asarray(bench)[:, None], figures, figures)
 
 
@@ -288,7 +289,7 @@ def test_a_quantity_that_is_reached_nowhere_has_no_say():
     nothing = np.full((20, 1), np.nan)
     changes = amounts[:, None, None] * per_one[None, :, None]
     effect = Effect(Cause("angle", "deg"), amounts, changes, by_fast=False)
-    measures = [*one.measures, Measure("displacement", *MOTION["displacement"])]
+    measures = [*one.measures, Measure(table.displacement)]
     rows = one.rows.assign(displacement_mm=1.0)
     both = replace(
         one,

@@ -3,8 +3,8 @@
 import pytest
 
 from fem.core.errors import InputError
+from fem.quantities.column import named
 from fem.trust import parse
-from fem.trust.tolerance import Quantity
 from tests.helpers.trust_toys import tabulated, two_angles
 
 
@@ -73,8 +73,7 @@ def test_what_cannot_be_used_is_told(outcome, text, told):
 
 
 def test_columns_are_named_without_their_unit():
-    named = {
-        c: (Quantity.of(c).name, Quantity.of(c).words) for c in ("ring_torque_Nmm.A", "taut.B")
-    }
-    assert named["ring_torque_Nmm.A"] == ("ring_torque.A", "ring torque A [N mm]")
-    assert named["taut.B"] == ("taut.B", "taut B")
+    told = {"ring_torque_Nmm.A": ("ring_torque.A", "ring torque A [N mm]")}
+    told |= {"taut.B": ("taut.B", "taut B"), "angle_deg.A": ("angle.A", "angle A [deg]")}
+    told |= {"end_axial_spring_N_per_mm": ("end_axial_spring", "end axial spring [N/mm]")}
+    assert {column: (named(column).name, named(column).words) for column in told} == told

@@ -304,7 +304,7 @@ def small(monkeypatch):
 def test_the_reachable_set_is_over_both_rings(ask, make_case, small):
     status, answer = get(ask, "live/reach?slack=given&value=3")
     assert status == 200
-    assert answer["columns"] == ["displacement_mm", "twist_deg"]
+    assert [one["name"] for one in answer["columns"]] == ["displacement_mm", "twist_deg"]
     assert [level["pressure"] for level in answer["levels"]] == [7.5, 15, 22.5, 30]
     assert {tuple(level["grid"]) for level in answer["levels"]} == {(5, 5)}
     corner = answer["levels"][0]["points"][1]  # the first ring at its least, the second a step on

@@ -11,9 +11,10 @@ from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 
 from fem.core.statistics import BAND
 from fem.plots.curves import PALE, STYLES
+from fem.quantities import table
+from fem.quantities.column import Measure, named
 from fem.trust.accuracy import round_off
 from fem.trust.pairs import FAST, FE
-from fem.trust.tolerance import Quantity
 from fem.wording.picture_text import GREY, INK, TITLE_SIZE, title_lines, write
 from fem.wording.text_fit import fitted
 
@@ -106,7 +107,7 @@ def _draw_parity(axes: Axes, points: pandas.DataFrame, column: str) -> None:
     corrected = points[f"{column}.corrected"].to_numpy(float)
     band = BAND * points[f"{column}.std"].to_numpy(float)
     axes.errorbar(fe, corrected, yerr=band, elinewidth=0.5, ms=2.6, zorder=3, **style, **AFTER)
-    words = Quantity.of(column).words
+    words = named(column).words
     _dress(axes, f"FE: {words}", f"predicted: {words}")
 
 
@@ -126,7 +127,7 @@ def _draw_errors(axes: Axes, points: pandas.DataFrame, column: str) -> None:
     axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
     axes.yaxis.set_major_formatter(FormatStrFormatter("%g"))
     axes.yaxis.set_minor_locator(NullLocator())
-    _dress(axes, "pressure [kPa]", f"RMS error: {Quantity.of(column).words}")
+    _dress(axes, Measure(table.pressure).words, f"RMS error: {named(column).words}")
 
 
 def _dress(axes: Axes, across: str, up: str) -> None:
