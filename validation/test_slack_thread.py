@@ -114,7 +114,7 @@ def absent(what: str, path: Walk, bare: Walk, at: int) -> list[Quantity]:
     residuals = [one.internal(x) - one.directions(x) @ loads for one in (model, bare.model)]
     size = np.abs(model.directions(x) @ loads).max() or 1.0
     left = np.abs(residuals[0] - residuals[1]).max() / size
-    tension = max(float(links.tension.max()) for links in model.snapshot(x).threads)
+    tension = max(threads.peak for threads in model.figures(x).threads)
     energy, bare_energy = model.energy(x), bare.model.energy(x)
     coordinates = zip(
         ("volume (mm3)", "shift (mm)", "turn (rad)"),
@@ -156,12 +156,12 @@ def test_thread_engages_where_its_path_is_long_enough() -> None:
     checks = path.balance("70 deg, 8 %")
     ratios: dict[bool, list[float]] = {True: [], False: []}
     for state in path.states:
-        (links,) = path.model.snapshot(state.x).threads
+        (seen,) = path.model.figures(state.x).threads
         ((ratio, _),) = exact.courses(*path.model.kinematic(state.x))
         what = f"strain at {state.pressure * 1e3:.1f} kPa"
-        strain = Quantity(what, TRIANGLE, ratio / 1.08 - 1, links.mean_strain, 1e-6, 1.0)
+        strain = Quantity(what, TRIANGLE, ratio / 1.08 - 1, seen.strain, 1e-6, 1.0)
         checks += path.found(strain)
-        ratios[links.mean_tension > 0].append(ratio)
+        ratios[seen.tension > 0].append(ratio)
     engaging = engages("70 deg, 8 %", max(ratios[False]), min(ratios[True]), 0.0)
     verify([*checks, *path.found(*engaging)])
 
@@ -271,12 +271,12 @@ def test_short_threads_on_a_blocked_tube_keep_their_strain() -> None:
     soft = slack(65, "cut at 60 deg") | {"stiffness": "0.5 N"}
     case = tube(soft, rubber=wall, length=100.0).changed(end={"axial": "held", "twist": "held"})
     path = walk(case, [0.001], "fast")
-    (links,) = path.model.snapshot(path.states[0].x).threads
+    (seen,) = path.model.figures(path.states[0].x).threads
     expected = ratio - 1
     tension = 0.5 * (expected - 1e-3 / 2)
     verify(
         path.found(
-            Quantity("blocked, strain", TRIANGLE, expected, links.mean_strain, 1e-4),
-            Quantity("blocked, tension (N)", TRIANGLE, tension, links.mean_tension, 1e-4),
+            Quantity("blocked, strain", TRIANGLE, expected, seen.strain, 1e-4),
+            Quantity("blocked, tension (N)", TRIANGLE, tension, seen.tension, 1e-4),
         )
     )

@@ -242,6 +242,6 @@ def middle(model: Any, x: Any, share: float = 0.5) -> Middle:
 
 def _everywhere(model: Any, x: Any) -> Middle:
     a, stretch, twist = map(float, model.kinematic(x))
-    seen, outer = model.snapshot(x), model.case.tube.outer_radius
-    pull = [links.family.count * links.mean_tension for links in seen.threads]
-    return Middle(a, outer + float(seen.outer_growth[0]), stretch, twist, pull)
+    seen, outer = model.figures(x), model.case.tube.outer_radius
+    pull = [threads.pull for threads in seen.threads]
+    return Middle(a, outer + seen.growth, stretch, twist, pull)

@@ -15,7 +15,7 @@ The volume is linear in nu, so the pressure has a part in the stiffness through 
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, is_dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,9 +24,9 @@ from fem.case.case import Case
 from fem.continuation.loading import PRESSURE
 from fem.core.arrays import Array
 from fem.fast import outputs
-from fem.fast.potential import energy, forces, thread_stretch, volume, wall_components
+from fem.fast.potential import energy, forces, volume, wall_components
 from fem.fast.tubes import Tubes
-from fem.quantities.measures import Reactions, Snapshot, ThreadLinks
+from fem.quantities.measures import Figures, Reactions
 from fem.threads.tension import applied_slack
 
 
@@ -115,38 +115,11 @@ class FastModel:
     def reactions(self, x: Array, loads: Array) -> Reactions:
         """Return what the wall and the threads carry across a section."""
         y = self.unknowns(x)
-        carried = outputs.reactions(self.tubes, y, forces(self.tubes, y)[0])
-        values = (carried.force, carried.torque, carried.bore_area)
-        return Reactions(*(float(value[0]) for value in values))
+        return _single(outputs.reactions(self.tubes, y, forces(self.tubes, y)[0]))
 
-    def snapshot(self, x: Array) -> Snapshot:
-        """Return what the measures are taken from."""
-        y, tube = self.unknowns(x), self.case.tube
-        seen = outputs.snapshot(self.tubes, y)
-        stretch, u, _ = thread_stretch(self.tubes, y)
-        arm = tube.outer_radius * (1 + y[0]) / (1 + y[1]) * u / stretch
-        return Snapshot(
-            twist=float(seen.twist[0]),
-            displacement=float(seen.displacement[0]),
-            outer_z=np.array([tube.length / 2]),
-            outer_growth=seen.growth,
-            bore_stretch=float(seen.bore_stretch[0]),
-            wall_stretch=float(seen.wall_stretch[0]),
-            wall_invariant=float(seen.wall_invariant[0]),
-            threads=[
-                ThreadLinks(
-                    family,
-                    tension=threads.tension,
-                    strain=threads.strain,
-                    rest=np.array([family.helix(tube).length]),
-                    arm=arm[k],
-                    thread=np.array([0]),
-                )
-                for k, (family, threads) in enumerate(
-                    zip(self.case.threads, seen.threads, strict=True)
-                )
-            ],
-        )
+    def figures(self, x: Array) -> Figures:
+        """Return the values that the quantities are computed from, as numbers."""
+        return _single(outputs.figures(self.tubes, self.unknowns(x)))
 
     def shape(self, x: Array, pressure: float) -> None:
         """Return nothing: the model knows no shape but a straight tube."""
@@ -181,3 +154,14 @@ class DenseTangent:
             return np.linalg.solve(self._matrix, right)
         except np.linalg.LinAlgError as singular:
             raise ArithmeticError("the stiffness is singular") from singular
+
+
+def _single(record: Any) -> Any:
+    """Return a record of arrays of one element each, or of lists of such records, with numbers."""
+    if isinstance(record, np.ndarray):
+        return record.item()
+    if isinstance(record, list):
+        return [_single(part) for part in record]
+    if is_dataclass(record) and not isinstance(record, type):
+        return replace(record, **{f.name: _single(getattr(record, f.name)) for f in fields(record)})
+    return record

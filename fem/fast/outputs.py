@@ -19,8 +19,8 @@ from fem.fast.tubes import Tubes
 from fem.quantities.measures import Figures, Reactions, ThreadFigures, carries
 
 
-def snapshot(tubes: Tubes, y: Array) -> Figures:
-    """Return what the measures are taken from, an element to each of n tubes."""
+def figures(tubes: Tubes, y: Array) -> Figures:
+    """Return the values that the quantities are computed from, an element to each of n tubes."""
     stretch, u, strain = thread_stretch(tubes, y)
     tension, _ = tubes.threads.tension(strain)
     lam, outer = 1 + y[1], tubes.outer
@@ -87,7 +87,7 @@ class Outputs:
         Pressure (MPa), and force (N) and torque (N mm) on the free end, shape (3, m).
     iterations
         Newton iterations since the state before, shape (m,).
-    snapshot, reactions
+    figures, reactions
         Arrays of shape (m,).
     """
 
@@ -97,7 +97,7 @@ class Outputs:
     volume: Array
     loads: Array
     iterations: Index
-    snapshot: Figures
+    figures: Figures
     reactions: Reactions
 
 
@@ -128,7 +128,7 @@ def read(tubes: Tubes, paths: Paths) -> Outputs:
         volume=volume(mine, states.x),
         loads=np.array([pressure, end[0] * area, end[1] * area * mine.outer]),
         iterations=_iterations(paths.states, kept),
-        snapshot=snapshot(mine, states.x),
+        figures=figures(mine, states.x),
         reactions=reactions(mine, states.x, gradient),
     )
 

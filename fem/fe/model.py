@@ -18,7 +18,7 @@ from fem.fe.system.assembly import Stiffness, pull_back_matrices
 from fem.fe.system.low_rank import LowRankUpdate
 from fem.fe.threads.family import ImmersedFamily
 from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS, PotentialPart
-from fem.quantities.measures import Reactions, Snapshot
+from fem.quantities.measures import Figures, Reactions, Snapshot
 from fem.quantities.shape import Shape
 
 
@@ -182,7 +182,7 @@ class FEModel:
         return Reactions(-self.copies * fz.sum(), -self.copies * torque, area)
 
     def snapshot(self, x: Array) -> Snapshot:
-        """Return the values that the measures are calculated from."""
+        """Return fields and single links of a state."""
         at = self.tube.evaluate(x)
         self.tube.field.hold(at)
         radius, _, _ = self.motion.polar(at.q)
@@ -196,6 +196,10 @@ class FEModel:
             wall_invariant=float(self.tube.strain.first_invariant().max()),
             threads=[threads.links(at) for threads in self.threads],
         )
+
+    def figures(self, x: Array) -> Figures:
+        """Return the values that the quantities are computed from."""
+        return Figures.of(self.snapshot(x), self.case)
 
     def shape(self, x: Array, pressure: float) -> Shape:
         """Return the shape of the body for pictures and files."""

@@ -7,9 +7,8 @@ from itertools import groupby
 from operator import attrgetter
 from typing import Any
 
-from fem.case.case import Case
 from fem.quantities.column import Measure
-from fem.quantities.measures import Figures, Snapshot, Step
+from fem.quantities.measures import Figures, Step
 from fem.quantities.table import QUANTITIES
 
 
@@ -24,9 +23,9 @@ def step_row(state: Step) -> dict[str, Any]:
     return {measure.column: measure.quantity.type(value) for measure, value in values}
 
 
-def measures(snapshot: Snapshot, case: Case) -> dict[str, float]:
-    """Return by column name what follows from a snapshot alone."""
-    values = _values(None, Figures.of(snapshot, case))
+def measures(tube: Figures) -> dict[str, float]:
+    """Return by column name what follows from one state of the tube, without its path."""
+    values = _values(None, tube)
     return {measure.column: float(value) for measure, value in values}
 
 

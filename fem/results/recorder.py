@@ -19,7 +19,7 @@ from fem.continuation.state import (
     WindingError,
 )
 from fem.core.arrays import Array
-from fem.quantities.measures import Figures, Reactions, Snapshot, Step
+from fem.quantities.measures import Figures, Reactions, Step
 from fem.quantities.row import step_row
 from fem.quantities.shape import Shape
 from fem.results.equilibrium_checks import energy_gap
@@ -35,8 +35,8 @@ class Body(Model, Protocol):
     def reactions(self, x: Array, loads: Array) -> Reactions:
         """Return what wall and threads carry at the base."""
 
-    def snapshot(self, x: Array) -> Snapshot:
-        """Return what the measures are taken from."""
+    def figures(self, x: Array) -> Figures:
+        """Return the values that the quantities are computed from."""
 
     def shape(self, x: Array, pressure: float) -> Shape | None:
         """Return the shape for pictures, where the model has one."""
@@ -81,11 +81,11 @@ class Track:
     def _keep(self, state: State) -> None:
         """Measure a state and report it."""
         reactions = self.model.reactions(state.x, state.loads)
-        snapshot = self.model.snapshot(state.x)
+        tube = self.model.figures(state.x)
         shape = self.model.shape(state.x, state.pressure)
         self.states.append(state)  # all at once: the user may break off in between
         self.reactions.append(reactions)
-        self.rows.append(self._row(state, snapshot))
+        self.rows.append(self._row(state, tube))
         if shape is not None:
             self.shapes.append(shape)
         if state.limit and not self.limit:
@@ -94,7 +94,7 @@ class Track:
             done = sum(state.asked for state in self.states)
             self._report(self.model.name, done, steps_of(self.case))
 
-    def _row(self, state: State, snapshot: Snapshot) -> dict[str, Any]:
+    def _row(self, state: State, tube: Figures) -> dict[str, Any]:
         gas = self.case.gas
         return step_row(
             Step(
@@ -104,7 +104,7 @@ class Track:
                 demanded=state.asked or len(self.states) == 1,
                 volume=state.coordinates[PRESSURE],
                 air=air_let_in(gas, self.states[0], state) if gas else None,
-                tube=Figures.of(snapshot, self.case),
+                tube=tube,
                 force=state.loads[AXIAL],
                 torque=state.loads[TWIST],
                 energy_gap=energy_gap(self.states[0], state),

@@ -114,7 +114,7 @@ def _table(group: Group, outputs: Outputs, seconds: float) -> Table:
         pressure=outputs.loads[0],
         demanded=outputs.requested,
         volume=outputs.volume,
-        tube=outputs.snapshot,
+        tube=outputs.figures,
         force=outputs.loads[1],
         torque=outputs.loads[2],
         energy_gap=gap,

@@ -8,7 +8,6 @@ from fem.continuation.loading import AXIAL, PRESSURE, TWIST
 from fem.continuation.newton import TOLERANCE
 from fem.continuation.path import follow
 from fem.fast.model import DenseTangent, FastModel
-from fem.fast.outputs import snapshot
 from tests.helpers.uniform import LIMIT, close, state_of, states
 from validation.reference_tube import ThickTube
 
@@ -74,9 +73,9 @@ def test_slack_is_the_strain_at_which_a_thread_engages(make_case):
         stretch = 1.04 + hair
         a = np.sqrt((stretch * B) ** 2 - (B**2 - A**2) / stretch)
         x = state_of(model, np.array([a, stretch, 0.0]))
-        links = model.snapshot(x).threads[0]
-        assert (links.tension[0] > 0) == taut
-        assert links.strain[0] == pytest.approx(hair / 1.04, rel=1e-6)
+        threads = model.figures(x).threads[0]
+        assert (threads.tension > 0) == taut
+        assert threads.strain == pytest.approx(hair / 1.04, rel=1e-6)
         same = model.internal(x) == pytest.approx(loose.internal(x), rel=1e-14)
         assert same != taut
         assert (model.energy(x) == pytest.approx(loose.energy(x), rel=1e-14)) or taut
@@ -111,7 +110,7 @@ def test_tube_without_radius_or_length_has_no_residual(model):
 
 def test_state_is_measured_as_it_was_set(model):
     x = np.array([0.3, 1.3, -2.0])
-    seen = model.snapshot(x)
+    seen = model.figures(x)
     assert seen.twist == pytest.approx(1.3 / 6.5, rel=1e-15)  # round-off
     assert seen.displacement == -2.0
     a, lam, tau = model.kinematic(x)
@@ -140,7 +139,7 @@ def end(case):
     model = FastModel(case)
     *_, state = follow(model, loading_of(case), stages_of(case))
     assert state.pressure == pytest.approx(case.pressure.end, abs=1e-12)
-    return model.snapshot(state.x)
+    return model.figures(state.x)
 
 
 def test_mirrored_tube_turns_the_other_way_and_is_else_the_same(make_case):
@@ -168,7 +167,7 @@ def test_single_right_handed_family_unwinds(make_case):
 def test_torque_of_the_threads_is_the_slope_of_their_energy(model, derivative):
     """n T by its arm about the axis, which grows with the tube and turns with its twist."""
     for x in state_of(model, states(6)):
-        seen = snapshot(model.tubes, model.unknowns(x))
+        seen = model.figures(x)
         for family, threads in zip(model.case.threads, seen.threads, strict=True):
             if threads.tension == 0.0:
                 continue

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from fem.case.thread_family import ThreadFamily
 from fem.fast.model import FastModel
-from fem.quantities.measures import Snapshot, ThreadLinks
+from fem.quantities.measures import Figures, Snapshot, ThreadLinks
 from fem.quantities.row import measures
 
 
@@ -147,7 +147,7 @@ def snapshot(**changes):
 
 
 def test_columns_follow_from_the_snapshot(case):
-    row = measures(snapshot(), case)
+    row = measures(Figures.of(snapshot(), case))
     assert row["twist_deg"] == pytest.approx(-0.5 * 180 / math.pi, rel=1e-15)  # round-off
     assert row["displacement_mm"] == -6.0
     assert row["stretch"] == pytest.approx(54 / 60, rel=1e-15)
@@ -163,51 +163,51 @@ def test_columns_follow_from_the_snapshot(case):
 
 
 def test_margins_are_there_only_where_something_gives(case):
-    row = measures(snapshot(), case)
+    row = measures(Figures.of(snapshot(), case))
     assert not [name for name in row if "used" in name]
 
 
 def test_margin_of_a_thread_is_its_greatest_tension_by_what_breaks_it(case):
     weak = family(breaking_load="16 N")
-    row = measures(snapshot(threads=[links([1, 4, 4], [3, 1, 1], family=weak)]), case)
+    row = measures(Figures.of(snapshot(threads=[links([1, 4, 4], [3, 1, 1], family=weak)]), case))
     assert row["thread_used.A"] == pytest.approx(4 / 16, rel=1e-15)
 
 
 def test_margin_of_the_rubber_is_taken_to_where_it_locks(make_case):
     gent = {"law": "Gent", "shear_modulus": "60 kPa", "limit": 9.0}
-    row = measures(snapshot(), make_case(rubber=gent))
+    row = measures(Figures.of(snapshot(), make_case(rubber=gent)))
     assert row["rubber_used"] == pytest.approx(0.9 / 9.0, rel=1e-14)
 
 
 def test_slack_makes_a_thread_longer(case):
     slack = family(slack="5 %")
-    row = measures(snapshot(threads=[links([0], [1], family=slack)]), case)
+    row = measures(Figures.of(snapshot(threads=[links([0], [1], family=slack)]), case))
     expected = 1.05 * 60 / math.cos(math.radians(20))
     assert row["thread_length_mm.A"] == pytest.approx(expected, rel=1e-15)
 
 
 def test_mid_radius_is_taken_at_half_length_and_the_bulge_anywhere(case):
-    row = measures(snapshot(), case)
+    row = measures(Figures.of(snapshot(), case))
     assert row["mid_radius_mm"] == pytest.approx(6.5 + 1.1, rel=1e-15)
     assert row["bulge_mm"] == 2.0
 
 
 def test_a_tube_that_narrows_has_no_bulge(case):
     narrowed = replace(snapshot(), outer_growth=np.full(5, -0.5))
-    row = measures(narrowed, case)
+    row = measures(Figures.of(narrowed, case))
     assert (row["mid_radius_mm"], row["bulge_mm"]) == (6.0, 0.0)
 
 
 def test_peak_tension_is_taken_over_one_wall_thickness(case):
     chain = links([0, 9, 3], [1, 1, 1])
-    row = measures(snapshot(threads=[chain]), case)
+    row = measures(Figures.of(snapshot(threads=[chain]), case))
     assert row["tension_peak_N.A"] == pytest.approx((9 + 3 / 2) / 1.5, rel=1e-15)
     assert case.tube.wall == 1.5
 
 
 def test_each_family_has_its_columns(case):
     other = links([1], [1], family=family(name="B"))
-    row = measures(snapshot(threads=[links([0], [1]), other]), case)
+    row = measures(Figures.of(snapshot(threads=[links([0], [1]), other]), case))
     assert (row["tension_N.A"], row["tension_N.B"]) == (0.0, 1.0)
     assert (row["taut.A"], row["taut.B"]) == (0.0, 1.0)
 
@@ -216,7 +216,7 @@ def test_each_family_has_its_columns(case):
 def test_both_models_have_a_point_at_half_length(make_case, make_model, resolution):
     case = make_case()
     for model in (make_model(case, resolution), FastModel(case)):
-        row = measures(model.snapshot(model.rest()), case)
+        row = measures(model.figures(model.rest()))
         assert row["mid_radius_mm"] == pytest.approx(6.5, rel=1e-12)  # round-off
         assert row["bulge_mm"] == pytest.approx(0.0, abs=1e-12)
         assert row["bore_stretch"] == pytest.approx(1.0, abs=1e-12)
@@ -229,11 +229,14 @@ def test_both_models_have_a_point_at_half_length(make_case, make_model, resoluti
 def test_arm_of_a_thread_at_rest_is_that_of_its_helix(make_case, make_model, hold):
     """B sin(alpha), positive for a right-handed helix."""
     case = make_case(threads__0__hold=hold, threads__1__hold=hold)
-    for model in (make_model(case, "1x1x4"), FastModel(case)):
-        for angle, seen in zip((20, -30), model.snapshot(model.rest()).threads, strict=True):
-            arm = 6.5 * math.sin(math.radians(angle))
-            # in the mesh, helices lie on parabolas, whose radius is off by 1e-4 of it
-            assert seen.arm == pytest.approx(arm, rel=5e-4)
+    fe, fast = make_model(case, "1x1x4"), FastModel(case)
+    at_rest = fe.snapshot(fe.rest()).threads
+    taut = fast.figures(np.array([0.0, 0.0, 1e-3])).threads
+    for angle, links, threads in zip((20, -30), at_rest, taut, strict=True):
+        arm = 6.5 * math.sin(math.radians(angle))
+        # in the mesh, helices lie on parabolas, whose radius is off by 1e-4 of it
+        assert links.arm == pytest.approx(arm, rel=5e-4)
+        assert threads.torque / threads.pull == pytest.approx(arm, rel=1e-4)
 
 
 def test_both_models_tell_how_far_the_wall_is_strained(make_case, make_model):
@@ -242,7 +245,7 @@ def test_both_models_tell_how_far_the_wall_is_strained(make_case, make_model):
     fast, fe = FastModel(case), make_model(case, "2x1x2")
     lam, a = 1.3, 5.5
     x = np.array([a - 5.0, 0.0, 0.3 * 60])
-    seen = fast.snapshot(x)
+    seen = fast.figures(x)
     squared = np.array([(5.0 / (a * lam)) ** 2, (a / 5.0) ** 2, lam**2])
     assert seen.wall_stretch == pytest.approx(1.3, rel=1e-14)
     assert seen.wall_invariant == pytest.approx(squared.sum(), rel=1e-14)
@@ -261,7 +264,5 @@ def test_both_models_tell_how_far_the_wall_is_strained(make_case, make_model):
 
 def test_both_models_have_the_same_columns(make_case, make_model):
     case = make_case()
-    rows = [
-        measures(m.snapshot(m.rest()), case) for m in (make_model(case, "1x1x2"), FastModel(case))
-    ]
+    rows = [measures(m.figures(m.rest())) for m in (make_model(case, "1x1x2"), FastModel(case))]
     assert list(rows[0]) == list(rows[1])
