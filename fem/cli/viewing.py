@@ -135,8 +135,8 @@ def serve(asked: Asked, **options: Any) -> None:
 
 def open_window(asked: Asked, *, cut: bool, start: bool) -> None:
     """Open the window until it is closed."""
+    from fem.scene.window import need_screen
     from fem.scene.window import open_window as open_it
-    from fem.scene.window.screen import need_screen
 
     shown = asked.load()
     need_screen()

@@ -5,6 +5,8 @@ import shutil
 import subprocess
 import sys
 import time
+from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -13,14 +15,14 @@ from fem.core.errors import InputError
 from fem.results.result import Result
 from fem.scene.plates import BASE_PLATE
 from fem.scene.result_view import exhibits
-from fem.scene.window import screen
-from fem.scene.window.layout import HELP
+from fem.scene.window import OFF_SCREEN, need_screen
+from fem.scene.window.frame import HELP
 from fem.scene.window.window import Window
 
 
 @pytest.fixture
 def window(result):
-    opened = Window(exhibits(result), "Wrist", unseen=True)
+    opened = Window(exhibits(result), "Wrist", off_screen=True)
     yield opened
     opened.plotter.close()
 
@@ -42,8 +44,8 @@ def picture(window):
 
 def test_it_opens_at_the_last_step_and_says_its_row(window, result):
     assert window.step == window.last == 2
-    for run, said in zip(result.runs, window.contents.said, strict=True):
-        lines = said.text.split("\n")
+    for run, said in zip(result.runs, window.frame.values, strict=True):
+        lines = said.input.split("\n")
         assert lines[1] == f"{run.rows[-1]['twist_deg']:.2f}"
         assert lines[3] == f"{run.rows[-1]['bulge_mm']:.3f}"
 
@@ -64,7 +66,7 @@ def test_keys_step(window, result, keys, step):
         press(window, key)
     assert window.step == step
     twist = result.runs[0].rows[step]["twist_deg"]
-    assert window.contents.said[0].text.split("\n")[1] == f"{twist:.2f}"
+    assert window.frame.values[0].input.split("\n")[1] == f"{twist:.2f}"
 
 
 def test_space_plays_to_the_end_and_stops(window):
@@ -105,7 +107,7 @@ def test_the_start_shape_is_in_the_key_only_where_it_is_shown(window):
     def inked():
         shot = picture(window)
         tall, wide = shot.shape[:2]
-        keys = shot[int(0.7 * tall) : int(0.9 * tall), int(0.83 * wide) :]
+        keys = shot[int(0.6 * tall) : int(0.9 * tall), int(0.83 * wide) :]
         return np.flatnonzero((keys.min(axis=2) < 200).any(axis=1)).max()
 
     with_start = inked()
@@ -113,6 +115,49 @@ def test_the_start_shape_is_in_the_key_only_where_it_is_shown(window):
     assert inked() < with_start - 20
     press(window, "s", "s")
     assert inked() == with_start
+
+
+def boxes(window):
+    """Return text and sides (left, right, bottom, top) in pixels of all letters and colour bars."""
+    ground, (wide, tall) = window.plotter.renderers[0], window.plotter.window_size
+    found = []
+    for actor in ground.GetViewProps():
+        if actor.IsA("vtkTextActor") and actor.input.strip():
+            size = [0.0, 0.0]
+            actor.GetSize(ground, size)
+            x, y, _ = actor.GetActualPositionCoordinate().GetValue()
+            left = x * wide - size[0] / 2 * (actor.prop.justification_horizontal == "center")
+            sides = left, left + size[0], y * tall - size[1], y * tall
+            found.append((actor.input, sides))
+        if actor.IsA("vtkScalarBarActor"):
+            (x, y), width, height = actor.GetPosition(), actor.GetWidth(), actor.GetHeight()
+            sides = x * wide, (x + width) * wide, y * tall, (y + height) * tall
+            found.append(("colour bar", sides))
+    return found
+
+
+@pytest.mark.parametrize("size", [(800, 600), (1280, 800), (1600, 1000)])
+@pytest.mark.parametrize("count", [1, 4, 8])
+def test_nothing_overlaps_whatever_the_size_of_the_window(result, size, count):
+    several = exhibits(result) * 4
+    named = [replace(one, name=f"Result {k // 2} of a long name") for k, one in enumerate(several)]
+    window = Window(named[:count], "Wrist", off_screen=True, size=size)
+    picture(window)
+    found = boxes(window)
+    slider = (
+        window.plotter.widgets.slider_widgets[0]
+        .GetRepresentation()
+        .GetPoint1Coordinate()
+        .GetValue()
+    )
+    window.plotter.close()
+    assert len(found) >= 2 * count + 6 + 2
+    for text, (left, right, bottom, top) in found:
+        assert 0 <= left < right <= size[0] and 0 <= bottom < top <= size[1], text
+        assert not bottom - 3 < slider[1] * size[1] < top + 3, f"{text} on the slider"
+    for (one, a), (other, b) in combinations(found, 2):
+        apart = a[1] <= b[0] or b[1] <= a[0] or a[3] <= b[2] or b[3] <= a[2]
+        assert apart, f"{one!r} on {other!r}"
 
 
 @pytest.mark.parametrize("key", ["w", "e", "r", "3", "v", "b"])
@@ -131,7 +176,7 @@ def test_one_state_has_no_slider(result):
     short = [Result(result.case, [run]) for run in result.runs]
     rest = [one for some in short for one in exhibits(some)]
     only = [type(one)(one.name, one.case, one.model, one.rows[:1], one.shapes[:1]) for one in rest]
-    window = Window(only, "Wrist", unseen=True)
+    window = Window(only, "Wrist", off_screen=True)
     press(window, "space", " ")
     assert not window.playing
     assert window.last == 0
@@ -148,18 +193,18 @@ def test_the_scale_is_true(window, result):
     floor = shot[int(0.5 * tall) : int(0.72 * tall), int(0.14 * wide) : int(0.48 * wide)]
     across = np.flatnonzero((floor.min(axis=2) < 240).any(axis=0))
     diameter = 2 * BASE_PLATE * result.case.tube.outer_radius
-    pixels = diameter * window.contents.camera.pixels_to_mm
+    pixels = diameter * window.frame.pixels_to_mm
     assert np.ptp(across) + 1 == pytest.approx(pixels, abs=2)
 
 
 def test_zoom_keeps_the_scale_bar_true(window):
-    near = window.contents.camera.pixels_to_mm
+    near = window.frame.pixels_to_mm
     press(window, "plus", "+")
-    assert window.contents.camera.pixels_to_mm == pytest.approx(1.1 * near)
-    length, pixels = window.contents.camera.bar
-    assert pixels == pytest.approx(length * window.contents.camera.pixels_to_mm)
+    assert window.frame.pixels_to_mm == pytest.approx(1.1 * near)
+    length, pixels = window.frame.scale_bar
+    assert pixels == pytest.approx(length * window.frame.pixels_to_mm)
     press(window, "f", "f")
-    assert window.contents.camera.pixels_to_mm == pytest.approx(near)
+    assert window.frame.pixels_to_mm == pytest.approx(near)
 
 
 def test_all_tubes_have_one_camera(window):
@@ -175,13 +220,13 @@ def test_a_picture_is_written_and_said(window, tmp_path, monkeypatch):
     files = [window.save_picture() for _ in range(2)]
     assert [file.name for file in files] == ["view-1.png", "view-2.png"]
     assert all((tmp_path / file).stat().st_size > 10_000 for file in files)
-    assert window.contents.told == "written: view-2.png"
+    assert window.frame.message.input == "written: view-2.png"
 
 
 # ----------------------------------------------------------------------------------------- screen
 
 
-@pytest.mark.parametrize("kind", screen.UNSEEN)
+@pytest.mark.parametrize("kind", OFF_SCREEN)
 def test_without_a_screen_it_says_what_else_there_is(monkeypatch, kind):
     from vtkmodules import vtkRenderingCore
 
@@ -191,7 +236,7 @@ def test_without_a_screen_it_says_what_else_there_is(monkeypatch, kind):
 
     monkeypatch.setattr(vtkRenderingCore, "vtkRenderWindow", Fallback)
     with pytest.raises(InputError, match=r"no screen.*--web, --png FILE or --movie FILE"):
-        screen.need_screen()
+        need_screen()
 
 
 @pytest.fixture

@@ -4,21 +4,32 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from fem.scene.appearance import START_TITLE
+from fem.scene.colours import scales_of
+from fem.scene.layers import layers_of
+from fem.scene.offscreen_renderer import ELEVATION, actor_of, light
+from fem.scene.solids import solids
+from fem.scene.still.layout import extent
 from fem.scene.still.readouts import readouts
-from fem.scene.window.layout import Contents, add_slider, new_plotter
+from fem.scene.window.frame import SIZE, Frame
 
 if TYPE_CHECKING:
     from fem.scene.result_view import Exhibit
 
-PACE = 600
+STEP_TIME = 600
 """Time of a step while it plays (ms)."""
 
 ZOOM = 1.1
 """By how much a turn of the mouse wheel enlarges."""
+
+AIR = 1.06
+"""What is seen over what the tubes need."""
 
 WARM, SLOW = 3, 0.04
 """After so many pictures one that takes longer (s) is felt when the slider is dragged."""
@@ -26,6 +37,9 @@ WARM, SLOW = 3, 0.04
 
 class Window:
     """What the window shows, and how it answers.
+
+    All tubes share one parallel camera, so that they are seen at one scale. What was shown once is
+    kept, on the graphics card too, so that it comes back at once.
 
     Parameters
     ----------
@@ -35,8 +49,10 @@ class Window:
         Title of the window.
     cut, start
         Whether the tubes are cut open, and their shapes at rest shown, to begin with.
-    unseen
+    off_screen
         Draw without a screen.
+    size
+        Width and height (pixels).
     """
 
     def __init__(
@@ -46,48 +62,43 @@ class Window:
         *,
         cut: bool = False,
         start: bool = True,
-        unseen: bool = False,
+        off_screen: bool = False,
+        size: tuple[int, int] = SIZE,
     ) -> None:
         self.cut, self.start, self.playing = cut, start, False
-        self.last = max(len(exhibit.rows) for exhibit in exhibits) - 1
-        self.step = self.last
+        self.step = self.last = max(len(exhibit.rows) for exhibit in exhibits) - 1
         self._exhibits, self._readouts = exhibits, readouts(exhibits)
-        self.plotter = new_plotter(len(exhibits), title, unseen=unseen)
-        self.contents = Contents(self.plotter, exhibits, self._readouts)
-        self._timer: int | None = None
+        self._scales = scales_of(exhibits)
+        self._actors = cache(self._make_actors)
+        self._shown: list[Any] = []
         self._drawn = 0
+        self.plotter = _plotter(len(exhibits) + 1, title, size, off_screen)
+        self.plotter.set_background("white", all_renderers=True)
+        self.plotter.link_views()
+        self.camera: Any = self.plotter.camera
+        for renderer in self.plotter.renderers:
+            light(renderer)
+        self.frame = Frame(self.plotter, exhibits, self._readouts)
         self._slider: Any = None
         if self.last:
-            self._slider = add_slider(self.plotter, self.last, self._slid)
+            self._slider = self.frame.add_slider(self.last, self._slid)
         self._listen()
-        self.contents.camera.front()
-        self.show(self.step)
+        self.plotter.renderers[0].AddObserver("StartEvent", lambda *_: self._fit())
+        self.front()
 
     def open(self) -> None:
         """Show the window until it is closed."""
+        self.plotter.iren.create_timer(STEP_TIME)
         self.plotter.show(auto_close=True)
-
-    def _draw(self) -> None:
-        """Draw; without smooth edges once they prove too slow, as without a graphics card."""
-        began = time.perf_counter()
-        self.plotter.render()
-        self._drawn += 1
-        if self._drawn > WARM and time.perf_counter() - began > SLOW:
-            self.plotter.render_window.SetMultiSamples(0)
 
     def _listen(self) -> None:
         """Take the mouse, and of the keys those of `_answers` alone."""
-        # z stays up; pyvista's own zoom would take the renderer that covers the window
-        self.plotter.enable_terrain_style(mouse_wheel_zooms=False, shift_pans=True)
+        self.plotter.enable_terrain_style(mouse_wheel_zooms=ZOOM, shift_pans=True)  # z stays up
         interactor = self.plotter.iren
-        style = interactor.get_interactor_style()
-        style.AutoAdjustCameraClippingRangeOff()  # see Camera.front
-        for way, answer in (("Forward", self.nearer), ("Backward", self.farther)):
-            style.AddObserver(f"MouseWheel{way}Event", lambda *_, answer=answer: answer())
         interactor.clear_key_event_callbacks()
         interactor.interactor.RemoveObservers("CharEvent")  # to VTK, w, e and others mean something
         for key, answer in self._answers().items():
-            interactor.add_key_event(key, answer)
+            self.plotter.add_key_event(key, answer)
         interactor.add_observer("TimerEvent", lambda *_: self.tick())
 
     def _answers(self) -> dict[str, Callable[[], Any]]:
@@ -98,10 +109,10 @@ class Window:
             "Left": lambda: self.show(self.step - 1),
             "Home": lambda: self.show(0),
             "End": lambda: self.show(self.last),
-            "c": self.toggle_cut,
-            "s": self.toggle_start,
-            "plus": self.nearer,
-            "minus": self.farther,
+            "c": lambda: self.show(self.step, cut=not self.cut),
+            "s": lambda: self.show(self.step, start=not self.start),
+            "plus": lambda: self.zoom(ZOOM),
+            "minus": lambda: self.zoom(1 / ZOOM),
             "f": self.front,
             "p": self.save_picture,
             "q": self.plotter.close,
@@ -109,18 +120,48 @@ class Window:
 
     # ------------------------------------------------------------------------------------- answers
 
-    def show(self, step: int) -> None:
+    def show(self, step: int, *, cut: bool | None = None, start: bool | None = None) -> None:
         """Show a step; beyond the ends of the path, the nearest there is."""
+        self.cut = self.cut if cut is None else cut
+        self.start = self.start if start is None else start
         self.step = min(max(step, 0), self.last)
-        for exhibit, viewport, said in zip(
-            self._exhibits, self.contents.viewports, self.contents.said, strict=True
-        ):
-            row = viewport.show(self.step, cut=self.cut, start=self.start)
-            said.say("\n".join(readout.show(exhibit, row) for readout in self._readouts))
-        self.contents.samples[START_TITLE].show(self.start)
+        for renderer, actor in self._shown:
+            renderer.RemoveActor(actor)
+        self._shown = []
+        for number, exhibit in enumerate(self._exhibits):
+            own = min(self.step, len(exhibit.rows) - 1)
+            lines = [line.show(exhibit, exhibit.rows[own]) for line in self._readouts]
+            self.frame.values[number].input = "\n".join(lines)
+            for role, actor in self._actors(number, own, self.cut):
+                if self.start or role != "start":
+                    self._shown.append((self.plotter.renderers[number + 1], actor))
+        for renderer, actor in self._shown:
+            renderer.AddActor(actor)
+        self.frame.keys[START_TITLE].visibility = self.start
         if self._slider:
             self._slider.GetRepresentation().SetValue(self.step)
         self._draw()
+
+    def _make_actors(self, number: int, step: int, cut: bool) -> list[tuple[str, Any]]:
+        """Return what there is to see of a state of an exhibit, with its roles."""
+        return [
+            (solid.role, actor_of(layer))
+            for solid in solids(self._exhibits[number], step, cut=cut)
+            for layer in layers_of([solid], self._scales, cut=cut)
+        ]
+
+    def _draw(self) -> None:
+        """Draw; without smooth edges once they prove too slow, as without a graphics card."""
+        began = time.perf_counter()
+        self.plotter.render()
+        self._drawn += 1
+        if self._drawn > WARM and time.perf_counter() - began > SLOW:
+            self.plotter.render_window.SetMultiSamples(0)
+
+    def _fit(self) -> None:
+        """Before each picture: all tubes lie between the near and the far plane, letters fit."""
+        self.camera.clipping_range = self._depth
+        self.frame.fit()
 
     def _slid(self, value: float) -> None:
         if round(value) != self.step:
@@ -131,46 +172,35 @@ class Window:
     def play_or_pause(self) -> None:
         """Play the steps to the last, from the first if it is there already; or stop."""
         self.playing = not self.playing and self.last > 0
-        timers = self.plotter.iren.interactor
-        if self._timer is not None:
-            timers.DestroyTimer(self._timer)
-            self._timer = None
-        if self.playing:
-            if self.step == self.last:
-                self.show(0)
-            self._timer = timers.CreateRepeatingTimer(PACE)
+        if self.playing and self.step == self.last:
+            self.show(0)
 
     def tick(self) -> None:
         """Go on by a step while it plays."""
-        if not self.playing:
-            return
-        self.show(self.step + 1)
-        if self.step == self.last:
-            self.play_or_pause()
-
-    def toggle_cut(self) -> None:
-        """Cut the tubes open, or close them."""
-        self.cut = not self.cut
-        self.show(self.step)
-
-    def toggle_start(self) -> None:
-        """Show the shapes at rest too, or not."""
-        self.start = not self.start
-        self.show(self.step)
+        if self.playing:
+            self.show(self.step + 1)
+            self.playing = self.step < self.last
 
     def front(self) -> None:
-        """Look from the front again."""
-        self.contents.camera.front()
-        self._draw()
+        """Look from the front and a little from above, so that all tubes are seen whole."""
+        extents = [extent(exhibit.case, exhibit.shapes) for exhibit in self._exhibits]
+        halves, lows, tops = (np.array(column) for column in zip(*extents, strict=True))
+        wide, tall = self.plotter.renderers[1].GetSize()
+        width, height = 2 * halves.max(), tops.max() - lows.min()
+        up = np.array([0.0, np.sin(ELEVATION), np.cos(ELEVATION)])
+        towards = np.array([0.0, -np.cos(ELEVATION), np.sin(ELEVATION)])
+        centre, distance = up * (lows.min() + tops.max()) / 2, 4 * (width + height)
+        camera = self.camera
+        camera.parallel_projection = True
+        camera.parallel_scale = AIR / 2 * max(height, width * tall / max(wide, 1))
+        camera.focal_point, camera.position = centre, centre + distance * towards
+        camera.up = (0, 0, 1)
+        self._depth = 0.1 * distance, 2 * distance  # whatever it is turned to
+        self.show(self.step)
 
-    def nearer(self) -> None:
-        """Show everything larger."""
-        self.contents.camera.zoom(ZOOM)
-        self._draw()
-
-    def farther(self) -> None:
-        """Show everything smaller."""
-        self.contents.camera.zoom(1 / ZOOM)
+    def zoom(self, factor: float) -> None:
+        """Show everything so many times as large."""
+        self.camera.zoom(factor)
         self._draw()
 
     def save_picture(self) -> Path:
@@ -181,8 +211,22 @@ class Window:
         )
         try:
             self.plotter.screenshot(file)
-            self.contents.tell(f"written: {file}")
+            self.frame.message.input = f"written: {file}"
         except OSError as error:
-            self.contents.tell(f"{file} cannot be written: {error.strerror}")
+            self.frame.message.input = f"{file} cannot be written: {error.strerror}"
         self._draw()
         return file
+
+
+def _plotter(renderers: int, title: str, size: tuple[int, int], off_screen: bool) -> Any:
+    """Return a pyvista.Plotter with so many renderers."""
+    import pyvista
+
+    return pyvista.Plotter(
+        shape=(1, renderers),
+        border=False,
+        window_size=list(size),
+        title=title,
+        lighting="none",
+        off_screen=off_screen,
+    )
