@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, Literal, Self
 
 from pydantic import (
@@ -18,6 +19,13 @@ from fem.core.schema_base import Part, misfit, one_of, schema_of_one
 from fem.core.units import Angle, Force, HelixAngle
 from fem.threads.helix import Helix
 from fem.threads.tension import TensionLaw, applied_slack
+
+MOST_TURNS = 1000
+LEAST_SLACK = -0.2
+"""A thread of less, stretched by a quarter to reach its plate, tears.
+
+Synthetic yarns break at a strain of 4 to 25 % (common practice, no source).
+"""
 
 FROM_RING: Any = None
 """In place of the angle until it is found from the turn of the ring."""
@@ -100,12 +108,29 @@ class ThreadFamily(Part):
         return data
 
     def on(self, tube: Tube) -> Self:
-        """Return the family with its angle known, on a tube."""
+        """Return the family with its angle known, on a tube; raise if it cannot be wound there."""
         if self.ring_turn is None:
-            return self
+            return self._checked_on(tube)
         helix = Helix.of_ring(self.ring_turn, tube.outer_radius, tube.length)
-        data = self.model_dump(mode="json", exclude_none=True)
-        return self.model_validate(data | {"angle": f"{helix.angle} rad"}, context=WITH_ANGLE)
+        data = self.model_dump(mode="json", exclude_none=True) | {"angle": f"{helix.angle} rad"}
+        return self.model_validate(data, context=WITH_ANGLE)._checked_on(tube)
+
+    def _checked_on(self, tube: Tube) -> Self:
+        who = f'threads: family "{self.name}"'
+        turns = abs(self.helix(tube).ring_turn) / (2 * math.pi)
+        if turns > MOST_TURNS:
+            raise misfit(
+                f"{who} makes {turns:.0f} turns round the tube; "
+                f"at most {MOST_TURNS} are allowed: make its angle or the tube smaller"
+            )
+        if self.slack_strain < LEAST_SLACK:
+            raise misfit(
+                f'{who}: slack = "{self.slack}" at an angle of {math.degrees(self.angle):.4g} deg '
+                f"would stretch it to {1 / (1 + self.slack_strain):.3g} times its length; "
+                f"at most {1 / (1 + LEAST_SLACK):.3g} times is allowed: make the "
+                "angle smaller or cut the threads at a greater one"
+            )
+        return self
 
     def helix(self, tube: Tube) -> Helix:
         """Return the helix of one thread on a tube."""

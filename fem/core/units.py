@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from decimal import Context, Decimal
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -49,6 +50,9 @@ _NAME = r"°?[^\W\d_]+|°"
 _POWER = r"(?:(?:\^|\*\*)-?[0-9]|[²³])"
 UNITS = rf"(?:{_NAME}){_POWER}?(?:\s*[*/· ]\s*(?:{_NAME}){_POWER}?)*"
 """Names of units, each with a power of one digit at most, multiplied or divided."""
+
+PRECISE = Context(prec=50)
+"""Numbers are converted with so many digits, and rounded to a float once."""
 
 LENGTH = Unit("a length", "mm", "mm")
 STRESS = Unit("a pressure or stress", "MPa", "kPa")
@@ -118,22 +122,23 @@ def _quantity(value: Any) -> Quantity[Any]:
     match = re.fullmatch(rf"\s*({NUMBER}|[-+]?(?:nan|inf))\s*({UNITS})?\s*", value)
     if match is None:
         raise ValueError("no number followed by a unit")
-    return registry().Quantity(float(match[1]), registry().parse_units(match[2] or ""))
+    return registry().Quantity(Decimal(match[1]), registry().parse_units(match[2] or ""))
 
 
 def _convert(quantity: Quantity[Any], inside: str) -> float:
     """Return the magnitude in the unit `inside`."""
+    number = Decimal(quantity.magnitude)
     if registry().convert(0.0, quantity.units, inside):  # a scale with its own zero, as Celsius
-        return float(quantity.to(inside).magnitude)
-    return _scaled(float(quantity.magnitude), quantity.units, inside)
+        return float(registry().Quantity(float(number), quantity.units).to(inside).magnitude)
+    return float(_scaled(number, quantity.units, inside))
 
 
-def _scaled(number: float, from_unit: Any, to_unit: Any) -> float:
+def _scaled(number: Decimal, from_unit: Any, to_unit: Any) -> Decimal:
     """Return a number of one unit in another; 1.5 mg becomes just 1.5e-9 tonne."""
     inverse = _factor(to_unit, from_unit)
     if inverse.is_integer():  # 1e9 is exact, 1e-9 is not
-        return number / inverse
-    return number * _factor(from_unit, to_unit)
+        return PRECISE.divide(number, Decimal(inverse))
+    return PRECISE.multiply(number, Decimal(_factor(from_unit, to_unit)))
 
 
 def _factor(from_unit: Any, to_unit: Any) -> float:
@@ -154,17 +159,22 @@ def _root_unit(unit: Any) -> Any:
 
 @lru_cache(maxsize=4096)
 def show(number: float, unit: Unit) -> str:
-    """Return the shortest text that :func:`read` turns back into exactly `number`.
+    """Return the shortest text in the shown unit that :func:`read` turns back into `number`.
+
+    There always is one: decimal numbers of 17 digits are denser than floats, and as no conversion
+    rounds but at its end, they are as dense in the other unit.
 
     >>> show(0.06, STRESS)
     '60 kPa'
     """
-    shown = _scaled(number, unit.inside, unit.shown)
-    for digits in (15, 16, 17):
-        text = f"{shown:.{digits}g} {unit.shown}"
-        if read(text, unit) == number:
-            return text
-    return f"{number!r} {unit.inside}"
+    shown = _scaled(Decimal(number), unit.inside, unit.shown)
+    texts = (f"{_rounded(shown, digits)} {unit.shown}" for digits in (15, 16, 17))
+    return next(text for text in texts if read(text, unit) == number)
+
+
+def _rounded(number: Decimal, digits: int) -> str:
+    rounded = Context(prec=digits).plus(number).normalize() + 0  # no negative zero
+    return f"{rounded:f}" if -5 < rounded.adjusted() < digits else f"{rounded:e}"
 
 
 def quantity_field(

@@ -99,8 +99,8 @@ def _check(ledger: Ledger, agenda: Agenda, folder: Path, resume: bool) -> None:
         )
     if there and there.isdisjoint(agenda.asked()):
         raise InputError(
-            f'{folder}: the curves there are of another study, "{ledger.fact("title")}"; '
-            "take another folder (--out)"
+            f'{folder}: the curves there are of another study, "{ledger.fact("title")}", or of an '
+            "earlier version, which named cases otherwise; take another folder (--out)"
         )
     earlier = ledger.fact("resolution")
     if there and earlier != study.resolution:

@@ -97,3 +97,14 @@ def test_sectors_are_the_greatest_common_divisor_of_the_counts(make_case, counts
 
 def test_bare_tube_has_sectors_too(make_case):
     assert make_case(threads=[]).sectors == BARE_SECTORS
+
+
+def test_repr_shows_quantities_with_their_units(make_case):
+    case = make_case(threads__0__slack="cut at 45 deg", threads__0__ring_turn="90 deg")
+    assert repr(case.tube) == "Tube(bore_radius='5 mm', wall='1.5 mm', length='60 mm')"
+    assert "tube=Tube(bore_radius='5 mm'," in repr(case)
+    assert "shear_modulus='60 kPa'" in repr(case.rubber)
+    assert "pressure=Pressure(end='15 kPa', steps=5)" in repr(case)
+    assert "ring_turn='90 deg'" in repr(case.threads[0]) and "angle=" not in repr(case.threads[0])
+    assert "slack='cut at 45 deg'" in repr(case.threads[0])
+    assert "None" not in repr(case)

@@ -5,7 +5,8 @@ import math
 import pytest
 
 from fem.case.case import Case, CaseError
-from fem.case.drive import FreeEnd, Gas, Move
+from fem.case.drive import Gas
+from fem.case.free_end import FreeEnd, Move
 from fem.continuation.load_steps import stages_of
 from fem.solving.single import solve
 

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fem.case.case import MOST_TURNS, Case, schema
+from fem.case.case import Case, schema
+from fem.case.thread_family import MOST_TURNS
 from fem.core.units import ANGLE, read
 from fem.rubber.library import materials
 

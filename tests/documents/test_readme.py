@@ -8,7 +8,8 @@ import pytest
 from typer.main import get_command
 
 from fem.case.case import Case, schema
-from fem.case.drive import AddedVolume, FreeEnd, Gas, Move, Pressure
+from fem.case.drive import AddedVolume, Gas, Pressure
+from fem.case.free_end import FreeEnd, Move
 from fem.case.rubber_table import Gent, MooneyRivlin, NeoHookean, Ogden, Yeoh
 from fem.case.thread_family import ThreadFamily
 from fem.cli import app

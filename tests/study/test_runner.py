@@ -1,8 +1,10 @@
 """The run of a study: nothing lost, nothing twice, whatever becomes of its workers."""
 
 import math
+import sqlite3
 from collections import Counter
 from concurrent.futures import Future
+from contextlib import closing
 from dataclasses import replace
 
 import pandas
@@ -14,6 +16,7 @@ from fem.study import worker as work
 from fem.study.executor import CrewLostError, WorkerLostError
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
+from fem.study.results_db import NAME
 from fem.study.runner import SHAPES, run
 from fem.study.study_result import Outcome
 
@@ -147,6 +150,28 @@ def test_folder_of_another_study_is_left_alone(agenda, tmp_path, cases_folder):
     other = small(cases_folder, set={"pressure.end": "3 kPa"})
     with pytest.raises(InputError, match='the curves there are of another study, "Trial"'):
         run(other, tmp_path, HereCrew(), resume=True)
+
+
+def test_folder_of_a_version_that_named_cases_otherwise_is_left_alone(agenda, tmp_path):
+    run(agenda, tmp_path, HereCrew())
+    with closing(sqlite3.connect(tmp_path / NAME)) as base, base:
+        base.execute("""UPDATE curves SET "case" = 'x' || substr("case", 2)""")
+    with pytest.raises(InputError, match="an earlier version, which named cases otherwise"):
+        run(agenda, tmp_path, HereCrew(), resume=True)
+
+
+def test_new_titles_and_notes_solve_nothing_again(agenda, tmp_path, cases_folder):
+    run(agenda, tmp_path, HereCrew())
+    text = (cases_folder / "greenhouse_wrist.toml").read_text(encoding="utf-8")
+    retitled = tmp_path / "cases"
+    retitled.mkdir()
+    (retitled / "greenhouse_wrist.toml").write_text(
+        text.replace('title = "Greenhouse wrist"', 'title = "Wrist"', 1), "utf-8"
+    )
+    other, crew = small(retitled, title="Another"), HereCrew()
+    assert other.study.base.title == "Wrist"
+    assert run(other, tmp_path, crew, resume=True).complete
+    assert not crew.performed
 
 
 def test_curves_of_values_that_are_taken_away_are_left_aside(agenda, tmp_path, cases_folder):

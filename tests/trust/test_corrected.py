@@ -5,6 +5,7 @@ real one.
 """
 
 import json
+import math
 
 import numpy as np
 import pandas
@@ -89,6 +90,15 @@ def test_the_fast_model_is_what_is_corrected(model):
     rows = solve(case, ["fast"]).runs[0].rows[1:]
     np.testing.assert_allclose(answer["twist_deg.fast"], [r["twist_deg"] for r in rows], rtol=1e-9)
     assert list(answer["pressure_kPa"]) == pytest.approx([2.5, 5, 7.5, 10])
+
+
+def test_any_angle_can_be_asked(model):
+    """Read as a float of degrees first, 17 digits do not give these angles back."""
+    for angle in (0.4174845559159429, -0.48818641764510434):
+        case = model.study.base.changed(threads__0__angle=f"{angle!r} rad")
+        assert case.threads[0].angle == angle
+        answer = model.predict([case], [5.0])
+        assert answer["angle_deg.A"][0] == pytest.approx(math.degrees(angle), rel=1e-15)
 
 
 def test_mirror_law_and_exchange_hold_to_round_off(model):
