@@ -6,10 +6,9 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
+from fem.wording.progress import Bars
 from fem.wording.tables import GAP, terminal
 from validation.book import MODELS, Book, Check
 from validation.run import Report
@@ -22,20 +21,9 @@ LAST_LINES = 3
 @contextmanager
 def progress() -> Iterator[Report]:
     """Show a bar on standard error; hand out the function that moves it."""
-    with Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("checks"),
-        TimeElapsedColumn(),
-        console=Console(stderr=True),
-    ) as bars:
-        task = bars.add_task("collecting", total=None)
-
-        def report(chapter: str, done: int, total: int) -> None:
-            bars.update(task, description=f"{chapter:24}", completed=done, total=total)
-
-        yield report
+    with Bars("checks") as bars:
+        bars.report("", 0, None, "collecting")
+        yield lambda chapter, done, total: bars.report("", done, total, f"{chapter:24}")
 
 
 def print_book(book: Book, files: Sequence[Path]) -> None:

@@ -8,8 +8,6 @@ from math import isnan
 from pathlib import Path
 from typing import Any
 
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from fem.compare.agreement import ALL
@@ -17,12 +15,13 @@ from fem.compare.comparison import Comparison
 from fem.compare.diagnose import Report
 from fem.quantities.case_fields import column
 from fem.wording.comparison import counted, sentences
+from fem.wording.progress import Bars
 from fem.wording.run_sections import NAMES
 from fem.wording.tables import plain_table, terminal
 
 WORDS = {
-    "causes": "what may be off, by the fast model",
-    "check": "what was found, by the FE model",
+    "causes": "possible causes, by the fast model",
+    "check": "the cause that was found, by the FE model",
     **{model: f"settings that the study lacks, {name} model" for model, name in NAMES.items()},
 }
 
@@ -33,25 +32,12 @@ MOST_LINES = 12
 @contextmanager
 def progress() -> Iterator[Report]:
     """Show a bar to each part of the work on standard error; hand out what moves them."""
-    with Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeElapsedColumn(),
-        console=Console(stderr=True),
-    ) as bars:
-        tasks: dict[str, Any] = {}
-
-        def report(what: str, done: int, all_: int) -> None:
-            if what not in tasks:
-                tasks[what] = bars.add_task(WORDS[what], total=all_)
-            bars.update(tasks[what], completed=done)
-
-        yield report
+    with Bars() as bars:
+        yield lambda what, done, total: bars.report(what, done, total, WORDS[what])
 
 
 def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
-    """Print what was compared, the figures of agreement, what may be off, and the files written."""
+    """Print what was compared, the values of agreement, possible causes, and the files written."""
     console, bench = terminal(), comparison.bench
     console.print(comparison.study.title, style="bold")
     number, settings = len(bench.table), len(bench.cases)

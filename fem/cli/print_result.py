@@ -7,7 +7,6 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from fem.case.case import Case
 from fem.results.additional_solve import Companion
@@ -15,6 +14,7 @@ from fem.results.equilibrium_checks import UNBALANCED
 from fem.results.result import Result
 from fem.results.run import Report, Run
 from fem.wording.bounds import bounded_row, bounds_table
+from fem.wording.progress import Bars
 from fem.wording.remarks import overstretched, remarks
 from fem.wording.run_sections import NAMES, besides, demanded, family_words, on_path, outcome
 from fem.wording.tables import (
@@ -35,26 +35,12 @@ def progress(
 
     What the FE model is solved for again is said above the bars.
     """
-    with Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("steps"),
-        TimeElapsedColumn(),
-        console=Console(stderr=True),
-    ) as bars:
+    with Bars("steps") as bars:
         for second in seconds:
-            note = f"{second.purpose}: the FE model is then solved again {second.how}"
-            bars.console.print(note, highlight=False)
-        tasks = {
-            solve: bars.add_task(words, total=steps)
-            for solve, words in _solves(models, seconds).items()
-        }
-
-        def report(solve: str, done: int, _: int) -> None:
-            bars.update(tasks[solve], completed=done)
-
-        yield report
+            bars.note(f"{second.purpose}: the FE model is then solved again {second.how}")
+        for solve, words in _solves(models, seconds).items():
+            bars.report(solve, 0, steps, words)
+        yield bars.report
 
 
 def _solves(models: Sequence[str], seconds: Sequence[Companion]) -> dict[str, str]:

@@ -7,16 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from rich.console import Console, Group
-from rich.live import Live
-from rich.progress import (
-    BarColumn,
-    MofNCompleteColumn,
-    Progress,
-    TextColumn,
-    TimeElapsedColumn,
-    TimeRemainingColumn,
-)
+from rich.console import Console
+from rich.progress import TextColumn, TimeRemainingColumn
 from rich.table import Table
 
 from fem.quantities.column import measures_of
@@ -25,6 +17,7 @@ from fem.study.job_list import Agenda
 from fem.study.results_db import Curve
 from fem.study.runner import Report
 from fem.study.study_result import Outcome
+from fem.wording.progress import Bars
 from fem.wording.run_sections import NAMES
 from fem.wording.tables import GAP, terminal
 
@@ -64,44 +57,28 @@ class _Tally:
 @contextmanager
 def progress(agenda: Agenda) -> Iterator[Report]:
     """Show bars on standard error; hand out the function that moves them."""
-    words = agenda.words
-    console = Console(stderr=True)
-    bar = Progress(
-        TextColumn("curves"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("done, {task.fields[failed]} failed, {task.remaining:.0f} to go,"),
-        TimeElapsedColumn(),
-        TextColumn("gone,"),
-        TimeRemainingColumn(),
-        TextColumn("left"),
-        console=console,
-    )
-    task = bar.add_task("", total=agenda.curves, failed=0)
-    tally, begun = _Tally(), False
+    words, tally = agenda.words, _Tally()
+    unit = "done, {task.fields[failed]} failed, {task.remaining:.0f} to go,"
+    left = [TextColumn("elapsed,"), TimeRemainingColumn(), TextColumn("remaining")]
+    counts, earlier = Counter(done=0, failed=0), True
 
-    with Live(console=console, refresh_per_second=4) as live:
+    with Bars(unit, left, tally.table) as bars:
 
         def report(curves: Sequence[Curve]) -> None:
-            nonlocal begun
-            failed = bar.tasks[0].fields["failed"] + sum(c.status == "failed" for c in curves)
-            if not begun:  # what an earlier run did; the time left counts from here
-                bar.update(task, completed=len(curves), failed=failed)
-                bar.reset(task, completed=len(curves), start=True)
-                begun = True
+            nonlocal earlier
+            failed = [curve for curve in curves if curve.status == "failed"]
+            counts.update(done=len(curves), failed=len(failed))
+            bars.report("curves", counts["done"], agenda.curves, failed=counts["failed"])
+            if earlier:  # what an earlier run did; the time left counts from here
+                bars.reset(bars.task_ids[0], completed=counts["done"], failed=counts["failed"])
             else:
-                bar.update(task, advance=len(curves), failed=failed)
                 for curve in curves:
                     tally.add(curve, words[curve.case])
-            for curve in curves:
-                if curve.status == "failed":
-                    line = _failure(words, curve.model, curve.case, curve.reason)
-                    live.console.print(line, soft_wrap=True, highlight=False)
-            live.update(Group(bar, tally.table()))
+            earlier = False
+            for curve in failed:
+                bars.note(_failure(words, curve.model, curve.case, curve.reason))
 
         yield report
-    if not console.is_terminal:
-        console.print()  # else what comes next stands in the last line
 
 
 def _failure(words: Mapping[str, str], model: str, case: str, reason: str) -> str:

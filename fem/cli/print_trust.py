@@ -13,6 +13,7 @@ from rich.table import Table
 from fem.quantities.column import named
 from fem.trust.rules import Rule
 from fem.trust.tolerance import Tolerance
+from fem.wording.progress import Bars
 from fem.wording.tables import GAP, terminal
 
 if TYPE_CHECKING:
@@ -21,8 +22,9 @@ if TYPE_CHECKING:
 
 @contextmanager
 def working() -> Iterator[None]:
-    """Say on standard error that rules and corrections are looked for."""
-    with Console(stderr=True).status("looking for rules, fitting what the models differ by"):
+    """Show on standard error that rules and corrections are searched for."""
+    with Bars() as bars:
+        bars.report("searching for rules, fitting the difference of the models", 0, None)
         yield
 
 

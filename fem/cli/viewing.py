@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -177,8 +178,8 @@ def step_number(text: str, shown: Sequence[Exhibit]) -> int:
 def save_movie(asked: Asked, file: Path, *, height_mm: float | None, **options: Any) -> None:
     """Write a film of the path."""
     from fem.scene.film import save_movie as save
-    from fem.scene.film.progress import progress
     from fem.scene.film.writer import NoEncoderError, check_film
+    from fem.wording.progress import Bars
 
     try:
         check_film(file)
@@ -186,7 +187,8 @@ def save_movie(asked: Asked, file: Path, *, height_mm: float | None, **options: 
         fail(str(lack), LACKING)
     shown = asked.load()
     check_height(height_mm, shown)
-    with progress() as report:
+    with Bars("pictures") as bars:
+        report = partial(bars.report, "drawing")
         save(shown, file, report=report, height_mm=height_mm, **options)
     _say_written(file)
 
