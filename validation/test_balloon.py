@@ -43,7 +43,8 @@ from fem.case.case import Case
 from fem.continuation.load_steps import loading_of, stages_of
 from fem.continuation.loading import AXIAL
 from fem.continuation.path import TEARS, follow
-from fem.continuation.state import LimitPointError, PathEndError, RubberLimitError, State
+from fem.continuation.state import State
+from fem.continuation.termination import PathEndError, TerminationKind
 from fem.fast.model import FastModel
 from fem.solving.single import build
 from validation.check import Quantity, at_most, verify
@@ -91,14 +92,18 @@ def test_maximum_of_the_fast_model() -> None:
 
 
 def until_its_end(
-    case: Case, model: str, resolution: str = "", end: type[PathEndError] = LimitPointError
+    case: Case,
+    model: str,
+    resolution: str = "",
+    end: TerminationKind = TerminationKind.LIMIT_POINT,
 ) -> tuple[Walk, State]:
     """Follow a path that ends at its limit point, or in another way; return it and the end."""
     built = build(case, model, resolution)
     states: list[State] = []
-    with pytest.raises(end) as ended:
+    with pytest.raises(PathEndError) as ended:
         for state in follow(built, loading_of(case), stages_of(case)):
             states.append(state)
+    assert ended.value.kind is end
     return Walk(built, states, resolution), ended.value.state
 
 
@@ -211,7 +216,7 @@ def test_length_held(model: str) -> None:
 
 def test_length_held_has_no_limit_before_the_wall_tears() -> None:
     case = tube().changed(pressure={"end": "32 kPa", "steps": 4}, **HELD)
-    path, last = until_its_end(case, "fast", end=RubberLimitError)
+    path, last = until_its_end(case, "fast", end=TerminationKind.STRETCH_LIMIT)
     pressures = [state.pressure for state in path.states]
     place = path.model.kinematic(last.x)
     exact, *_ = ExactTube.of(case).loads(*place)

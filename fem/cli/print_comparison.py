@@ -14,7 +14,7 @@ from fem.compare.agreement import ALL
 from fem.compare.comparison import Comparison
 from fem.compare.diagnose import Report
 from fem.quantities.case_fields import column
-from fem.wording.comparison import counted, sentences
+from fem.wording.comparison import counted, not_reached, sentences
 from fem.wording.progress import Bars
 from fem.wording.run_sections import NAMES
 from fem.wording.tables import plain_table, terminal
@@ -117,7 +117,7 @@ def _unreached(comparison: Comparison) -> Iterator[str]:
     for entry in comparison.unreached[:MOST_LINES]:
         yield (
             f"not reached ({NAMES[entry['model']]}): line {entry['line']}, "
-            f"{entry['pressure_kPa']:.4g} kPa: {entry['reason']}"
+            f"{entry['pressure_kPa']:.4g} kPa: {not_reached(entry)}"
         )
     if len(comparison.unreached) > MOST_LINES:
         yield f"and {len(comparison.unreached) - MOST_LINES} more, see compare.json"

@@ -9,14 +9,14 @@ from pathlib import Path
 from rich.console import Console
 
 from fem.case.case import Case
-from fem.results.additional_solve import Companion
+from fem.results.additional_solve import AdditionalSolve
 from fem.results.equilibrium_checks import UNBALANCED
 from fem.results.result import Result
 from fem.results.run import Report, Run
 from fem.wording.bounds import bounded_row, bounds_table
 from fem.wording.progress import Bars
 from fem.wording.remarks import overstretched, remarks
-from fem.wording.run_sections import NAMES, besides, demanded, family_words, on_path, outcome
+from fem.wording.run_sections import NAMES, besides, demanded, family_words, on_path
 from fem.wording.tables import (
     besides_table,
     end_columns,
@@ -25,11 +25,12 @@ from fem.wording.tables import (
     terminal,
     thread_columns,
 )
+from fem.wording.termination import PURPOSES, SOLVED_HOW, outcome, path_note
 
 
 @contextmanager
 def progress(
-    models: Sequence[str], steps: int, seconds: Sequence[Companion] = ()
+    models: Sequence[str], steps: int, seconds: Sequence[AdditionalSolve] = ()
 ) -> Iterator[Report]:
     """Show a bar to each solve on standard error; hand out the function that moves them.
 
@@ -37,19 +38,20 @@ def progress(
     """
     with Bars("steps") as bars:
         for second in seconds:
-            bars.note(f"{second.purpose}: the FE model is then solved again {second.how}")
+            how = SOLVED_HOW[second.column]
+            bars.note(f"{PURPOSES[second.column]}: the FE model is then solved again {how}")
         for solve, words in _solves(models, seconds).items():
             bars.report(solve, 0, steps, words)
         yield bars.report
 
 
-def _solves(models: Sequence[str], seconds: Sequence[Companion]) -> dict[str, str]:
+def _solves(models: Sequence[str], seconds: Sequence[AdditionalSolve]) -> dict[str, str]:
     """Return the words for each solve, by its name in reports, in the order of the work."""
     solves = {}
     for model in models:
         solves[model] = f"{NAMES[model]} model"
         if model == "fe":
-            solves |= {second.solve: f"FE model {second.how}" for second in seconds}
+            solves |= {second.solve: f"FE model {SOLVED_HOW[second.column]}" for second in seconds}
     return solves
 
 
@@ -83,8 +85,7 @@ def _print_steps(console: Console, result: Result) -> None:
 def _print_besides(console: Console, run: Run) -> None:
     """Print the limit points of a run, and what lies beyond."""
     if besides(run):
-        title = run.limit or "the last state that was found"
-        console.print(f"{NAMES[run.model]}: {title}", style="bold")
+        console.print(f"{NAMES[run.model]}: {path_note(run)}", style="bold")
         console.print(besides_table(run), "")
 
 

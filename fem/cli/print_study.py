@@ -12,6 +12,7 @@ from rich.progress import TextColumn, TimeRemainingColumn
 from rich.table import Table
 
 from fem.quantities.column import measures_of
+from fem.results.termination import Termination, restore
 from fem.study.estimate import Estimate
 from fem.study.job_list import Agenda
 from fem.study.results_db import Curve
@@ -20,6 +21,7 @@ from fem.study.study_result import Outcome
 from fem.wording.progress import Bars
 from fem.wording.run_sections import NAMES
 from fem.wording.tables import GAP, terminal
+from fem.wording.termination import reason
 
 MOST_LINES = 20
 """So many faults are told one by one at the end; run.json has them all."""
@@ -76,14 +78,14 @@ def progress(agenda: Agenda) -> Iterator[Report]:
                     tally.add(curve, words[curve.case])
             earlier = False
             for curve in failed:
-                bars.note(_failure(words, curve.model, curve.case, curve.reason))
+                bars.note(_failure(words, curve.model, curve.case, curve.termination))
 
         yield report
 
 
-def _failure(words: Mapping[str, str], model: str, case: str, reason: str) -> str:
+def _failure(words: Mapping[str, str], model: str, case: str, end: Termination) -> str:
     """Return in one line which curve failed, and why."""
-    return f"failed: {NAMES[model]}, {words[case]}: {reason}"
+    return f"failed: {NAMES[model]}, {words[case]}: {reason(end)}"
 
 
 def print_estimate(agenda: Agenda, found: Sequence[Estimate], workers: int) -> None:
@@ -121,7 +123,10 @@ def print_outcome(outcome: Outcome, agenda: Agenda, folder: Path, files: Sequenc
         console.print(_ranges(outcome))
     words = agenda.words
     failed = [entry for entry in told["not_reached"] if entry["status"] == "failed"]
-    lines = [_failure(words, entry["model"], entry["case"], entry["reason"]) for entry in failed]
+    lines = [
+        _failure(words, entry["model"], entry["case"], restore(entry["termination"]))
+        for entry in failed
+    ]
     lines += [_unusable_line(entry["setting"], entry["reason"]) for entry in told["unusable"]]
     lines += [f"solved one by one, not in a batch: {fault}" for fault in told["not_in_batch"]]
     if others := told["curves_not_asked_for"]:

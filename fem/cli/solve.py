@@ -48,7 +48,7 @@ def solve(
 ) -> None:
     """Solve a case and write tables, shapes and pictures."""
     from fem.cli.print_result import print_result, progress
-    from fem.results.additional_solve import companions
+    from fem.results.additional_solve import additional_solves
 
     with plain_errors():
         from fem import Case
@@ -59,7 +59,7 @@ def solve(
         loaded = Case.load(case)
         models = _chosen(model, mesh_error)
         folder = make_folder(out or Path("results") / case.stem)
-        seconds = companions(loaded, models, mesh_error)
+        seconds = additional_solves(loaded, models, mesh_error)
         with progress(models, steps_of(loaded), seconds) as report:
             result = solve_case(
                 loaded, models, resolution, full=full, mesh_error=mesh_error, report=report

@@ -18,6 +18,7 @@ import numpy as np
 
 from fem.core.arrays import Array
 from fem.measurements.columns import GAUGE
+from fem.results.termination import REACHED, Termination
 
 if TYPE_CHECKING:
     import pandas
@@ -38,23 +39,25 @@ class Curve:
     steps
         The demanded rows of its step table along which the pressure rises; none if it has no
         solution even at rest.
-    reason
-        Why it ends before the last step, in one sentence; empty if it does not.
+    termination
+        Why it ends.
     solved
         Whether it was solved for this comparison, for want of it in the study.
     """
 
     steps: pandas.DataFrame
-    reason: str = ""
+    termination: Termination = REACHED
     solved: bool = False
 
     @classmethod
-    def of(cls, rows: pandas.DataFrame, reason: str = "", solved: bool = False) -> Curve:
+    def of(
+        cls, rows: pandas.DataFrame, termination: Termination = REACHED, solved: bool = False
+    ) -> Curve:
         """Return the curve of a step table, from rest to where the pressure no longer rises."""
         steps = rows[rows.demanded.astype(bool)].sort_values("step")
         risen = steps[GAUGE.column].diff().gt(0).to_numpy()
         end = 1 + int(np.argmin(risen[1:])) if not risen[1:].all() else len(steps)
-        return cls(steps.iloc[:end].reset_index(drop=True), reason, solved)
+        return cls(steps.iloc[:end].reset_index(drop=True), termination, solved)
 
     @property
     def pressures(self) -> Array:
@@ -84,10 +87,6 @@ class Curve:
         through = PchipInterpolator(known, figures, extrapolate=False)
         return np.where(at_step, figures[nearest], through(pressures))
 
-    def beyond(self, pressure: float) -> str:
-        """Return why there is no figure at a pressure (kPa) beyond the ends."""
-        if not len(self.steps):
-            return self.reason
-        if pressure < self.pressures[0]:
-            return f"the curve begins at {self.pressures[0]:.4g} kPa"
-        return self.reason or f"the curve ends at {self.pressures[-1]:.4g} kPa, its last step"
+    def range(self) -> list[float] | None:
+        """Return its first and its last pressure (kPa); None if it has no solution even at rest."""
+        return [float(self.pressures[0]), float(self.pressures[-1])] if len(self.steps) else None

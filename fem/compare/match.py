@@ -12,10 +12,12 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.compare.curve import Curve
+from fem.continuation.termination import TerminationKind
 from fem.core.cache import Chain
 from fem.core.statistics import BAND
 from fem.measurements.bench import Bench
 from fem.measurements.columns import GAUGE
+from fem.results.termination import REACHED, Termination
 from fem.solving.single import solve
 from fem.study.study_result import Outcome
 
@@ -62,13 +64,9 @@ def find_curves(
 
 def _known(outcome: Outcome, models: Sequence[str]) -> Curves:
     """Return the curves that the study has."""
-    reasons = {
-        (entry["case"], entry["model"]): entry["reason"]
-        for entry in outcome.provenance.get("not_reached", ())
-    }
-    table = outcome.table
+    ends, table = outcome.terminations, outcome.table
     return {
-        (str(key), model): Curve.of(rows, reasons.get((key, model), ""))
+        (str(key), model): Curve.of(rows, ends.get((str(key), model), REACHED))
         for model in models
         for key, rows in table[table.model == model].groupby("case")
     }
@@ -88,10 +86,10 @@ def solved(case: Case, model: str, resolution: str, chain: Chain) -> Curve:
         (run,) = solve(case, model, resolution, chain=chain).runs
     except ArithmeticError as error:
         none = pandas.DataFrame(columns=["step", "demanded", GAUGE.column])
-        return Curve(none, f"no solution even at rest: {error}", solved=True)
+        return Curve(none, Termination.failed(TerminationKind.NO_REST, error), solved=True)
     if run.interrupted:
         raise KeyboardInterrupt
-    return Curve.of(pandas.DataFrame(run.rows), run.reason, solved=True)
+    return Curve.of(pandas.DataFrame(run.rows), run.termination, solved=True)
 
 
 def match(bench: Bench, curves: Curves, models: Sequence[str]) -> pandas.DataFrame:
@@ -130,12 +128,16 @@ def _matched(bench: Bench, curves: Curves, model: str) -> pandas.DataFrame:
 
 
 def unreached(rows: pandas.DataFrame, curves: Curves) -> Iterator[dict[str, Any]]:
-    """Yield each measurement beyond the end of its curve: line, model, pressure, and why."""
+    """Yield each measurement beyond the ends of its curve, as JSON data.
+
+    These are its line, model and pressure, the range of the curve (kPa), and why the curve ends.
+    """
     for row in rows[rows[PLACE] == "beyond"].to_dict("records"):
-        why = curves[row["case"], row["model"]].beyond(row[GAUGE.column])
+        curve = curves[row["case"], row["model"]]
         yield {
             "line": row["line"],
             "model": row["model"],
             GAUGE.column: row[GAUGE.column],
-            "reason": why,
+            "curve_kPa": curve.range(),
+            "termination": curve.termination.data(),
         }

@@ -37,16 +37,13 @@ from fem.continuation.loading import PRESSURE, Loading, Stage, held
 from fem.continuation.newton import Border, DivergedError, Model, correct, look
 from fem.continuation.start import BuckledError, leave_rest, on_path, set_up
 from fem.continuation.state import (
-    LimitPointError,
-    NoEquilibriumError,
-    PathEndError,
-    RubberLimitError,
     State,
     predict,
     where_load_is,
     where_load_turns,
 )
 from fem.continuation.step_size import CUT, SMALLEST_STEP, growth_after, toward
+from fem.continuation.termination import PathEndError, TerminationKind, no_equilibrium
 from fem.core.arrays import Array
 
 START = 1 / 16
@@ -108,7 +105,7 @@ def follow(
 
     Raises
     ------
-    WindingError, NoEquilibriumError, RubberLimitError, LimitPointError
+    PathEndError
         Where the path ends before the last demanded value.
     ArithmeticError
         If there is no equilibrium at the start, or it has no tangent.
@@ -209,7 +206,7 @@ class _Walk:
             if limit:
                 yield limit
                 yield from self._beyond(control, limit)
-                raise LimitPointError(limit)
+                raise PathEndError(TerminationKind.LIMIT_POINT, limit, buckles=True)
             ahead = abs((value - self.state.loads[pair]) / self.state.load_slope[pair])
             ahead = AHEAD * min(ahead, self._until_limit())
             step = float(np.clip(step * growth, -ahead, ahead))
@@ -227,7 +224,7 @@ class _Walk:
         for _ in range(BEYOND):
             try:
                 state, _ = self._solve(control, self.state.parameter + step)
-            except NoEquilibriumError:
+            except PathEndError:
                 return
             except ArithmeticError:
                 step *= CUT
@@ -307,7 +304,7 @@ class _Walk:
             work on the way to it is not stored.
         """
         if self._spent > PATIENCE:
-            raise NoEquilibriumError(self._counted(self.state), not self.state.stable)
+            raise no_equilibrium(self._counted(self.state), not self.state.stable)
         x, loads = guess or predict(self.state, self.before, aim)
         control = control.at(aim)
         try:
@@ -350,10 +347,10 @@ class _Walk:
         if isinstance(failure, TornError):
             if self.model.cheap:
                 self._approach(failure)
-            return RubberLimitError(self._counted(self.state))
+            return PathEndError(TerminationKind.STRETCH_LIMIT, self._counted(self.state))
         last = self._counted(self.state)
         buckles = isinstance(failure, BuckledError) or not last.stable or self._snapped
-        return NoEquilibriumError(last, buckles or self._unstable_at(A_LITTLE * step))
+        return no_equilibrium(last, buckles or self._unstable_at(A_LITTLE * step))
 
     def _approach(self, torn: TornError) -> None:
         """Go on to where the wall is stretched just as far as it bears, by false position."""

@@ -8,8 +8,9 @@ import numpy as np
 
 from fem.continuation.loading import Loading
 from fem.continuation.newton import Border, Model, Trial, correct, look
-from fem.continuation.state import State, WindingError
+from fem.continuation.state import State
 from fem.continuation.step_size import CUT, SMALLEST_STEP, growth_after, toward
+from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 
 HAIR = 1e-6
@@ -60,7 +61,7 @@ def set_up(model: Model, loading: Loading) -> Array:
 
     Raises
     ------
-    WindingError
+    PathEndError
         If they cannot be wound in as far as they should.
     """
     trial = look(model, loading, model.rest(), np.zeros(3))
@@ -76,7 +77,12 @@ def set_up(model: Model, loading: Loading) -> Array:
             if step < SMALLEST_STEP:
                 model.tighten(done)
                 state = on_path(model, loading, loading, trial)
-                raise WindingError(state, done, isinstance(failure, BuckledError)) from failure
+                raise PathEndError(
+                    TerminationKind.THREADS_TOO_SHORT,
+                    state,
+                    buckles=isinstance(failure, BuckledError),
+                    taken_up=done,
+                ) from failure
         else:
             slope = (found.x - trial.x) / (share - done)
             trial, done = found, share

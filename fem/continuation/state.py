@@ -1,4 +1,4 @@
-"""A state of the equilibrium path, what foretells the next one, and how a path may end."""
+"""A state of the equilibrium path, and what predicts the next one."""
 
 from __future__ import annotations
 
@@ -82,58 +82,6 @@ class State:
             load_slope=self.load_slope / pace,
             coordinate_slope=self.coordinate_slope / pace,
         )
-
-
-class PathEndError(Exception):
-    """The path ends before the last demanded value.
-
-    Attributes
-    ----------
-    state
-        The last good state; at a limit point, that state.
-    """
-
-    def __init__(self, state: State) -> None:
-        super().__init__(f"the path ends at a pressure of {state.pressure} MPa")
-        self.state = state
-
-
-class NoEquilibriumError(PathEndError):
-    """No equilibrium is found any further.
-
-    Attributes
-    ----------
-    buckles
-        Whether the tube is unstable there or just beyond.
-    """
-
-    def __init__(self, state: State, buckles: bool = False) -> None:
-        super().__init__(state)
-        self.buckles = buckles
-
-
-class WindingError(PathEndError):
-    """Threads that are too short cannot be wound in all the way.
-
-    Attributes
-    ----------
-    share
-        The share of what they lack that is wound in at the last good state.
-    buckles
-        Whether the tube becomes unstable beyond, rather than that nothing is found there.
-    """
-
-    def __init__(self, state: State, share: float, buckles: bool) -> None:
-        super().__init__(state)
-        self.share, self.buckles = share, buckles
-
-
-class RubberLimitError(PathEndError):
-    """The wall would be stretched further than rubber bears."""
-
-
-class LimitPointError(PathEndError):
-    """The load of the driven pair has an extreme: more of it has no equilibrium."""
 
 
 def where_load_is(start: State, end: State, pair: int, load: float) -> float:

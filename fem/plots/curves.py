@@ -18,11 +18,12 @@ from fem.case.case import Case
 from fem.plots.panels import LABELS, Panel, Strip, strips
 from fem.quantities.column import IF_BONDED, MESH_ERROR
 from fem.results.result import Result
-from fem.results.run import Run, limit_name
+from fem.results.run import Run
 from fem.scene.appearance import MODEL_TITLES
 from fem.wording.glyphs import save_figure
 from fem.wording.picture_text import DPI, INK, TITLE_SIZE, title_lines, wrap, write
-from fem.wording.run_sections import Rows, beyond, ends_at_limit, place
+from fem.wording.run_sections import Rows, beyond, place
+from fem.wording.termination import explanation, limit_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -193,7 +194,7 @@ def _plot_bounds(axes: Axes, style: Style, rows: Rows, panel: Panel) -> None:
 
 def _stops(run: Run) -> bool:
     """Return whether a run stopped early elsewhere than at a limit point."""
-    return not run.reached and not ends_at_limit(run)
+    return not run.reached and not run.ends_at_limit
 
 
 def _step_marker(style: Style) -> dict[str, Any]:
@@ -261,9 +262,9 @@ def _run_handles(run: Run, case: Case) -> Iterator[Line2D]:
     error = any(name.endswith(MESH_ERROR) for row in run.rows for name in row)
     label = f"{style.label} ± mesh error" if error else style.label
     yield Line2D([], [], color=style.color, label=label, **line)
-    limit = next((row for row in run.rows if row["limit"]), None)
-    if limit:
-        label = f"{style.label}: {limit_name(limit)}, {limit['pressure_kPa']:.4g} kPa"
+    if limit := run.limit_row:
+        name = limit_name(limit["bore_stretch"])
+        label = f"{style.label}: {name}, {limit['pressure_kPa']:.4g} kPa"
         yield Line2D([], [], label=label, **_limit_marker(style))
     if _stops(run):
         label = f"{style.label} stops at {place(run, case, run.rows[-1])}"
@@ -289,11 +290,5 @@ def _note(run: Run) -> str:
     """Return the sentence that says why a run stopped early; empty if it did not."""
     if run.reached:
         return ""
-    reason = run.reason
-    if ends_at_limit(run):
-        limit = next(row for row in run.rows if row["limit"])
-        reason = (
-            f"{limit_name(limit)} at {limit['pressure_kPa']:.4g} kPa, where the bore is stretched "
-            f"to {limit['bore_stretch']:.3g} times its radius; more pressure has no equilibrium"
-        )
-    return "\n".join(wrap(f"{STYLES[run.model].label}: {reason}.", 150, lines=1))
+    text = f"{STYLES[run.model].label}: {explanation(run.termination)}."
+    return "\n".join(wrap(text, 150, lines=1))

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 from fem.core import units
 from fem.core.units import Unit
 from fem.quantities import table
 from fem.quantities.quantity import NO_TRAIT, PLAIN, Quantity, Trait, with_suffix
 
-MESH_ERROR, IF_BONDED = "mesh_error", "if_bonded"
+MESH_ERROR: Final = "mesh_error"
+IF_BONDED: Final = "if_bonded"
 """What the columns of additional solves end with."""
 
 ENDINGS = ("", MESH_ERROR, IF_BONDED)

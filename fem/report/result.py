@@ -20,8 +20,9 @@ from fem.report.validation import held
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.remarks import overstretched, remarks
-from fem.wording.run_sections import NAMES, demanded, ends_at_limit, on_path, outcome
+from fem.wording.run_sections import NAMES, demanded, on_path
 from fem.wording.tables import PRESSURE, brief_columns
+from fem.wording.termination import limit_text, outcome
 
 CONTENTS = {
     "brief": "In brief",
@@ -133,8 +134,8 @@ def _outcome(run: Run, case: Case) -> str:
     """Return in one sentence how a run went."""
     unstable = [row for row in on_path(run) if not row["stable"] and not row["limit"]]
     parts = [f"{NAMES[run.model]}: {outcome(run)}"]
-    if run.limit and not ends_at_limit(run):
-        parts.append(f"passed on the way: {run.limit}")
+    if run.limit_row and not run.ends_at_limit:
+        parts.append(f"passed on the way: {limit_text(run.limit_row)}")
     if unstable:
         parts.append(f"UNSTABLE from {unstable[0]['pressure_kPa']:.4g} kPa")
     return "; ".join([*parts, *filter(None, [overstretched(run, case)])])

@@ -20,6 +20,7 @@ from fem.wording.tables import (
     step_tables,
     thread_columns,
 )
+from fem.wording.termination import path_note
 
 UNBOUNDED = 10**6
 """Width of a table that is never broken into several (characters)."""
@@ -43,7 +44,7 @@ def besides_grids(result: Result) -> list[Grid]:
     """Return what was found besides: limit points and what lies beyond, a table to a model."""
     return [
         Grid.from_terminal(
-            f"{NAMES[run.model]}: {run.limit or 'the last state that was found'}",
+            f"{NAMES[run.model]}: {path_note(run)}",
             besides_table(run),
         )
         for run in result.runs

@@ -7,11 +7,13 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from fem.report.grid import Grid
+from fem.results.termination import restore
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
 from fem.study.study_result import Outcome
 from fem.study.vary import Vary
 from fem.wording.run_sections import NAMES
+from fem.wording.termination import reason
 
 MOST = 30
 """So many curves that did not reach their last step are told one by one."""
@@ -73,7 +75,7 @@ def unreached_grid(outcome: Outcome) -> Grid | None:
 def _entry(entry: Mapping[str, Any], words: Mapping[str, str]) -> list[str]:
     how = "failed" if entry["status"] == "failed" else "ended at a limit"
     setting = words.get(entry["case"], entry["case"])
-    return [setting, NAMES[entry["model"]], how, entry["reason"]]
+    return [setting, NAMES[entry["model"]], how, reason(restore(entry["termination"]))]
 
 
 def unusable_grid(outcome: Outcome) -> Grid | None:

@@ -1,4 +1,4 @@
-"""A second solve beside a run, whose difference tells how far the first may be trusted.
+"""Additional solves of the FE model, whose difference from the run estimates its error.
 
 - Mesh error. The same case on a mesh of twice the cell size: the difference of a measure between
   the two is taken for the discretisation error of the finer one, which is on the safe side where it
@@ -16,35 +16,30 @@ resistance and the other not at all.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Literal
 
 from fem.case.case import Case
 from fem.quantities.column import IF_BONDED, MESH_ERROR, find
 from fem.quantities.quantity import Trait
-from fem.results.run import Run
+from fem.results.run import IncompleteSolve, Run
+from fem.results.termination import Termination
 
 
 @dataclass(frozen=True)
-class Companion:
-    """A second solve of the FE model: what it is for and how it is compared.
+class AdditionalSolve:
+    """An additional solve of the FE model, and how it is compared with the run.
 
     Attributes
     ----------
     column
         Its columns are ``<measure>.<column>``.
-    purpose
-        What it tells.
-    how
-        How the model is solved, as words that follow "the FE model".
-    figure
-        From the values of a measure in the run and in the second solve to that of its column.
+    combine
+        From the values of a measure in the run and in the additional solve to that of its column.
     """
 
-    column: str
-    purpose: str
-    how: str
-    figure: Callable[[float, float], float]
+    column: Literal["mesh_error", "if_bonded"]
+    combine: Callable[[float, float], float]
 
     @property
     def solve(self) -> str:
@@ -52,13 +47,11 @@ class Companion:
         return f"fe.{self.column}"
 
 
-COARSER_MESH = Companion(
-    MESH_ERROR, "mesh error", "on a coarser mesh", lambda value, other: abs(value - other)
-)
-BONDED_THREADS = Companion(IF_BONDED, "friction", "with bonded threads", lambda _, other: other)
+COARSER_MESH = AdditionalSolve(MESH_ERROR, lambda value, other: abs(value - other))
+BONDED_THREADS = AdditionalSolve(IF_BONDED, lambda _, other: other)
 
 
-def companions(case: Case, models: Sequence[str], mesh_error: bool) -> list[Companion]:
+def additional_solves(case: Case, models: Sequence[str], mesh_error: bool) -> list[AdditionalSolve]:
     """Return what the FE model is solved for again, in this order."""
     if "fe" not in models:
         return []
@@ -76,17 +69,17 @@ def with_bonded_threads(case: Case) -> Case:
     return case.changed(**changes)
 
 
-def compare(run: Run, companion: Companion, other: Run) -> None:
-    """Put the columns of a second solve into the rows that both reached; note why it has fewer."""
-    rows, others = _demanded(run), _demanded(other)
+def compare(run: Run, additional: AdditionalSolve, other: Run) -> None:
+    """Put the columns of an additional solve into the rows that both reached; note if it lacks."""
+    rows, others = _requested(run), _requested(other)
     for row, second in zip(rows, others, strict=False):
         names = [name for name in row if name in second and _compared(name)]
         row |= {
-            f"{name}.{companion.column}": companion.figure(row[name], second[name])
+            f"{name}.{additional.column}": additional.combine(row[name], second[name])
             for name in names
         }
-    if len(others) < len(rows) and not other.interrupted:
-        run.shortfalls.append(_ended(companion, len(others), other.reason))
+    if len(others) < len(rows) or other.termination.interrupted:
+        note(run, additional, other.termination, max(len(others) - 1, 0))
 
 
 def _compared(column: str) -> bool:
@@ -94,24 +87,10 @@ def _compared(column: str) -> bool:
     return measure is not None and Trait.SOLVER not in measure.quantity.traits
 
 
-def without_rest(companion: Companion, failure: ArithmeticError) -> str:
-    """Return that a second solve has not even a first row, in one sentence."""
-    return _ended(companion, 0, str(failure))
+def note(run: Run, additional: AdditionalSolve, end: Termination, steps: int = 0) -> None:
+    """Note in a run that an additional solve ended after so many requested steps."""
+    run.incomplete.append(IncompleteSolve(additional.column, steps, end))
 
 
-def broken_off(run: Run, companion: Companion) -> Run:
-    """Return the run as one whose second solve the user broke off."""
-    said = f"{companion.purpose}: interrupted while the FE model {companion.how} was solved"
-    return replace(run, interrupted=True, shortfalls=[*run.shortfalls, said])
-
-
-def _ended(companion: Companion, rows: int, reason: str) -> str:
-    """Return where and why a second solve ended that has so many demanded rows, rest included."""
-    end = f"ended after step {rows - 1}" if rows > 1 else "ended before step 1"
-    if not rows:
-        end = "has no solution even at rest"
-    return f"{companion.purpose}: the FE model {companion.how} {end}: {reason}"
-
-
-def _demanded(run: Run) -> list[dict[str, Any]]:
+def _requested(run: Run) -> list[dict[str, Any]]:
     return [row for row in run.rows if row["demanded"]]

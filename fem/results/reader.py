@@ -88,15 +88,11 @@ def _run(told: RunTold, rows: list[dict[str, Any]]) -> Run:
     return Run(
         model=told.model,
         rows=rows,
-        reached=told.reached,
-        reason=told.reason,
+        termination=told.termination,
         seconds=told.seconds,
         balance={key: math.nan if gap is None else gap for key, gap in told.balance.items()},
-        interrupted=told.interrupted,
-        lost=told.lost,
-        limit=told.limit,
         mesh=told.mesh,
-        shortfalls=told.shortfalls,
+        incomplete=told.incomplete,
     )
 
 

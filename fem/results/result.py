@@ -91,12 +91,11 @@ class Result:
             "runs": [
                 {
                     "model": run.model,
-                    "reached": run.reached,
-                    "reason": run.reason,
-                    "interrupted": run.interrupted,
-                    "lost": run.lost,
-                    "shortfalls": run.shortfalls,
-                    "limit": run.limit,
+                    "termination": run.termination.data(),
+                    "incomplete": [
+                        {**vars(other), "termination": other.termination.data()}
+                        for other in run.incomplete
+                    ],
                     "wall_time_s": round(run.seconds, 3) if math.isfinite(run.seconds) else None,
                     "mesh": run.mesh,
                     "balance": {

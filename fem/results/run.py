@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
+from fem.continuation.termination import TerminationKind
 from fem.quantities.column import measures_of
 from fem.quantities.quantity import Trait
 from fem.quantities.shape import Shape
+from fem.results.termination import Termination
 
 HISTORY = [measure.column for measure in measures_of(traits=Trait.HISTORY)]
 """Columns of the step table that tell how the solver went."""
@@ -19,16 +21,24 @@ Report = Callable[[str, int, int], None]
 What is solved is a model by its name or, as ``"fe.mesh_error"``, the FE model for the second time.
 """
 
-WIDENED = 1.05
-"""A bore stretched by less than this at half length has not ballooned (a choice of our own).
 
-The bare tube of `validation/test_balloon.py` balloons at 1.75.
-"""
+@dataclass(frozen=True)
+class IncompleteSolve:
+    """An additional solve that has fewer requested rows than its run.
 
+    Attributes
+    ----------
+    solve
+        Which one: its columns are ``<measure>.<solve>``.
+    steps
+        Requested steps that it reached.
+    termination
+        Why it ended.
+    """
 
-def limit_name(row: dict[str, Any]) -> str:
-    """Return what the extreme of the pressure in a row is called; it need not be a balloon's."""
-    return "balloon limit" if row["bore_stretch"] > WIDENED else "pressure limit"
+    solve: Literal["mesh_error", "if_bonded"]
+    steps: int
+    termination: Termination
 
 
 @dataclass(frozen=True)
@@ -41,37 +51,46 @@ class Run:
         ``"fe"`` or ``"fast"``.
     rows
         The step table, a dictionary by column name to each step.
-    reached
-        Whether the last demanded value was reached.
-    reason
-        Why not, in one sentence; empty if it was.
+    termination
+        Why its path ended.
     seconds
         Wall time.
     mesh
         Counts of the mesh; empty for the fast model.
-    interrupted
-        Whether the user broke off its solve or one of its second solves.
-    lost
-        Whether the run ended where nothing was found, though the tube has no limit there.
-    limit
-        Where the pressure has its extreme, in one clause; empty if the path shows no such point.
     balance
         Figures that ought to be nil, each without dimension.
     shapes
         Shape at each step; none for the fast model.
-    shortfalls
-        Why second solves have fewer demanded rows, a sentence each; empty if they have not.
+    incomplete
+        The additional solves that have fewer requested rows than the run.
     """
 
     model: str
     rows: list[dict[str, Any]]
-    reached: bool
-    reason: str
+    termination: Termination
     seconds: float
     balance: dict[str, float]
-    interrupted: bool = False
-    lost: bool = False
-    limit: str = ""
     mesh: dict[str, Any] = field(default_factory=dict)
     shapes: list[Shape] = field(default_factory=list)
-    shortfalls: list[str] = field(default_factory=list)
+    incomplete: list[IncompleteSolve] = field(default_factory=list)
+
+    @property
+    def reached(self) -> bool:
+        """Whether the last requested value was reached."""
+        return self.termination.reached
+
+    @property
+    def interrupted(self) -> bool:
+        """Whether the user interrupted its solve or one of its additional solves."""
+        ends = [self.termination, *(other.termination for other in self.incomplete)]
+        return any(end.interrupted for end in ends)
+
+    @property
+    def limit_row(self) -> dict[str, Any] | None:
+        """The first row where the pressure has an extreme; None if the path has none."""
+        return next((row for row in self.rows if row["limit"]), None)
+
+    @property
+    def ends_at_limit(self) -> bool:
+        """Whether the path ends because its load cannot grow any further."""
+        return self.termination.kind is TerminationKind.LIMIT_POINT

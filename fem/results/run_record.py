@@ -11,10 +11,13 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from fem.core.errors import InputError
 from fem.core.text_file import text_of
+from fem.results.run import IncompleteSolve
+from fem.results.termination import Termination
 
 DUE = {
     "missing": "this key is missing",
     "model_type": "an object is due",
+    "dataclass_type": "an object is due",
     "dict_type": "an object is due",
     "list_type": "a list is due",
 }
@@ -50,16 +53,12 @@ class RunTold(Told):
     """What is told of a run but its figures; older results do not tell all of it."""
 
     model: Literal["fe", "fast"]
-    reached: bool
-    reason: str
+    termination: Termination
     history: list[StateTold]
     wall_time_s: Annotated[Figure, Field(ge=0)] | None = None
     balance: dict[str, Figure | None] = {}
-    interrupted: bool = False
-    lost: bool = False
-    limit: str = ""
     mesh: dict[str, Any] = {}
-    shortfalls: list[str] = []
+    incomplete: list[IncompleteSolve] = []
 
     @field_validator("mesh")
     @classmethod
@@ -91,17 +90,16 @@ def read_provenance(file: Path) -> Provenance:
     InputError
         If it cannot be read, or does not tell of a result; the text names the file and the key.
     """
+    text = text_of(file)
     try:
-        told = json.loads(text_of(file), parse_constant=_refuse)
-    except InputError:
-        raise
+        told = json.loads(text, parse_constant=_refuse)
     except (ValueError, RecursionError) as error:
         raise InputError(f"{file}: not valid JSON: {error}") from None
     if isinstance(told, dict) and "study" in told:
         kept = "the results in its folder shapes are, where it kept some"
         raise InputError(f"{file}: this is a study, no result of one case; {kept}")
     try:
-        return Provenance.model_validate(told)
+        return Provenance.model_validate_json(text)
     except ValidationError as error:
         raise InputError(f"{file}: {_first_fault(error)}") from None
 

@@ -15,13 +15,14 @@ from fem.fast.shape import uniform_shape
 from fem.quantities.shape import Shape
 from fem.results.reader import read_result
 from fem.results.result import Result
-from fem.results.run import Run, limit_name
+from fem.results.run import Run
 from fem.results.vtu_series import INDEX
 from fem.scene.appearance import MODEL_TITLES
 from fem.scene.solids import Tessellation
 from fem.scene.surface import Skin
 from fem.wording.drive_labels import asked_words, with_added
-from fem.wording.run_sections import on_path, outcome, place
+from fem.wording.run_sections import on_path, place
+from fem.wording.termination import limit_name, short_reason
 
 AT_REST = 1e-6
 """Less pressure and motion (kPa, deg, mm) than this is none."""
@@ -81,7 +82,7 @@ class Exhibit:
         if asked := asked_words(self.case, row):
             where = f"{asked}, {where}"
         if row.get("limit"):
-            return f"{limit_name(row)}, {where}"
+            return f"{limit_name(row['bore_stretch'])}, {where}"
         return where
 
 
@@ -205,5 +206,5 @@ def _exhibit(case: Case, run: Run, name: str) -> Exhibit:
         shapes = [uniform_shape(case, row) for row in rows]
     else:
         shapes = run.shapes[: len(rows)]
-    note = "" if run.reached else outcome(run).removeprefix("not reached, ")
+    note = short_reason(run.termination)
     return Exhibit(name or case.title, case, run.model, rows[: len(shapes)], shapes, note)

@@ -8,15 +8,15 @@ from typing import Any
 
 from fem.case.case import Case
 from fem.core.errors import InputError
-from fem.results.recorder import limit_clause
 from fem.results.result import Result
 from fem.results.run import Run
+from fem.results.termination import REACHED
 from fem.scene.result_view import Exhibit, exhibits, with_shapes
 from fem.study.runner import SHAPES
 from fem.study.study_result import Outcome
 from fem.wording.drive_labels import with_added
 from fem.wording.run_sections import on_path
-from fem.wording.run_sections import outcome as reached_or_not
+from fem.wording.termination import short_reason
 
 UNSHAPED = "its shapes were not kept"
 
@@ -61,24 +61,8 @@ def run_of(outcome: Outcome, case: Case, model: str) -> Run | None:
         return None
     own = mine.drop(columns=["case", *outcome.varied])
     rows = [_without_gaps(row) for row in own.to_dict("records")]
-    ended = next(
-        (
-            entry
-            for entry in outcome.provenance.get("not_reached", ())
-            if (entry["case"], entry["model"]) == (case.key, model)
-        ),
-        None,
-    )
-    return Run(
-        model=model,
-        rows=rows,
-        reached=ended is None,
-        reason=ended["reason"] if ended else "",
-        seconds=math.nan,
-        balance={},
-        lost=bool(ended and ended["status"] == "failed"),
-        limit=next((limit_clause(row) for row in rows if row["limit"]), ""),
-    )
+    end = outcome.terminations.get((case.key, model), REACHED)
+    return Run(model=model, rows=rows, termination=end, seconds=math.nan, balance={})
 
 
 def _without_gaps(row: dict[Any, Any]) -> dict[str, Any]:
@@ -101,6 +85,5 @@ def _told(case: Case, run: Run) -> list[Exhibit]:
     """Return the exhibit of what the table tells."""
     if run.model == "fast":
         return exhibits(Result(case, [run]))
-    ended = "" if run.reached else reached_or_not(run).removeprefix("not reached, ")
-    note = "; ".join([ended] * bool(ended) + [UNSHAPED])
+    note = "; ".join(filter(None, [short_reason(run.termination), UNSHAPED]))
     return [Exhibit(case.title, case, run.model, with_added(case, on_path(run)), [], note)]

@@ -21,6 +21,7 @@ import numpy as np
 from fem.case.case import Case
 from fem.continuation.batch.paths import follow
 from fem.continuation.batch.states import LIMIT
+from fem.continuation.termination import TerminationKind
 from fem.core.arrays import Array, Index
 from fem.fast.batch_model import TubeBatch
 from fem.fast.grouping import Group, groups
@@ -28,8 +29,8 @@ from fem.fast.outputs import Outputs, read
 from fem.quantities.measures import Step
 from fem.quantities.row import step_columns
 from fem.results.equilibrium_checks import end_gaps, imbalance
-from fem.results.recorder import limit_clause, rubber_limit
 from fem.results.run import Run
+from fem.results.termination import REACHED, Termination
 from fem.solving.single import solve
 
 CHUNK = 4096
@@ -73,6 +74,8 @@ class Table:
         The columns of the step table by name, each of shape (rows,); "model" is one string.
     reached
         Whether the last requested pressure was reached, shape (n,).
+    steps
+        Number of requested pressures of each case.
     balance
         Equilibrium checks of each path, by name, each of shape (n,).
     seconds
@@ -83,6 +86,7 @@ class Table:
     first: Index
     columns: dict[str, Any]
     reached: Any
+    steps: int
     balance: dict[str, Array]
     seconds: float
 
@@ -129,6 +133,7 @@ def _table(group: Group, outputs: Outputs, seconds: float) -> Table:
         first=rows,
         columns=step_columns(step),
         reached=np.add.reduceat(outputs.requested.astype(int), first) == 1 + len(group.pressures),
+        steps=len(group.pressures),
         balance=imbalance(
             outputs.work.total[last] * unit,
             states.energy[last] * unit,
@@ -148,15 +153,20 @@ def _runs(table: Table) -> dict[int, Run]:
     runs = {}
     for k, number in enumerate(table.cases.tolist()):
         mine = rows[table.first[k] : table.first[k + 1]]
-        limit = next((limit_clause(row) for row in mine if row["limit"]), "")
-        reached = bool(table.reached[k])
         runs[number] = Run(
             model="fast",
             rows=mine,
-            reached=reached,
-            reason="" if reached else limit or rubber_limit(mine[-1]),
+            termination=REACHED if table.reached[k] else _ended(mine, table.steps),
             seconds=table.seconds / len(table.cases),
             balance={name: figures[k] for name, figures in balances.items()},
-            limit=limit,
         )
     return runs
+
+
+def _ended(rows: Sequence[dict[str, Any]], steps: int) -> Termination:
+    """Return why a path ended early: at its limit point, or where the wall is stretched too far."""
+    kind, where = TerminationKind.STRETCH_LIMIT, rows[-1]
+    if limits := [row for row in rows if row["limit"]]:
+        kind, where = TerminationKind.LIMIT_POINT, limits[0]
+    step = sum(row["demanded"] for row in rows)
+    return Termination.at(kind, where, step=step, steps=steps)

@@ -8,19 +8,20 @@ from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
 from fem.case.case import Case
+from fem.continuation.termination import TerminationKind
 from fem.core.cache import Chain
 from fem.core.errors import InputError
 from fem.results.additional_solve import (
     COARSER_MESH,
-    Companion,
-    broken_off,
-    companions,
+    AdditionalSolve,
+    additional_solves,
     compare,
+    note,
     with_bonded_threads,
-    without_rest,
 )
 from fem.results.result import Result
 from fem.results.run import Report, Run
+from fem.results.termination import Termination
 
 if TYPE_CHECKING:
     from fem.results.recorder import Body
@@ -73,14 +74,14 @@ def solve(
     unknown = [name for name in names if name not in MODELS]
     if unknown or not names:
         raise InputError(f"models {names}: allowed are {', '.join(MODELS)}, one at least")
-    asked = companions(case, names, mesh_error)
+    wanted = additional_solves(case, names, mesh_error)
     # a mesh that cannot be coarser is refused now rather than after the work
-    seconds = [_second_solve(companion, case, resolution, full, chain) for companion in asked]
+    seconds = [_second_solve(additional, case, resolution, full, chain) for additional in wanted]
     runs: list[Run] = []
     for name in names:
         run = _run(case, partial(build, case, name, resolution, full, chain), report)
         if name == "fe" and not run.interrupted:
-            run = _with_seconds(run, seconds, report)
+            _solve_seconds(run, seconds, report)
         runs.append(run)
         if run.interrupted:
             break
@@ -107,42 +108,42 @@ def build(
 
 
 class SecondSolve(NamedTuple):
-    """A second solve of the FE model: what for, of which case, and how its model is built."""
+    """An additional solve of the FE model: what for, of which case, how its model is built."""
 
-    companion: Companion
+    additional: AdditionalSolve
     case: Case
     build: Callable[[], Body]
 
 
 def _second_solve(
-    companion: Companion, case: Case, resolution: str, full: bool, chain: Chain | None
+    additional: AdditionalSolve, case: Case, resolution: str, full: bool, chain: Chain | None
 ) -> SecondSolve:
     from fem.fe.mesh.body import coarser, meshed_counts
     from fem.fe.model import FEModel
 
-    if companion is COARSER_MESH:
+    if additional is COARSER_MESH:
         counts = meshed_counts(case, resolution, full)  # both meshes hold the same threads
         cells = coarser(case, resolution, counts)
         make = partial(FEModel, case, cells, full=full, counts=counts, chain=chain)
-        return SecondSolve(companion, case, make)
+        return SecondSolve(additional, case, make)
     bonded = with_bonded_threads(case)
-    return SecondSolve(companion, bonded, partial(build, bonded, "fe", resolution, full, chain))
+    return SecondSolve(additional, bonded, partial(build, bonded, "fe", resolution, full, chain))
 
 
-def _with_seconds(run: Run, seconds: Sequence[SecondSolve], report: Report | None) -> Run:
-    """Return the run of the FE model with what its second solves tell, up to an interruption."""
-    for companion, case, make in seconds:
+def _solve_seconds(run: Run, seconds: Sequence[SecondSolve], report: Report | None) -> None:
+    """Put what additional solves give into the run of the FE model, up to an interruption."""
+    for additional, case, make in seconds:
         try:
-            other = _run(case, make, _renamed(report, companion.solve))
+            other = _run(case, make, _renamed(report, additional.solve))
         except ArithmeticError as failure:
-            run.shortfalls.append(without_rest(companion, failure))
+            note(run, additional, Termination.failed(TerminationKind.NO_REST, failure))
             continue
-        except KeyboardInterrupt:  # before the first row of the second solve
-            return broken_off(run, companion)
-        compare(run, companion, other)
+        except KeyboardInterrupt:  # before its first row
+            note(run, additional, Termination(TerminationKind.INTERRUPTED))
+            return
+        compare(run, additional, other)
         if other.interrupted:
-            return broken_off(run, companion)
-    return run
+            return
 
 
 def _renamed(report: Report | None, solve: str) -> Report | None:
@@ -157,15 +158,11 @@ def _run(case: Case, make: Callable[[], Body], report: Report | None) -> Run:
     began = time.perf_counter()
     model = make()
     track = Track(case, model, report)
-    reason, interrupted = track.follow()
+    termination = track.follow()
     return Run(
         model=model.name,
         rows=track.rows,
-        reached=not reason,
-        reason=reason,
-        interrupted=interrupted,
-        lost=track.lost,
-        limit=track.limit,
+        termination=termination,
         seconds=time.perf_counter() - began,
         balance=check_balance(track.states, track.reactions, case.tube.outer_radius),
         mesh=model.mesh,

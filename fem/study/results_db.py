@@ -18,6 +18,7 @@ from typing import Any, Literal, Self
 from filelock import FileLock, Timeout
 
 from fem.core.errors import InputError
+from fem.results.termination import REACHED, Termination, restore
 
 NAME = "ledger.sqlite"
 
@@ -39,8 +40,8 @@ class Curve:
         Key of the case, and ``"fe"`` or ``"fast"``: together the key of the curve.
     status
         How it ended.
-    reason
-        Why before the last step, in one sentence; empty if it did not.
+    termination
+        Why it ended.
     seconds
         Wall time.
     host, worker
@@ -50,13 +51,13 @@ class Curve:
     steps
         The step table by columns, each a list with a value to each row.
     details
-        What else is told of the run: mesh, balance, limit.
+        What else the run reports: mesh, balance.
     """
 
     case: str
     model: str
     status: Status
-    reason: str = ""
+    termination: Termination = REACHED
     seconds: float = 0.0
     host: str = ""
     worker: int = 0
@@ -71,7 +72,7 @@ class Curve:
 
 
 NAMES = [column.name for column in fields(Curve)]
-AS_JSON = ("steps", "details")
+AS_JSON = ("termination", "steps", "details")
 COLUMNS = ", ".join(f'"{name}"' for name in NAMES)  # case is a word of SQL
 TABLES = f"""
 CREATE TABLE IF NOT EXISTS curves ({COLUMNS}, PRIMARY KEY ("case", model));
@@ -153,6 +154,7 @@ class Ledger:
             data = dict(zip(NAMES, row, strict=True))
             try:
                 read = {name: json.loads(data[name]) for name in AS_JSON}
+                read["termination"] = restore(read["termination"])
             except (ValueError, TypeError):
                 raise InputError(f"{self.path}: a row is damaged: case {data['case']}") from None
             yield Curve(**{**data, **read})
@@ -160,7 +162,7 @@ class Ledger:
 
 def _row(curve: Curve) -> dict[str, Any]:
     """Return a curve as its row of the table."""
-    data = vars(curve)
+    data = vars(curve) | {"termination": curve.termination.data()}
     return data | {name: json.dumps(data[name], default=_plain) for name in AS_JSON}
 
 

@@ -137,7 +137,7 @@ class Shift:
                         self._hand_in(self._take_up(future))
                         self._hand_in(islice(tasks, 1))
             except KeyboardInterrupt:
-                return "it was broken off"
+                return "interrupted"
             except CrewLostError as lost:
                 return str(lost)
         return ""
@@ -196,7 +196,7 @@ def _provenance(agenda: Agenda, curves: Sequence[Curve], ended: str) -> dict[str
         },
         "not_reached": [
             {"case": curve.case, "model": curve.model, "status": curve.status}
-            | {"reason": curve.reason, "tries": curve.tries}
+            | {"termination": curve.termination.data(), "tries": curve.tries}
             for curve in curves
             if curve.status != "reached"
         ],

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Self
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.quantities.case_fields import cells
+from fem.results.termination import Termination, restore
 from fem.study.plan import Study
 from fem.study.results_db import Curve
 
@@ -77,6 +78,14 @@ class Outcome:
         counts = self.provenance["curves"]
         done = counts.get("reached", 0) + counts.get("ended", 0)
         return done == counts["asked"] and not self.provenance["unusable"]
+
+    @property
+    def terminations(self) -> dict[tuple[str, str], Termination]:
+        """Why curves ended before the last step, by case and model."""
+        return {
+            (entry["case"], entry["model"]): restore(entry["termination"])
+            for entry in self.provenance.get("not_reached", ())
+        }
 
     def of(self, model: str) -> pandas.DataFrame:
         """Return the rows of a model at the steps asked for, in the order of the plan."""

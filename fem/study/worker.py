@@ -10,9 +10,11 @@ from dataclasses import dataclass, replace
 from typing import Self
 
 from fem.case.case import Case
+from fem.continuation.termination import TerminationKind
 from fem.core.cache import Chain
 from fem.results.result import Result
 from fem.results.run import Run
+from fem.results.termination import Termination
 from fem.solving.single import solve
 from fem.study.results_db import Curve, Status
 
@@ -54,7 +56,8 @@ class Task:
 
     def failed(self, reason: str) -> list[Done]:
         """Return all its curves as failed."""
-        return [Done(_failed(case, self, reason)) for case in self.cases]
+        end = Termination.failed(TerminationKind.ERROR, reason)
+        return [Done(_failed(case, self, end)) for case in self.cases]
 
 
 @dataclass(frozen=True)
@@ -96,39 +99,39 @@ def _solve_one(case: Case, task: Task) -> Done:
     try:
         result = solve(case, task.model, task.resolution, chain=CHAIN)
     except ArithmeticError as error:
-        reason = f"no solution even at rest: {error}"
+        end = Termination.failed(TerminationKind.NO_REST, error)
     except Exception as error:  # a fault of ours must not stop the others
-        reason = f"{type(error).__name__}: {error}"
+        end = Termination.failed(TerminationKind.ERROR, f"{type(error).__name__}: {error}")
     else:
         (run,) = result.runs
         return Done(_followed(case, task, run), result if task.shapes else None)
-    return Done(_failed(case, task, reason, time.perf_counter() - began))
+    return Done(_failed(case, task, end, time.perf_counter() - began))
 
 
 def _followed(case: Case, task: Task, run: Run) -> Curve:
     """Return the curve of a run."""
     names = dict.fromkeys(name for row in run.rows for name in row)
     return replace(
-        _failed(case, task, run.reason, run.seconds),
+        _failed(case, task, run.termination, run.seconds),
         status=_status(run),
         steps={name: [row.get(name) for row in run.rows] for name in names},
-        details={"limit": run.limit, "mesh": run.mesh, "balance": run.balance},
+        details={"mesh": run.mesh, "balance": run.balance},
     )
 
 
 def _status(run: Run) -> Status:
     if run.reached:
         return "reached"
-    return "failed" if run.lost else "ended"
+    return "failed" if run.termination.unresolved else "ended"
 
 
-def _failed(case: Case, task: Task, reason: str, seconds: float = 0.0) -> Curve:
+def _failed(case: Case, task: Task, end: Termination, seconds: float = 0.0) -> Curve:
     """Return a curve of which nothing is known but how it was tried."""
     return Curve(
         case=case.key,
         model=task.model,
         status="failed",
-        reason=reason,
+        termination=end,
         seconds=seconds,
         host=platform.node(),
         worker=os.getpid(),

@@ -135,8 +135,8 @@ class CorrectedModel:
         A row to each setting and pressure: ``case``, the fields that vary, ``ordinal`` (the step of
         the path), ``pressure_kPa``; for each quantity its column (corrected), ``<column>.std`` and
         ``<column>.fast``; ``outside``, empty or what is outside the study, where the correction is
-        a guess; ``ended``, empty or why the fast model does not reach the point, and then there is
-        no figure (NaN). Of no settings, or no pressures, no rows.
+        a guess; ``ended``, empty or the kind of termination of the fast model before the point, and
+        then there is no value (NaN). Of no settings, or no pressures, no rows.
 
         Raises
         ------
@@ -145,7 +145,7 @@ class CorrectedModel:
         """
         cases = cases_of(self.study, settings)
         points = fast_points(self.study, cases, pressures)
-        reached = (points["ended"] == "").to_numpy()
+        reached = ~points["ended"].astype(bool).to_numpy()
         matrix = self._matrix(points[reached], {case.key: case for case in cases})
         varied = [name for name in points if name in self.ranges.fields]
         answer = points[["case", *varied, "ordinal", "pressure_kPa"]].copy()

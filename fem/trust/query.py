@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fem.case.case import Case
+from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.quantities.case_fields import cells, changes
 from fem.trust.pairs import FAST
@@ -88,7 +89,8 @@ def fast_points(
     Returns
     -------
     Columns ``number`` (of the case), ``case`` (its key), those of the fields that vary,
-    ``ordinal``, ``pressure_kPa``, ``ended`` (why there is no such state, else empty), and those of
+    ``ordinal``, ``pressure_kPa``, ``ended`` (the kind of termination before that state, a code of
+    :class:`~fem.continuation.termination.TerminationKind`; empty if it is reached), and those of
     the step table, ending in ``.fast``.
 
     Raises
@@ -152,21 +154,21 @@ def _to(case: Case, pressure: float, steps: int) -> Case:
     return case.changed(pressure__end=f"{pressure!r} kPa", pressure__steps=steps)
 
 
-def _solved(cases: list[Case]) -> list[Run | str]:
-    """Return the fast model's run of each case, or why it has none."""
+def _solved(cases: list[Case]) -> list[Run | None]:
+    """Return the fast model's run of each case; None of one without a solution even at rest."""
     from fem.solving.batch import solve_batch
 
     try:
         return list(solve_batch(cases))
-    except ArithmeticError as error:  # of one case that does not tell which
+    except ArithmeticError:  # of one case, which the error does not name
         if len(cases) == 1:
-            return [f"no solution even at rest: {error}"]
+            return [None]
         return [run for case in cases for run in _solved([case])]
 
 
-def _read(run: Run | str, wanted: _Wanted) -> list[dict[str, Any]]:
-    demanded = [] if isinstance(run, str) else [row for row in run.rows if row["demanded"]]
-    reason = run if isinstance(run, str) else run.reason
+def _read(run: Run | None, wanted: _Wanted) -> list[dict[str, Any]]:
+    demanded = [row for row in run.rows if row["demanded"]] if run else []
+    ended = run.termination.kind if run else TerminationKind.NO_REST
     points = []
     for place, step, pressure in wanted:
         point: dict[str, Any] = {"place": place, "ordinal": step, "pressure_kPa": pressure}
@@ -175,6 +177,6 @@ def _read(run: Run | str, wanted: _Wanted) -> list[dict[str, Any]]:
             point |= {"pressure_kPa": row["pressure_kPa"], "ended": ""}
             point |= {f"{k}{FAST}": v for k, v in row.items() if not isinstance(v, str | bool)}
         else:
-            point["ended"] = f"the fast model ended before: {reason}"
+            point["ended"] = ended.value
         points.append(point)
     return points

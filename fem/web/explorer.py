@@ -26,6 +26,7 @@ from fem.scene.colours import Scales, stretch_scale, tension_scale
 from fem.scene.result_view import Exhibit
 from fem.scene.surface import Skin
 from fem.web.guard import binary, json_of
+from fem.wording.remarks import cautions
 
 KEPT = 32
 """So many sets that can be reached are kept."""
@@ -181,7 +182,7 @@ def settled(setting: Setting, offer: Offer, scales: Scales, skin: Skin) -> bytes
         model="fast",
         rows=[found.row],
         shapes=[uniform_shape(found.case, found.row)],
-        note=found.note,
+        note=cautions(found.case, found.row, found.termination),
         skin=skin,
     )
     return pack([exhibit], offer.base.title, scales)

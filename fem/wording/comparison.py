@@ -4,11 +4,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 from fem.compare.diagnose import Diagnosis
 from fem.compare.fit import Fit, Scope
 from fem.measurements.bench import Bench
+from fem.results.termination import restore
 from fem.wording.run_sections import NAMES
+from fem.wording.termination import reason
+
+
+def not_reached(entry: Mapping[str, Any]) -> str:
+    """Return why a model has no value for an entry of :func:`fem.compare.match.unreached`."""
+    end, known = restore(entry["termination"]), entry["curve_kPa"]
+    if known is None:
+        return reason(end)
+    if entry["pressure_kPa"] < known[0]:
+        return f"the curve begins at {known[0]:.4g} kPa"
+    return reason(end) or f"the curve ends at {known[1]:.4g} kPa, its last step"
 
 
 def sentences(found: Diagnosis, bench: Bench) -> Iterator[str]:

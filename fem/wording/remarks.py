@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.results.result import Result
 from fem.results.run import Run
+from fem.results.termination import Termination
 from fem.wording.run_sections import NAMES, on_path, place
+from fem.wording.termination import incomplete, reason
 
 JUST_TAUT = 1e-9
 """A mean strain within this of zero is that of a thread just taut."""
@@ -35,7 +37,7 @@ def remarks(result: Result) -> list[str]:
     lines += [_locking(run) for run in result.runs]
     lines += [_narrowing(run, case) for run in result.runs]
     lines += [_necking(run, case) for run in result.runs]
-    lines += [shortfall for run in result.runs for shortfall in run.shortfalls]
+    lines += [incomplete(other) for run in result.runs for other in run.incomplete]
     return [*filter(None, lines), *capstan(case)]
 
 
@@ -130,7 +132,7 @@ def _narrowing(run: Run, case: Case) -> str:
 def _necking(run: Run, case: Case) -> str:
     """Return that threads may have caused the limit by moving sideways; empty if none could."""
     free = [family.name for family in case.threads if family.hold == "free path"]
-    if not run.limit or not free or run.model == "fast":
+    if not run.limit_row or not free or run.model == "fast":
         return ""
     return (
         f"threads {', '.join(free)} slip from where the tube is wide to where it is narrow: they "
@@ -174,8 +176,24 @@ def capstan(case: Case) -> list[str]:
 
 def overstretched(run: Run, case: Case) -> str:
     """Return that the wall is stretched further than the rubber is known; empty if it is not."""
+    return _beyond_trust(case, max(row["wall_stretch_max"] for row in on_path(run)))
+
+
+def cautions(case: Case, row: Mapping[str, Any], end: Termination) -> str:
+    """Return why a path ended at a row, and which limits are passed there; empty if none are."""
+    used = {f.name: row.get(f"thread_used.{f.name}", 0.0) for f in case.threads}
+    said = [
+        f"threads {name} BREAK: {100 * share:.0f} % of their breaking load"
+        for name, share in used.items()
+        if share > 1
+    ]
+    return "; ".join(
+        filter(None, [reason(end), *said, _beyond_trust(case, row["wall_stretch_max"])])
+    )
+
+
+def _beyond_trust(case: Case, stretch: float) -> str:
     trusted = case.rubber.trusted_stretch
-    stretch = max(row["wall_stretch_max"] for row in on_path(run))
     if trusted is None or stretch <= trusted:
         return ""
     return (

@@ -9,7 +9,7 @@ from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.core.units import MINUS
 from fem.quantities import table
-from fem.results.run import Run, limit_name
+from fem.results.run import Run
 from fem.wording.picture_text import wrap
 
 type Rows = list[dict[str, Any]]
@@ -30,18 +30,13 @@ def besides(run: Run) -> Rows:
 
 def beyond(run: Run, row: dict[str, Any]) -> bool:
     """Return whether a row lies beyond the limit point that ends the path."""
-    limit = next((other["step"] for other in run.rows if other["limit"]), row["step"])
-    return ends_at_limit(run) and row["step"] > limit
+    limit = run.limit_row
+    return run.ends_at_limit and limit is not None and bool(row["step"] > limit["step"])
 
 
 def on_path(run: Run) -> Rows:
     """Return all rows but those beyond the limit point that ends the path."""
     return [row for row in run.rows if not beyond(run, row)]
-
-
-def ends_at_limit(run: Run) -> bool:
-    """Return whether the path ends because its load cannot grow any further."""
-    return bool(run.limit) and not run.reached and run.reason == run.limit
 
 
 class Followed(Protocol):
@@ -84,16 +79,6 @@ def place(
         measured = table.displacement if case.move.direction == "axial" else table.twist
     start, end = (before or row)[measured.column], row[measured.column]
     return f"{start + share * (end - start):.3g} {measured.unit}"
-
-
-def outcome(run: Run) -> str:
-    """Return whether a run reached what was asked for, and if not, why."""
-    if run.reached:
-        return "reached"
-    limit = next((row for row in run.rows if row["limit"]), None)
-    if ends_at_limit(run) and limit:
-        return f"not reached, {limit_name(limit)} at {limit['pressure_kPa']:.4g} kPa"
-    return f"not reached, {run.reason}"
 
 
 def family_words(family: ThreadFamily) -> list[str]:

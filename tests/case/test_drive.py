@@ -65,7 +65,7 @@ def test_the_drive_is_walked_in_equal_steps(make_case, table, values):
 def test_the_least_amount_that_may_be_asked_for_is_reached(ready_cases, drive, model):
     for file in ready_cases:
         (run,) = solve(Case.load(file).changed(**drive), model, "coarse").runs
-        assert run.reached, run.reason
+        assert run.reached, run.termination
 
 
 def test_without_a_drive_the_three_are_named(make_case):

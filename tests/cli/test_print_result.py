@@ -9,10 +9,13 @@ import pytest
 
 from fem.case.case import Case
 from fem.cli.print_result import print_result, progress
-from fem.results.additional_solve import companions
+from fem.continuation.termination import TerminationKind
+from fem.results.additional_solve import additional_solves
 from fem.results.result import Result
-from fem.results.run import limit_name
+from fem.results.run import IncompleteSolve
+from fem.results.termination import Termination
 from fem.solving.single import MODELS, solve
+from fem.wording.termination import limit_name, limit_text
 from tests.helpers.shown import cut
 
 
@@ -50,7 +53,7 @@ def flat(lines):
 
 def test_each_solve_has_a_bar_in_the_order_of_the_work(make_case, capsys):
     case = make_case(threads__0__hold="gliding", threads__0__friction=0.2)
-    seconds = companions(case, MODELS, mesh_error=True)
+    seconds = additional_solves(case, MODELS, mesh_error=True)
     with progress(MODELS, 5, seconds) as report:
         for done, second in enumerate(seconds, 2):
             report(second.solve, done, 5)
@@ -61,7 +64,7 @@ def test_each_solve_has_a_bar_in_the_order_of_the_work(make_case, capsys):
     for line, name, done in zip(bars, [*names, "fast model"], [0, 2, 3, 0], strict=True):
         assert line.startswith(f"{name} ")
         assert f"{done}/5" in line
-    assert not companions(case, ["fast"], mesh_error=True)
+    assert not additional_solves(case, ["fast"], mesh_error=True)
 
 
 # --------------------------------------------------------------------------------------- tables
@@ -90,7 +93,7 @@ def test_limit_point_stands_apart_from_what_was_asked_for(make_case, say, end):
     )
     assert run.reached == (end == "volume")
     assert ("not reached" in flat(lines)) == (end == "pressure")
-    assert run.limit in flat(lines)
+    assert limit_text(found) in flat(lines)
     assert len(cells(lines, "11.8")) == 0, "the limit is no step that was asked for"
 
 
@@ -142,12 +145,13 @@ def test_bounds_are_those_of_the_last_step_that_all_solves_reach(result, say):
         {**second, "twist_deg.mesh_error": 0.25, "twist_deg.if_bonded": 9.0},
         {**third, "twist_deg.mesh_error": 0.5},
     ]
-    shortfall = "friction: the FE model with bonded threads ended after step 1: stuck"
-    lines = say(one(result, rows=rows, shortfalls=[shortfall]))
+    end = Termination.failed(TerminationKind.ERROR, "stuck")
+    lines = say(one(result, rows=rows, incomplete=[IncompleteSolve("if_bonded", 1, end)]))
     assert "FE at 7.5 kPa, the last step that all solves reach" in lines
     (twist,) = cells(lines, "twist")
     assert twist[2:5] == ["9.00", "±", "0.25"]
-    assert shortfall in flat(lines)
+    said = "friction: the FE model with bonded threads ended after step 1: stuck"
+    assert said in flat(lines)
 
 
 def test_friction_is_a_bracket_with_its_capstan_ratio(make_case, say):
@@ -247,7 +251,8 @@ def test_narrow_bore_is_told(result, say):
 @pytest.mark.parametrize("hold", ["free path", "gliding"])
 def test_limit_is_told_to_be_that_of_threads_that_slip(result, say, hold):
     case = result.case.changed(threads__1__hold=hold)
-    run = replace(result.runs[0], limit="balloon limit at 8 kPa")
+    rows = [*result.runs[0].rows[:-1], result.runs[0].rows[-1] | {"limit": True}]
+    run = replace(result.runs[0], rows=rows)
     fast, fe = (replace(run, model=model) for model in ("fast", "fe"))
     told = "threads B slip" in flat(say(replace(result, case=case, runs=[fe])))
     assert told == (hold == "free path")
@@ -264,4 +269,4 @@ def test_rubber_beyond_what_is_known_of_it_is_told(result, make_case, say):
 
 @pytest.mark.parametrize(("bore", "name"), [(1.7, "balloon limit"), (0.98, "pressure limit")])
 def test_limit_is_a_balloon_only_where_the_bore_widens(bore, name):
-    assert limit_name({"bore_stretch": bore}) == name
+    assert limit_name(bore) == name

@@ -10,6 +10,7 @@ from fem.compare.curve import Curve
 from fem.compare.match import find_curves, match, unreached
 from fem.core.statistics import BAND
 from fem.solving.single import solve
+from fem.wording.comparison import not_reached
 from tests.helpers.compared import (
     PRESSURES,
     make_bench,
@@ -75,7 +76,7 @@ def test_only_the_rising_part_counts():
 
 def test_states_that_nobody_asked_for_are_no_steps(make_case):
     (run,) = solve(make_case(threads=[], pressure={"end": "20 kPa", "steps": 5}), "fast").runs
-    found = Curve.of(pandas.DataFrame(run.rows), run.reason)
+    found = Curve.of(pandas.DataFrame(run.rows), run.termination)
     assert found.pressures.tolist() == [0.0, 4.0, 8.0]
     assert found.beyond(11.0).startswith("balloon limit at 11.8 kPa")
 
@@ -169,8 +170,10 @@ def test_rows_beyond_the_end_are_counted_apart(tmp_path):
     assert rows["twist_deg.model"].isna().tolist() == [False, True, False, True]
     first, second = unreached(rows, curves)
     assert (first["line"], first["pressure_kPa"], second["line"]) == (3, 14.0, 5)
-    assert "limit at" in first["reason"]
-    assert second["reason"] == "the curve ends at 15 kPa, its last step"
+    assert first["termination"]["kind"] == "limit_point"
+    assert "limit at" in not_reached(first)
+    assert (second["termination"], second["curve_kPa"]) == ({"kind": "reached"}, [0.0, 15.0])
+    assert not_reached(second) == "the curve ends at 15 kPa, its last step"
 
 
 def matching_bench(file, study):
@@ -195,7 +198,7 @@ def test_the_reason_of_a_curve_in_the_study_is_told(tmp_path):
     curves = find_curves(bench, outcome, ["fast"])
     assert not any(found.solved for found in curves.values())
     (entry,) = unreached(match(bench, curves, ["fast"]), curves)
-    assert entry["reason"] == outcome.provenance["not_reached"][0]["reason"] != ""
+    assert entry["termination"] == outcome.provenance["not_reached"][0]["termination"]
 
 
 def test_no_solution_at_rest_is_a_reason(tmp_path, monkeypatch):
@@ -207,7 +210,8 @@ def test_no_solution_at_rest_is_a_reason(tmp_path, monkeypatch):
     curves = find_curves(bench, make_outcome(), ["fast"])
     rows = match(bench, curves, ["fast"])
     (entry,) = unreached(rows, curves)
-    assert entry["reason"] == "no solution even at rest: the threads pull too hard"
+    assert entry["termination"]["kind"] == "no_rest" and entry["curve_kPa"] is None
+    assert not_reached(entry) == "no solution even at rest: the threads pull too hard"
     assert rows["twist_deg.within"].isna().all()
 
 

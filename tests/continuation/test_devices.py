@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST, ClosedGas, Stage, dead, held, spring
 from fem.continuation.newton import TOLERANCE
 from fem.continuation.path import follow
-from fem.continuation.state import NoEquilibriumError
+from fem.continuation.termination import TerminationKind
 from fem.results.equilibrium_checks import energy_gap
 from tests.helpers.toys import Softening, loading, quadratic
 from tests.helpers.walks import up_to_its_end
@@ -62,7 +62,7 @@ def test_much_gas_beside_the_tube_cannot_hold_it():
     """A great line volume is as good as a dead pressure: beyond the limit the tube bursts open."""
     gas = ClosedGas(0.0, 2.0, 100.0)
     path = follow(Softening(), loading(), [Stage(PRESSURE, gas, 4, by=80.0)])
-    _, failure = up_to_its_end(path, NoEquilibriumError)
+    _, failure = up_to_its_end(path, TerminationKind.STABILITY_LOST)
 
     # f has its extreme where stiffness + (P + p0)/(V + V0) is nil
     def loose(x):

@@ -7,13 +7,8 @@ from scipy.optimize import brentq
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST, dead, held, spring
 from fem.continuation.newton import TOLERANCE, correct
 from fem.continuation.path import BEYOND, TEARS, follow
-from fem.continuation.state import (
-    LimitPointError,
-    NoEquilibriumError,
-    RubberLimitError,
-    WindingError,
-)
 from fem.continuation.step_size import CUT, SMALLEST_STEP
+from fem.continuation.termination import PathEndError, TerminationKind
 from fem.results.equilibrium_checks import energy_gap
 from tests.helpers.toys import Linear, Softening, Toy, loading, through
 from tests.helpers.walks import pushed, up_to_its_end
@@ -77,7 +72,8 @@ class Infinite(Linear):
 @pytest.mark.parametrize("broken", [NoTangent, Wall, Infinite])
 def test_broken_model_ends_the_path_at_the_last_good_state(broken, device):
     states, failure = up_to_its_end(
-        follow(broken(), loading(), [through(0.4, 3.0, device=device)]), NoEquilibriumError
+        follow(broken(), loading(), [through(0.4, 3.0, device=device)]),
+        TerminationKind.NOT_CONVERGED,
     )
     last = failure.state
     # the last step that failed was at most 1/CUT times the smallest; in x none is more than 1.5
@@ -105,7 +101,8 @@ class Folding(Toy):
 
 def test_path_that_ends_at_a_fold_is_told_to_lose_its_stability():
     _, failure = up_to_its_end(
-        follow(Folding(), loading(), [through(0.2, 0.5, device=held())]), NoEquilibriumError
+        follow(Folding(), loading(), [through(0.2, 0.5, device=held())]),
+        TerminationKind.STABILITY_LOST,
     )
     assert failure.buckles and failure.state.stable
     assert failure.state.x[0] == pytest.approx(np.exp(-1), rel=1e-2)
@@ -130,7 +127,8 @@ def test_path_that_goes_on_elsewhere_only_is_told_to_snap(monkeypatch):
         "fem.continuation.path.SMALLEST_STEP", 0.02
     )  # while there are steps that lead beyond
     _, failure = up_to_its_end(
-        follow(Snapping(), loading(), [through(0.5, 2.0, device=held())]), NoEquilibriumError
+        follow(Snapping(), loading(), [through(0.5, 2.0, device=held())]),
+        TerminationKind.STABILITY_LOST,
     )
     assert failure.buckles and failure.state.stable
     top = np.arccos(-0.3)
@@ -156,7 +154,7 @@ LIMITED = [(Softening, 1.0, Softening.limit), (Humped, *Humped().top)]
 @pytest.mark.parametrize(("kind", "place", "load"), LIMITED, ids=["softening", "humped"])
 def test_limit_point_ends_the_path_and_is_located(kind, place, load, loads):
     model = kind()
-    states, failure = up_to_its_end(pushed(model, *loads), LimitPointError)
+    states, failure = up_to_its_end(pushed(model, *loads), TerminationKind.LIMIT_POINT)
     reached = sum(value < load for value in loads)
     assert [s.pressure for s in states if s.asked] == pytest.approx(loads[:reached], abs=TOLERANCE)
     (limit,) = (state for state in states if state.limit)
@@ -174,7 +172,7 @@ def test_limit_point_ends_the_path_and_is_located(kind, place, load, loads):
 @pytest.mark.parametrize("load", [0.5, 10.0])
 def test_curve_is_drawn_a_little_beyond_the_limit(load):
     model = Softening()
-    states, _ = up_to_its_end(pushed(model, 0.2, load), LimitPointError)
+    states, _ = up_to_its_end(pushed(model, 0.2, load), TerminationKind.LIMIT_POINT)
     number = next(k for k, state in enumerate(states) if state.limit)
     beyond = states[number + 1 :]
     assert len(beyond) == BEYOND
@@ -196,7 +194,7 @@ def test_limit_is_found_under_a_falling_load_too():
         def stiffness(self, x):
             return super().stiffness(-x)
 
-    _, failure = up_to_its_end(pushed(Mirrored(), -0.2, -0.5), LimitPointError)
+    _, failure = up_to_its_end(pushed(Mirrored(), -0.2, -0.5), TerminationKind.LIMIT_POINT)
     assert failure.state.x[0] == pytest.approx(-1.0, abs=1e-2)
     assert failure.state.pressure == pytest.approx(-Softening.limit, abs=1e-4)
 
@@ -213,7 +211,7 @@ def test_limit_of_each_pair_is_found(pair):
             return np.eye(3)[pair][None]
 
     path = follow(Turned(), loading(), [through(0.2, 0.6, pair=pair)])
-    states, failure = up_to_its_end(path, LimitPointError)
+    states, failure = up_to_its_end(path, TerminationKind.LIMIT_POINT)
     assert failure.state.loads[pair] == pytest.approx(Softening.limit, abs=1e-4)
     assert [state.asked for state in states][:2] == [False, True]
 
@@ -236,7 +234,7 @@ def test_far_branch_is_refused_by_the_energy(loads):
     """Beyond its limit point near 1 the spring carries any load again, but far away."""
     model = Humped()
     assert brentq(lambda x: float(model.internal(x)) - 0.5, 2.0, 20.0) > 5
-    states, failure = up_to_its_end(pushed(model, *loads), LimitPointError)
+    states, failure = up_to_its_end(pushed(model, *loads), TerminationKind.LIMIT_POINT)
     assert failure.state.x[0] < 1.5
     assert max(state.x[0] for state in states) < 2.0
 
@@ -264,7 +262,7 @@ class Bounded(Toy):
 
 
 def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
-    states, failure = up_to_its_end(pushed(Bounded(), 0.5, 1.5), RubberLimitError)
+    states, failure = up_to_its_end(pushed(Bounded(), 0.5, 1.5), TerminationKind.STRETCH_LIMIT)
     assert failure.state.x[0] < TEARS - 1
     assert failure.state.x[0] == pytest.approx(TEARS - 1, rel=0.02)
     assert all(state.asked for state in states[1:])
@@ -273,7 +271,7 @@ def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
 def test_cheap_model_finds_its_limit_point_to_round_off():
     model = Softening()
     model.cheap = True
-    states, failure = up_to_its_end(pushed(model, 0.2, 0.5), LimitPointError)
+    states, failure = up_to_its_end(pushed(model, 0.2, 0.5), TerminationKind.LIMIT_POINT)
     assert failure.state.x[0] == pytest.approx(1.0, rel=1e-9)
     assert failure.state.pressure == pytest.approx(Softening.limit, rel=1e-14)
     assert not failure.state.stable  # it is no minimum any more
@@ -284,7 +282,7 @@ def test_cheap_model_finds_its_limit_point_to_round_off():
 def test_cheap_model_goes_on_until_the_wall_just_bears():
     model = Bounded()
     model.cheap = True
-    _, failure = up_to_its_end(pushed(model, 0.5, 1.5), RubberLimitError)
+    _, failure = up_to_its_end(pushed(model, 0.5, 1.5), TerminationKind.STRETCH_LIMIT)
     assert 0 <= TEARS - 1 - failure.state.x[0] < 1e-9
 
 
@@ -302,7 +300,9 @@ def test_shallow_dip_beyond_a_limit_point_is_not_stepped_over():
             return 1 + 1.02 * np.cos(x)
 
     top = np.arccos(-1 / 1.02)
-    _, failure = up_to_its_end(pushed(Dented(), 1.0, 2.0, 2.5, 3.3, 6.0), LimitPointError)
+    _, failure = up_to_its_end(
+        pushed(Dented(), 1.0, 2.0, 2.5, 3.3, 6.0), TerminationKind.LIMIT_POINT
+    )
     assert failure.state.x[0] == pytest.approx(top, abs=1e-2)
 
 
@@ -346,11 +346,12 @@ class Knot(Wound):
 
 @pytest.mark.parametrize(("model", "buckles"), [(Column, True), (Knot, False)])
 def test_threads_are_wound_in_as_far_as_they_can_be(model, buckles):
-    with pytest.raises(WindingError) as end:
+    with pytest.raises(PathEndError) as end:
         list(follow(model(), loading(), [through(1.0)]))
+    assert end.value.kind is TerminationKind.THREADS_TOO_SHORT
     assert end.value.buckles == buckles
-    assert 0.6 - 4 * SMALLEST_STEP < end.value.share <= 0.6
-    assert end.value.state.x[0] == pytest.approx(end.value.share, rel=1e-8)
+    assert 0.6 - 4 * SMALLEST_STEP < end.value.taken_up <= 0.6
+    assert end.value.state.x[0] == pytest.approx(end.value.taken_up, rel=1e-8)
     assert end.value.state.stable
 
 

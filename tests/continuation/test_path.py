@@ -8,8 +8,8 @@ import pytest
 from fem.continuation.loading import AXIAL, PRESSURE, Stage, dead, held, spring
 from fem.continuation.newton import TOLERANCE, Border, correct
 from fem.continuation.path import START, follow
-from fem.continuation.state import NoEquilibriumError
 from fem.continuation.step_size import CUT, SMALLEST_STEP
+from fem.continuation.termination import PathEndError, TerminationKind
 from fem.results.equilibrium_checks import energy_gap
 from tests.helpers.toys import Linear, Stiffening, Toy, loading, quadratic, through
 from tests.helpers.walks import pushed, up_to_its_end
@@ -93,7 +93,8 @@ def test_same_load_again_costs_nothing():
 @pytest.mark.parametrize("device", [dead(), held(), spring(0.5)], ids=["dead", "held", "spring"])
 def test_path_ends_where_the_model_buckles(device):
     states, failure = up_to_its_end(
-        follow(Buckling(), loading(), [through(0.5, 0.9, 3.0, device=device)]), NoEquilibriumError
+        follow(Buckling(), loading(), [through(0.5, 0.9, 3.0, device=device)]),
+        TerminationKind.STABILITY_LOST,
     )
     assert all(state.stable for state in states) and failure.buckles
     assert failure.state.stable
@@ -299,7 +300,7 @@ def test_iterations_in_vain_are_counted_too(counted, device):
             return 2.0 * x + np.where(x > 1, 1.0, 0.0)
 
     path = follow(Jammed(), loading(), [through(0.4, device=device), through(3.0, device=device)])
-    with pytest.raises(NoEquilibriumError) as failure:
+    with pytest.raises(PathEndError) as failure:
         for state in path:
             assert state.iterations == sum(counted)
             counted.clear()

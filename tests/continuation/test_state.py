@@ -5,7 +5,8 @@ import pytest
 from numpy.polynomial import Polynomial
 
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
-from fem.continuation.state import LimitPointError, State, predict, where_load_is, where_load_turns
+from fem.continuation.state import State, predict, where_load_is, where_load_turns
+from fem.continuation.termination import PathEndError, TerminationKind
 
 ROUND_OFF = 1e-12
 
@@ -95,6 +96,6 @@ def test_path_may_be_told_by_load_or_by_coordinate():
 
 def test_end_of_a_path_tells_where_it_is():
     state = at(0.7, RISING)
-    failure = LimitPointError(state)
-    assert failure.state is state
+    failure = PathEndError(TerminationKind.LIMIT_POINT, state)
+    assert (failure.kind, failure.state) == ("limit_point", state)
     assert str(state.pressure) in str(failure)

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.explore import reachable_set as reaching
 from fem.explore.evaluate_setting import settle
@@ -11,6 +12,7 @@ from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll
 from fem.explore.slider_ranges import Range, offer
 from fem.fe.mesh.body import RESOLUTIONS as MESHES
 from fem.solving.single import solve
+from fem.wording.remarks import cautions
 
 TAKEN_UP = SlackForAll(rule="taken up")
 TURN = 1e-6
@@ -196,21 +198,22 @@ def test_the_bench_settles_where_the_path_of_the_case_ends(make_case):
     agree(found.row, last(setting().case(make_case())), make_case())
     assert found.rest["pressure_kPa"] == 0
     assert found.row["pressure_kPa"] == 12
-    assert found.note == ""
+    assert cautions(found.case, found.row, found.termination) == ""
 
 
 def test_without_pressure_it_is_at_rest(make_case):
     found = settle(setting(pressure=0), make_case())
     assert found.row == found.rest
     assert found.row["pressure_kPa"] == 0
-    assert found.note == ""
+    assert cautions(found.case, found.row, found.termination) == ""
 
 
 def test_beyond_its_balloon_limit_the_limit_is_shown_and_said(make_case):
     found = settle(setting(angles=(0, 0), pressure=30), make_case())
     assert found.row["limit"]
     assert 0 < found.row["pressure_kPa"] < 30
-    assert found.note == (
+    assert found.termination.kind is TerminationKind.LIMIT_POINT
+    assert cautions(found.case, found.row, found.termination) == (
         f"balloon limit at {found.row['pressure_kPa']:.4g} kPa, twist 0.0 deg, "
         f"bore stretch {found.row['bore_stretch']:.3f}"
     )
@@ -219,8 +222,8 @@ def test_beyond_its_balloon_limit_the_limit_is_shown_and_said(make_case):
 def test_threads_that_break_and_rubber_beyond_what_is_known_are_told(make_case):
     base = make_case(threads__0__breaking_load="0.05 N", rubber__trusted_stretch=1.2)
     found = settle(setting(), base)
-    assert "threads A BREAK" in found.note
-    assert "BEYOND 1.2" in found.note
+    said = cautions(found.case, found.row, found.termination)
+    assert "threads A BREAK" in said and "BEYOND 1.2" in said
 
 
 def test_threads_too_short_to_be_wound_in_leave_what_could_be(make_case):
@@ -230,7 +233,7 @@ def test_threads_too_short_to_be_wound_in_leave_what_could_be(make_case):
     found = settle(setting(angles=(30, -36), slack=short), make_case(rubber=locks, **stiff))
     assert found.row["pressure_kPa"] == 0
     assert found.row["displacement_mm"] < -1
-    assert found.note.startswith("the threads are too short for this tube")
+    assert found.termination.kind is TerminationKind.THREADS_TOO_SHORT
 
 
 @pytest.mark.parametrize(

@@ -111,7 +111,7 @@ def test_a_path_that_ends_early_is_done_and_says_why(jobs, make_case):
     case = make_case(threads=[], pressure__end="30 kPa", pressure__steps=2)
     name = jobs.start(case, SHORT)
     assert ended(jobs, name).state == "done"
-    assert "balloon limit" in jobs.result(name).runs[0].reason
+    assert jobs.result(name).runs[0].termination.kind == "limit_point"
 
 
 def test_a_tab_has_one_solve_and_leaves_those_of_others_alone(jobs, make_case):

@@ -62,7 +62,7 @@ def solve_study(study):
     cases = [study.case_of(each) for each in study.settings]
     curves = [done.curve for done in perform(Task("fast", tuple(cases), "1x1x6"))]
     ended = [
-        {"case": curve.case, "model": "fast", "reason": curve.reason}
+        {"case": curve.case, "model": "fast", "termination": curve.termination.data()}
         for curve in curves
         if curve.status != "reached"
     ]

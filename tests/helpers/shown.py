@@ -6,14 +6,17 @@ from itertools import combinations
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
+from fem.continuation.termination import TerminationKind
+from fem.results.termination import Termination
 from fem.scene.still.path import path_page
 
 
 def cut(run, steps, **changes):
     """Return the run as if it had ended after so many steps."""
-    reason = "no equilibrium was found beyond 1 kPa on the way to 15 kPa"
-    done = {"rows": run.rows[: steps + 1], "shapes": run.shapes[: steps + 1]}
-    return replace(run, **done, reached=False, reason=reason, **changes)
+    rows = run.rows[: steps + 1]
+    kind, of = TerminationKind.NOT_CONVERGED, {"step": steps + 1, "steps": len(run.rows) - 1}
+    end = Termination.at(kind, rows[-1], **of)
+    return replace(run, rows=rows, shapes=run.shapes[: steps + 1], termination=end, **changes)
 
 
 def titled(result, title):

@@ -3,6 +3,7 @@
 import pytest
 
 from fem.continuation.path import follow
+from fem.continuation.termination import PathEndError
 from tests.helpers.toys import loading, through
 
 
@@ -11,9 +12,10 @@ def pushed(model, *loads):
     return follow(model, loading(), [through(*loads)])
 
 
-def up_to_its_end(path, end):
-    """Return the states of a path that ends with the error `end`, and the error."""
+def up_to_its_end(path, kind):
+    """Return the states of a path that ends in the way `kind`, and the error that says so."""
     states = []
-    with pytest.raises(end) as failure:
+    with pytest.raises(PathEndError) as failure:
         states.extend(state for state in path if states.append(state) is not None)
+    assert failure.value.kind is kind
     return states, failure.value

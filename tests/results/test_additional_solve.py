@@ -6,8 +6,10 @@ import pytest
 
 from fem.continuation.loading import PRESSURE
 from fem.continuation.newton import DivergedError, correct
+from fem.continuation.termination import TerminationKind
 from fem.fe.mesh.body import resolve
 from fem.solving.single import MODELS, solve
+from fem.wording.termination import incomplete
 
 MESH = "1x1x4"
 RUBBING = {"threads__0__hold": "gliding", "threads__0__friction": 0.3, "pressure__steps": 2}
@@ -95,13 +97,16 @@ def test_interruption_of_a_second_solve_keeps_the_run(make_case, tmp_path, broke
     result = solve(make_case(**RUBBING), MODELS, MESH, mesh_error=True, report=interrupt)
     (run,) = result.runs
     assert told[-1] == broken, "nothing else is started"
-    assert result.interrupted and result.reached and not run.reason
+    assert result.interrupted and result.reached
     assert [has(row, broken) for row in run.rows] == [True, True, False]
-    (shortfall,) = run.shortfalls
-    assert shortfall.startswith(words)
+    (other,) = run.incomplete
+    assert other.termination.kind is TerminationKind.INTERRUPTED
+    assert (f"fe.{other.solve}", other.steps) == (broken, 1)
+    assert incomplete(other).startswith(words)
     result.save(tmp_path)
     (written,) = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))["runs"]
-    assert written["interrupted"] and written["shortfalls"] == [shortfall]
+    (entry,) = written["incomplete"]
+    assert (entry["solve"], entry["termination"]["kind"]) == (other.solve, "interrupted")
 
 
 def test_interruption_before_the_first_row_of_a_second_solve_keeps_the_run(
@@ -113,7 +118,8 @@ def test_interruption_before_the_first_row_of_a_second_solve_keeps_the_run(
     on_coarser_mesh(interrupt)
     (run,) = solve(make_case(pressure__steps=1), MODELS, MESH, mesh_error=True).runs
     assert run.interrupted and run.reached and len(run.rows) == 2
-    assert len(run.shortfalls) == 1
+    (other,) = run.incomplete
+    assert other.termination.interrupted and other.steps == 0
 
 
 def test_an_interrupted_run_has_no_second_solve(make_case):
@@ -125,7 +131,7 @@ def test_an_interrupted_run_has_no_second_solve(make_case):
             raise KeyboardInterrupt
 
     (run,) = solve(make_case(**RUBBING), MODELS, MESH, mesh_error=True, report=interrupt).runs
-    assert run.interrupted and not run.reached and not run.shortfalls
+    assert run.interrupted and not run.reached and not run.incomplete
     assert set(told) == {"fe"}
 
 
@@ -137,9 +143,10 @@ def test_a_second_solve_without_rest_leaves_the_run(make_case, on_coarser_mesh):
     fe, fast = solve(make_case(**RUBBING), MODELS, MESH, mesh_error=True).runs
     assert fe.reached and fast.reached and not fe.interrupted
     assert all(has(row, "fe.if_bonded") and not has(row, "fe.mesh_error") for row in fe.rows)
-    (shortfall,) = fe.shortfalls
+    (other,) = fe.incomplete
+    assert other.termination.kind is TerminationKind.NO_REST and other.termination.error
     start = "mesh error: the FE model on a coarser mesh has no solution even at rest: "
-    assert shortfall.startswith(start) and len(shortfall) > len(start)
+    assert incomplete(other) == start + other.termination.error
 
 
 @pytest.mark.parametrize(
@@ -156,9 +163,11 @@ def test_a_second_solve_that_ends_early_says_why(make_case, on_coarser_mesh, bou
     (run,) = solve(make_case(pressure__steps=3), "fe", MESH, mesh_error=True).runs
     assert run.reached and len(run.rows) == 4
     assert [has(row, "fe.mesh_error") for row in run.rows] == [i <= steps for i in range(4)]
-    (shortfall,) = run.shortfalls
+    (other,) = run.incomplete
+    assert (other.solve, other.steps) == ("mesh_error", steps)
+    assert other.termination.kind is TerminationKind.NOT_CONVERGED
     start = f"mesh error: the FE model on a coarser mesh ended {end}: no equilibrium was found"
-    assert shortfall.startswith(start)
+    assert incomplete(other).startswith(start)
 
 
 def test_second_solves_that_reach_as_far_as_the_run_lack_nothing(make_case):
@@ -166,7 +175,7 @@ def test_second_solves_that_reach_as_far_as_the_run_lack_nothing(make_case):
     case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 2})
     result = solve(case, MODELS, MESH, mesh_error=True)
     fe, fast = result.runs
-    assert fe.limit and not fe.reached and not fe.shortfalls
+    assert fe.limit_row and not fe.reached and not fe.incomplete
     assert not any(has(row, name) for row in fast.rows for name in SECONDS)
     errors = result.steps["twist_deg.mesh_error"]
     assert errors[result.steps["model"] == "fast"].isna().all()

@@ -9,10 +9,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.quantities.shape import whole_tube
 from fem.results.environment import Origin
 from fem.results.result import Result
+from fem.results.run import IncompleteSolve
+from fem.results.termination import Termination
 from fem.solving.single import solve
 
 FLOAT32 = 2e-6  # coordinates of files are in single precision, of tubes of some 60 mm
@@ -100,18 +103,16 @@ def test_every_kind_of_case_comes_back(make_case, tmp_path):
 
 
 def test_an_early_end_and_figures_that_are_none_come_back(result, tmp_path):
+    kind, row = TerminationKind.NOT_CONVERGED, result.runs[1].rows[1]
     run = replace(
         result.runs[1],
-        reached=False,
-        reason='no equilibrium, "here"\u2028or there',
-        lost=True,
+        termination=Termination.failed(TerminationKind.ERROR, 'broken, "here"\u2028or there'),
+        incomplete=[IncompleteSolve("mesh_error", 1, Termination.at(kind, row, step=2, steps=2))],
         balance={"energy_gap": math.nan},
-        limit="balloon limit at 3 kPa",
     )
     Result(result.case, [run]).save(tmp_path)
     (loaded,) = Result.load(tmp_path).runs
-    assert (loaded.reached, loaded.lost, loaded.limit) == (False, True, run.limit)
-    assert loaded.reason == run.reason
+    assert (loaded.termination, loaded.incomplete) == (run.termination, run.incomplete)
     assert math.isnan(loaded.balance["energy_gap"])
 
 
@@ -119,7 +120,7 @@ def test_an_older_result_that_tells_less_is_read(copy, result):
     told = json.loads((copy / "run.json").read_text(encoding="utf-8"))
     del told["versions"], told["machine"]
     for run in told["runs"]:
-        for key in ("lost", "limit", "shortfalls", "interrupted", "balance", "mesh"):
+        for key in ("incomplete", "balance", "mesh"):
             del run[key]
     (copy / "run.json").write_text(json.dumps(told), encoding="utf-8")
     loaded = Result.load(copy)
@@ -161,7 +162,7 @@ def test_what_is_no_folder_is_refused(folder, tmp_path):
         ('{"study": {"title": "Reach"}}', "this is a study"),
         ('{"case": {"title": "x"}, "runs": []}', "tube: this key is missing"),
         ('{"case": {}, "runs": [3]}', "runs[1] = 3: an object is due"),
-        ('{"case": {}, "runs": [{"model": "fe"}]}', "runs[1].reached: this key is missing"),
+        ('{"case": {}, "runs": [{"model": "fe"}]}', "runs[1].termination: this key is missing"),
     ],
 )
 def test_a_bad_provenance_is_refused(copy, text, said):
@@ -178,15 +179,16 @@ def test_a_bad_provenance_is_refused(copy, text, said):
         (["runs", 0, "history", 1, "step"], True, "runs[1].history[2].step = True: it must be a"),
         (["runs", 0, "model"], "bench", "runs[1].model = 'bench': it must be 'fe' or 'fast'"),
         (["runs", 1, "model"], "fe", "it has other steps than run.json"),
-        (["runs", 0, "reached"], "yes", "runs[1].reached = 'yes': it must be a valid boolean"),
-        (["runs", 0, "reason"], None, "runs[1].reason = None: it must be a valid string"),
+        (["runs", 0, "termination"], "yes", "runs[1].termination = 'yes': an object is due"),
+        (["runs", 0, "termination", "kind"], "end", "runs[1].termination.kind = 'end': it must be"),
+        (["runs", 0, "termination", "kind"], "limit_point", "limit_point needs pressure_kPa"),
         (["runs", 0, "wall_time_s"], "3 s", "runs[1].wall_time_s = '3 s': it must be a valid numb"),
         (["runs", 0, "wall_time_s"], -1, "runs[1].wall_time_s = -1: it must be greater than or"),
         (["runs", 0, "balance"], [], "runs[1].balance = []: an object is due"),
         (["runs", 0, "balance", "energy_gap"], "x", "runs[1].balance.energy_gap = 'x': it must"),
         (["runs", 0, "mesh"], None, "runs[1].mesh = None: an object is due"),
         (["runs", 0, "mesh", "threads_meshed"], 3, "runs[1].mesh.threads_meshed = 3: an object"),
-        (["runs", 0, "shortfalls"], "none", "runs[1].shortfalls = 'none': a list is due"),
+        (["runs", 0, "incomplete"], "none", "runs[1].incomplete = 'none': a list is due"),
         (["versions"], ["3.13"], "versions = ['3.13']: an object is due"),
         (["machine", "system"], 5, "machine.system = 5: it must be a valid string"),
     ],

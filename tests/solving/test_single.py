@@ -11,8 +11,10 @@ import pyvista
 
 from fem.continuation.loading import PRESSURE
 from fem.continuation.newton import DivergedError, correct
+from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.solving.single import MODELS, solve
+from fem.wording.termination import reason
 
 MESH = "1x1x4"
 LEADING = ["model", "step", "pressure_kPa", "demanded", "volume_mm3", "twist_deg"]
@@ -29,11 +31,12 @@ NUMBER = r"(-?[0-9.]+(?:e-?[0-9]+)?)"
 PLACE = re.compile(rf"{NUMBER} kPa, {NUMBER} mm, {NUMBER} deg")
 
 
-def check_place(text, row):
-    """Hold the pressure, displacement and twist that a text tells against a row."""
-    told = [float(number) for number in PLACE.search(text).groups()]
+def check_place(end, row):
+    """Compare the pressure, displacement and twist of an end, and in its sentence, with a row."""
+    words = [float(number) for number in PLACE.search(reason(end)).groups()]
     columns = ["pressure_kPa", "displacement_mm", "twist_deg"]
-    for number, column in zip(told, columns, strict=True):
+    for number, column in zip(words, columns, strict=True):
+        assert getattr(end, column) == row[column]
         assert number == pytest.approx(row[column], rel=1e-2, abs=0.05)  # it is rounded
 
 
@@ -111,8 +114,9 @@ def test_interruption_keeps_what_is_done_and_starts_nothing_else(make_case):
 
     (run,) = solve(make_case(pressure__steps=3), MODELS, MESH, report=interrupt).runs
     assert (run.model, run.interrupted, run.reached, len(run.rows)) == ("fe", True, False, 2)
-    assert run.reason.startswith("interrupted after ")
-    check_place(run.reason, run.rows[-1])
+    assert run.termination.kind is TerminationKind.INTERRUPTED
+    check_place(run.termination, run.rows[-1])
+    assert reason(run.termination).startswith("interrupted after ")
 
 
 def test_interruption_before_anything_is_done_is_passed_on(make_case, monkeypatch):
@@ -144,10 +148,11 @@ def test_a_path_that_ends_at_rest_tells_its_vain_iterations(make_case, monkeypat
     (run,) = solve(make_case(), "fast").runs
     assert len(run.rows) == 1 and not run.reached
     assert run.rows[0]["newton_iterations"] == 7 * (len(calls) - 1) > 7
-    assert run.reason.startswith("no equilibrium was found beyond ")
-    assert run.lost
-    check_place(run.reason, run.rows[0])
-    assert run.reason.endswith("on the way to step 1 of 5; try smaller loads or more steps")
+    end = run.termination
+    assert (end.kind, end.step, end.steps) == (TerminationKind.NOT_CONVERGED, 1, 5)
+    assert end.unresolved and not end.buckles
+    check_place(end, run.rows[0])
+    assert reason(end).endswith("on the way to step 1 of 5; try smaller loads or more steps")
 
 
 def test_a_path_that_gets_stuck_keeps_how_far_it_came(make_case, monkeypatch):
@@ -163,11 +168,12 @@ def test_a_path_that_gets_stuck_keeps_how_far_it_came(make_case, monkeypatch):
     (run,) = solve(make_case(pressure__steps=3), "fast").runs
     assert [row["demanded"] for row in run.rows] == [True, True, False]
     assert 7.9 < run.rows[-1]["pressure_kPa"] <= 8
-    assert run.reason.startswith("no equilibrium was found beyond ")
-    assert run.lost
-    check_place(run.reason, run.rows[-1])
-    assert run.reason.endswith("on the way to step 2 of 3")
-    assert not run.reached and not run.limit
+    end = run.termination
+    assert (end.kind, end.step, end.steps) == (TerminationKind.NOT_CONVERGED, 2, 3)
+    check_place(end, run.rows[-1])
+    assert reason(end).startswith("no equilibrium was found beyond ")
+    assert reason(end).endswith("on the way to step 2 of 3")
+    assert not run.reached and run.limit_row is None
 
 
 def test_bare_tube_ends_at_its_balloon_limit(make_case, tmp_path):
@@ -188,9 +194,11 @@ def test_bare_tube_ends_at_its_balloon_limit(make_case, tmp_path):
     # the top of one cubic between two states beside it
     assert limit["pressure_kPa"] == pytest.approx(21.564766, rel=1e-4)
     assert limit["bore_stretch"] == pytest.approx(1.747449, rel=1e-2)
-    assert run.limit == run.reason
+    end = run.termination
+    assert end.kind is TerminationKind.LIMIT_POINT and run.ends_at_limit
+    assert end.pressure_kPa == limit["pressure_kPa"] and end.bore_stretch == limit["bore_stretch"]
     told = re.fullmatch(
-        rf"balloon limit at {NUMBER} kPa, twist {NUMBER} deg, bore stretch {NUMBER}", run.limit
+        rf"balloon limit at {NUMBER} kPa, twist {NUMBER} deg, bore stretch {NUMBER}", reason(end)
     )
     for number, column in zip(
         told.groups(), ["pressure_kPa", "twist_deg", "bore_stretch"], strict=True
@@ -200,15 +208,16 @@ def test_bare_tube_ends_at_its_balloon_limit(make_case, tmp_path):
     assert sorted(beyond, reverse=True) == beyond
     result.save(tmp_path)
     told = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
-    assert told["runs"][0]["limit"] == run.limit
+    assert told["runs"][0]["termination"] == run.termination.data()
+    assert told["runs"][0]["termination"]["kind"] == "limit_point"
 
 
 def test_volume_goes_through_the_limit_and_is_done(make_case):
     case = make_case(threads=[], volume={"added": "30 mL", "steps": 6})
     (run,) = solve(case, "fast").runs
-    assert run.reached and not run.reason
-    assert run.limit.startswith("balloon limit at ")
+    assert run.reached and reason(run.termination) == ""
     (limit,) = (row for row in run.rows if row["limit"])
+    assert run.limit_row is limit and not run.ends_at_limit
     assert not limit["demanded"]
     assert limit["pressure_kPa"] == max(row["pressure_kPa"] for row in run.rows)
     assert all(row["stable"] for row in run.rows)
@@ -253,7 +262,9 @@ def test_moved_end_goes_where_it_is_asked_to(make_case):
 def test_dead_load_that_tears_the_tube_keeps_a_sane_state(make_case):
     (run,) = solve(make_case(threads=[], end={"force": "5000 N"}), "fast").runs
     (row,) = run.rows
-    assert not run.reached and "no equilibrium" in run.reason and "8 times" in run.reason
+    end = run.termination
+    assert (end.kind, end.allowed_stretch) == (TerminationKind.END_LOADS, 8.0)
+    assert "no equilibrium" in reason(end) and "8 times" in reason(end)
     assert not row["demanded"] and row["energy_gap"] == 0.0
     assert 7.5 < row["wall_stretch_max"] <= 8.0
 
@@ -266,10 +277,11 @@ def test_threads_that_buckle_the_tube_as_they_are_wound_in(make_case):
     ]
     (run,) = solve(make_case(threads=families), "fe", MESH).runs
     (row,) = run.rows
-    assert re.match(
-        r"the threads are too short .* 7\d.* % of what they lack .* buckles$", run.reason
-    )
-    assert not run.reached and not row["demanded"] and row["stable"]
+    end = run.termination
+    assert (end.kind, end.buckles) == (TerminationKind.THREADS_TOO_SHORT, True)
+    assert 0.7 < end.taken_up < 0.8
+    assert re.match(r"the threads are too short .* 7\d.* % of the missing .* buckles$", reason(end))
+    assert not end.unresolved and not row["demanded"] and row["stable"]
 
 
 @pytest.mark.parametrize("added", ["300 mL", "10 L"])

@@ -5,8 +5,14 @@ import sqlite3
 import numpy as np
 import pytest
 
+from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
+from fem.results.termination import Termination
 from fem.study.results_db import NAME, Curve, Ledger, LedgerError
+
+
+def failed(why):
+    return Termination.failed(TerminationKind.ERROR, why)
 
 
 def curve(number, **changes):
@@ -17,10 +23,10 @@ def curve(number, **changes):
 def test_curves_come_back_as_they_were(tmp_path):
     kept = curve(1, steps={"step": [0, 1], "twist_deg": [0.0, 0.1 + 0.2]}, details={"mesh": {}})
     with Ledger(tmp_path) as ledger:
-        ledger.add([kept, curve(2, status="failed", reason="why", tries=2)])
+        ledger.add([kept, curve(2, status="failed", termination=failed("why"), tries=2)])
     with Ledger(tmp_path) as ledger:
         found = sorted(ledger.curves(), key=lambda one: one.case)
-    assert found == [kept, curve(2, status="failed", reason="why", tries=2)]
+    assert found == [kept, curve(2, status="failed", termination=failed("why"), tries=2)]
 
 
 def test_numpy_numbers_become_plain_ones(tmp_path):
@@ -75,7 +81,7 @@ def test_full_disk_is_told_and_what_is_written_stays(tmp_path):
         (pages,) = base.execute("PRAGMA page_count").fetchone()
         base.execute(f"PRAGMA max_page_count = {pages}")
         with pytest.raises(LedgerError, match="full"):
-            ledger.add([curve(k, reason="x" * 10_000) for k in range(2, 9)])
+            ledger.add([curve(k, termination=failed("x" * 10_000)) for k in range(2, 9)])
     with Ledger(tmp_path) as ledger:
         assert ledger.done(["reached"]) == {(f"{1:016x}", "fe")}
 

@@ -11,7 +11,9 @@ import pandas
 import pytest
 
 from fem import solve
+from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
+from fem.results.termination import Termination
 from fem.study import worker as work
 from fem.study.executor import CrewLostError, WorkerLostError
 from fem.study.job_list import Agenda
@@ -115,7 +117,7 @@ def test_what_is_broken_off_goes_on_and_nothing_is_done_twice(agenda, tmp_path):
     crew = HereCrew(break_after=8)
     outcome = run(agenda, tmp_path, crew)
     assert not outcome.complete
-    assert outcome.provenance["ended_early"] == "it was broken off"
+    assert outcome.provenance["ended_early"] == "interrupted"
     rest = HereCrew()
     outcome = run(agenda, tmp_path, rest, resume=True)
     assert outcome.complete
@@ -238,7 +240,7 @@ def test_case_that_kills_its_workers_fails_alone(agenda, tmp_path):
     outcome = run(agenda, tmp_path, HereCrew(deaths={key: 4}))
     failed = outcome.provenance["not_reached"]
     assert [(e["case"], e["status"], e["tries"]) for e in failed] == [(key, "failed", 2)] * 2
-    assert all("exit code -9" in entry["reason"] for entry in failed)
+    assert all("exit code -9" in entry["termination"]["error"] for entry in failed)
     assert not outcome.complete
     crew = HereCrew()
     assert not run(agenda, tmp_path, crew, resume=True).complete
@@ -257,8 +259,9 @@ def test_case_that_cannot_be_solved_fails_alone(agenda, tmp_path, monkeypatch):
 
     monkeypatch.setattr(work, "solve", solve_but_one)
     outcome = run(agenda, tmp_path, HereCrew())
-    failed = {(entry["case"], entry["reason"]) for entry in outcome.provenance["not_reached"]}
-    assert failed == {(key, "no solution even at rest: the stiffness is singular")}
+    end = {"kind": "no_rest", "error": "the stiffness is singular"}
+    for entry in outcome.provenance["not_reached"]:
+        assert (entry["case"], entry["termination"]) == (key, end)
     assert outcome.provenance["curves"]["reached"] == 11
 
 
@@ -269,7 +272,8 @@ def test_curve_that_ends_at_a_limit_is_no_failure(cases_folder, tmp_path):
     outcome = run(small(cases_folder, **changes), tmp_path, HereCrew())
     (entry,) = outcome.provenance["not_reached"]
     assert entry["status"] == "ended"
-    assert "balloon limit" in entry["reason"]
+    assert entry["termination"]["kind"] == "limit_point"
+    assert entry["termination"]["bore_stretch"] > 1.3
     assert outcome.complete
 
 
@@ -287,16 +291,20 @@ def test_shapes_that_are_asked_for_are_kept(cases_folder, tmp_path):
     assert [path.name for path in (tmp_path / SHAPES).iterdir()] == [key]
 
 
-@pytest.mark.parametrize(("lost", "status"), [(True, "failed"), (False, "ended")])
-def test_path_that_is_lost_is_a_failure_that_keeps_its_steps(agenda, monkeypatch, lost, status):
+@pytest.mark.parametrize(
+    ("kind", "status"),
+    [(TerminationKind.NOT_CONVERGED, "failed"), (TerminationKind.STABILITY_LOST, "ended")],
+)
+def test_path_that_is_lost_is_a_failure_that_keeps_its_steps(agenda, monkeypatch, kind, status):
     (case, *_) = agenda.cases
 
     def solve_half(case, model, *rest, **options):
         result = solve(case, model, *rest, **options)
         (run,) = result.runs
-        return replace(result, runs=[replace(run, reached=False, reason="why", lost=lost)])
+        end = Termination.at(kind, run.rows[-1], step=3, steps=4)
+        return replace(result, runs=[replace(run, termination=end)])
 
     monkeypatch.setattr(work, "solve", solve_half)
     (done,) = work.perform(work.Task("fe", (case,), "1x1x2"))
-    assert (done.curve.status, done.curve.reason) == (status, "why")
+    assert (done.curve.status, done.curve.termination.kind) == (status, kind)
     assert len(done.curve.steps["step"]) == 3

@@ -1,0 +1,124 @@
+"""Sentences on why a solve ended, made of its data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fem.continuation.termination import TerminationKind as Kind
+from fem.quantities.column import IF_BONDED, MESH_ERROR
+from fem.results.run import IncompleteSolve, Run
+from fem.results.termination import Termination, ballooned
+
+PURPOSES = {MESH_ERROR: "mesh error", IF_BONDED: "friction"}
+"""What additional solves are for, by their columns."""
+
+SOLVED_HOW = {MESH_ERROR: "on a coarser mesh", IF_BONDED: "with bonded threads"}
+"""How the FE model is solved additionally; the words follow "the FE model"."""
+
+
+def limit_name(bore_stretch: float) -> str:
+    """Return what an extreme of the pressure is called; it need not be a balloon's."""
+    return "balloon limit" if ballooned(bore_stretch) else "pressure limit"
+
+
+def limit_text(row: Mapping[str, Any]) -> str:
+    """Return the name, place and stretch of the extreme of the pressure in a row."""
+    return (
+        f"{limit_name(row['bore_stretch'])} at {row['pressure_kPa']:.4g} kPa, "
+        f"twist {row['twist_deg']:.1f} deg, bore stretch {row['bore_stretch']:.3f}"
+    )
+
+
+def path_note(run: Run) -> str:
+    """Return the limit that a path shows, or else that it has a last state."""
+    return limit_text(run.limit_row) if run.limit_row else "the last state that was found"
+
+
+def outcome(run: Run) -> str:
+    """Return whether a run reached what was requested, and if not, why."""
+    return "reached" if run.reached else f"not reached, {short_reason(run.termination)}"
+
+
+def short_reason(end: Termination) -> str:
+    """Return why a solve ended early; of a limit point only its name and pressure."""
+    if end.kind is Kind.LIMIT_POINT and end.bore_stretch is not None:
+        return f"{limit_name(end.bore_stretch)} at {end.pressure_kPa:.4g} kPa"
+    return reason(end)
+
+
+def explanation(end: Termination) -> str:
+    """Return why a solve ended early, with what a limit point means."""
+    if end.kind is not Kind.LIMIT_POINT:
+        return reason(end)
+    return (
+        f"{short_reason(end)}, where the bore is stretched to {end.bore_stretch:.3g} times its "
+        "radius; more pressure has no equilibrium"
+    )
+
+
+def reason(end: Termination) -> str:
+    """Return why a solve ended early, in one clause; empty if it did not."""
+    numbers = vars(end)
+    match end.kind:
+        case Kind.REACHED:
+            return ""
+        case Kind.LIMIT_POINT:
+            return limit_text(numbers)
+        case Kind.STABILITY_LOST:
+            return f"stability is lost at {_on_the_way(end)}: the tube buckles, wrinkles or snaps"
+        case Kind.STRETCH_LIMIT:
+            return f"rubber limit at {_place(end)}: beyond, {_overstretched(end)}"
+        case Kind.NOT_CONVERGED:
+            hint = "; try smaller loads or more steps" if end.step == 1 else ""
+            return f"no equilibrium was found beyond {_on_the_way(end)}{hint}"
+        case Kind.THREADS_TOO_SHORT:
+            beyond = "the tube buckles" if end.buckles else "no equilibrium was found"
+            share = f"{100 * (end.taken_up or 0.0):.3g} %"
+            return (
+                f"the threads are too short for this tube: {share} of the missing length can be "
+                f"taken up; beyond, {beyond}"
+            )
+        case Kind.END_LOADS:
+            text = f"the loads on the free end have no equilibrium beyond {_place(end)}"
+            if end.allowed_stretch is not None:
+                return f"{text}: {_overstretched(end)}"
+            return f"{text}: there the tube buckles or snaps" if end.buckles else text
+        case Kind.INTERRUPTED:
+            return (
+                f"interrupted after {_place(end)}"
+                if end.pressure_kPa is not None
+                else "interrupted"
+            )
+        case Kind.NO_REST:
+            return f"no solution even at rest: {end.error}"
+        case Kind.ERROR:
+            return end.error
+
+
+def _on_the_way(end: Termination) -> str:
+    return f"{_place(end)} on the way to step {end.step} of {end.steps}"
+
+
+def _place(end: Termination) -> str:
+    """Return where a path ended."""
+    displacement, twist = (
+        round(value or 0.0, 3) + 0.0 for value in (end.displacement_mm, end.twist_deg)
+    )
+    return f"{end.pressure_kPa:.4g} kPa, {displacement:.3f} mm, {twist:.1f} deg"
+
+
+def _overstretched(end: Termination) -> str:
+    return f"the wall would be stretched more than {end.allowed_stretch:g} times"
+
+
+def incomplete(solve: IncompleteSolve) -> str:
+    """Return where and why an additional solve ended before its run."""
+    end, steps = solve.termination, solve.steps
+    purpose, model = PURPOSES[solve.solve], f"the FE model {SOLVED_HOW[solve.solve]}"
+    if end.interrupted:
+        return f"{purpose}: interrupted while {model} was solved"
+    if end.kind is Kind.NO_REST:
+        return f"{purpose}: {model} has no solution even at rest: {end.error}"
+    where = f"after step {steps}" if steps else "before step 1"
+    return f"{purpose}: {model} ended {where}: {reason(end)}"
