@@ -63,8 +63,15 @@ def test_beyond_the_ends_there_is_no_figure():
     steps = curve([0.0, 1.0, 2.0], [0.0, 1.0, 2.0])
     assert np.isnan(steps.at(np.array([-0.5, 2.1]), "twist_deg")).all()
     assert [steps.place(p) for p in (-0.5, 2.1)] == ["beyond", "beyond"]
-    assert steps.beyond(2.1) == "the curve ends at 2 kPa, its last step"
-    assert steps.beyond(-0.5) == "the curve begins at 0 kPa"
+    assert steps.range() == [0.0, 2.0]
+    assert why(steps, 2.1) == "the curve ends at 2 kPa, its last step"
+    assert why(steps, -0.5) == "the curve begins at 0 kPa"
+
+
+def why(found, pressure):
+    """Return in words why a curve has no value at a pressure."""
+    end = {"curve_kPa": found.range(), "termination": found.termination.data()}
+    return not_reached({"pressure_kPa": pressure, **end})
 
 
 def test_only_the_rising_part_counts():
@@ -78,7 +85,8 @@ def test_states_that_nobody_asked_for_are_no_steps(make_case):
     (run,) = solve(make_case(threads=[], pressure={"end": "20 kPa", "steps": 5}), "fast").runs
     found = Curve.of(pandas.DataFrame(run.rows), run.termination)
     assert found.pressures.tolist() == [0.0, 4.0, 8.0]
-    assert found.beyond(11.0).startswith("balloon limit at 11.8 kPa")
+    assert found.termination.kind == "limit_point"
+    assert why(found, 11.0).startswith("balloon limit at 11.8 kPa")
 
 
 def test_a_curve_of_rest_alone():

@@ -64,7 +64,7 @@ def test_a_path_that_ends_at_its_limit_is_taken_apart(ballooned):
 
 def test_nothing_is_beyond_a_limit_that_the_path_goes_through(pushed):
     (run,) = pushed.runs
-    assert run.reached and run.limit
+    assert run.reached and run.limit_row
     assert on_path(run) == run.rows
     assert len(besides(run)) == 1
 
