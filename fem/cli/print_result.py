@@ -10,13 +10,12 @@ from rich.console import Console
 
 from fem.case.case import Case
 from fem.results.additional_solve import AdditionalSolve
-from fem.results.equilibrium_checks import UNBALANCED
 from fem.results.result import Result
 from fem.results.run import Report, Run
 from fem.wording.bounds import bounded_row, bounds_table
 from fem.wording.progress import Bars
-from fem.wording.remarks import overstretched, remarks
-from fem.wording.run_sections import NAMES, besides, demanded, family_words, on_path
+from fem.wording.remarks import remarks, warnings
+from fem.wording.run_sections import NAMES, besides, family_words
 from fem.wording.tables import (
     besides_table,
     end_columns,
@@ -93,7 +92,7 @@ def _print_bounds(console: Console, run: Run, case: Case) -> None:
     """Print how far the last step may be trusted, where a second solve tells that."""
     row = bounded_row(run)
     if row:
-        last = "last step" if row is demanded(run)[-1] else "the last step that all solves reach"
+        last = "last step" if row is run.requested[-1] else "the last step that all solves reach"
         title = f"{NAMES[run.model]} at {row['pressure_kPa']:.4g} kPa, {last}"
         console.print(title, style="bold")
         console.print(bounds_table(row, case), "")
@@ -103,15 +102,10 @@ def run_line(run: Run, case: Case) -> str:
     """Return in one sentence how a run went."""
     iterations = sum(row["newton_iterations"] for row in run.rows)
     gaps = run.balance
-    unstable = [row for row in on_path(run) if not row["stable"] and not row["limit"]]
     parts = [
         f"{NAMES[run.model]}: {outcome(run)}",
         f"{iterations} iterations, {run.seconds:.2f} s",
         f"imbalance: energy {gaps['energy_gap']:.1e}, end force {gaps['end_force_gap']:.1e}, "
         f"torque {gaps['end_torque_gap']:.1e}",
     ]
-    if max(gaps["end_force_gap"], gaps["end_torque_gap"]) > UNBALANCED:
-        parts.append("OUT OF BALANCE at the ends: do not trust this run")
-    if unstable:
-        parts.append(f"UNSTABLE from {unstable[0]['pressure_kPa']:.4g} kPa")
-    return "; ".join([*parts, *filter(None, [overstretched(run, case)])])
+    return "; ".join([*parts, *warnings(run, case)])

@@ -22,7 +22,7 @@ from fem.results.run import Run
 from fem.scene.appearance import MODEL_TITLES
 from fem.wording.glyphs import save_figure
 from fem.wording.picture_text import DPI, INK, TITLE_SIZE, title_lines, wrap, write
-from fem.wording.run_sections import Rows, beyond, place
+from fem.wording.run_sections import Rows, place
 from fem.wording.termination import explanation, limit_name
 
 if TYPE_CHECKING:
@@ -165,7 +165,7 @@ def _plot_run(axes: Axes, run: Run, rows: Rows, panel: Panel) -> None:
         chosen = [row for row in steps if bool(row["stable"]) == stable]
         every = max(1, len(rows) // MANY)
         axes.plot(*_points(chosen, panel), markevery=every, zorder=4, **marker)
-    lost = [row for row in rows if beyond(run, row) and not row["stable"]]
+    lost = [row for row in rows if run.beyond(row) and not row["stable"]]
     axes.plot(*_points(lost, panel), zorder=4, **_unstable_marker(style))
     limits = [row for row in rows if row["limit"]]
     axes.plot(*_points(limits, panel), zorder=5, **_limit_marker(style))

@@ -1,87 +1,97 @@
-"""Limits and margins of a result, and its checks of balance with what each ought to be."""
+"""Limits of a result, and its equilibrium checks with the value expected of each."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from typing import Any, NamedTuple
+from collections.abc import Sequence
 
-from fem.case.case import Case
 from fem.quantities import table
 from fem.quantities.column import Measure
 from fem.report.grid import Grid
-from fem.results.equilibrium_checks import STORED, UNBALANCED
+from fem.results.checks import STORED, UNBALANCED, Check, Level, Limit, checks, state_checks
 from fem.results.result import Result
-from fem.results.run import Run
-from fem.wording.remarks import NARROW
-from fem.wording.run_sections import NAMES, on_path, place
+from fem.wording.run_sections import NAMES, place
 
+LIMITED = {
+    Limit.TRUSTED_STRETCH: table.wall_stretch_max,
+    Limit.NARROW_BORE: table.bore_stretch,
+    Limit.LOCKING: table.rubber_used,
+    Limit.BREAKING_LOAD: table.tension_peak,
+}
+"""What is limited along the path."""
 
-class Margin(NamedTuple):
-    """Something that may give: its column, which of its values is the worst, what can be borne."""
-
-    words: str
-    column: Measure
-    worst: Callable[..., dict[str, Any]]
-    bears: str
-
-    def cells(self, run: Run, case: Case) -> list[str]:
-        """Return the worst value along the path of a run, and where it is."""
-        row = self.worst(on_path(run), key=lambda row: row[self.column.column])
-        value = f"{self.column.show(row, '.4g')} {self.column.shown_unit}".strip()
-        return [value, place(run, case, row)]
+GAPS = {
+    "energy_gap": "work of the loads that is not stored, as a share of all work",
+    "end_force_gap": "axial force at the base less thrust and end force, as a share of them",
+    "end_torque_gap": "torque at the base less that on the free end, as a share",
+}
 
 
 def margin_grid(result: Result) -> Grid:
-    """Return what is used up at its worst along each path, and what can be borne."""
+    """Return the worst value along each path, where it is, and what is allowed."""
     case, names = result.case, [NAMES[run.model] for run in result.runs]
-    rows = [
-        [m.words, *(cell for run in result.runs for cell in m.cells(run, case)), m.bears]
-        for m in _margins(case)
-    ]
-    titles = ["margin", *(f"{name}\n{what}" for name in names for what in ("worst", "at")), "bears"]
-    return Grid.of("Margins along the path", titles, rows, words=(0, len(titles) - 1))
+    found = [state_checks(run.path, case) for run in result.runs]
+    rows = []
+    for alike in zip(*found, strict=True):
+        cells = [
+            cell
+            for run, one in zip(result.runs, alike, strict=True)
+            for cell in (_value(one), place(run, case, one.worst.row) if one.worst else "-")
+        ]
+        rows.append([_title(alike[0]), *cells, _allowed(alike[0])])
+    below = [f"{name}\n{what}" for name in names for what in ("worst", "at")]
+    titles = ["limit", *below, "allowed"]
+    return Grid.of("Limits along the path", titles, rows, words=(0, len(titles) - 1))
 
 
-def _margins(case: Case) -> Iterator[Margin]:
-    trusted = case.rubber.trusted_stretch
-    bears = f"{trusted:g}, up to which the constants were fitted" if trusted else "not known"
-    yield Margin(table.wall_stretch_max.label, Measure(table.wall_stretch_max), max, bears)
-    bears = f"a real tube folds below about {NARROW:g}"
-    yield Margin("least bore stretch", Measure(table.bore_stretch), min, bears)
-    if case.rubber.constitutive_law.locking is not None:
-        label = table.rubber_used.label
-        yield Margin(label, Measure(table.rubber_used), max, "100 %, where it locks")
-    for family in case.threads:
-        load = "no breaking load is given"
-        if family.breaking_load is not None:
-            load = f"{family.breaking_load:g} N, where a thread breaks"
-        words = f"{table.tension_peak.label} of threads {family.name}"
-        yield Margin(words, Measure(table.tension_peak, family.name), max, load)
+def _title(one: Check) -> str:
+    label = LIMITED[one.limit].label
+    if one.limit is Limit.NARROW_BORE:
+        return f"least {label}"
+    return f"{label} of threads {one.name}" if one.name else label
+
+
+def _value(one: Check) -> str:
+    column = Measure(LIMITED[one.limit], one.name)
+    return f"{column.show({column.column: one.value}, '.4g')} {column.shown_unit}".strip()
+
+
+def _allowed(one: Check) -> str:
+    """Return what is allowed, and why."""
+    match one.limit:
+        case Limit.TRUSTED_STRETCH if one.allowed is not None:
+            return f"{one.allowed:g}, up to which the constants were fitted"
+        case Limit.NARROW_BORE:
+            return f"a real tube folds below about {one.allowed:g}"
+        case Limit.LOCKING:
+            return "100 %, where it locks"
+        case Limit.BREAKING_LOAD if one.allowed is not None:
+            return f"{one.allowed:g} N, where a thread breaks"
+        case Limit.BREAKING_LOAD:
+            return "no breaking load is given"
+    return "not known"
 
 
 def balance_grid(result: Result) -> Grid:
-    """Return the figures that ought to be nil, model by model."""
+    """Return the residuals of the equilibrium checks, model by model."""
+    found = [
+        {one.name: one for one in checks(run, result.case) if one.limit is Limit.BALANCE}
+        for run in result.runs
+    ]
     ends = f"0; more than {UNBALANCED:g} is out of balance"
-    ought = {
+    expected = {
         "energy_gap": f"0; the work of a step is integrated to about {STORED:g} of it",
         "end_force_gap": ends,
         "end_torque_gap": ends,
     }
-    words = {
-        "energy_gap": "work of the loads that is not stored, as a share of all work",
-        "end_force_gap": "axial force at the base less thrust and end force, as a share of them",
-        "end_torque_gap": "torque at the base less that on the free end, as a share",
-    }
-    bars = {"energy_gap": STORED, "end_force_gap": UNBALANCED, "end_torque_gap": UNBALANCED}
     rows = [
         [
-            words[name],
-            *(power(run.balance.get(name, math.nan)) for run in result.runs),
-            ought[name],
-            _verdict([run.balance.get(name, math.nan) for run in result.runs], bars[name]),
+            GAPS[name],
+            *(power(own[name].value) for own in found),
+            expected[name],
+            _verdict([own[name].level for own in found]),
         ]
-        for name in ought
+        for name in expected
     ]
     rows += [
         [title, *(_work(run.balance.get(name, math.nan)) for run in result.runs), other, ""]
@@ -90,19 +100,19 @@ def balance_grid(result: Result) -> Grid:
             ("energy stored", "stored_energy_Nmm", "the work of the loads"),
         ]
     ]
-    titles = ["figure", *(NAMES[run.model] for run in result.runs), "ought to be", "met"]
+    titles = ["quantity", *(NAMES[run.model] for run in result.runs), "expected", "passed"]
     last = len(titles) - 1
-    return Grid.of("Checks of balance, worst of all states", titles, rows, (0, last - 1, last))
+    return Grid.of("Equilibrium checks, worst of all states", titles, rows, (0, last - 1, last))
 
 
 def _work(value: float) -> str:
     return "-" if math.isnan(value) else f"{value:.6g} N mm"
 
 
-def _verdict(gaps: list[float], bar: float) -> str:
-    if any(map(math.isnan, gaps)):
+def _verdict(levels: Sequence[Level]) -> str:
+    if Level.UNKNOWN in levels:
         return "-"
-    return "yes" if all(gap <= bar for gap in gaps) else "NO"
+    return "NO" if Level.PASSED in levels else "yes"
 
 
 def power(value: float) -> str:

@@ -19,8 +19,8 @@ from fem.report.steps import besides_grids, bounds_grid, step_grids
 from fem.report.validation import held
 from fem.results.result import Result
 from fem.results.run import Run
-from fem.wording.remarks import overstretched, remarks
-from fem.wording.run_sections import NAMES, demanded, on_path
+from fem.wording.remarks import remarks, warnings
+from fem.wording.run_sections import NAMES
 from fem.wording.tables import PRESSURE, brief_columns
 from fem.wording.termination import limit_text, outcome
 
@@ -32,8 +32,8 @@ CONTENTS = {
     "curves": "Curves",
     "scene": "Shape",
     "steps": "All steps",
-    "margins": "Limits and margins",
-    "balance": "Checks of balance",
+    "margins": "Limits",
+    "balance": "Equilibrium checks",
     "signs": "How the figures are to be read",
     "held": "What the tool is held against",
     "origin": "Where the figures come from",
@@ -105,8 +105,8 @@ def brief_grid(result: Result) -> Grid:
 
     Where the way to rest ended early no step was reached; then it is the last state.
     """
-    reached = all(demanded(run) for run in result.runs)
-    last = [(demanded(run) or run.rows)[-1] for run in result.runs]
+    reached = all(run.requested for run in result.runs)
+    last = [(run.requested or run.rows)[-1] for run in result.runs]
     columns = [PRESSURE, *brief_columns(result.case), Measure(table.wall_stretch_max)]
     rows = [
         [with_unit(c.title, c.shown_unit), *(c.show(row) for row in last), *_difference(c, last)]
@@ -132,13 +132,10 @@ def _difference(column: Measure, rows: list[dict[str, Any]]) -> list[str]:
 
 def _outcome(run: Run, case: Case) -> str:
     """Return in one sentence how a run went."""
-    unstable = [row for row in on_path(run) if not row["stable"] and not row["limit"]]
     parts = [f"{NAMES[run.model]}: {outcome(run)}"]
     if run.limit_row and not run.ends_at_limit:
         parts.append(f"passed on the way: {limit_text(run.limit_row)}")
-    if unstable:
-        parts.append(f"UNSTABLE from {unstable[0]['pressure_kPa']:.4g} kPa")
-    return "; ".join([*parts, *filter(None, [overstretched(run, case)])])
+    return "; ".join([*parts, *warnings(run, case)])
 
 
 def _origin(result: Result) -> list[Grid]:

@@ -12,7 +12,7 @@ from fem.report.grid import Grid
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.bounds import bounded_row, bounds_table
-from fem.wording.run_sections import NAMES, besides, demanded, family_words
+from fem.wording.run_sections import NAMES, besides, family_words
 from fem.wording.tables import (
     besides_table,
     end_columns,
@@ -57,7 +57,7 @@ def bounds_grid(run: Run, case: Case) -> Grid | None:
     row = bounded_row(run)
     if row is None:
         return None
-    last = "the last step" if row is demanded(run)[-1] else "the last step that all solves reach"
+    last = "the last step" if row is run.requested[-1] else "the last step that all solves reach"
     caption = f"{NAMES[run.model]} at {row['pressure_kPa']:.4g} kPa, {last}"
     return Grid.from_terminal(caption, bounds_table(row, case), ("measure", "unit"))
 

@@ -71,7 +71,7 @@ def with_bonded_threads(case: Case) -> Case:
 
 def compare(run: Run, additional: AdditionalSolve, other: Run) -> None:
     """Put the columns of an additional solve into the rows that both reached; note if it lacks."""
-    rows, others = _requested(run), _requested(other)
+    rows, others = run.requested, other.requested
     for row, second in zip(rows, others, strict=False):
         names = [name for name in row if name in second and _compared(name)]
         row |= {
@@ -90,7 +90,3 @@ def _compared(column: str) -> bool:
 def note(run: Run, additional: AdditionalSolve, end: Termination, steps: int = 0) -> None:
     """Note in a run that an additional solve ended after so many requested steps."""
     run.incomplete.append(IncompleteSolve(additional.column, steps, end))
-
-
-def _requested(run: Run) -> list[dict[str, Any]]:
-    return [row for row in run.rows if row["demanded"]]

@@ -1,4 +1,4 @@
-"""Balance checks on a solved path: figures that ought to be nil, whatever the model.
+"""Equilibrium checks on a solved path: residuals that are zero in exact arithmetic.
 
 Energy. The work of the loads since the first state is stored: E - E_0 = W, with W kept in account
 along the path (:mod:`fem.continuation.work`).
@@ -17,15 +17,6 @@ import numpy as np
 
 from fem.continuation.state import State
 from fem.quantities.measures import Reactions
-
-UNBALANCED = 0.01
-"""A greater imbalance at the ends, as a share of the thrust, is no mere trait of the mesh."""
-
-STORED = 2e-3
-"""Share of the work that may be missing: the work of a step is integrated by a cubic.
-
-It is the project's own bar, which `validation/tubes.py` holds all its paths to.
-"""
 
 
 def energy_gap(first: State, state: State) -> float:

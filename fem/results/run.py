@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -89,6 +89,21 @@ class Run:
     def limit_row(self) -> dict[str, Any] | None:
         """The first row where the pressure has an extreme; None if the path has none."""
         return next((row for row in self.rows if row["limit"]), None)
+
+    @property
+    def requested(self) -> list[dict[str, Any]]:
+        """The rows of the values that were requested, rest included."""
+        return [row for row in self.rows if row["demanded"]]
+
+    @property
+    def path(self) -> list[dict[str, Any]]:
+        """All rows but those beyond the limit point that ends the path."""
+        return [row for row in self.rows if not self.beyond(row)]
+
+    def beyond(self, row: Mapping[str, Any]) -> bool:
+        """Return whether a row lies beyond the limit point that ends the path."""
+        limit = self.limit_row
+        return self.ends_at_limit and limit is not None and bool(row["step"] > limit["step"])
 
     @property
     def ends_at_limit(self) -> bool:

@@ -21,7 +21,7 @@ from fem.scene.appearance import MODEL_TITLES
 from fem.scene.solids import Tessellation
 from fem.scene.surface import Skin
 from fem.wording.drive_labels import asked_words, with_added
-from fem.wording.run_sections import on_path, place
+from fem.wording.run_sections import place
 from fem.wording.termination import limit_name, short_reason
 
 AT_REST = 1e-6
@@ -201,7 +201,7 @@ def _end_of(path: tuple[str, ...], group: Sequence[tuple[str, ...]]) -> str:
 
 
 def _exhibit(case: Case, run: Run, name: str) -> Exhibit:
-    rows = with_added(case, on_path(run))
+    rows = with_added(case, run.path)
     if run.model == "fast":
         shapes = [uniform_shape(case, row) for row in rows]
     else:

@@ -15,7 +15,6 @@ from fem.scene.result_view import Exhibit, exhibits, with_shapes
 from fem.study.runner import SHAPES
 from fem.study.study_result import Outcome
 from fem.wording.drive_labels import with_added
-from fem.wording.run_sections import on_path
 from fem.wording.termination import short_reason
 
 UNSHAPED = "its shapes were not kept"
@@ -86,4 +85,4 @@ def _told(case: Case, run: Run) -> list[Exhibit]:
     if run.model == "fast":
         return exhibits(Result(case, [run]))
     note = "; ".join(filter(None, [short_reason(run.termination), UNSHAPED]))
-    return [Exhibit(case.title, case, run.model, with_added(case, on_path(run)), [], note)]
+    return [Exhibit(case.title, case, run.model, with_added(case, run.path), [], note)]

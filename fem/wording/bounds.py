@@ -9,7 +9,6 @@ from rich.table import Table
 from fem.case.case import Case
 from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure
 from fem.results.run import Run
-from fem.wording.run_sections import demanded
 from fem.wording.tables import brief_columns, plain_table
 
 
@@ -18,7 +17,7 @@ def bounded_row(run: Run) -> dict[str, Any] | None:
 
     A second solve that has no row at all does not count.
     """
-    known = [(row, _bounds(row)) for row in demanded(run)]
+    known = [(row, _bounds(row)) for row in run.requested]
     told = set().union(*(bounds for _, bounds in known))
     rows = [row for row, bounds in known if bounds and bounds == told]
     return rows[-1] if rows else None

@@ -1,16 +1,17 @@
-"""Sentences on a result: when threads tighten, what margin is left, what second solves lack."""
+"""Sentences on a result: when threads tighten, which limits are near, what is incomplete."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
+from fem.results.checks import Check, Level, Limit, Place, checks, state_checks
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.results.termination import Termination
-from fem.wording.run_sections import NAMES, on_path, place
+from fem.wording.run_sections import NAMES, place
 from fem.wording.termination import incomplete, reason
 
 JUST_TAUT = 1e-9
@@ -19,26 +20,125 @@ JUST_TAUT = 1e-9
 HALF, WHOLE = 0.5, 0.99
 """A family is taut if at least half of its length is, and wholly so if this share is."""
 
-NARROW = 0.3
-"""It is told if the bore at half length narrows to less than this share of its radius."""
-
-CLOSE = 0.8
-"""It is told if more than this share of a margin is used up."""
-
 
 def remarks(result: Result) -> list[str]:
-    """Return what is to be said of threads, margins and second solves, a line each."""
+    """Return what is worth saying of threads, limits and additional solves, a line each."""
     case = result.case
-    lines = [_spread(run, case) or _whole(run, case) for run in result.runs]
+    found = [(run, checks(run, case)) for run in result.runs]
+    lines = [_meshed(own) for _, own in found]
     for family in case.threads:
         states = [tautness(run, case, family) for run in result.runs]
         lines.append(f"threads {family.name}: {_by_model(result, states)}")
-        lines += [_breaking(run, case, family) for run in result.runs]
-    lines += [_locking(run) for run in result.runs]
-    lines += [_narrowing(run, case) for run in result.runs]
-    lines += [_necking(run, case) for run in result.runs]
+        lines += _remarks(found, case, Limit.BREAKING_LOAD, family.name)
+    lines += _remarks(found, case, Limit.LOCKING)
+    lines += _remarks(found, case, Limit.NARROW_BORE)
+    lines += [_necking(run, own) for run, own in found]
     lines += [incomplete(other) for run in result.runs for other in run.incomplete]
     return [*filter(None, lines), *capstan(case)]
+
+
+def warnings(run: Run, case: Case) -> list[str]:
+    """Return why a run, or a part of it, must not be trusted, a clause each."""
+    said = []
+    for one in checks(run, case):
+        if one.level is not Level.PASSED:
+            continue
+        if one.limit is Limit.BALANCE and one.name != "energy_gap":
+            said.append("OUT OF BALANCE at the ends: do not trust this run")
+        elif one.limit is Limit.UNSTABLE and one.passed_at:
+            said.append(f"UNSTABLE from {one.passed_at.row['pressure_kPa']:.4g} kPa")
+        elif one.limit is Limit.TRUSTED_STRETCH:
+            said.append(_beyond_trust(one))
+    return list(dict.fromkeys(said))
+
+
+def cautions(case: Case, row: dict[str, Any], end: Termination) -> str:
+    """Return why a path ended at a row, and which limits are passed there; empty if none are."""
+    passed = [one for one in state_checks([row], case) if one.level is Level.PASSED]
+    said = [
+        f"threads {one.name} BREAK: {100 * _share(one):.0f} % of their breaking load"
+        for one in passed
+        if one.limit is Limit.BREAKING_LOAD
+    ]
+    said += [_beyond_trust(one) for one in passed if one.limit is Limit.TRUSTED_STRETCH]
+    return "; ".join(filter(None, [reason(end), *said]))
+
+
+def _beyond_trust(one: Check) -> str:
+    return (
+        f"wall stretch {one.value:.3g} is BEYOND {one.allowed:.3g}, up to which the constants of "
+        "the rubber were fitted"
+    )
+
+
+def _share(one: Check) -> float:
+    """Return the share of what is allowed that is used up."""
+    return one.value / one.allowed if one.allowed else 0.0
+
+
+def _remarks(
+    found: Sequence[tuple[Run, list[Check]]], case: Case, limit: Limit, name: str = ""
+) -> list[str]:
+    """Return what is said of one limit of the states, run by run."""
+    return [
+        _remark(run, case, one)
+        for run, own in found
+        for one in own
+        if (one.limit, one.name) == (limit, name)
+    ]
+
+
+def _remark(run: Run, case: Case, one: Check) -> str:
+    """Return how near a run comes to a limit of its states; empty if it does not come near."""
+    if one.level not in (Level.NEAR, Level.PASSED):
+        return ""
+    name = NAMES[run.model]
+    match one.limit:
+        case Limit.BREAKING_LOAD:
+            text = f"threads {one.name} ({name}): peak tension up to {_percent(_share(one))} "
+            text += "of the breaking load"
+            if one.passed_at is None:
+                return text
+            first = one.passed_at.before is None
+            where = "before inflation" if first else f"at {_at(run, case, one.passed_at)}"
+            return f"{text}; they BREAK {where}, and what follows is void"
+        case Limit.LOCKING:
+            return f"rubber: strained to {_percent(one.value)} of where it locks ({name})"
+        case Limit.NARROW_BORE if one.worst:
+            return (
+                f"bore narrowed to {one.value:.2g} of its radius at {_at(run, case, one.worst)} "
+                f"({name}); a real tube would have folded"
+            )
+    return ""
+
+
+def _at(run: Run, case: Case, where: Place) -> str:
+    return place(run, case, where.row, where.before, where.share)
+
+
+def _necking(run: Run, own: Sequence[Check]) -> str:
+    """Return that threads may have caused the limit by moving sideways; empty if none could."""
+    free = [one.name for one in own if one.limit is Limit.NECKING]
+    if not free:
+        return ""
+    return (
+        f"threads {', '.join(free)} slip from where the tube is wide to where it is narrow: they "
+        f"may have caused the limit, and carry more if held on their helices ({NAMES[run.model]})"
+    )
+
+
+def _meshed(own: Sequence[Check]) -> str:
+    """Return in what the mesh differs from the case, or that it is the full tube; else empty."""
+    changed = [
+        f"{one.name} spread over {one.value:.0f} threads ({one.allowed:.0f} in the case)"
+        for one in own
+        if one.limit is Limit.THREADS_MESHED and one.level is Level.PASSED
+    ]
+    if changed:
+        return f"coarse mesh: {', '.join(changed)}"
+    if any(one.limit is Limit.FULL_TUBE for one in own):
+        return "the full tube is meshed, which is slow: the numbers of threads share no divisor"
+    return ""
 
 
 def _by_model(result: Result, said: Sequence[str]) -> str:
@@ -51,7 +151,7 @@ def _by_model(result: Result, said: Sequence[str]) -> str:
 
 def tautness(run: Run, case: Case, family: ThreadFamily) -> str:
     """Return where along the path the threads of a family tighten and slacken."""
-    rows = on_path(run)
+    rows = run.path
     name = family.name
     taut = [row[f"taut.{name}"] >= HALF for row in rows]
     stretched = rows[0][f"thread_strain.{name}"]
@@ -92,72 +192,6 @@ def _crossing(before: dict[str, Any], after: dict[str, Any], name: str) -> float
     return (HALF - share) / (share_after - share)
 
 
-def _breaking(run: Run, case: Case, family: ThreadFamily) -> str:
-    """Return how near to its breaking load a family comes; empty if it does not come near."""
-    rows, name = on_path(run), f"thread_used.{family.name}"
-    used = [row.get(name, 0.0) for row in rows]
-    if max(used) <= CLOSE:
-        return ""
-    text = f"threads {family.name} ({NAMES[run.model]}): peak tension up to {_percent(max(used))} "
-    text += "of the breaking load"
-    over = next((number for number, share in enumerate(used) if share > 1), None)
-    if over is None:
-        return text
-    where = "before inflation"
-    if over:
-        share = (1 - used[over - 1]) / (used[over] - used[over - 1])
-        where = f"at {place(run, case, rows[over], rows[over - 1], share)}"
-    return f"{text}; they BREAK {where}, and what follows is void"
-
-
-def _locking(run: Run) -> str:
-    """Return how near the rubber comes to its greatest stretch; empty if it does not come near."""
-    used = max(row.get("rubber_used", 0.0) for row in on_path(run))
-    if used <= CLOSE:
-        return ""
-    return f"rubber: strained to {_percent(used)} of where it locks ({NAMES[run.model]})"
-
-
-def _narrowing(run: Run, case: Case) -> str:
-    """Return where the bore is narrowest, if a real tube would have folded; empty if not."""
-    row = min(on_path(run), key=lambda row: row["bore_stretch"])
-    if row["bore_stretch"] >= NARROW:
-        return ""
-    return (
-        f"bore narrowed to {row['bore_stretch']:.2g} of its radius at "
-        f"{place(run, case, row)} ({NAMES[run.model]}); a real tube would have folded"
-    )
-
-
-def _necking(run: Run, case: Case) -> str:
-    """Return that threads may have caused the limit by moving sideways; empty if none could."""
-    free = [family.name for family in case.threads if family.hold == "free path"]
-    if not run.limit_row or not free or run.model == "fast":
-        return ""
-    return (
-        f"threads {', '.join(free)} slip from where the tube is wide to where it is narrow: they "
-        f"may have made the limit, and bear more if held on their helices ({NAMES[run.model]})"
-    )
-
-
-def _spread(run: Run, case: Case) -> str:
-    """Return which families the mesh spreads over another number of threads; empty if none."""
-    meshed = run.mesh.get("threads_meshed", {})
-    changed = [
-        f"{family.name} spread over {meshed[family.name]} threads ({family.count} in the case)"
-        for family in case.threads
-        if meshed.get(family.name, family.count) != family.count
-    ]
-    return f"coarse mesh: {', '.join(changed)}" if changed else ""
-
-
-def _whole(run: Run, case: Case) -> str:
-    """Return that the full tube is meshed for want of equal sectors; empty if it need not be."""
-    if run.mesh.get("sectors_of_the_tube") != 1 or case.sectors > 1:
-        return ""
-    return "the whole tube is meshed, which is slow: the numbers of threads share no divisor"
-
-
 def capstan(case: Case) -> list[str]:
     """Return how much the tension of threads with friction may differ from end to end."""
     tube = case.tube
@@ -172,31 +206,3 @@ def capstan(case: Case) -> list[str]:
         "friction: a thread's tension differs from end to end by at most the factor "
         f"{', '.join(ratios)}; it lies between gliding and bonded"
     ]
-
-
-def overstretched(run: Run, case: Case) -> str:
-    """Return that the wall is stretched further than the rubber is known; empty if it is not."""
-    return _beyond_trust(case, max(row["wall_stretch_max"] for row in on_path(run)))
-
-
-def cautions(case: Case, row: Mapping[str, Any], end: Termination) -> str:
-    """Return why a path ended at a row, and which limits are passed there; empty if none are."""
-    used = {f.name: row.get(f"thread_used.{f.name}", 0.0) for f in case.threads}
-    said = [
-        f"threads {name} BREAK: {100 * share:.0f} % of their breaking load"
-        for name, share in used.items()
-        if share > 1
-    ]
-    return "; ".join(
-        filter(None, [reason(end), *said, _beyond_trust(case, row["wall_stretch_max"])])
-    )
-
-
-def _beyond_trust(case: Case, stretch: float) -> str:
-    trusted = case.rubber.trusted_stretch
-    if trusted is None or stretch <= trusted:
-        return ""
-    return (
-        f"wall stretch {stretch:.3g} is BEYOND {trusted:.3g}, up to which the constants of the "
-        "rubber were fitted"
-    )

@@ -18,25 +18,9 @@ NAMES = {"fe": "FE", "fast": "fast"}
 """The models, as tables and sentences name them."""
 
 
-def demanded(run: Run) -> Rows:
-    """Return the rows of the values that were asked for, rest included."""
-    return [row for row in run.rows if row["demanded"]]
-
-
 def besides(run: Run) -> Rows:
     """Return the rows that were not asked for: limit points, states beyond, a last good state."""
     return [row for row in run.rows if not row["demanded"]]
-
-
-def beyond(run: Run, row: dict[str, Any]) -> bool:
-    """Return whether a row lies beyond the limit point that ends the path."""
-    limit = run.limit_row
-    return run.ends_at_limit and limit is not None and bool(row["step"] > limit["step"])
-
-
-def on_path(run: Run) -> Rows:
-    """Return all rows but those beyond the limit point that ends the path."""
-    return [row for row in run.rows if not beyond(run, row)]
 
 
 class Followed(Protocol):

@@ -18,7 +18,7 @@ from fem.quantities.quantity import Trait
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.drive_labels import drive_columns, with_added
-from fem.wording.run_sections import NAMES, Rows, besides, beyond, demanded
+from fem.wording.run_sections import NAMES, Rows, besides
 
 GAP = 2
 """Spaces between columns."""
@@ -95,7 +95,7 @@ def step_tables(
 
     Columns are headed by their short words, or by their labels.
     """
-    steps = list(zip_longest(*(demanded(run) for run in result.runs)))
+    steps = list(zip_longest(*(run.requested for run in result.runs)))
     if result.case.pressure is None:  # then each model has its own
         columns = [PRESSURE, *columns]
     blocks = []
@@ -142,7 +142,7 @@ def _head(column: Measure) -> str:
 
 
 def _kind(run: Run, row: dict[str, Any]) -> str:
-    return "limit" if row["limit"] else "beyond" if beyond(run, row) else "last"
+    return "limit" if row["limit"] else "beyond" if run.beyond(row) else "last"
 
 
 def _yes(truth: bool) -> str:

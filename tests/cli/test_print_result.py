@@ -216,14 +216,17 @@ def test_spread_threads_are_told(result, say):
     ("column", "value", "text"),
     [
         ("rubber_used", 0.83, "strained to 83 % of where it locks"),
-        ("thread_used.A", 0.9, "90 % of the breaking load"),
-        ("thread_used.A", 1.2, "BREAK at"),
+        ("tension_peak_N.A", 1.8, "90 % of the breaking load"),
+        ("tension_peak_N.A", 2.4, "BREAK at"),
     ],
 )
 def test_margins_are_told_where_little_is_left(result, say, column, value, text):
     def with_used(last):
-        rows = [{**row, column: 0.1} for row in result.runs[0].rows]
-        return one(result, rows=[*rows[:-1], {**rows[-1], column: last}])
+        rows = [{**row, "rubber_used": 0.1, column: 0.1} for row in result.runs[0].rows]
+        changed = one(result, rows=[*rows[:-1], {**rows[-1], column: last}])
+        rubber = {"law": "Gent", "shear_modulus": "60 kPa", "limit": 30.0}
+        case = result.case.changed(threads__0__breaking_load="2 N", rubber=rubber)
+        return replace(changed, case=case)
 
     said = flat(say(with_used(value)))
     assert text in said
@@ -237,7 +240,7 @@ def test_tube_that_is_meshed_whole_is_told(result, say, count, told):
     mesh = {"sectors_of_the_tube": 1, "threads_meshed": {"A": count, "B": 12}}
     case = result.case.changed(threads__0__count=count)
     said = flat(say(replace(one(result, mesh=mesh), case=case)))
-    assert ("the whole tube is meshed" in said) == told
+    assert ("the full tube is meshed" in said) == told
 
 
 def test_narrow_bore_is_told(result, say):

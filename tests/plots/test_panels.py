@@ -9,7 +9,7 @@ from fem.plots.curves import plot_curves
 from fem.plots.panels import strips
 from fem.scene.still.path import path_page
 from fem.solving.single import solve
-from fem.wording.run_sections import besides, beyond, demanded, driven, family_text, moved, on_path
+from fem.wording.run_sections import besides, driven, family_text, moved
 from tests.helpers.shown import blank, check_lettering
 
 MOVE = {"displacement": "-3 mm", "steps": 4}
@@ -56,16 +56,16 @@ def marked(axes, marker):
 def test_a_path_that_ends_at_its_limit_is_taken_apart(ballooned):
     (run,) = ballooned.runs
     limit = next(row for row in run.rows if row["limit"])
-    assert on_path(run)[-1] is limit
-    assert [row for row in run.rows if beyond(run, row)] == run.rows[limit["step"] + 1 :]
-    assert len(demanded(run)) + len(besides(run)) == len(run.rows)
+    assert run.path[-1] is limit
+    assert [row for row in run.rows if run.beyond(row)] == run.rows[limit["step"] + 1 :]
+    assert len(run.requested) + len(besides(run)) == len(run.rows)
     assert moved(run, ballooned.case) == []
 
 
 def test_nothing_is_beyond_a_limit_that_the_path_goes_through(pushed):
     (run,) = pushed.runs
     assert run.reached and run.limit_row
-    assert on_path(run) == run.rows
+    assert run.path == run.rows
     assert len(besides(run)) == 1
 
 
@@ -88,7 +88,7 @@ def test_a_curve_goes_through_its_limit_point(ballooned):
     assert curve(axes).tolist() == [[row[name] for name in columns] for row in run.rows]
     limit = next([row[name] for name in columns] for row in run.rows if row["limit"])
     assert marked(axes, "v") == [limit]
-    assert len(marked(axes, "x")) == sum(beyond(run, row) for row in run.rows)
+    assert len(marked(axes, "x")) == sum(run.beyond(row) for row in run.rows)
     assert axes.get_xlim()[1] >= 20, "the demanded pressure is shown"
     assert "fast model: balloon limit, 11.8 kPa" in said(figure)
     assert "more pressure has no equilibrium" in said(figure)

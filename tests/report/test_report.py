@@ -140,7 +140,7 @@ def test_the_parts_stand_in_order(report):
     heads = [head.words for head in report.one("main").all("h2")]
     assert heads == [
         *("In brief", "Cautions", "The job and the case", "Method and mesh", "Curves", "Shape"),
-        *("All steps", "Limits and margins", "Checks of balance"),
+        *("All steps", "Limits", "Equilibrium checks"),
         *("How the figures are to be read", "What the tool is held against"),
         "Where the figures come from",
     ]
