@@ -17,8 +17,8 @@ Equal arrays are stored once. The head is::
      "models": {"fe": its title, "fast": ..., "bench": ...},
      "scales": {"stretch": SCALE, "tension": SCALE},       no tension where there are no threads
      "columns": [COLUMN, ...],                    what is read out
-     "drive": COLUMN,                             against which curves are drawn
-     "curves": [COLUMN, ...],                     what curves show at first
+     "drive": name of the column against which curves are drawn,
+     "curves": [name of the column, ...],         what curves show at first
      "exhibits": [
        {"name", "model", "title": of the model, "note": why the path ended early, or "",
         "grain": mm to a unit of the points,
@@ -92,8 +92,8 @@ def pack(exhibits: Sequence[Exhibit], title: str, scales: Scales | None = None) 
         },
         "models": look.MODEL_TITLES,
         "scales": {scale.quantity: _scale(scale, blob) for scale in shared},
-        "drive": described(PRESSURE),
-        "curves": [described(Measure(quantity)) for quantity in FIRST_CURVES],
+        "drive": PRESSURE.column,
+        "curves": [quantity.column for quantity in FIRST_CURVES],
         "columns": [described(column) for column in readout_columns([e.case for e in exhibits])],
         "exhibits": [_exhibit(exhibit, shared, blob) for exhibit in exhibits],
     }

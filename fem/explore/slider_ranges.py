@@ -14,6 +14,7 @@ from fem.case.case import Case
 from fem.case.slack import Slack
 from fem.core.errors import InputError
 from fem.explore.setting import AS_IN_CASE, Setting, SlackForAll
+from fem.quantities import table
 from fem.solving.batch import solve_batch
 
 TURNED = 30.0
@@ -77,7 +78,7 @@ class Offer:
         allowed = self.slack.get(rule)
         if allowed is not None and value is not None:
             _hold(f"slack {rule}", value, allowed, UNITS[rule])
-        _hold("pressure", setting.pressure, self.pressure, "kPa")
+        _hold(table.pressure.name, setting.pressure, self.pressure, table.pressure.unit)
 
     def case(self, setting: Setting, steps: int = 1) -> Case:
         """Return the case that a setting makes.
@@ -156,7 +157,7 @@ def _greatest_pressure(case: Case) -> float:
         (run,) = solve_batch([case])
     except ArithmeticError as error:
         raise InputError(f"the case has no solution even at rest: {error}") from None
-    greatest = max(float(row["pressure_kPa"]) for row in run.rows)
+    greatest = max(float(row[table.pressure.column]) for row in run.rows)
     if not greatest > 0:
         raise InputError("its drive builds up no pressure, and the bench is driven by one")
     return greatest

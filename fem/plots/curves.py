@@ -15,7 +15,8 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator
 
 from fem.case.case import Case
-from fem.plots.panels import LABELS, Panel, Strip, strips
+from fem.plots.panels import Panel, Strip, label_of, strips
+from fem.quantities import table
 from fem.quantities.column import IF_BONDED, MESH_ERROR
 from fem.results.result import Result
 from fem.results.run import Run
@@ -230,8 +231,8 @@ def _end_marker(style: Style) -> dict[str, Any]:
 
 def _dress(axes: Axes, panel: Panel) -> None:
     """Give a panel its labels and grid."""
-    axes.set_xlabel(LABELS[panel.across], color=INK)
-    axes.set_ylabel(LABELS[panel.up], color=INK)
+    axes.set_xlabel(label_of(panel.across), color=INK)
+    axes.set_ylabel(label_of(panel.up), color=INK)
     axes.xaxis.set_major_locator(MaxNLocator(6))
     axes.yaxis.set_major_locator(MaxNLocator(7, steps=[1, 2, 2.5, 5, 10]))
     axes.ticklabel_format(axis="y", scilimits=SHORT_TICKS, useMathText=True)
@@ -278,11 +279,8 @@ def notes_on(result: Result, shown: Sequence[Strip]) -> list[str]:
     """Return what is said below: why runs ended early, and the signs of end loads."""
     notes = [note for run in result.runs if (note := _note(run))]
     ups = {panel.up for strip in shown for panel in strip.panels}
-    signs = {
-        "end_force_N": "end force: on the free end, positive pulls",
-        "end_torque_Nmm": "end torque: on the free end, positive turns it as a positive twist",
-    }
-    said = [text for name, text in signs.items() if name in ups]
+    loads = (one for one in (table.end_force, table.end_torque) if one.column in ups)
+    said = [f"{one.label}: {one.definition.rstrip('.')}" for one in loads]
     return [*notes, "; ".join(said)] if said else notes
 
 

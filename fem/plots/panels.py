@@ -7,18 +7,19 @@ from typing import NamedTuple
 
 from fem.case.case import Case
 from fem.core.units import ANGLE, LENGTH, MINUS, STRESS, show
+from fem.quantities import table
+from fem.quantities.column import named
 from fem.results.run import Run
 from fem.wording.run_sections import Rows, driven, moved
 
-LABELS = {
-    "pressure_kPa": "pressure [kPa]",
-    "twist_deg": "twist [deg]",
-    "displacement_mm": "displacement [mm]",
-    "bulge_mm": "bulge [mm]",
-    "end_force_N": "end force [N]",
-    "end_torque_Nmm": "end torque [N mm]",
-}
-"""Columns of the step table, and what their axes say."""
+PRESSURE, BULGE = table.pressure.column, table.bulge.column
+TWIST, DISPLACEMENT = table.twist.column, table.displacement.column
+FORCE, TORQUE = table.end_force.column, table.end_torque.column
+
+
+def label_of(column: str) -> str:
+    """Return what an axis says of a column of the step table."""
+    return named(column).words
 
 
 class Panel(NamedTuple):
@@ -62,22 +63,22 @@ def strips(case: Case, runs: Sequence[Run]) -> list[Strip]:
 
 def _turning(case: Case) -> str:
     """Return the column that tells how the free end turns, or the torque if it may not."""
-    return "end_torque_Nmm" if case.end.twist == "held" else "twist_deg"
+    return TORQUE if case.end.twist == "held" else TWIST
 
 
 def _shifting(case: Case) -> str:
     """Return the column that tells how the free end shifts, or the force if it may not."""
-    return "end_force_N" if case.end.axial == "held" else "displacement_mm"
+    return FORCE if case.end.axial == "held" else DISPLACEMENT
 
 
 def _drive_panels(case: Case) -> list[Panel]:
-    return [Panel("pressure_kPa", up) for up in (_turning(case), _shifting(case), "bulge_mm")]
+    return [Panel(PRESSURE, up) for up in (_turning(case), _shifting(case), BULGE)]
 
 
 def _spring_panels(case: Case) -> list[Panel]:
     """Return the loads that springs put on the free end; what holds it is among the others."""
-    rates = {"end_torque_Nmm": case.end.twist_spring, "end_force_N": case.end.axial_spring}
-    return [Panel("pressure_kPa", up) for up, rate in rates.items() if rate]
+    rates = {TORQUE: case.end.twist_spring, FORCE: case.end.axial_spring}
+    return [Panel(PRESSURE, up) for up, rate in rates.items() if rate]
 
 
 def _drive_words(case: Case) -> str:
@@ -93,12 +94,12 @@ def _move_strip(case: Case) -> Strip:
         held = f"at {show(case.pressure.end, STRESS)}"
     elif case.gas:
         held = "the air shut in"
-    third = "bulge_mm" if case.pressure else "pressure_kPa"
+    third = BULGE if case.pressure else PRESSURE
     if case.move.displacement is not None:
-        across, ups = "displacement_mm", ["end_force_N", _turning(case), third]
+        across, ups = DISPLACEMENT, [FORCE, _turning(case), third]
         way = f"along the axis to {show(case.move.displacement, LENGTH)}"
     else:
-        across, ups = "twist_deg", ["end_torque_Nmm", _shifting(case), third]
+        across, ups = TWIST, [TORQUE, _shifting(case), third]
         way = f"round the axis to {show(case.move.twist or 0.0, ANGLE)}"
     heading = f"Then the free end moved {way.replace('-', MINUS)}, {held}"
     return Strip(heading, [Panel(across, up) for up in ups], True)

@@ -9,7 +9,8 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from fem.plots.curves import legend_handles, notes_on, plot_panel
-from fem.plots.panels import LABELS, Panel, Strip, strips
+from fem.plots.panels import Panel, Strip, strips
+from fem.quantities.column import named
 from fem.report.figures import Picture, picture
 from fem.results.result import Result
 
@@ -62,7 +63,7 @@ def _drawn(result: Result, strip: Strip, panel: Panel) -> Picture:
     (left, low, wide, tall), (width, height) = FRAME, SIZE
     axes = figure.add_axes((left / width, low / height, wide / width, tall / height))
     plot_panel(axes, strip, panel, result)
-    across, up = (LABELS[name].partition(" [")[0] for name in (panel.across, panel.up))
+    across, up = (named(name).quantity.label for name in (panel.across, panel.up))
     return picture(figure, f"{up} against {across}")
 
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.core.arrays import Array
+from fem.quantities import table
 from fem.quantities.measures import carries
 from fem.quantities.shape import Shape
 
@@ -132,12 +133,13 @@ def _greatest_stretch(shape: Shape) -> float:
 def stretch_scale(greatest: float) -> Scale:
     """Return the scale of stretches from 1 to the greatest."""
     high = max(greatest, 1.0 + LEAST_RANGE)
-    return Scale("stretch", "wall stretch", "", 1.0, high, _wall_colours())
+    return Scale("stretch", table.wall_stretch_max.short, "", 1.0, high, _wall_colours())
 
 
 def tension_scale(greatest: float) -> Scale:
     """Return the scale of tensions from nil to the greatest (N); of one newton if that is nil."""
-    return Scale("tension", "thread tension", "N", 0.0, greatest or 1.0, _thread_colours())
+    title = f"thread {table.tension.short}"
+    return Scale("tension", title, table.tension.unit, 0.0, greatest or 1.0, _thread_colours())
 
 
 @cache

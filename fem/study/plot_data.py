@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from fem.core.units import MINUS, NUMBER
+from fem.quantities import table
 from fem.quantities.case_fields import THREADS, column
+from fem.quantities.column import Measure, named
 from fem.study.plan import Study
 from fem.study.study_result import Outcome
 from fem.study.vary import Vary
@@ -19,7 +21,8 @@ CURVE = ["case", "model"]
 LEVEL = "level"
 """Column that is added to the table: how far along its path a row is."""
 
-PRESSURE, VOLUME, AIR = "pressure [kPa]", "liquid pushed in [mL]", "air let in [mg]"
+DRIVES = (Measure(table.pressure), Measure(table.added), Measure(table.air))
+PRESSURE, VOLUME, AIR = (measure.words for measure in DRIVES)
 STEP = "number of the step"
 """What levels are."""
 
@@ -101,9 +104,11 @@ class Survey:
     def name(self, level: float) -> str:
         """Return a level by its value: 15 kPa, 3 mL pushed in, 2 mg of air let in, step 7 of 10."""
         number = f"{level:.4g}".replace("-", MINUS)
-        words = {PRESSURE: f"{number} kPa", VOLUME: f"{number} mL pushed in"}
-        words[AIR] = f"{number} mg of air let in"
-        return words.get(self.label, f"step {number} of {len(self.levels) - 1}")
+        more = {PRESSURE: "", VOLUME: " pushed in", AIR: " of air let in"}
+        for measure in DRIVES:
+            if self.label == measure.words:
+                return f"{number} {measure.unit}{more[self.label]}"
+        return f"step {number} of {len(self.levels) - 1}"
 
     def where(self, level: float) -> str:
         """Return in words where a level is, with the pressures that the cases have there.
@@ -112,9 +117,10 @@ class Survey:
         """
         if self.label == PRESSURE:
             return f"at {self.name(level)}"
-        pressure = self.rows.pressure_kPa[self.rows[LEVEL] == level]
+        pressure = self.rows.loc[self.rows[LEVEL] == level, table.pressure.column]
         ends = dict.fromkeys(f"{end:.4g}" for end in (pressure.min(), pressure.max()))
-        return f"at {self.name(level)}, {' to '.join(ends).replace('-', MINUS)} kPa"
+        unit = table.pressure.unit
+        return f"at {self.name(level)}, {' to '.join(ends).replace('-', MINUS)} {unit}"
 
     def picked(self, count: int) -> list[float]:
         """Return at most so many levels, evenly from the first above rest to the one shown."""
@@ -149,16 +155,12 @@ def _axis(study: Study, vary: Vary, rows: pandas.DataFrame) -> tuple[Axis, panda
     from pandas.api.types import is_numeric_dtype
 
     name = column(study.sample, vary.field)  # the base may have no such key
-    values, parts = rows[name], vary.field.split(".")
-    family = parts[0] == THREADS
-    stem = "_".join(parts[2:] if family else parts)
-    unit = name.partition(".")[0].removeprefix(stem).lstrip("_")
+    values, parts, unit = rows[name], vary.field.split("."), named(name).unit
     numeric = bool(is_numeric_dtype(values))
     shares = [re.fullmatch(rf"({NUMBER}) %", str(value)) for value in values.unique()]
     if not numeric and all(shares):
         values, unit, numeric = values.str.removesuffix(" %").astype(float), "%", True
-    helix = family and parts[2:] == ["angle"]
-    unit = unit.replace("_per_", "/").replace("Nmm", "N mm")
+    helix = parts[0] == THREADS and parts[2:] == ["angle"]
     return Axis(name, _words(vary), unit, numeric, vary.scattered, helix), values
 
 
@@ -197,12 +199,13 @@ def _levels(study: Study, rows: pandas.DataFrame) -> tuple[str, pandas.Series[An
     if study.base.move:
         return steps
     if study.base.pressure:
-        label, places = PRESSURE, rows.pressure_kPa
+        label, places = PRESSURE, rows[table.pressure.column]
     elif study.base.volume:
-        rest = rows.groupby(CURVE).volume_mm3.transform("first")
-        label, places = VOLUME, (rows.volume_mm3 - rest) / 1000
+        volume = table.volume.column
+        rest = rows.groupby(CURVE)[volume].transform("first")
+        label, places = VOLUME, table.added.value(rows[volume] - rest)
     else:
-        label, places = AIR, rows.air_mg
+        label, places = AIR, rows[table.air.column]
     places = places.round(SAME) + 0.0
     shared = places[number > 0].value_counts().max()
     curves = rows.groupby(CURVE).ngroups

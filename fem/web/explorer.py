@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import math
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -15,6 +15,7 @@ from fem.browser.pack import pack
 from fem.case.case import Case
 from fem.core.arrays import Array
 from fem.core.errors import InputError
+from fem.core.units import ANGLE
 from fem.explore.evaluate_setting import settle
 from fem.explore.reachable_set import AXES, Reach, reach
 from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll
@@ -27,6 +28,7 @@ from fem.scene.result_view import Exhibit
 from fem.scene.surface import Skin
 from fem.web.guard import binary, json_of
 from fem.wording.remarks import cautions
+from fem.wording.tables import PRESSURE
 
 KEPT = 32
 """So many sets that can be reached are kept."""
@@ -122,7 +124,7 @@ def described(found: Offer) -> dict[str, Any]:
     return {
         "offered": True,
         "families": [
-            {"name": family.name, "angle_deg": angle, "low": ends.low, "high": ends.high}
+            {"name": family.name, "unit": ANGLE.shown, "value": angle, **asdict(ends)}
             for family, angle, ends in zip(
                 found.base.threads, start.angles, found.angles, strict=True
             )
@@ -131,16 +133,11 @@ def described(found: Offer) -> dict[str, Any]:
             "rule": start.slack.rule,
             "value": start.slack.value,
             "rules": [
-                {"rule": rule, "unit": UNITS.get(rule, "")}
-                | ({"low": ends.low, "high": ends.high} if ends else {})
+                {"rule": rule, "unit": UNITS.get(rule, "")} | (asdict(ends) if ends else {})
                 for rule, ends in found.slack.items()
             ],
         },
-        "pressure": {
-            "value": start.pressure,
-            "low": found.pressure.low,
-            "high": found.pressure.high,
-        },
+        "pressure": of_column(PRESSURE) | {"value": start.pressure, **asdict(found.pressure)},
         "resolution": "standard",
         "resolutions": list(RESOLUTIONS),
         "notes": list(found.notes),
@@ -215,6 +212,7 @@ def _levels(found: Reach) -> dict[str, Any]:
     _, rows, columns, _ = found.points.shape
     return {
         "columns": [of_column(measure) for measure in AXES],
+        "drive": of_column(PRESSURE),
         "levels": [
             {"pressure": float(pressure), "grid": [rows, columns], "points": _points(points)}
             for pressure, points in zip(found.pressures, found.points, strict=True)

@@ -120,8 +120,8 @@ def test_the_head_tells_of_steps_scales_and_columns(shown, unpacked):
     names = ["pressure_kPa", "twist_deg", "displacement_mm", "bulge_mm"]
     assert list(columns) == [*names, "tension_N.A", "tension_N.B"]
     assert columns["tension_N.B"]["title"] == "tension B"
-    assert head["drive"] == columns["pressure_kPa"]
-    assert head["curves"] == [columns["twist_deg"], columns["displacement_mm"]]
+    assert head["drive"] == "pressure_kPa"
+    assert head["curves"] == ["twist_deg", "displacement_mm"]
 
 
 def test_the_head_tells_how_parts_look_and_what_they_are_called(shown, unpacked):

@@ -434,7 +434,7 @@ def test_margins_are_shares_with_the_limit_marked(make):
     outcome.table["thread_used.A"] = outcome.table["tension_N.A"] * 2
     assert "wall_stretch" in dict(sheets(outcome))
     figure = drawn(outcome, "margins")
-    assert "share that is used up [%]" in words(figure)
+    assert "utilisation [%]" in words(figure)
     assert "100 %: it gives" in words(figure)
     titles = [title.partition(", ")[2] for title in panels(figure)]
     assert titles[::2] == ["strain where the rubber locks", "breaking load of threads A"]

@@ -74,7 +74,7 @@ def test_states_are_called_by_what_was_asked_for(make_case):
     assert exhibit.labels == ["at rest", f"1 mL added, {at[1]}", f"2 mL added, {at[2]}"]
     added = [(row["volume_mm3"] - rows[0]["volume_mm3"]) / 1000 for row in rows]
     assert [row["added_mL"] for row in exhibit.rows] == added
-    assert [column.name for column in drive_columns(exhibit.case)] == ["added_mL"]
+    assert [column.column for column in drive_columns(exhibit.case)] == ["added_mL"]
     titles = [line.title for line in readouts([exhibit])]
     assert titles[:2] == ["added [mL]", "pressure [kPa]"]
 

@@ -7,7 +7,6 @@
   const HEIGHT = 210;
   const APART = 14; // px between the tags at the ends of two curves
   const CLEAR = 3; // px between a tag and the axis
-  const DRIVE = "pressure_kPa";
 
   /* Which hand of ink a curve has: one to each result, whatever the model. */
   tubewright.inks = function (exhibits) {
@@ -15,11 +14,11 @@
     return exhibits.map(({ name }) => names.indexOf(name) % 4);
   };
 
-  /* Does the pressure change from every step to the next on all the paths?  Where it does not, as
+  /* Does the drive change from every step to the next on all the paths?  Where it does not, as
      when the free end is moved, steps would stand one above the other: they are numbered instead. */
-  function driven(exhibits) {
+  function driven(exhibits, drive) {
     const paths = exhibits.map(({ steps }) =>
-      steps.map(({ row }) => row[DRIVE]).filter(tubewright.isNumber),
+      steps.map(({ row }) => tubewright.valueOf(row, drive)).filter(tubewright.isNumber),
     );
     const all = paths.flat();
     const least = 1e-3 * (Math.max(...all) - Math.min(...all));
@@ -27,10 +26,11 @@
     return all.length > 0 && paths.every((path) => path.every(moves));
   }
 
-  function curveOf(exhibit, name, byPressure) {
+  function curveOf(exhibit, column, drive) {
     const points = [];
     exhibit.steps.forEach(({ row }, step) => {
-      const [x, y] = [byPressure ? row[DRIVE] : step, row[name]];
+      const x = drive ? tubewright.valueOf(row, drive) : step;
+      const y = tubewright.valueOf(row, column);
       if (tubewright.isNumber(x) && tubewright.isNumber(y)) points.push({ x, y, step });
     });
     return points;
@@ -54,14 +54,14 @@
   }
 
   /* Curves of a quantity, and the ranges that they need. */
-  function curvesOf(exhibits, name) {
-    const byPressure = driven(exhibits);
-    const curves = exhibits.map((exhibit) => curveOf(exhibit, name, byPressure));
+  function curvesOf(exhibits, column, drive) {
+    const byDrive = driven(exhibits, drive);
+    const curves = exhibits.map((exhibit) => curveOf(exhibit, column, byDrive && drive));
     const all = curves.flat();
     const xs = all.map(({ x }) => x);
     const ys = all.map(({ y }) => y);
     return {
-      byPressure, curves,
+      byDrive, curves,
       across: all.length ? [Math.min(...xs), Math.max(...xs) + 1e-9] : [0, 1],
       along: tubewright.span(all.length ? [...ys, 0] : [0, 1]),
     };
@@ -97,9 +97,11 @@
     let name = first;
     const [found, places, base] = [curvesOf, placed, drawn].map(tubewright.memo);
     const ring = ({ x, y }) => h("circle.tw-now", { cx: x, cy: y, r: 8 });
-    return ({ columns, exhibits, step, id }) => {
-      const { byPressure, curves, across, along } = found(exhibits, name);
-      const { title, unit, digits } = columns.find((column) => column.name === name);
+    return ({ columns, drive, exhibits, step, id }) => {
+      const column = columns.find((one) => one.name === name);
+      const by = columns.find((one) => one.name === drive);
+      const { byDrive, curves, across, along } = found(exhibits, column, by);
+      const { title, unit, digits } = column;
       const ends = curves.map((curve, k) => {
         const end = curve.length ? curve.at(-1).y : NaN;
         return `${exhibits[k].title} ends at ${tubewright.withUnit(end, digits, unit)}`;
@@ -113,14 +115,14 @@
       return h("div.tw-curves",
         h("label.tw-hidden", { for: id }, "Quantity of the chart"),
         tubewright.choice(
-          columns.filter((column) => column.name !== DRIVE),
-          (column) => ({ value: column.name, text: tubewright.heading(column) }),
+          columns.filter((one) => one !== by),
+          (one) => ({ value: one.name, text: tubewright.heading(one) }),
           { id, value: name, onchange: ({ target }) => (name = target.value) },
         ),
         h(tubewright.chart, {
           across, along,
-          height: HEIGHT, title: byPressure ? "pressure [kPa]" : "step",
-          label: `${title} against ${byPressure ? "pressure" : "step"}: ${ends.join("; ")}`,
+          height: HEIGHT, title: byDrive ? tubewright.heading(by) : "step",
+          label: `${title} against ${byDrive ? by.title : "step"}: ${ends.join("; ")}`,
           base: (axes) => base(at(axes)),
           over: (axes) => h("g.tw-curve", shown(axes).filter(Boolean).map(ring)),
         }),

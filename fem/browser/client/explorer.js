@@ -14,7 +14,7 @@
     const values = Object.fromEntries(numbered.map((rule) => [rule.rule, middle(rule)]));
     if (slack.value !== null) values[slack.rule] = slack.value;
     return {
-      angles: families.map(({ angle_deg }) => angle_deg), rule: slack.rule, values,
+      angles: families.map(({ value }) => value), rule: slack.rule, values,
       pressure: pressure.value,
     };
   }
@@ -26,13 +26,13 @@
   }
 
   /* A setting in words. */
-  function inWords({ angles, slack, pressure }, { families, slack: { rules } }) {
+  function inWords({ angles, slack, pressure }, { families, slack: { rules }, ...offer }) {
     const said = (value, unit) => tubewright.withUnit(value, 1, unit);
-    const set = families.map(({ name }, k) => `${name} ${said(angles[k], "deg")}`);
+    const set = families.map(({ name, unit }, k) => `${name} ${said(angles[k], unit)}`);
     const { unit } = rules.find(({ rule }) => rule === slack.rule);
     const value = unit ? ` ${said(slack.value, unit)}` : "";
     if (families.length) set.push(`slack ${slack.rule}${value}`);
-    return [...set, said(pressure, "kPa")].join(", ");
+    return [...set, said(pressure, offer.pressure.unit)].join(", ");
   }
 
   /* FE solves, one at a time: how far one is, and the shape and setting of the last. */

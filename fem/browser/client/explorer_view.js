@@ -48,9 +48,9 @@
       h(tubewright.numberSlide, {
         key: field, id: `${id}-${field}`, refuse: (why) => explorer.refuse(field, why), ...more,
       });
-    const angle = ({ name, low, high }, k) =>
+    const angle = ({ name, unit, low, high }, k) =>
       slide(`angle-${k}`, {
-        title: `Helix angle of ${name}`, unit: "deg", by: 0.5, low, high, value: setting.angles[k],
+        title: `Helix angle of ${name}`, unit, by: 0.5, low, high, value: setting.angles[k],
         set: (value) => (setting.angles[k] = value),
       });
     const rules = () =>
@@ -73,7 +73,7 @@
         families.length && rules(),
         families.length && rule.unit && amount(rule),
         slide("pressure", {
-          title: "Pressure", unit: "kPa", by: 0.1, low: pressure.low, high: pressure.high,
+          ...pressure, title: tubewright.capital(pressure.title), by: 0.1,
           value: setting.pressure, set: (value) => (setting.pressure = value),
         }),
         h("p.tw-fault", { role: "status" }, explorer.fault),

@@ -7,6 +7,10 @@
 
   tubewright.isNumber = (value) => typeof value === "number" && Number.isFinite(value);
 
+  /* The number of a row in a column, in the column's unit. */
+  tubewright.valueOf = (row, { name, factor }) =>
+    tubewright.isNumber(row[name]) ? factor * row[name] : null;
+
   tubewright.trueMinus = (text) => text.replace("-", MINUS);
   tubewright.capital = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
 

@@ -6,7 +6,6 @@
 
   const BEAT = 700; // ms between two steps
   const SLOW_BEAT = 1600; // where less motion is asked for
-  const CURVES = ["twist_deg", "displacement_mm"];
   const FEW = 2; // exhibits that are shown without a choice
   const MOST_SHOWN = 6; // pictures at once: browsers keep few WebGL contexts
 
@@ -105,10 +104,12 @@
       step ??= labels.length - 1;
       const state = { exhibits, step: Math.min(step, labels.length - 1) };
       state.named = new Set(exhibits.map(({ name }) => name)).size > 1;
-      const { columns } = pack;
+      const { columns, drive } = pack;
       const heading = `${level}.tw-heading`;
       const chart = (first) =>
-        h(tubewright.curveChart, { ...state, key: first, columns, first, id: `${id}-${first}` });
+        h(tubewright.curveChart, {
+          ...state, key: first, columns, drive, first, id: `${id}-${first}`,
+        });
       return h("div.tw-sheet", { class: curves ? "" : "tw-wide" },
         h("div.tw-shapes",
           pack.exhibits.length > FEW && choices(pack.exhibits),
@@ -127,7 +128,7 @@
           curves && [
             h(heading, "Along the path"),
             tubewright.curveLegend(exhibits, state.named),
-            CURVES.map(chart),
+            pack.curves.map(chart),
           ],
         ),
       );

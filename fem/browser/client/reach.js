@@ -1,5 +1,5 @@
-/* The reachable set: displacement across, twist up, over all angles at a few pressures, and where
-   the states of the bench lie in it. */
+/* The reachable set: two quantities, over all angles at a few pressures, and where the states of
+   the explorer lie in it. */
 (function (tubewright) {
   "use strict";
 
@@ -41,13 +41,13 @@
     tubewright.span([...levels.flatMap((level) => level.known.map((p) => p[k])), ...states, 0]);
 
   /* Each pressure as it is drawn, the greatest first: it lies lowest. */
-  const drawn = ({ x, y }, levels) => {
+  const drawn = ({ x, y }, levels, { unit }) => {
     const found = levels
       .filter((level) => level.known.length)
       .sort((one, other) => other.pressure - one.pressure);
     const name = ({ known, pressure }) => {
       const [d, t] = known.reduce((top, p) => (p[1] > top[1] ? p : top));
-      const text = tubewright.withUnit(pressure, 1, "kPa").replace(".0", "");
+      const text = tubewright.withUnit(pressure, 1, unit).replace(".0", "");
       const place = { x: x(d), y: Math.max(y(t) - 5, 11), "text-anchor": "middle" };
       return h("text.tw-halo", place, text);
     };
@@ -88,23 +88,24 @@
     const base = tubewright.memo(drawn);
     return ({ reach, exhibits }) => {
       const levels = levelsOf(reach);
+      const [right, up] = reach.columns;
       const states = exhibits.map(({ model, title, steps }) => {
         const { row } = steps.at(-1);
-        return { model, title, across: row.displacement_mm, along: row.twist_deg };
+        const [across, along] = reach.columns.map((one) => tubewright.valueOf(row, one));
+        return { model, title, across, along };
       });
+      const at = (value, { title, unit }) => `${title} ${tubewright.withUnit(value, 2, unit)}`;
       const said = states.map(
-        ({ title, across, along }) =>
-          `${title} at displacement ${tubewright.withUnit(across, 2, "mm")}, twist ` +
-          tubewright.withUnit(along, 2, "deg"),
+        ({ title, across, along }) => `${title} at ${at(across, right)}, ${at(along, up)}`,
       );
       return h("div",
-        h("p.tw-above", "twist [deg]"),
+        h("p.tw-above", tubewright.heading(up)),
         h(tubewright.chart, {
           across: rangeOf(0, levels, states.map(({ across }) => across)),
           along: rangeOf(1, levels, states.map(({ along }) => along)), height: HEIGHT,
-          title: "displacement [mm]",
-          label: `Reachable set, displacement across, twist up: ${said.join("; ")}`,
-          base: (axes) => base(axes, levels), over: (axes) => marksOf(axes, states),
+          title: tubewright.heading(right),
+          label: `Reachable set, ${right.title} across, ${up.title} up: ${said.join("; ")}`,
+          base: (axes) => base(axes, levels, reach.drive), over: (axes) => marksOf(axes, states),
         }),
       );
     };

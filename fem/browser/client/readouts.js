@@ -34,8 +34,10 @@
         exhibits.some(({ steps }) => steps.some(({ row }) => tubewright.isNumber(row[name])))));
     return ({ columns, exhibits, step, named, caption }) => {
       const names = ({ name, count }) => h("th", { scope: "colgroup", colspan: count }, name);
-      const number = ({ name, digits }) => (exhibit) =>
-        h("td", tubewright.shown(tubewright.stepOf(exhibit, step).row[name], digits));
+      const number = (column) => (exhibit) => {
+        const { row } = tubewright.stepOf(exhibit, step);
+        return h("td", tubewright.shown(tubewright.valueOf(row, column), column.digits));
+      };
       const row = (column) =>
         h("tr", { "data-column": column.name },
           h("th", { scope: "row" }, tubewright.heading(column)),

@@ -77,6 +77,7 @@
      another. */
   tubewright.studyMap = function ({ study: { reach, settings } }) {
     const names = Object.keys(reach.models);
+    const [right, up] = reach.columns;
     const known = Object.values(reach.models).flat().filter(Boolean);
     const values = (k) => (known.length ? [...known.map((point) => point[k]), 0] : [0, 1]);
     const [across, along] = [tubewright.span(values(0)), tubewright.span(values(1))];
@@ -105,13 +106,13 @@
         if (found !== null) choose(found);
       };
       return h("div", { onclick: pick },
-        h("p.tw-above", `twist [deg], ${reach.where}`),
+        h("p.tw-above", `${tubewright.heading(up)}, ${reach.where}`),
         h(tubewright.chart, {
           across, along,
-          height: HEIGHT, title: "displacement [mm]",
+          height: HEIGHT, title: tubewright.heading(right),
           label:
             `What ${settings.length} settings reach ${reach.where}, ` +
-            "displacement across, twist up; a click chooses one",
+            `${right.title} across, ${up.title} up; a click chooses one`,
           base(axes) {
             places = placesOf(axes);
             return base(places);

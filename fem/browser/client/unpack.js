@@ -37,14 +37,14 @@
     return Object.fromEntries(names.map((name) => [name, array(frame[name])]));
   }
 
-  /* Pack of bytes (an ArrayBuffer) to {title, keys, models, scales, columns, exhibits}. */
+  /* Pack of bytes (an ArrayBuffer) to {title, keys, models, scales, columns, drive, curves, exhibits}. */
   tubewright.unpack = function (buffer) {
     const length = new DataView(buffer).getUint32(0, true);
     const head = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
     const array = arrays(buffer, 4 + length);
     const scales = {};
     for (const [name, scale] of Object.entries(head.scales)) scales[name] = scaleOf(scale, array);
-    const { title, columns, keys, models, light, behind } = head;
+    const { title, columns, drive, curves, keys, models, light, behind } = head;
     const exhibits = head.exhibits.map((exhibit) => ({
       ...exhibit,
       light,
@@ -56,7 +56,7 @@
         frames: solid.frames.map((frame) => frameOf(frame, array)),
       })),
     }));
-    return { title, columns, keys, models, scales, exhibits };
+    return { title, columns, drive, curves, keys, models, scales, exhibits };
   };
 
   const OUTLINED = ["wall", "marks"]; // roles of what is laid over another shape

@@ -7,7 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.case.case import Case
-from fem.plots.panels import LABELS, strips
+from fem.plots.panels import PRESSURE, strips
+from fem.quantities import table
+from fem.quantities.column import Measure as Column
+from fem.quantities.column import measures_of, named, with_unit
+from fem.quantities.quantity import Trait
 from fem.study.plot_data import Survey
 
 
@@ -42,28 +46,23 @@ class Measure:
     limit: float = np.nan
 
 
-SIGNED = ("twist_deg", "displacement_mm", "end_force_N", "end_torque_Nmm")
+MARGINS = "margins"
+"""The picture of what comes near to its limit; where none is known it has the wall's stretch."""
 
 
 def measures(survey: Survey) -> list[Measure]:
-    """Return the measures that the table has, in the order of the pictures."""
-    found = [_of_column(name) for name in motions(survey.study.base)]
-    if not survey.study.base.pressure:
-        found.append(_of_column("pressure_kPa"))
-    label = "mean thread tension [N]"
-    found.append(_of_families(survey, "tension", label, "tension_N", signed=False))
-    label = "torque on the ring [N mm]"
-    found.append(_of_families(survey, "ring_torque", label, "ring_torque_Nmm", signed=True))
-    used = _of_families(survey, "thread_used", "", "thread_used", signed=False).columns
-    used = {f"breaking load of {family}": column for family, column in used.items()}
-    if "rubber_used" in survey.rows:
-        used = {"strain where the rubber locks": "rubber_used"} | used
-    label = "share that is used up [%]"
-    found.append(Measure("margins", "margins", label, used, False, 100.0, 100.0))
-    stretch = {"": "wall_stretch_max"}
-    name = "wall_stretch" if used else "margins"
-    found.append(Measure(name, "greatest stretch in the wall", "wall stretch", stretch, False))
-    return [measure for measure in found if measure.columns]
+    """Return the measures that the table has: motion and end loads, then a picture to a name."""
+    base = survey.study.base
+    shown = [*motions(base), *([] if base.pressure else [PRESSURE])]
+    families = [family.name for family in base.threads]
+    pictures: dict[str, list[Column]] = {}
+    for column in measures_of(families):
+        if column.quantity.picture and column.column in survey.rows:
+            pictures.setdefault(column.quantity.picture, []).append(column)
+    if MARGINS not in pictures:
+        pictures[MARGINS] = pictures.pop(table.wall_stretch_max.picture)
+    alone = [_measure(column.name, [column]) for column in map(named, shown)]
+    return [*alone, *(_measure(name, columns) for name, columns in pictures.items())]
 
 
 def motions(case: Case) -> list[str]:
@@ -71,21 +70,19 @@ def motions(case: Case) -> list[str]:
     return [panel.up for panel in strips(case, [])[0].panels]
 
 
-def label_of(column: str) -> str:
-    """Return what an axis says of a column."""
-    return LABELS[column]
+def picture_names() -> list[str]:
+    """Return the names of all pictures that a study may have of its measures."""
+    named_so = {quantity.picture or quantity.name for quantity in table.QUANTITIES}
+    return sorted(named_so)
 
 
-def _of_column(column: str) -> Measure:
-    title = LABELS[column].partition(" [")[0]
-    name = title.replace(" ", "_")
-    return Measure(name, title, LABELS[column], {"": column}, column in SIGNED)
-
-
-def _of_families(survey: Survey, name: str, label: str, stem: str, *, signed: bool) -> Measure:
-    """Return a measure that each family has of its own."""
-    title = label.partition(" [")[0]
-    families = [family.name for family in survey.study.base.threads]
-    named = {f"threads {family}": f"{stem}.{family}" for family in families}
-    columns = {words: column for words, column in named.items() if column in survey.rows}
-    return Measure(name, title, label, columns, signed)
+def _measure(name: str, columns: list[Column]) -> Measure:
+    """Return the picture of a quantity, or of the shares of all that has a limit."""
+    first = columns[0].quantity
+    if first.picture == MARGINS:
+        label = with_unit("utilisation", first.kind.shown)
+        parts = {column.title: column.column for column in columns}
+        return Measure(name, name, label, parts, False, first.factor, first.factor)
+    parts = {f"threads {one.family}" if one.family else "": one.column for one in columns}
+    label = with_unit(first.label, first.kind.shown)
+    return Measure(name, first.label, label, parts, Trait.SIGNED in first.traits, first.factor)

@@ -5,25 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from fem.plots.study.measures import measures
+from fem.plots.study.measures import measures, picture_names
 from fem.plots.study.sheet import Sheet
 from fem.plots.study.sheets import map_sheet, measure_sheet, reach_sheet
+from fem.quantities import table
 from fem.study.plot_data import survey
 from fem.study.study_result import Outcome
 from fem.wording.glyphs import save_figure
 from fem.wording.picture_text import DPI
 
-NAMES = [
-    *("twist", "twist_steps", "displacement", "displacement_steps", "end_torque", "end_force"),
-    *("bulge", "pressure", "tension", "ring_torque", "margins", "wall_stretch", "reach"),
-]
-"""Stems of all files that a study may have."""
-
 STEPS = 3
 """Levels of the small pictures."""
 
-STAGED = ("twist", "displacement")
+STAGED = (table.twist.name, table.displacement.name)
 """Measures that are shown on their way too."""
+
+NAMES = [*picture_names(), *(f"{name}_steps" for name in STAGED), "reach"]
+"""Stems of all files that a study may have."""
 
 
 def save_pictures(outcome: Outcome, folder: Path) -> list[Path]:

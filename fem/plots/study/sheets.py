@@ -12,11 +12,12 @@ import numpy as np
 from fem.core.arrays import Array
 from fem.core.units import MINUS
 from fem.plots.curves import ROUND_OFF, STYLES
+from fem.plots.panels import label_of
 from fem.plots.study.bars import draw_bars
 from fem.plots.study.facets import facets
 from fem.plots.study.lines import draw_lines
 from fem.plots.study.maps import draw_map
-from fem.plots.study.measures import Measure, label_of, motions
+from fem.plots.study.measures import Measure, motions
 from fem.plots.study.reach import draw_reach
 from fem.plots.study.scale import scale_of, scale_of_levels
 from fem.plots.study.sheet import WIDE, Block, Panel, Sheet
