@@ -123,7 +123,7 @@ def test_tangent_solves_what_differences_of_the_residual_say(assembled, derivati
     assert close(inverse, inverse.T, LIMIT)
 
 
-def test_taut_gliding_threads_are_terms_of_rank_one(make_case, make_model):
+def test_taut_sliding_threads_are_terms_of_rank_one(make_case, make_model):
     """Else nothing of them would have been tested above."""
     for name, (first, second) in {
         "gliding": (True, True),

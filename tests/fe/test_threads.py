@@ -33,7 +33,7 @@ def threads(make_case, make_model):
 
 
 ANGLES = ["0 deg", "20 deg", "-30 deg", "70 deg"]
-# bulge, stretch and twist; with a toe of 0.1 the noise brings links into all its pieces
+# bulge, stretch and twist; with a toe of 0.1 the noise brings elements into all its ranges
 THREAD_STATES = {
     "taut": ("20 deg", 1e-3, (1.3, 1.2, 2.0)),
     "left-handed": ("-30 deg", 1e-3, (1.4, 1.2, -1.0)),
@@ -138,7 +138,7 @@ def test_threads_cut_too_short_are_wound_in_by_shares(threads):
     assert family.strain(at_rest) == pytest.approx(ratio - 1, rel=ROUND_OFF)
 
 
-def test_gliding_thread_has_the_mean_strain_of_the_bonded_one(threads):
+def test_sliding_thread_has_the_mean_strain_of_the_bonded_one(threads):
     body, gliding = threads("20 deg", hold="gliding")
     _, bonded = threads("20 deg")
     at = Evaluation(ruffled(body, 1.3, 1.2, 2.0))
@@ -154,7 +154,7 @@ def test_gliding_thread_has_the_mean_strain_of_the_bonded_one(threads):
 
 @pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
 @pytest.mark.parametrize("angle", ANGLES)
-def test_even_stretch_gives_every_link_the_exact_strain(threads, angle, full):
+def test_even_stretch_gives_every_element_the_exact_strain(threads, angle, full):
     body, family = threads(angle, full=full)
     across, along = 1.25, 0.9
     at = Evaluation(moved(body.nodes, across, along, 0.0) - body.nodes)
@@ -166,7 +166,7 @@ def test_even_stretch_gives_every_link_the_exact_strain(threads, angle, full):
 
 @pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
 @pytest.mark.parametrize("angle", ANGLES)
-def test_even_strain_gives_every_link_the_exact_arm(threads, angle, full):
+def test_even_strain_gives_every_element_the_exact_arm(threads, angle, full):
     """r sin(psi), with tan(psi) = r (tan(alpha)/B + twist/L)/stretch on the radius r."""
     body, family = threads(angle, full=full)
     bulge, stretch, twist = 1.25, 0.9, -0.5
@@ -181,7 +181,7 @@ def test_even_strain_gives_every_link_the_exact_arm(threads, angle, full):
 
 @pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
 @pytest.mark.parametrize("angle", ANGLES)
-def test_links_are_the_helices_cut_up(threads, angle, full):
+def test_segments_are_the_helices_cut_up(threads, angle, full):
     body, family = threads(angle, full=full)
     law = family.family
     thread, ends = family.thread, family.positions(Evaluation(np.zeros_like(body.nodes)))
@@ -201,7 +201,7 @@ def test_links_are_the_helices_cut_up(threads, angle, full):
 
 
 @pytest.mark.parametrize("angle", ["20 deg", "-30 deg", "70 deg"])
-def test_links_stay_together_where_a_sector_ends(threads, make_case, make_model, angle):
+def test_segments_stay_together_where_a_sector_ends(threads, make_case, make_model, angle):
     body, family = threads(angle)
     motion = make_model(make_case(), "1x1x3").motion
     q = np.random.default_rng(4).uniform(-0.3, 0.3, motion.size)
@@ -209,7 +209,7 @@ def test_links_stay_together_where_a_sector_ends(threads, make_case, make_model,
     ends, thread = family.positions(Evaluation(motion.displacement(q))), family.thread
     on = thread[:-1] == thread[1:]
     assert close(ends[:-1, -1][on], ends[1:, 0][on], 1e-9)  # the iteration above
-    assert on.sum() > body.cells.axial  # some links end at a cut face
+    assert on.sum() > body.cells.axial  # some segments end at a cut face
 
 
 @pytest.mark.parametrize("angle", ANGLES)
