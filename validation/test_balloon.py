@@ -42,8 +42,9 @@ from scipy.optimize import brentq, minimize_scalar
 from fem.case.case import Case
 from fem.continuation.load_steps import loading_of, stages_of
 from fem.continuation.loading import AXIAL
-from fem.continuation.path import TEARS, follow
+from fem.continuation.path import follow
 from fem.continuation.state import State
+from fem.continuation.stepper import TEARS
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.fast.model import FastModel
 from fem.solving.single import build

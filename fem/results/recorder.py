@@ -9,8 +9,9 @@ from fem.case.case import Case
 from fem.continuation.load_steps import air_let_in, loading_of, stages_of, steps_of
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
 from fem.continuation.newton import Model
-from fem.continuation.path import TEARS, follow
+from fem.continuation.path import follow
 from fem.continuation.state import State
+from fem.continuation.stepper import TEARS
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 from fem.quantities.measures import Figures, Reactions, Step

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Self
 
-from fem.continuation.path import TEARS
+from fem.continuation.stepper import TEARS
 from fem.continuation.termination import TerminationKind
 
 PLACE = ("pressure_kPa", "displacement_mm", "twist_deg", "bore_stretch")

@@ -13,7 +13,7 @@ from numpy.testing import assert_allclose
 from fem.continuation.batch.model import Iteration
 from fem.continuation.batch.paths import follow
 from fem.continuation.batch.states import BEYOND, LAST, LIMIT, REQUESTED, REST
-from fem.continuation.path import TEARS
+from fem.continuation.stepper import TEARS
 
 GOLDEN = (np.sqrt(5) - 1) / 2
 

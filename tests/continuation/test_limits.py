@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from fem.continuation.events import BEYOND
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST, dead, held, spring
 from fem.continuation.newton import TOLERANCE, correct
-from fem.continuation.path import BEYOND, TEARS, follow
+from fem.continuation.path import follow
 from fem.continuation.step_size import CUT, SMALLEST_STEP
+from fem.continuation.stepper import TEARS
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.results.equilibrium_checks import energy_gap
 from tests.helpers.toys import Linear, Softening, Toy, loading, through
@@ -122,7 +124,9 @@ class Snapping(Folding):
 
 
 def test_path_that_goes_on_elsewhere_only_is_told_to_snap(monkeypatch):
-    monkeypatch.setattr("fem.continuation.path.A_LITTLE", 0.0)  # the fold itself is not looked for
+    monkeypatch.setattr(
+        "fem.continuation.events.A_LITTLE", 0.0
+    )  # the fold itself is not looked for
     monkeypatch.setattr(
         "fem.continuation.path.SMALLEST_STEP", 0.02
     )  # while there are steps that lead beyond

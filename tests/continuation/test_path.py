@@ -12,7 +12,7 @@ from fem.continuation.step_size import CUT, SMALLEST_STEP
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.results.equilibrium_checks import energy_gap
 from tests.helpers.toys import Linear, Stiffening, Toy, loading, quadratic, through
-from tests.helpers.walks import pushed, up_to_its_end
+from tests.helpers.walks import pushed, replace_newton, up_to_its_end
 
 
 class Kinked(Toy):
@@ -268,7 +268,7 @@ def counted(monkeypatch):
             counts.append(solved[0] - before)
 
     monkeypatch.setattr("fem.continuation.newton.Border.solve", count_steps)
-    monkeypatch.setattr("fem.continuation.path.correct", count)
+    replace_newton(monkeypatch, count)
     return counts
 
 

@@ -19,3 +19,9 @@ def up_to_its_end(path, kind):
         states.extend(state for state in path if states.append(state) is not None)
     assert failure.value.kind is kind
     return states, failure.value
+
+
+def replace_newton(monkeypatch, search):
+    """Let paths find each equilibrium by `search` in place of Newton's method."""
+    for module in ("path", "stepper"):
+        monkeypatch.setattr(f"fem.continuation.{module}.correct", search)

@@ -10,6 +10,7 @@ from fem.continuation.termination import TerminationKind
 from fem.fe.mesh.body import resolve
 from fem.solving.single import MODELS, solve
 from fem.wording.termination import incomplete
+from tests.helpers.walks import replace_newton
 
 MESH = "1x1x4"
 RUBBING = {"threads__0__hold": "gliding", "threads__0__friction": 0.3, "pressure__steps": 2}
@@ -25,7 +26,7 @@ def on_coarser_mesh(monkeypatch):
             coarse = model.mesh.get("cells_along_axis") == 2
             return (other if coarse else correct)(model, loading, x, loads)
 
-        monkeypatch.setattr("fem.continuation.path.correct", search)
+        replace_newton(monkeypatch, search)
 
     return put
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fem.continuation.path import TEARS
+from fem.continuation.stepper import TEARS
 from fem.fast.grouping import SinglePath, groups, handed_to_single_path
 from fem.solving.batch import solve_batch, solve_tables
 from fem.solving.single import solve

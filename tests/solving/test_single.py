@@ -15,6 +15,7 @@ from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.solving.single import MODELS, solve
 from fem.wording.termination import reason
+from tests.helpers.walks import replace_newton
 
 MESH = "1x1x4"
 LEADING = ["model", "step", "pressure_kPa", "demanded", "volume_mm3", "twist_deg"]
@@ -123,7 +124,7 @@ def test_interruption_before_anything_is_done_is_passed_on(make_case, monkeypatc
     def interrupt(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("fem.continuation.path.correct", interrupt)
+    replace_newton(monkeypatch, interrupt)
     with pytest.raises(KeyboardInterrupt):
         solve(make_case(), "fast")
 
@@ -144,7 +145,7 @@ def test_a_path_that_ends_at_rest_tells_its_vain_iterations(make_case, monkeypat
             return correct(*args)
         raise DivergedError(7)
 
-    monkeypatch.setattr("fem.continuation.path.correct", fail)
+    replace_newton(monkeypatch, fail)
     (run,) = solve(make_case(), "fast").runs
     assert len(run.rows) == 1 and not run.reached
     assert run.rows[0]["newton_iterations"] == 7 * (len(calls) - 1) > 7
@@ -164,7 +165,7 @@ def test_a_path_that_gets_stuck_keeps_how_far_it_came(make_case, monkeypatch):
             raise DivergedError(iterations)
         return trial, iterations
 
-    monkeypatch.setattr("fem.continuation.path.correct", fail)
+    replace_newton(monkeypatch, fail)
     (run,) = solve(make_case(pressure__steps=3), "fast").runs
     assert [row["demanded"] for row in run.rows] == [True, True, False]
     assert 7.9 < run.rows[-1]["pressure_kPa"] <= 8

@@ -18,9 +18,10 @@ from fem.continuation.batch.states import (
     predicted,
     pressure_cubic,
 )
-from fem.continuation.path import BEYOND as MOST_BEYOND
-from fem.continuation.path import BEYOND_SHARE, TEARS
+from fem.continuation.events import BEYOND as MOST_BEYOND
+from fem.continuation.events import BEYOND_SHARE
 from fem.continuation.step_size import CUT
+from fem.continuation.stepper import TEARS
 from fem.core.arrays import Array
 
 HALVINGS = 24

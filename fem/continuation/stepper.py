@@ -1,0 +1,151 @@
+"""One step of the path: predictor, Newton's method, stretch of the wall, energy check, stability.
+
+The cubic through the last two states with their slopes predicts the next one. A step counts only if
+the work that the loads do along it, judged from its two ends, is stored
+(:mod:`fem.continuation.energy_check`): if not, the path between has been missed, as when Newton's
+method jumps over a limit point to another branch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from fem.continuation.energy_check import UnstoredError, book
+from fem.continuation.loading import Loading
+from fem.continuation.newton import DivergedError, Model, correct
+from fem.continuation.start import BuckledError, on_path
+from fem.continuation.state import State, predict
+from fem.continuation.step_size import growth_after
+from fem.continuation.termination import no_equilibrium
+from fem.core.arrays import Array
+
+PATIENCE = 1500
+"""Most Newton iterations on the way to one requested value."""
+
+TEARS = 8.0
+"""Stretch of the wall beyond which the path ends: no rubber bears more.
+
+The softest silicones break at 7 to 10 (makers' data sheets give an elongation of 700 to 900 %; from
+memory).
+"""
+
+
+class TornError(ArithmeticError):
+    """At the end of a step the wall is stretched more than `TEARS` times.
+
+    Attributes
+    ----------
+    control
+        The loading at the end of the step.
+    stretch
+        Stretch of the wall there.
+    """
+
+    def __init__(self, control: Loading, stretch: float) -> None:
+        super().__init__("the rubber is torn")
+        self.control, self.stretch = control, stretch
+
+
+class Stepper:
+    """The last two states of a path, and the way from them to further ones.
+
+    Parameters
+    ----------
+    model, loading
+        The model, and the loading whose stability counts.
+    start
+        First state.
+    stored
+        Greatest share of the work that may be missing in the stored energy.
+
+    Attributes
+    ----------
+    state, before
+        Last state, and the one before it if there is one.
+    target
+        Requested value of the driven device.
+    origin
+        Coordinate of the driven pair at the start.
+    jumps_branch
+        Whether the last trials from here released energy, as a jump to another branch does.
+    """
+
+    def __init__(self, model: Model, loading: Loading, start: State, stored: float) -> None:
+        self.model, self.loading = model, loading
+        self._stored = stored
+        self.state = start
+        self.before: State | None = None
+        self.target = start.parameter
+        self.origin = float(start.coordinates[loading.driven])
+        self.jumps_branch = False
+        self._spent = 0
+
+    def advance(self, state: State) -> None:
+        """Take `state` for the last one."""
+        self.before, self.state = self.state, state
+
+    def change_path_parameter(self, by: Callable[[State, int], State]) -> None:
+        """Take another parameter for the path: by its load or by its coordinate."""
+        pair = self.loading.driven
+        self.state = by(self.state, pair)
+        self.before = by(self.before, pair) if self.before else None
+
+    def solve(
+        self, control: Loading, aim: float, guess: tuple[Array, Array] | None = None
+    ) -> tuple[State, float]:
+        """Return the state at `aim`, and by what the next step may be longer.
+
+        Raises
+        ------
+        ArithmeticError
+            If it is not found, torn, unstable though no load has its extreme on the way, or the
+            work on the way to it is not stored.
+        PathEndError
+            If too many iterations were made since the last requested value.
+        """
+        if self._spent > PATIENCE:
+            raise no_equilibrium(self.counted(self.state), not self.state.stable)
+        x, loads = guess or predict(self.state, self.before, aim)
+        control = control.at(aim)
+        try:
+            trial, iterations = correct(self.model, control, x, loads)
+        except DivergedError as failure:
+            self._spent += failure.iterations
+            raise
+        self._spent += iterations
+        if (stretch := self.model.wall_stretch(trial.x)) > TEARS:
+            raise TornError(control, stretch)
+        state = self._with_work(on_path(self.model, self.loading, control, trial))
+        if self.state.stable and not state.stable and not self._beyond_extreme(state):
+            raise BuckledError("the tube buckles")
+        return state, growth_after(iterations)
+
+    def _beyond_extreme(self, state: State) -> bool:
+        """Return whether the load of a pair driven by a dead load is beyond its extreme."""
+        return self.loading.by_dead_load and state.stiffness(self.loading.driven) <= 0
+
+    def way_from_rest(self) -> float:
+        """Return the way to the requested value, no longer than the scale of the driven device."""
+        scale = self.loading.scale(self.state.loads, self.state.coordinates)[self.loading.driven]
+        return float(np.clip(self.target - self.state.parameter, -scale, scale))
+
+    def _with_work(self, state: State) -> State:
+        """Return a new state with the work on the way to it."""
+        share = self._stored
+        if self.state.rest:  # more work is to come, at least in proportion, before one looks
+            share *= self.way_from_rest() / (state.parameter - self.state.parameter)
+        try:
+            found = book(self.state, state, self.loading.coordinate_scale, share)
+        except UnstoredError as failure:
+            self.jumps_branch |= failure.snaps
+            raise
+        self.jumps_branch = False
+        return found
+
+    def counted(self, state: State) -> State:
+        """Return a state with the iterations since the last one counted."""
+        spent, self._spent = self._spent, 0
+        return replace(state, iterations=spent)
