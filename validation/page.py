@@ -16,7 +16,7 @@ from markupsafe import Markup
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 
-from fem.plots.curves import STYLES
+from fem.plots.style import STYLES
 from fem.scene.appearance import MARK
 from fem.wording.picture_text import GREY, INK
 from validation.book import Book, Check, chapters

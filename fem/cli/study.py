@@ -74,7 +74,7 @@ def _crew(workers: int, scheduler: str | None) -> Crew:
 
 
 def _draw(outcome: Outcome, folder: Path) -> list[str]:
-    from fem.plots.study.pictures import save_pictures
+    from fem.plots.study.figures import save_pictures
 
     return [path.name for path in save_pictures(outcome, folder)]
 

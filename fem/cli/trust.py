@@ -28,7 +28,7 @@ def trust(
     from fem.cli.print_trust import print_trust, working
 
     with plain_errors():
-        from fem.plots.trust.pictures import left_out, save_pictures
+        from fem.plots.trust.figures import left_out, save_pictures
         from fem.study.study_result import Outcome
         from fem.trust.analysis import Trust
 

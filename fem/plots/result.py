@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from fem.plots.curves import draw_curves
+from fem.plots.curves import curves_figure
+from fem.plots.layout import save_figures
 from fem.results.result import Result
 from fem.scene.still.path import draw_shape
 
 
 def save_pictures(result: Result, folder: Path) -> None:
     """Write curves.png and, where the FE model took part, shape.png into `folder`."""
-    draw_curves(result, folder / "curves.png")
-    picture = folder / "shape.png"
-    picture.unlink(missing_ok=True)  # an older one would show another result
+    save_figures({"curves": curves_figure(result)}, folder, ["curves", "shape"])
     if result.shapes:
-        draw_shape(result, picture)
+        draw_shape(result, folder / "shape.png")

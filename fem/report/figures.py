@@ -7,7 +7,7 @@ import io
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from markupsafe import Markup, escape
 from matplotlib import rc_context
@@ -52,17 +52,16 @@ class Picture(NamedTuple):
         return f"width:{self.width}px;--ratio:{self.ratio:.4g}"
 
 
-def picture(figure: Figure, caption: str, *, crop: bool = False) -> Picture:
-    """Return a figure as part of the page, its empty margins cut off on demand."""
-    options: dict[str, Any] = {"bbox_inches": "tight", "pad_inches": 0.03} if crop else {}
-    text = _svg(figure, options)
+def picture(figure: Figure, caption: str) -> Picture:
+    """Return a figure as part of the page."""
+    text = _svg(figure)
     width, height = (float(_found(rf'{side}="([0-9.]+)pt"', text)) for side in ("width", "height"))
     size = round(width * CSS_INCH / 72), width / height
     if len(text) <= HEAVIEST:
         opening = f'<svg role="img" aria-label="{escape(caption)}"'
         return Picture(Markup(text.replace("<svg", opening, 1)), caption, *size)
     file = io.BytesIO()
-    figure.savefig(file, format="png", dpi=SHARP, facecolor="white", **options)
+    figure.savefig(file, format="png", dpi=SHARP, facecolor="white")
     return Picture(_image(_few_colours(file.getvalue()), caption), caption, *size)
 
 
@@ -99,14 +98,14 @@ def drawn(draw: Callable[[Path], None], caption: str, dpi: float) -> Picture:
         return image(file, caption, dpi)
 
 
-def _svg(figure: Figure, options: dict[str, Any]) -> str:
+def _svg(figure: Figure) -> str:
     """Return a figure as an SVG element without the names of its groups, which nothing uses.
 
     Several figures on a page would use the same.
     """
     file = io.StringIO()
     with rc_context({"svg.fonttype": "none"}):
-        figure.savefig(file, format="svg", metadata={"Date": None}, **options)
+        figure.savefig(file, format="svg", metadata={"Date": None})
     text = file.getvalue()
     text = re.sub(r"<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)
     return re.sub(r'<g id="[^"]*"', "<g", text)

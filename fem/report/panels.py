@@ -5,20 +5,19 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from markupsafe import Markup
+from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from fem.plots.curves import legend_handles, notes_on, plot_panel
 from fem.plots.panels import Panel, Strip, strips
+from fem.plots.style import STYLE
 from fem.quantities.column import named
 from fem.report.figures import Picture, picture
 from fem.results.result import Result
 
 SIZE = 3.45, 3.0
 """Width and height of a panel's picture (in): three stand abreast on a wide page."""
-
-FRAME = 0.75, 0.52, 2.6, 2.35
-"""Left and lower edge, width and height of its axes (in)."""
 
 SAMPLE = 0.46, 0.2
 """Width and height of the sample of a line (in)."""
@@ -59,10 +58,9 @@ def notes(result: Result) -> list[str]:
 
 
 def _drawn(result: Result, strip: Strip, panel: Panel) -> Picture:
-    figure = Figure(figsize=SIZE)
-    (left, low, wide, tall), (width, height) = FRAME, SIZE
-    axes = figure.add_axes((left / width, low / height, wide / width, tall / height))
-    plot_panel(axes, strip, panel, result)
+    with rc_context(STYLE):
+        figure = Figure(figsize=SIZE, layout="constrained")
+        plot_panel(figure.subplots(), strip, panel, result)
     across, up = (named(name).quantity.label for name in (panel.across, panel.up))
     return picture(figure, f"{up} against {across}")
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from fem.core.errors import InputError
-from fem.plots.study.pictures import sheets
-from fem.plots.study.sheet import Sheet
+from fem.plots.layout import FigureLayout
+from fem.plots.study.figures import figures
 from fem.report.beside import comparison, trust
 from fem.report.case import asked, case_grids, family_grid
 from fem.report.figures import Picture, picture
@@ -128,13 +127,13 @@ def _strip(outcome: Outcome) -> list[tuple[str, str]]:
 
 
 def _pictures(outcome: Outcome) -> list[Picture]:
-    return [_picture(sheet) for _, sheet in sheets(outcome)]
+    return [_picture(layout) for _, layout in figures(outcome)]
 
 
-def _picture(sheet: Sheet) -> Picture:
-    """Return a sheet without its words, which the page sets in its own letters below."""
-    caption = ". ".join([sheet.heading, *(note.rstrip(".") for note in sheet.notes)])
-    return picture(replace(sheet, title="", heading="", notes=()).figure(), caption, crop=True)
+def _picture(layout: FigureLayout) -> Picture:
+    """Return a figure without its words, which the page writes below as text."""
+    caption = ". ".join([layout.heading, *(note.rstrip(".") for note in layout.notes)])
+    return picture(layout.figure(words=False), caption)
 
 
 def _kept(outcome: Outcome, folder: Path) -> list[Kept]:

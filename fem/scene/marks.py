@@ -10,17 +10,21 @@ import numpy as np
 
 from fem.case.thread_family import ThreadFamily
 from fem.case.tube import Tube
+from fem.core.units import MINUS
 from fem.quantities.shape import polar_points
 from fem.scene.appearance import MARK
 from fem.scene.offscreen_renderer import project
 from fem.scene.plates import FREE_PLATE, PLATE_DEPTH
 from fem.scene.surface import FRONT
-from fem.wording.picture_text import GREY, INK, write
-from fem.wording.run_sections import family_room, family_text
+from fem.wording.picture_text import GREY, INK, wrapped, write
+from fem.wording.run_sections import family_words
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
+
+FAMILY_ROOM = 1.7
+"""Width of the lines that describe a family (in)."""
 
 LEAST_TURN = math.radians(4)
 """A smaller turn is not drawn: its arrow would be shorter than its head."""
@@ -96,3 +100,16 @@ def draw_families(page: Axes, families: Sequence[ThreadFamily], x: float, y: flo
         write(page, x + 0.42, y, "\n".join(family_text(family)), size=9)
         y -= family_room(family)
     return y - 0.1
+
+
+def family_text(family: ThreadFamily) -> list[str]:
+    """Return the lines that describe a family in the keys of a picture."""
+    angle, *others = family_words(family)
+    said = [family.name, angle.replace("-", MINUS), *others]
+    text = ", ".join(word.replace(" ", "\N{NO-BREAK SPACE}") for word in said)
+    return wrapped(text, FAMILY_ROOM, 9)
+
+
+def family_room(family: ThreadFamily) -> float:
+    """Return the height of a family's entry in the keys of a picture (in)."""
+    return 0.2 + 0.15 * len(family_text(family))

@@ -1,11 +1,22 @@
-"""What the pictures share: resolution, ink, lettering, and plain text broken into lines."""
+"""Text in pictures: colours, fonts, lines as wide as their room, and figures written to files.
+
+matplotlib writes a letter that the font lacks as a box and warns; here another installed font is
+looked for first, and a box stays without a warning.
+"""
 
 from __future__ import annotations
 
-import textwrap
+import io
+import re
+import warnings
+from bisect import bisect_right
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache, lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fem.wording.glyphs import families, quiet_glyphs
+from fem.core.atomic_write import in_place_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -16,45 +27,150 @@ DPI = 200
 INK = "#222222"
 GREY = "#6b6b6b"
 
+USUAL = "DejaVu Sans"
+"""The font of all pictures; it comes with matplotlib."""
+
 TITLE_SIZE = 11.5
 """Size of the bold letters of a title (pt)."""
 
-MOST_LETTERS = 400
-"""Letters of a title that can show at all."""
+TITLE_LINES = 3
+"""Lines of a title; a longer one ends in an ellipsis."""
+
+SPARE = 0.97
+"""Share of a line that is used: letters drawn in pixels are not exactly as wide as designed."""
 
 
 def write(on: Axes | Figure, x: float, y: float, text: str, **style: Any) -> Text:
-    """Print plain text from its upper left corner; a dollar sign in it starts no formula."""
+    """Write plain text from its upper left corner; a dollar sign in it starts no formula."""
     usual = {"va": "top", "color": INK, "parse_math": False, "fontfamily": families(text)}
     return on.text(x, y, text, **{**usual, **style})
 
 
-def wrap(text: str, width: int, lines: int = 3) -> list[str]:
-    """Return `text` in at most so many lines of at most `width` characters."""
-    return textwrap.wrap(text, width, max_lines=lines, placeholder=" …") or [""]
-
-
-def shortened(name: str, most: int = 9) -> str:
-    """Return a name of at most so many characters, cut in its middle if need be."""
-    return name if len(name) <= most else f"{name[: most - 4]}…{name[-3:]}"
-
-
+@lru_cache(maxsize=10_000)
 def text_width(text: str, size: float, weight: str = "normal") -> float:
-    """Return the width of a line of text in letters of a size (pt); in inches."""
+    """Return the width (in) of a line of text in letters of a size (pt)."""
     from matplotlib.font_manager import FontProperties
-    from matplotlib.textpath import TextPath
+    from matplotlib.textpath import text_to_path
 
-    plain = text.replace("$", "S")  # a dollar would start a formula
-    font = FontProperties(family=families(text), weight=weight)
+    font = FontProperties(family=families(text), weight=weight, size=size)
     with quiet_glyphs():
-        path = TextPath((0, 0), plain, size=size, prop=font)
-    return float(path.get_extents().width) / 72 if plain.strip() else 0.0
+        return float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0]) / 72
+
+
+def wrapped(
+    text: str, width: float, size: float, *, weight: str = "normal", lines: int = 0
+) -> list[str]:
+    """Return a text in lines no wider than `width` (in).
+
+    Words are never left out: one wider than a line is broken, after a hyphen or underscore if it
+    has one. Only where `lines` limits their number, the last line ends in an ellipsis.
+
+    Parameters
+    ----------
+    text
+        A no-break space in it stays one.
+    width
+        Width of a line (in).
+    size, weight
+        Of the letters (pt).
+    lines
+        Lines at most; 0 for as many as it takes.
+    """
+
+    def fits(part: str) -> bool:
+        return text_width(part, size, weight) <= SPARE * width
+
+    found: list[str] = []
+    for word in re.split(r"[ \t\r\n]+", text.strip(" \t\r\n")):
+        if found and fits(f"{found[-1]} {word}"):
+            found[-1] += f" {word}"
+        else:
+            found += _pieces(word, SPARE * width, size, weight)
+        if 0 < lines < len(found):
+            last = found[lines - 1]
+            while last and not fits(f"{last} …"):
+                last = last[:-1]
+            return [*found[: lines - 1], f"{last.rstrip()} …"]
+    return found
+
+
+def _pieces(word: str, width: float, size: float, weight: str) -> Iterator[str]:
+    """Yield parts of a word that are no wider than `width` (in), or of one letter."""
+    while text_width(word, size, weight) > width and len(word) > 1:
+        counts = range(1, len(word))
+        room = bisect_right(counts, width, key=lambda n: text_width(word[:n], size, weight)) or 1
+        cut = max(word.rfind(mark, room // 2, room) for mark in "-_") + 1 or room
+        yield word[:cut]
+        word = word[cut:]
+    yield word
 
 
 def title_lines(title: str, width: float) -> list[str]:
-    """Return a title in lines of about `width` (in), by the mean width of its own letters."""
-    letters = title.strip()[:MOST_LETTERS]
-    if not letters:
-        return [""]
-    mean = text_width(letters, TITLE_SIZE, "bold") / len(letters)
-    return wrap(title, max(8, int(0.93 * width / mean)))
+    """Return a bold title in lines of at most `width` (in)."""
+    return wrapped(title, width, TITLE_SIZE, weight="bold", lines=TITLE_LINES)
+
+
+@contextmanager
+def quiet_glyphs() -> Iterator[None]:
+    """Draw without warnings: a box in the picture says enough of a letter that no font has."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph .* missing from", UserWarning)
+        yield
+
+
+def save_figure(figure: Figure, file: Path, **options: Any) -> None:
+    """Write a figure, on white, in the format of its file's ending.
+
+    It is drawn into memory first: on a full disk matplotlib raises other errors than OSError.
+
+    Parameters
+    ----------
+    figure
+        The figure.
+    file
+        To be written, whole or not at all.
+    options
+        Those of :meth:`matplotlib.figure.Figure.savefig`, in place of white and `DPI`.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    drawn = io.BytesIO()
+    options = {"dpi": DPI, "facecolor": "white", **options}
+    with in_place_of(file) as part:
+        with quiet_glyphs():
+            figure.savefig(drawn, format=file.suffix[1:].lower(), **options)
+        part.write_bytes(drawn.getvalue())
+
+
+def families(text: str) -> list[str]:
+    """Return the fonts of a text, in the order in which a letter is looked for."""
+    rare = frozenset(letter for letter in text if not letter.isspace() and ord(letter) > 0x7F)
+    return [USUAL, *_others(rare)] if rare else [USUAL]
+
+
+@cache
+def _others(letters: frozenset[str]) -> tuple[str, ...]:
+    """Return the installed font that has most of the letters which the usual one lacks, if any."""
+    from matplotlib.font_manager import fontManager
+
+    fonts = {font.name: font.fname for font in fontManager.ttflist if font.style == "normal"}
+    lacking = {ord(letter) for letter in letters} - _known(fonts[USUAL])
+    if not lacking:
+        return ()
+    has = {name: len(lacking & _known(file)) for name, file in sorted(fonts.items())}
+    best = max(has, key=has.__getitem__)
+    return (best,) if has[best] else ()
+
+
+@cache
+def _known(file: str) -> set[int]:
+    """Return the letters that a font file has; none if it cannot be read."""
+    from matplotlib.ft2font import FT2Font
+
+    try:
+        return set(FT2Font(file).get_charmap())
+    except (OSError, RuntimeError):
+        return set()

@@ -7,10 +7,8 @@ from typing import Any, Protocol
 
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
-from fem.core.units import MINUS
 from fem.quantities import table
 from fem.results.run import Run
-from fem.wording.picture_text import wrap
 
 type Rows = list[dict[str, Any]]
 
@@ -76,16 +74,3 @@ def family_words(family: ThreadFamily) -> list[str]:
     elif family.slack.cut_angle is not None:
         words.append(str(family.slack))
     return words
-
-
-def family_text(family: ThreadFamily) -> list[str]:
-    """Return the lines that describe a family in the keys of a picture."""
-    angle, *others = family_words(family)
-    said = [family.name, angle.replace("-", MINUS), *others]
-    text = ", ".join(word.replace(" ", "\N{NO-BREAK SPACE}") for word in said)
-    return wrap(text, 24)
-
-
-def family_room(family: ThreadFamily) -> float:
-    """Return the height of a family's entry in the keys of a picture (in)."""
-    return 0.2 + 0.15 * len(family_text(family))

@@ -21,8 +21,7 @@ from fem.scene.result_view import exhibits
 from fem.scene.still import save_still
 from fem.scene.still.figure import _length
 from fem.scene.still.path import path_page
-from fem.wording.glyphs import USUAL, families, save_figure
-from fem.wording.picture_text import text_width, write
+from fem.wording.picture_text import USUAL, families, save_figure, text_width, write
 from tests.helpers.shown import titled
 
 

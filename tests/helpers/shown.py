@@ -4,6 +4,7 @@ from dataclasses import replace
 from itertools import combinations
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.legend import Legend
 from matplotlib.text import Text
 
 from fem.continuation.termination import TerminationKind
@@ -38,6 +39,12 @@ def texts(figure):
 def words(figure):
     """Return all that a figure says."""
     return "\n".join(text.get_text() for text in texts(figure))
+
+
+def legend(figure):
+    """Return the legend of a figure."""
+    (found,) = figure.findobj(Legend)
+    return found
 
 
 def check_lettering(figure):

@@ -19,10 +19,10 @@ from fem.compare.causes import Cause
 from fem.compare.comparison import compare
 from fem.compare.fit import Fit, Scope
 from fem.measurements.bench import read_bench
-from fem.plots.comparison import plot, save_pictures
+from fem.plots.comparison import comparison_figure, save_pictures
 from fem.wording.comparison import amount, sentences
 from tests.helpers.compared import make_outcome, make_study, truth, write_bench
-from tests.helpers.shown import check_lettering, words
+from tests.helpers.shown import check_lettering, legend, words
 
 COMMAND = Path(sys.executable).with_name("tubewright")
 
@@ -92,6 +92,10 @@ def test_the_files_say_where_they_come_from(comparison, tmp_path, file):
 # --------------------------------------------------------------------------------------- pictures
 
 
+def plot(comparison, measure):
+    return comparison_figure(comparison, measure).figure()
+
+
 def points(axes, marker):
     (container,) = (c for c in axes.containers if c.lines[0].get_marker() == marker)
     return container.lines[0].get_xydata()
@@ -134,7 +138,7 @@ def test_pictures_name_study_bench_models_and_units(comparison):
         "64 points",
     ):
         assert text in said
-    labels = [text.get_text() for text in figure.legends[0].get_texts()]
+    labels = [text.get_text() for text in legend(figure).get_texts()]
     assert labels == [
         "slack: taken up",
         "slack: cut at 30 deg",
@@ -197,7 +201,7 @@ def test_a_bench_without_rules_or_deviations_is_drawn(file, tmp_path):
     )
     found = compared(plain)
     figure = plot(found, found.bench.measures[0])
-    labels = [text.get_text() for text in figure.legends[0].get_texts()]
+    labels = [text.get_text() for text in legend(figure).get_texts()]
     assert labels == ["measurements", "model = bench"]
     assert [path.name for path in save_pictures(found, tmp_path)] == ["compare_twist.png"]
     assert (tmp_path / "compare_twist.png").stat().st_size > 10_000

@@ -5,11 +5,12 @@ import pytest
 from matplotlib.text import Text
 
 from fem.core.units import MINUS
-from fem.plots.curves import plot_curves
+from fem.plots.curves import curves_figure
 from fem.plots.panels import strips
+from fem.scene.marks import family_text
 from fem.scene.still.path import path_page
 from fem.solving.single import solve
-from fem.wording.run_sections import besides, driven, family_text, moved
+from fem.wording.run_sections import besides, driven, moved
 from tests.helpers.shown import blank, check_lettering
 
 MOVE = {"displacement": "-3 mm", "steps": 4}
@@ -30,6 +31,10 @@ def pushed(make_case):
 @pytest.fixture(scope="module")
 def pulled(make_case):
     return solve(make_case(move=MOVE), "fast")
+
+
+def drawn(result):
+    return curves_figure(result).figure()
 
 
 def labels(figure):
@@ -81,7 +86,7 @@ def test_drive_and_move_share_the_row_between_them(pulled):
 
 
 def test_a_curve_goes_through_its_limit_point(ballooned):
-    figure = plot_curves(ballooned)
+    figure = drawn(ballooned)
     (run,) = ballooned.runs
     axes = figure.axes[1]
     columns = ("pressure_kPa", "displacement_mm")
@@ -96,7 +101,7 @@ def test_a_curve_goes_through_its_limit_point(ballooned):
 
 
 def test_a_curve_driven_by_volume_turns_back(pushed):
-    figure = plot_curves(pushed)
+    figure = drawn(pushed)
     pressure = curve(figure.axes[1])[:, 0]
     assert pressure.argmax() < len(pressure) - 1
     assert figure.axes[1].get_xlim()[1] == pytest.approx(1.03 * pressure.max())
@@ -112,7 +117,7 @@ def test_a_curve_driven_by_volume_turns_back(pushed):
     ],
 )
 def test_held_ends_show_what_holds_them(make_case, end, expected):
-    figure = plot_curves(solve(make_case(end=end), "fast"))
+    figure = drawn(solve(make_case(end=end), "fast"))
     assert labels(figure) == [*expected, "bulge [mm]"]
     assert ("positive pulls" in said(figure)) == ("axial" in end)
     check_lettering(figure)
@@ -131,7 +136,7 @@ def test_held_ends_show_what_holds_them(make_case, end, expected):
 )
 def test_sprung_ends_show_what_the_springs_do(make_case, end, expected):
     solved = solve(make_case(end=end), "fast")
-    figure = plot_curves(solved)
+    figure = drawn(solved)
     assert [curve(axes)[:, 1].tolist() for axes in figure.axes[3:]] == [
         [row[name] for row in solved.rows] for name in expected
     ]
@@ -158,7 +163,7 @@ def test_sprung_ends_show_what_the_springs_do(make_case, end, expected):
 )
 def test_a_move_has_its_own_panels(make_case, changes, across, ups):
     solved = solve(make_case(**changes), "fast")
-    figure = plot_curves(solved)
+    figure = drawn(solved)
     assert labels(figure)[3:] == ups
     assert {axes.get_xlabel() for axes in figure.axes[3:]} == {across}
     (run,) = solved.runs
@@ -172,13 +177,13 @@ def test_a_move_that_is_not_reached_has_no_panels(make_case):
     case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 5}, move=MOVE)
     solved = solve(case, "fast")
     assert len(strips(case, solved.runs)) == 1
-    assert len(plot_curves(solved).axes) == 3
+    assert len(drawn(solved).axes) == 3
 
 
 def test_bounds_are_drawn_where_they_are_known(make_case):
     case = make_case(pressure__steps=1, threads__0__hold="gliding", threads__0__friction=0.2)
     solved = solve(case, "fe", "1x1x4", mesh_error=True)
-    figure = plot_curves(solved)
+    figure = drawn(solved)
     row = solved.runs[0].rows[-1]
     dotted = [line for line in figure.axes[0].lines if line.get_linestyle() == ":"]
     assert [line.get_ydata()[-1] for line in dotted] == [row["twist_deg.if_bonded"]]
@@ -194,7 +199,7 @@ def test_bounds_are_drawn_where_they_are_known(make_case):
 
 def test_lettering_with_two_limits(make_case):
     case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 5})
-    check_lettering(plot_curves(solve(case, ["fe", "fast"], COARSE)))
+    check_lettering(drawn(solve(case, ["fe", "fast"], COARSE)))
 
 
 # ----------------------------------------------------------------------------------- 3D picture

@@ -8,14 +8,19 @@ from matplotlib import rcParams
 from PIL import Image
 
 from fem.core.units import MINUS
-from fem.plots.curves import draw_curves, plot_curves
+from fem.plots.curves import curves_figure
+from fem.plots.result import save_pictures
 from fem.results.result import Result
 from fem.scene.still.path import draw_shape, path_page
 from fem.solving.single import solve
-from fem.wording.picture_text import DPI, shortened
-from tests.helpers.shown import blank, check_lettering, cut, titled, words
+from fem.wording.picture_text import DPI
+from tests.helpers.shown import blank, check_lettering, cut, legend, titled, words
 
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
+
+
+def drawn(result):
+    return curves_figure(result).figure()
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +32,7 @@ def bare(make_case):
 
 
 def test_curves_are_the_steps_of_both_models(result):
-    figure = plot_curves(result)
+    figure = drawn(result)
     columns = ["twist_deg", "displacement_mm", "bulge_mm"]
     labels = ["twist [deg]", "displacement [mm]", "bulge [mm]"]
     for axes, column, label in zip(figure.axes, columns, labels, strict=True):
@@ -49,11 +54,11 @@ def test_ticks_have_room_whatever_their_size(result, size):
         for step, row in enumerate(result.runs[0].rows)
     ]
     scaled = replace(result.runs[0], rows=rows)
-    check_lettering(plot_curves(titled(Result(result.case, [scaled]), LONG_TITLE)))
+    check_lettering(drawn(titled(Result(result.case, [scaled]), LONG_TITLE)))
 
 
 def test_models_differ_by_more_than_colour(result):
-    fe, fast = plot_curves(result).legends[0].get_lines()
+    fe, fast = legend(drawn(result)).get_lines()
     assert fe.get_color() != fast.get_color()
     assert fe.get_linestyle() != fast.get_linestyle()
     assert fe.get_marker() != fast.get_marker()
@@ -61,17 +66,17 @@ def test_models_differ_by_more_than_colour(result):
 
 def test_curves_file(result, tmp_path):
     before = dict(rcParams)
-    draw_curves(result, tmp_path / "curves.png")
+    save_pictures(Result(result.case, result.runs[1:]), tmp_path)
     assert dict(rcParams) == before
     with Image.open(tmp_path / "curves.png") as image:
         assert image.info["dpi"] == pytest.approx((DPI, DPI), rel=1e-3)
-        assert image.size[0] == pytest.approx(plot_curves(result).get_figwidth() * DPI, abs=1)
+        assert image.size[0] == pytest.approx(curves_figure(result).width * DPI, abs=1)
         assert np.ptp(np.asarray(image.convert("L"))) > 200
 
 
 def test_an_early_end_is_said_and_marked(result):
     stopped = Result(result.case, [cut(result.runs[0], 1), result.runs[1]])
-    figure = plot_curves(stopped)
+    figure = drawn(stopped)
     assert "FE model: no equilibrium was found beyond 1 kPa" in words(figure)
     assert "FE model stops at 7.5 kPa" in words(figure)
     assert "fast model stops" not in words(figure)
@@ -81,23 +86,23 @@ def test_an_early_end_is_said_and_marked(result):
 def test_unstable_steps_are_crosses(result):
     run = result.runs[0]
     rows = [dict(row, stable=row["step"] < 2) for row in run.rows]
-    figure = plot_curves(Result(result.case, [replace(run, rows=rows)]))
+    figure = drawn(Result(result.case, [replace(run, rows=rows)]))
     crosses = [line for line in figure.axes[0].lines if line.get_marker() == "x"]
     points = np.concatenate([line.get_xydata() for line in crosses])
     assert points.tolist() == [[15.0, rows[2]["twist_deg"]]]
     assert "unstable" in words(figure)
-    assert "unstable" not in words(plot_curves(result))
+    assert "unstable" not in words(drawn(result))
 
 
 def test_a_curve_of_round_off_is_drawn_flat(bare):
-    assert plot_curves(bare).axes[0].get_ylim() == (-1, 1)
+    assert drawn(bare).axes[0].get_ylim() == (-1, 1)
 
 
 @pytest.mark.parametrize("title", ["Plain", " ", LONG_TITLE, "W" * 300])
 @pytest.mark.parametrize("steps", [2, 0])
 def test_lettering_of_curves(result, title, steps):
     runs = result.runs if steps else [cut(run, 0) for run in result.runs]
-    check_lettering(plot_curves(titled(Result(result.case, runs), title)))
+    check_lettering(drawn(titled(Result(result.case, runs), title)))
 
 
 # ----------------------------------------------------------------------------------- 3D picture
@@ -203,9 +208,9 @@ def check_tags(figure, page):
     """Each stands in the view, and its line ends on its tube."""
     (stage,) = (axes for axes in figure.axes if axes.get_label() == "stage")
     layout, threads = page.layout, page.layout.exhibits[0].case.threads
-    names = [shortened(family.name) for family in threads]
-    tags = [text for text in stage.texts if text.get_text() in names]
-    assert [text.get_text() for text in tags] == names * len(layout.centres)
+    names = [family.name for family in threads]
+    tags = [text for text in stage.texts if text.get_text().replace("\n", "") in names]
+    assert [text.get_text().replace("\n", "") for text in tags] == names * len(layout.centres)
     for text in tags:
         assert layout.view.bottom < text.get_position()[1] < layout.view.top
     spots = [line.get_xydata()[0] for line in stage.lines if line.get_marker() == "o"]

@@ -17,7 +17,7 @@ from matplotlib.collections import PolyCollection
 from matplotlib.contour import ContourSet
 from PIL import Image
 
-from fem.plots.study.pictures import NAMES, save_pictures, sheets
+from fem.plots.study.figures import NAMES, figures, save_pictures
 from fem.quantities.case_fields import cells
 from fem.study.plan import Study
 from fem.study.plot_data import survey
@@ -105,7 +105,7 @@ def make(cases_folder):
 
 
 def drawn(outcome, name="twist"):
-    return dict(sheets(outcome))[name].figure()
+    return dict(figures(outcome))[name].figure()
 
 
 def saved(figure):
@@ -424,7 +424,7 @@ def test_a_study_driven_by_volume_tells_the_pressures(make, cases_folder, tmp_pa
 def test_what_holds_the_free_end_takes_the_place_of_its_motion(make):
     outcome = make(KINDS["a grid"] | {"set": {"end.twist": "held"}})
     outcome.table["end_torque_Nmm"] = outcome.table.twist_deg
-    names = dict(sheets(outcome))
+    names = dict(figures(outcome))
     assert "end_torque" in names and "twist" not in names
 
 
@@ -432,7 +432,7 @@ def test_margins_are_shares_with_the_limit_marked(make):
     outcome = make(KINDS["a grid"], plane)
     outcome.table["rubber_used"] = outcome.table.wall_stretch_max / 2
     outcome.table["thread_used.A"] = outcome.table["tension_N.A"] * 2
-    assert "wall_stretch" in dict(sheets(outcome))
+    assert "wall_stretch" in dict(figures(outcome))
     figure = drawn(outcome, "margins")
     assert "utilisation [%]" in words(figure)
     assert "100 %: it gives" in words(figure)
@@ -463,7 +463,7 @@ MAPS = {kind for kind in KINDS if kind not in ("one number", "per cent", "text")
 @pytest.mark.parametrize("kind", KINDS)
 def test_each_kind_of_study_has_its_pictures(make, kind):
     steps = {"twist_steps", "displacement_steps"} if kind in MAPS else set()
-    assert set(dict(sheets(make(KINDS[kind])))) == COMMON | steps
+    assert set(dict(figures(make(KINDS[kind])))) == COMMON | steps
     assert steps | COMMON <= set(NAMES)
 
 
@@ -471,7 +471,7 @@ def check_files(outcome, folder):
     for name in NAMES:
         (folder / f"{name}.png").write_text("old", encoding="utf-8")
     files = save_pictures(outcome, folder)
-    assert [path.stem for path in files] == list(dict(sheets(outcome)))
+    assert [path.stem for path in files] == list(dict(figures(outcome)))
     assert sorted(folder.iterdir()) == sorted(files), "what is left of another study is removed"
     for path in files:
         with Image.open(path) as image:
@@ -517,8 +517,8 @@ def test_lettering(make, kind):
 @pytest.mark.parametrize("title", ["Plain", LONG_TITLE, "W" * 300])
 @pytest.mark.parametrize("kind", KINDS)
 def test_lettering_of_all(make, kind, title):
-    for sheet in dict(sheets(make(KINDS[kind] | {"title": title}))).values():
-        check_lettering(sheet.figure())
+    for layout in dict(figures(make(KINDS[kind] | {"title": title}))).values():
+        check_lettering(layout.figure())
 
 
 def test_lettering_of_long_names(make, cases_folder, tmp_path):

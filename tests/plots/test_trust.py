@@ -9,10 +9,9 @@ from typer.testing import CliRunner
 
 from fem.cli import app
 from fem.cli.print_trust import print_trust
-from fem.plots.trust.parity import plot_parity
-from fem.plots.trust.pictures import save_pictures
+from fem.plots.trust.figures import save_pictures, trust_figure
+from fem.plots.trust.parity import parity_figure
 from fem.plots.trust.share import BOUNDS, share_scale
-from fem.plots.trust.sheets import trust_sheet
 from fem.study.plan import Study
 from fem.trust import CorrectedModel, Trust, parse, rules, trust_map
 from tests.helpers.shown import check_lettering, words
@@ -63,14 +62,14 @@ def border(axes):
 @pytest.mark.parametrize("study", [two_angles(7), two_angles(scatter={"points": 60, "seed": 4})])
 def test_the_border_is_where_the_error_is_the_tolerance(study):
     """A linear error has its border in place on any mesh of triangles or rectangles."""
-    linear = trust_sheet(*judged(study, difference=tilted)).figure()
+    linear = trust_figure(*judged(study, difference=tilted)).figure()
     for axes in panels(linear):
         np.testing.assert_allclose(border(axes)[:, 0], 20.0, atol=1e-6)
     check_lettering(linear)
 
 
 def test_the_map_is_as_symmetric_as_the_table():
-    for axes in panels(trust_sheet(*judged(two_angles(7))).figure()):
+    for axes in panels(trust_figure(*judged(two_angles(7))).figure()):
         corners = border(axes)
         np.testing.assert_allclose(np.abs(corners[:, 0]), 20.0, atol=1e-6)
         assert np.sum(corners[:, 0] > 0) == np.sum(corners[:, 0] < 0) > 0
@@ -78,7 +77,7 @@ def test_the_map_is_as_symmetric_as_the_table():
 
 def test_what_the_page_says():
     outcome, table, tolerances = judged(make_study([SLACK, *GRID]))
-    figure = trust_sheet(outcome, table, tolerances).figure()
+    figure = trust_figure(outcome, table, tolerances).figure()
     said = words(figure).replace("\N{NO-BREAK SPACE}", " ")
     assert "Toy" in said
     assert "Fast model against FE model (coarse mesh): the error as a share" in said
@@ -88,7 +87,7 @@ def test_what_the_page_says():
     within = int(table.trusted.sum())
     assert f"{within} of {len(table)} points of the study are within the tolerance" in said
     assert len(panels(figure)) == 2 * 4
-    check_lettering(trust_sheet(*judged(two_angles(3))).figure())
+    check_lettering(trust_figure(*judged(two_angles(3))).figure())
 
 
 def test_a_long_title_fits():
@@ -96,7 +95,7 @@ def test_a_long_title_fits():
     study = outcome.study
     study = study.restore(study.data | {"title": LONG_TITLE}, study.base.data)
     longer = type(outcome)(study, outcome.table, outcome.provenance)
-    check_lettering(trust_sheet(longer, table, tolerances).figure())
+    check_lettering(trust_figure(longer, table, tolerances).figure())
 
 
 def test_points_that_a_model_lacks_are_marked_apart_and_not_filled():
@@ -105,7 +104,7 @@ def test_points_that_a_model_lacks_are_marked_apart_and_not_filled():
         high = 5 if model == "fe" else 4
         return {-30.0: low, 30.0: high}.get(own["angle_deg.A"], 5)
 
-    figure = trust_sheet(*judged(two_angles(5), ends)).figure()
+    figure = trust_figure(*judged(two_angles(5), ends)).figure()
     last = panels(figure)[-1]
     marks = {
         line.get_marker(): line.get_xdata() for line in last.lines if line.get_marker() in "x^"
@@ -135,7 +134,7 @@ def test_one_number_is_drawn_against_the_pressure():
     study = make_study(
         [{"field": "threads.A.angle", "from": "-30 deg", "to": "30 deg", "count": 7}]
     )
-    figure = trust_sheet(*judged(study)).figure()
+    figure = trust_figure(*judged(study)).figure()
     (axes,) = panels(figure)
     assert axes.get_ylabel() == "pressure [kPa]"
     assert np.abs(np.abs(border(axes)[:, 0]) - 20).max() < 0.5
@@ -162,7 +161,7 @@ def test_two_numbers_are_drawn_whatever_drives_the_tube(drive, said):
         off,
     )
     tolerances = parse(TWIST, outcome)
-    figure = trust_sheet(outcome, trust_map(outcome, tolerances), tolerances).figure()
+    figure = trust_figure(outcome, trust_map(outcome, tolerances), tolerances).figure()
     assert said in words(figure).replace("\n", " ")
     check_lettering(figure)
 
@@ -176,7 +175,7 @@ def test_cases_that_share_few_levels_are_drawn_by_steps():
         study, lambda own, p: fast(own, p) | {"air_mg": own["gas_mass_mg"] * p / 12}, off
     )
     tolerances = parse(TWIST, outcome)
-    figure = trust_sheet(outcome, trust_map(outcome, tolerances), tolerances).figure()
+    figure = trust_figure(outcome, trust_map(outcome, tolerances), tolerances).figure()
     assert len(panels(figure)) == 4
     said = words(figure).replace("\n", " ")
     assert "at step 1 of 4, 3 kPa" in said and "at step 4 of 4, 12 kPa" in said
@@ -187,7 +186,7 @@ def test_cases_that_share_few_levels_are_drawn_by_steps():
 def test_texts_alone_have_no_map(tmp_path):
     study = make_study([SLACK])
     outcome, table, tolerances = judged(study, difference=lambda own, p: {"twist_deg": 0.1 * p})
-    assert trust_sheet(outcome, table, tolerances) is None
+    assert trust_figure(outcome, table, tolerances) is None
     assert save_pictures(outcome, table, tolerances, None, tmp_path) == []
 
 
@@ -205,7 +204,7 @@ def corrected():
 
 def test_parity_shows_the_left_out_points(corrected):
     _, model = corrected
-    figure = plot_parity(model)
+    figure = parity_figure(model).figure()
     check_lettering(figure)
     first = figure.axes[0]
     assert first.get_xlabel() == "FE: twist [deg]"
@@ -214,7 +213,8 @@ def test_parity_shows_the_left_out_points(corrected):
     for marker, column in (("D", "twist_deg.fast"), ("o", "twist_deg.corrected")):
         np.testing.assert_array_equal(drawn[marker].get_xdata(), points["twist_deg.fe"])
         np.testing.assert_array_equal(drawn[marker].get_ydata(), points[column])
-    errors = {line.get_marker(): line.get_ydata() for line in figure.axes[1].lines}
+    below = figure.axes[len(model.quantities)]
+    errors = {line.get_marker(): line.get_ydata() for line in below.lines}
     last = points[points.ordinal == 3]
     expected = np.sqrt(np.mean((last["twist_deg.fast"] - last["twist_deg.fe"]) ** 2))
     assert errors["D"][-1] == pytest.approx(expected)
@@ -251,7 +251,7 @@ def test_what_is_below_round_off_is_no_error(capsys):
     print_trust("Toy", trust.tolerances, trust.rules, trust.model, [])
     assert "twist [deg] 0 0 0 0" in " ".join(capsys.readouterr().out.split())
     assert {rule.worst["twist"] for rule in trust.rules} == {0.0}
-    below = plot_parity(trust.model).axes[1]
+    below = parity_figure(trust.model).figure().axes[len(trust.model.quantities)]
     assert "the models agree" in [text.get_text() for text in below.texts]
     assert not any(len(line.get_xdata()) for line in below.lines)
 

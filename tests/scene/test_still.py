@@ -186,6 +186,30 @@ def test_lettering_of_unlike_cases(shown, make_case):
     assert "gliding, cut at 30 deg" in words(page.figure)
 
 
+def test_no_word_of_a_name_is_left_out(shown):
+    """Of a name in a narrow column; once its third line, a per cent sign, was not drawn."""
+    name = "Greenhouse wrist, narrow tube, slack 5 %"
+    page, place = board(
+        [replace(one, name=f"{name} {model}") for one, model in zip(shown, "ab", strict=True)]
+    )
+    for head, model in zip(place.heads, "ab", strict=True):
+        assert " ".join(head).startswith(f"{name} {model} ")
+        assert "\n".join(head) in words(page.figure)
+    check_lettering(page.figure)
+
+
+def test_slack_families_are_named_in_full(make_case):
+    """Of two of three families with long names, in as many lines as they take."""
+    names = ["a-name-of-just_thirty-two_letter", "another-name_of_thirty-two_letters"[:32], "B"]
+    threads = [dict(FAMILIES[0], name=name, angle=f"{n} deg") for n, name in enumerate(names)]
+    solved = exhibits(solve(make_case(threads=threads, pressure__steps=1), ["fast"]))
+    rows = [dict(solved[0].rows[-1], **{f"taut.{name}": 0.0 for name in names[:2]})]
+    page, _ = board(solved)
+    page.say(rows)
+    assert ",".join(names[:2]) in words(page.figure).replace("\n", "").replace(" ", "")
+    check_lettering(page.figure)
+
+
 # -------------------------------------------------------------------------------------------- scale
 
 

@@ -9,18 +9,25 @@ import numpy as np
 from matplotlib.patches import Patch
 
 from fem.core.units import MINUS
-from fem.plots.curves import STYLES
+from fem.plots.layout import Keys
 from fem.plots.study.facets import Facet
-from fem.plots.study.sheet import Keys
+from fem.plots.style import SMALL_SIZE, STYLES, ZERO
 from fem.study.plot_data import Survey
-from fem.wording.picture_text import INK
-from fem.wording.text_fit import fitted
+from fem.wording.picture_text import wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 THICK = 0.8
 """Share of its room that the bars of a setting take."""
+
+NAMES = 1.8
+"""Width of the names of bars (in)."""
+
+
+def names(part: Facet) -> list[str]:
+    """Return the lines that name a bar."""
+    return wrapped("; ".join(part.words) or "the case", NAMES, SMALL_SIZE)
 
 
 def draw_bars(
@@ -33,32 +40,23 @@ def draw_bars(
     thick = THICK / len(survey.models)
     keys: Keys = {}
     for number, model in enumerate(survey.models):
-        style = STYLES[model]
         for place, part in enumerate(parts):
             points = part.points([], model, column, survey.shown)
             value = factor * float(points.value.iloc[0]) if len(points) else np.nan
             up = place + (number + 0.5) * thick - THICK / 2
-            _draw_bar(axes, up, value, 0.9 * thick, style.color, found=len(points) > 0)
-        keys[style.label] = Patch(color=style.color)
-    axes.axvline(0, color="#7f7f7f", linewidth=0.9)
-    names = [
-        "\n".join(fitted("; ".join(part.words) or "the case", 1.7, 8.5, lines=3)) for part in parts
-    ]
-    axes.set_yticks(range(len(parts)), names)
-    for label in axes.get_yticklabels():
-        label.set_parse_math(False)
+            if np.isfinite(value):
+                axes.barh(up, value, 0.9 * thick, color=STYLES[model].color)
+                words, end = f"{value:.3g}".replace("-", MINUS), value
+            else:
+                words, end = "ended before" if len(points) else "nothing found", 0.0
+            side, align = (-1, "right") if end < 0 else (1, "left")
+            offset: dict[str, Any] = {
+                "xytext": (3 * side, 0),
+                "textcoords": "offset points",
+                "size": SMALL_SIZE,
+            }
+            axes.annotate(words, (end, up), ha=align, va="center", **offset)
+        keys[STYLES[model].label] = Patch(color=STYLES[model].color)
+    axes.axvline(0, **ZERO)
+    axes.set_yticks(range(len(parts)), ["\n".join(names(part)) for part in parts])
     return keys
-
-
-def _draw_bar(
-    axes: Axes, up: float, value: float, thick: float, color: str, *, found: bool
-) -> None:
-    text: dict[str, Any] = {"va": "center", "color": INK, "size": 8, "textcoords": "offset points"}
-    if np.isfinite(value):
-        axes.barh(up, value, thick, color=color)
-        words, place = f"{value:.3g}".replace("-", MINUS), value
-    else:
-        words, place = "ended before" if found else "nothing found", 0.0
-    side = -1 if place < 0 else 1
-    align = "right" if side < 0 else "left"
-    axes.annotate(words, (place, up), (3 * side, 0), ha=align, **text)

@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.tri import Triangulation
 
 from fem.core.arrays import Array, Index
 from fem.study.plot_data import Axis
 
 if TYPE_CHECKING:
     import pandas
+    from matplotlib.axes import Axes
+    from matplotlib.contour import ContourSet
 
 
 @dataclass(frozen=True)
@@ -40,10 +43,28 @@ class Field:
         return np.isfinite(self.value)
 
     @property
+    def whole(self) -> Any:
+        """Whether each cell has all its values."""
+        return self.known[self.cells].all(axis=1)
+
+    @property
     def open_cells(self) -> Array:
         """Corners of the cells that lack a value, shape (cells, corners, 2)."""
-        places = np.column_stack([self.x, self.y])
-        return places[self.cells[~self.known[self.cells].all(axis=1)]]
+        return np.column_stack([self.x, self.y])[self.cells[~self.whole]]
+
+    def contour(self, axes: Axes, *, filled: bool, corners: bool, **style: Any) -> ContourSet:
+        """Draw contours, filled or as lines, over the cells that have all their values.
+
+        With `corners`, a cell of a grid that lacks one value is drawn without that corner, which
+        joins no more than its neighbours.
+        """
+        if self.counts:
+            x, y, value = (part.reshape(self.counts[::-1]) for part in (self.x, self.y, self.value))
+            draw = axes.contourf if filled else axes.contour
+            return draw(x, y, np.ma.masked_invalid(value), corner_mask=corners, **style)
+        mesh = Triangulation(self.x, self.y, self.cells, mask=~self.whole)
+        over = axes.tricontourf if filled else axes.tricontour
+        return over(mesh, np.where(self.known, self.value, 0.0), **style)  # 0 where it is masked
 
 
 def field_of(points: pandas.DataFrame, across: Axis, up: Axis) -> Field:

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from matplotlib.lines import Line2D
 
-from fem.plots.curves import STYLES
+from fem.plots.layout import Keys
 from fem.plots.study.facets import Facet
-from fem.plots.study.marks import CROSS, UNSTABLE, Style
+from fem.plots.study.marks import CROSS, UNSTABLE, Style, draw_marks
 from fem.plots.study.measures import Measure
 from fem.plots.study.scale import shade
-from fem.plots.study.sheet import Keys
+from fem.plots.style import STYLES, ZERO
 from fem.scene.appearance import MARK
 from fem.study.plot_data import Axis, Survey
 from fem.wording.picture_text import INK
@@ -32,40 +32,29 @@ def draw_lines(
 ) -> Keys:
     """Draw the curves of a column at `levels`, each in the shade of its level.
 
-    A curve has a gap where a path ended before the level; at the one shown elsewhere that place is
-    crossed on the lower edge.
+    A curve has a gap where a path ended before the level; at the last level that place is crossed
+    on the lower edge.
     """
     keys: Keys = {}
     for model in survey.models:
         style = STYLES[model]
         for level in levels:
             points = facet.points([across], model, column, level).sort_values(across.column)
-            x, y = (
-                points[across.column].to_numpy(float),
-                measure.factor * points.value.to_numpy(float),
-            )
-            color = shade(level, levels)
+            x, known = points[across.column].to_numpy(float), points.value.notna().to_numpy()
+            y, color = measure.factor * points.value.to_numpy(float), shade(level, levels)
             face = color if style.marker == "o" else "white"
             marker: Style = {"marker": style.marker, "ms": 3.2, "mfc": face, "mec": color}
             axes.plot(x, y, color=color, ls=style.line, lw=1.5, gid=f"{model} {level:g}", **marker)
-            shaky = points.value.notna() & ~points.stable
-            if shaky.any():
-                axes.plot(x[shaky], y[shaky], zorder=4, **UNSTABLE)
-                keys["unstable"] = Line2D([], [], **UNSTABLE)
-        if len(levels) and len(points) and points.value.isna().any():
-            gone = x[points.value.isna()]
-            edge = axes.get_xaxis_transform()
-            axes.plot(gone, [0.0] * len(gone), transform=edge, zorder=5, **CROSS)
-            keys[f"ended before {survey.name(levels[-1])}"] = Line2D([], [], **CROSS)
+            shaky = known & ~points.stable.to_numpy()
+            keys |= draw_marks(axes, [("unstable", x[shaky], y[shaky], UNSTABLE)])
+        words, edge = f"ended before {survey.name(levels[-1])}", axes.get_xaxis_transform()
+        missing = x[~known]
+        cross = CROSS | {"transform": edge}
+        keys |= draw_marks(axes, [(words, missing, [0.0] * len(missing), cross)])
         marker = {"marker": style.marker, "ms": 3.2, "mfc": INK if style.marker == "o" else "white"}
         keys[style.label] = Line2D([], [], color=INK, ls=style.line, lw=1.5, **marker)
-    axes.axhline(0, color="#7f7f7f", linewidth=0.9, zorder=1)
-    return keys | _draw_limit(axes, measure.limit)
-
-
-def _draw_limit(axes: Axes, limit: float) -> Keys:
-    """Draw where something gives, if that is within the panel."""
-    if not axes.get_ylim()[0] <= limit <= axes.get_ylim()[1]:
-        return {}
-    axes.axhline(limit, color=MARK, lw=1.4, zorder=2)
-    return {f"{limit:g} %: it gives": Line2D([], [], color=MARK, lw=1.4)}
+    axes.axhline(0, zorder=1, **ZERO)
+    if axes.get_ylim()[0] <= measure.limit <= axes.get_ylim()[1]:
+        words = f"{measure.limit:g} %: it gives"
+        keys[words] = axes.axhline(measure.limit, color=MARK, lw=1.4, zorder=2)
+    return keys

@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.collections import PolyCollection
+from matplotlib.contour import ContourSet
 from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 from matplotlib.transforms import Bbox
-from matplotlib.tri import Triangulation
 
 from fem.core.arrays import Array
 from fem.core.units import MINUS
+from fem.plots.layout import Keys
 from fem.plots.study.field import Field, field_of
-from fem.plots.study.marks import HATCH, Style, draw_diagonals, mark_settings
+from fem.plots.study.marks import (
+    CROSS,
+    DOT,
+    MANY,
+    RING,
+    UNSTABLE,
+    Style,
+    draw_diagonals,
+    draw_dots,
+    draw_marks,
+    hatch,
+)
 from fem.plots.study.scale import NOTHING, Scale
-from fem.plots.study.sheet import Keys
 from fem.scene.appearance import MARK
 from fem.study.plot_data import Axis
 from fem.wording.picture_text import INK
@@ -26,7 +34,6 @@ from fem.wording.picture_text import INK
 if TYPE_CHECKING:
     import pandas
     from matplotlib.axes import Axes
-    from matplotlib.contour import ContourSet
 
 ROOM = 2.6
 """A panel narrower than this (in) has no room for numbers on its lines."""
@@ -48,110 +55,96 @@ def draw_map(
     says in words what an ended curve did not reach.
     """
     keys: Keys = {}
-    wide = axes.get_position().width * axes.figure.get_figwidth()  # type: ignore[union-attr]
     if len(points):
         field = field_of(points, across, up)
-        joined = plain and _fill(axes, field, scale, numbers=wide > ROOM)
+        joined = plain and bool(field.whole.any())
         if joined:
-            keys |= _hatch(axes, field)
+            _fill(axes, field, scale)
+            keys |= hatch(axes, field, "no value, not interpolated")
         else:
-            _colour_dots(axes, field, scale)
-        keys |= mark_settings(axes, points, field, across, up, level, dotted=joined)
+            draw_dots(axes, field, scale)
+        keys |= _mark_settings(axes, points, field, across, up, level, dotted=joined)
     if scale.limit in scale.bounds:
         keys[f"{scale.limit:g} %: it gives"] = Line2D([], [], color=MARK, lw=1.6)
-    if across.helix and up.helix:
-        keys |= draw_diagonals(axes)
-    return keys
+    return keys | (draw_diagonals(axes) if across.helix and up.helix else {})
 
 
-def _fill(axes: Axes, field: Field, scale: Scale, *, numbers: bool) -> bool:
-    """Fill the cells that have all their values, draw lines at the edges of the bands.
-
-    Return whether there is any such cell. matplotlib cuts the corner off a cell of a grid of which
-    just one value is missing, which joins no more than its neighbours.
-    """
-    whole = field.known[field.cells].all(axis=1)
-    if not whole.any():
-        return False
-    drawn: ContourSet | None = None
-    fill, lines = _styles(scale, field.value[field.cells[whole]])
-    if field.counts:
-        parts = [part.reshape(field.counts[::-1]) for part in (field.x, field.y, field.value)]
-        grid = *parts[:2], np.ma.masked_invalid(parts[2])
-        axes.contourf(*grid, **fill)
-        if len(lines["levels"]):
-            drawn = axes.contour(*grid, **lines)
-    else:
-        mesh = Triangulation(field.x, field.y, field.cells, mask=~whole)
-        known = np.where(field.known, field.value, 0.0)  # behind the mask
-        axes.tricontourf(mesh, known, **fill)
-        if len(lines["levels"]):
-            drawn = axes.tricontour(mesh, known, **lines)
-    if drawn is not None and numbers:
-        _number(axes, drawn, _nearly_nothing(scale))
-    return True
-
-
-def _styles(scale: Scale, value: Array) -> tuple[Style, Style]:
-    """Return how the bands are filled, and lines drawn at those edges that lie among the values."""
-    bar = scale.mappable
+def _fill(axes: Axes, field: Field, scale: Scale) -> None:
+    """Fill the cells, and draw lines at those edges of the bands that lie among the values."""
+    bar, value = scale.mappable, field.value[field.cells[field.whole]]
     fill = {"levels": scale.bounds, "cmap": bar.cmap, "norm": bar.norm, "extend": scale.extend}
+    field.contour(axes, filled=True, corners=True, zorder=1, **fill)
     levels = scale.bounds[(scale.bounds > value.min()) & (scale.bounds < value.max())]
-    near, limit = np.abs(levels) <= _nearly_nothing(scale), levels == scale.limit
-    lines = {
+    if not len(levels):
+        return
+    near, limit = np.abs(levels) <= _nearly_nothing(scale.bounds), levels == scale.limit
+    lines: Style = {
         "levels": levels,
         "colors": [MARK if level == scale.limit else INK for level in levels],
         "linewidths": np.select([near, limit], [0.9, 1.6], 0.5),
         "linestyles": "solid",
     }
-    return {**fill, "zorder": 1}, {**lines, "zorder": 2}
+    field.contour(axes, filled=False, corners=True, zorder=2, **lines)
 
 
-def _nearly_nothing(scale: Scale) -> float:
+def _nearly_nothing(bounds: Array) -> float:
     """Return what is nothing beside the farthest edge; the edges round zero are no farther."""
-    return NOTHING * float(np.abs(scale.bounds).max())
+    return NOTHING * float(np.abs(bounds).max())
 
 
-def _number(axes: Axes, drawn: ContourSet, near: float) -> None:
-    """Write the values on the lines where there is room, off one another and inside the frame."""
+def _mark_settings(
+    axes: Axes,
+    points: pandas.DataFrame,
+    field: Field,
+    across: Axis,
+    up: Axis,
+    level: str,
+    *,
+    dotted: bool,
+) -> Keys:
+    """Mark each setting: solved, ended before, nothing found, unstable."""
+    x, y = (points[axis.column].to_numpy(float) for axis in (across, up))
+    known = points.value.notna().to_numpy()
+    unstable = known & ~points.stable.to_numpy()
+    if dotted and len(points) <= MANY:
+        axes.plot(x[known], y[known], zorder=3, **DOT)
+    there = set(zip(x, y, strict=True))
+    gaps = [place for place in zip(field.x, field.y, strict=True) if place not in there]
+    marks: list[tuple[str, Any, Any, Style]] = [
+        (f"ended before {level}", x[~known], y[~known], CROSS),
+        ("nothing found", [place[0] for place in gaps], [place[1] for place in gaps], RING),
+        ("unstable", x[unstable], y[unstable], UNSTABLE),
+    ]
+    return draw_marks(axes, marks)
+
+
+def number_lines(axes: Axes, bounds: Array) -> None:
+    """Write the values on the lines where there is room, off one another and inside the frame.
+
+    Parameters
+    ----------
+    axes
+        A map in its final size.
+    bounds
+        Edges of all bands.
+    """
+    drawn = [c for c in axes.collections if isinstance(c, ContourSet) and not c.filled]
+    figure: Any = axes.get_figure(root=True)
+    frame, near = axes.get_window_extent().padded(-1), _nearly_nothing(bounds)
+    if not drawn or frame.width < ROOM * figure.dpi:
+        return
 
     def name(level: float) -> str:
         return "0" if abs(level) <= near else f"{level:.6g}".replace("-", MINUS)
 
-    levels = [level for level in drawn.levels if not -near <= level < 0]
-    if not levels:
-        return
+    levels = [level for level in drawn[0].levels if not -near <= level < 0]
     halo: list[AbstractPathEffect] = [withStroke(linewidth=1.8, foreground="white", alpha=0.8)]
-    canvas = FigureCanvasAgg(axes.figure)  # type: ignore[arg-type]
-    renderer = canvas.get_renderer()  # type: ignore[no-untyped-call]
-    frame, kept = axes.get_window_extent().padded(-1), list[Bbox]()
-    for text in axes.clabel(drawn, levels, inline=False, fontsize=7, colors=INK, fmt=name):
-        box = text.get_window_extent(renderer).padded(1)
+    kept = list[Bbox]()
+    for text in axes.clabel(drawn[0], levels, inline=False, fontsize=7, colors=INK, fmt=name):
+        box = text.get_window_extent(figure.canvas.get_renderer()).padded(1)
         inside = all(frame.contains(x, y) for x, y in box.corners())
         if inside and not any(box.overlaps(other) for other in kept):
             text.set(path_effects=halo, zorder=5)
             kept.append(box)
         else:
             text.remove()
-
-
-def _hatch(axes: Axes, field: Field) -> Keys:
-    """Hatch the cells that lack a value."""
-    cells = field.open_cells
-    if not len(cells):
-        return {}
-    axes.add_collection(PolyCollection(list(cells), zorder=0.5, **HATCH), autolim=False)
-    return {"no value, not interpolated": Patch(**HATCH)}
-
-
-def _colour_dots(axes: Axes, field: Field, scale: Scale) -> None:
-    """Draw each value as a dot of its colour, joined to no other."""
-    known, bar = field.known, scale.mappable
-    style: Style = {
-        "cmap": bar.cmap,
-        "norm": bar.norm,
-        "s": 26,
-        "edgecolors": INK,
-        "linewidths": 0.4,
-    }
-    axes.scatter(field.x[known], field.y[known], c=field.value[known], **style)

@@ -1,20 +1,20 @@
-"""What a map marks beside its values: settings, ended curves, diagonals; how all that looks."""
+"""What a map marks beside its values: settings, cells without a value, diagonals."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from matplotlib.lines import Line2D
+from matplotlib.collections import PolyCollection
+from matplotlib.patches import Patch
 
+from fem.plots.layout import Keys
 from fem.plots.study.field import Field
-from fem.plots.study.sheet import Keys
+from fem.plots.study.scale import Scale
 from fem.scene.appearance import MARK
-from fem.study.plot_data import Axis
 from fem.wording.picture_text import INK
 
 if TYPE_CHECKING:
-    import pandas
     from matplotlib.axes import Axes
 
 type Style = dict[str, Any]
@@ -33,34 +33,30 @@ MANY = 2500
 """More settings than this are not dotted one by one."""
 
 
-def mark_settings(
-    axes: Axes,
-    points: pandas.DataFrame,
-    field: Field,
-    across: Axis,
-    up: Axis,
-    level: str,
-    *,
-    dotted: bool,
-) -> Keys:
-    """Mark each setting: solved, ended before, nothing found, unstable."""
-    x, y = (points[axis.column].to_numpy(float) for axis in (across, up))
-    known = points.value.notna().to_numpy()
-    unstable = known & ~points.stable.to_numpy()
+def draw_marks(axes: Axes, marks: Iterable[tuple[str, Any, Any, Style]]) -> Keys:
+    """Draw marks, each with its words, places across and up, and style."""
     keys: Keys = {}
-    if dotted and len(points) <= MANY:
-        axes.plot(x[known], y[known], zorder=3, **DOT)
-    marks = [(f"ended before {level}", x[~known], y[~known], CROSS)]
-    if field.counts and len(points) < len(field.x):
-        there = set(zip(x, y, strict=True))
-        gaps = np.array([p for p in zip(field.x, field.y, strict=True) if p not in there])
-        marks.append(("nothing found", *gaps.T, RING))
-    marks.append(("unstable", x[unstable], y[unstable], UNSTABLE))
-    for words, xs, ys, style in marks:
-        if len(xs):
-            axes.plot(xs, ys, zorder=4, **style)
-            keys[words] = Line2D([], [], **{**style, "clip_on": True})
+    for words, x, y, style in marks:
+        if len(x):
+            (keys[words],) = axes.plot(x, y, zorder=4, **style)
     return keys
+
+
+def draw_dots(axes: Axes, field: Field, scale: Scale, **style: Any) -> None:
+    """Draw each value as a dot of its colour, joined to no other."""
+    known, bar = field.known, scale.mappable
+    colours: Style = {"c": field.value[known], "cmap": bar.cmap, "norm": bar.norm}
+    line: Style = {"s": 26, "edgecolors": INK, "linewidths": 0.4}
+    axes.scatter(field.x[known], field.y[known], **colours, **line, **style)
+
+
+def hatch(axes: Axes, field: Field, words: str) -> Keys:
+    """Hatch the cells that lack a value, and name them so."""
+    cells = field.open_cells
+    if not len(cells):
+        return {}
+    axes.add_collection(PolyCollection(list(cells), zorder=0.5, **HATCH), autolim=False)
+    return {words: Patch(**HATCH)}
 
 
 def draw_diagonals(axes: Axes) -> Keys:
@@ -70,9 +66,7 @@ def draw_diagonals(axes: Axes) -> Keys:
     for words, (dashes, sign) in DIAGONALS.items():
         low, high = (bottom, top) if sign > 0 else (-top, -bottom)
         start, end = max(left, low), min(right, high)
-        if start >= end:
-            continue
-        style: Style = {"color": INK, "lw": 1.1, "ls": dashes}
-        axes.plot([start, end], [sign * start, sign * end], zorder=3, gid=words, **style)
-        keys[words] = Line2D([], [], **style)
+        if start < end:
+            style: Style = {"color": INK, "lw": 1.1, "ls": dashes, "zorder": 3, "gid": words}
+            (keys[words],) = axes.plot([start, end], [sign * start, sign * end], **style)
     return keys

@@ -9,11 +9,12 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.lines import Line2D
 
 from fem.core.arrays import Array, Index
+from fem.plots.layout import Keys
 from fem.plots.study.facets import Facet
 from fem.plots.study.field import field_of
 from fem.plots.study.marks import Style
 from fem.plots.study.scale import pale, shade
-from fem.plots.study.sheet import Keys
+from fem.plots.style import ZERO
 from fem.study.plot_data import Survey
 
 if TYPE_CHECKING:
@@ -27,14 +28,15 @@ def draw_reach(axes: Axes, survey: Survey, facet: Facet, model: str, columns: li
 
     Over two numbers the grid of the settings is drawn as it is mapped there, each cell whole, so
     that what lies between the settings is seen too; over one, the curve. All other combinations
-    stand behind in grey.
+    are drawn behind in grey.
     """
     keys: Keys = {}
+    dots: Style = {"marker": "o", "ms": 2.4, "ls": "none", "mew": 0}
     others = survey.rows[(survey.rows.model == model) & ~survey.rows.case.isin(facet.rows.case)]
     if len(others):
-        style: Style = {"marker": "o", "ms": 2.2, "color": BACKGROUND, "ls": "none", "mew": 0}
-        axes.plot(*others[columns].to_numpy(float).T, zorder=0.5, **style)
-        keys["the other combinations"] = Line2D([], [], **{**style, "ms": 4})
+        axes.plot(*others[columns].to_numpy(float).T, zorder=0.5, color=BACKGROUND, **dots)
+        sample = Line2D([], [], color=BACKGROUND, **{**dots, "ms": 5})
+        keys["the other combinations"] = sample
     levels = survey.levels
     for depth, level in enumerate(levels[::-1]):
         color = shade(level, levels)
@@ -45,15 +47,13 @@ def draw_reach(axes: Axes, survey: Survey, facet: Facet, model: str, columns: li
         elif len(cells):
             face = pale(color)
             edge = color if cells.shape[1:] == (4,) else face  # triangles of a design say nothing
-            style = {"facecolors": [face], "edgecolors": [edge], "linewidths": 0.45}
-            style["zorder"] = 1 + depth / len(levels)
-            mesh = PolyCollection(list(places[cells]), gid=f"mapped {level:g}", **style)
-            axes.add_collection(mesh, autolim=False)
-        style = {"marker": "o", "ms": 2.4, "color": color, "ls": "none", "mew": 0}
-        style |= {"gid": f"reach {level:g}", "zorder": 1 + (depth + 0.5) / len(levels)}
-        axes.plot(*places[np.isfinite(places).all(axis=1)].T, **style)
-    axes.axhline(0, color="#7f7f7f", linewidth=0.9, zorder=0.6)
-    axes.axvline(0, color="#7f7f7f", linewidth=0.9, zorder=0.6)
+            style: Style = {"facecolors": [face], "edgecolors": [edge], "linewidths": 0.45}
+            style |= {"gid": f"mapped {level:g}", "zorder": 1 + depth / len(levels)}
+            axes.add_collection(PolyCollection(list(places[cells]), **style), autolim=False)
+        style = {"gid": f"reach {level:g}", "zorder": 1 + (depth + 0.5) / len(levels), **dots}
+        axes.plot(*places[np.isfinite(places).all(axis=1)].T, color=color, **style)
+    axes.axhline(0, zorder=0.6, **ZERO)
+    axes.axvline(0, zorder=0.6, **ZERO)
     return keys
 
 

@@ -13,7 +13,7 @@ from matplotlib.colors import BoundaryNorm, Colormap, ListedColormap, Normalize
 from matplotlib.ticker import MaxNLocator
 
 from fem.core.arrays import Array
-from fem.plots.curves import ROUND_OFF
+from fem.plots.style import ROUND_OFF
 
 DIVERGING = "PuOr_r"
 """Purple for less than nothing, orange for more, white for nothing.
@@ -102,11 +102,8 @@ def scale_of(label: str, values: Iterable[float], *, signed: bool, limit: float 
         narrow = NOTHING * (edges[1] - edges[0])
         bounds = np.sort(np.append(edges[~np.isclose(edges, 0)], [-narrow, narrow]))
     middles = (bounds[:-1] + bounds[1:]) / 2
-    if signed:
-        farthest = float(np.abs(bounds).max())
-        places = Normalize(-farthest, farthest)(middles)
-    else:
-        places = Normalize(bounds[0], bounds[-1])(middles)
+    farthest = float(np.abs(bounds).max())
+    places = Normalize(*((-farthest, farthest) if signed else bounds[[0, -1]]))(middles)
     shades = colormaps[DIVERGING if signed else RISING]
     colours = shades(np.concatenate([[0.0], np.asarray(places), [1.0]]))
     return Scale(label, bounds, np.asarray(colours), ticks, limit, span)

@@ -1,26 +1,33 @@
 """The error of the fast model as a share of the tolerance, over two numbers: filled contours.
 
-The border, where the error is the tolerance, is a thick line, and what lies beyond it is dotted:
-it can be told without colour. Cells of which one corner lacks a model are hatched, not filled.
+The border, where the error is the tolerance, is a thick line, and what lies beyond it is dotted, so
+that no colour is needed. Cells of which one corner lacks a model are hatched, not filled.
 """
 
 from __future__ import annotations
 
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib import colormaps
-from matplotlib.collections import PolyCollection
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.tri import Triangulation
 
 from fem.core.arrays import Array
+from fem.plots.layout import Keys
 from fem.plots.study.field import Field, field_of
-from fem.plots.study.marks import HATCH, MANY, draw_diagonals
-from fem.plots.study.scale import Scale
-from fem.plots.study.sheet import Keys
+from fem.plots.study.marks import (
+    CROSS,
+    DOT,
+    MANY,
+    RING,
+    Style,
+    draw_diagonals,
+    draw_dots,
+    draw_marks,
+    hatch,
+)
+from fem.plots.study.scale import RISING, Scale
 from fem.scene.appearance import MARK
 from fem.study.plot_data import Axis
 from fem.trust.pairs import FAST_ENDED, FE_ENDED
@@ -39,31 +46,19 @@ NAMED = np.array([0.0, 1.0, 2.0, 3.0, 5.0])
 WITHIN, BEYOND = (0.02, 0.42), (0.58, 0.92)
 """Parts of the colours that are for shares below 1 and above: a jump in darkness at the border."""
 
-SHADES = "YlGnBu"
-"""From pale to dark, so that grey tells it too."""
-
-DOTTED: dict[str, Any] = {"facecolor": "none", "edgecolor": INK, "hatch": "....", "linewidth": 0.0}
-BORDER: dict[str, Any] = {"color": MARK, "lw": 1.8}
-LOST: dict[str, dict[str, Any]] = {
-    FAST_ENDED: {"marker": "x", "color": INK, "ms": 4.5, "mew": 1.1, "ls": "none"},
-    FE_ENDED: {"marker": "^", "mfc": "white", "mec": INK, "ms": 4.5, "mew": 0.9, "ls": "none"},
-}
+DOTTED: Style = {"facecolor": "none", "edgecolor": INK, "hatch": "....", "linewidth": 0.0}
+BORDER: Style = {"color": MARK, "lw": 1.8}
+TRIANGLE: Style = {"marker": "^", "mfc": "white", "mec": INK, "ms": 4.5, "mew": 0.9, "ls": "none"}
+LOST = {FAST_ENDED: CROSS, FE_ENDED: TRIANGLE}
 """Marks of the points that one model alone reaches."""
-
-NEITHER: dict[str, Any] = {"marker": "o", "mfc": "none", "mec": INK, "ms": 4.0, "ls": "none"}
-DOT: dict[str, Any] = {"marker": ".", "color": INK, "ms": 1.4, "alpha": 0.6, "ls": "none"}
 
 
 def share_scale(values: Array) -> Scale:
     """Return the bands of colour; `values` are all shares, NaN where there is none."""
     known = values[np.isfinite(values)]
-    bands = len(BOUNDS) - 1
-    within = int(np.sum(BOUNDS < 1))
-    places = np.concatenate(
-        [np.linspace(*WITHIN, within), np.linspace(*BEYOND, bands - within + 1)]
-    )
-    shades = np.asarray(colormaps[SHADES](places))
-    colours = np.vstack([shades[:1], shades])
+    within, bands = int(np.sum(BOUNDS < 1)), len(BOUNDS) - 1
+    places = [*np.linspace(*WITHIN, within), *np.linspace(*BEYOND, bands - within + 1)]
+    colours = np.asarray(colormaps[RISING]([places[0], *places]))
     span = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
     return Scale("error, share of the tolerance", BOUNDS, colours, NAMED, span=span)
 
@@ -84,95 +79,58 @@ def draw_share(
     plain
         Whether nothing else varies among the points, so that neighbours may be joined.
     """
-    keys: Keys = {}
     if not len(points):
-        return keys
+        return {}
     field = field_of(points, across, up)
-    whole = field.known[field.cells].all(axis=1) if len(field.cells) else np.zeros(0, bool)
-    joined = plain and bool(whole.any())
-    if joined:
-        keys |= _fill(axes, field, scale, whole)
-    else:
-        keys |= _colour(axes, field, scale)
+    joined = plain and bool(field.whole.any())
+    keys = _fill(axes, field, scale) if joined else _colour(axes, field, scale)
     if across.helix and up.helix:
         keys |= draw_diagonals(axes)
-    return keys | _mark(axes, points, across, up, dotted=joined)
+    known = points.value.notna()
+    if joined and len(points) <= MANY:
+        axes.plot(points[across.column][known], points[up.column][known], zorder=3, **DOT)
+    keys |= _mark(axes, points[points.state.isna()], across, up, "both models ended", RING)
+    for state, style in LOST.items():
+        lost = points[points.state == state]
+        keys |= _mark(axes, lost, across, up, f"{state}, the other not", style)
+    return keys
 
 
-def _fill(axes: Axes, field: Field, scale: Scale, whole: Any) -> Keys:
+def _mark(
+    axes: Axes, points: pandas.DataFrame, across: Axis, up: Axis, words: str, style: Style
+) -> Keys:
+    return draw_marks(axes, [(words, points[across.column], points[up.column], style)])
+
+
+def _fill(axes: Axes, field: Field, scale: Scale) -> Keys:
     """Fill the cells that have all their values, dot what is beyond the tolerance, draw the border.
 
     Nothing is joined across a cell that lacks one.
     """
     bar, known = scale.mappable, field.value[field.known]
     keys: Keys = {}
-    place, filled, line = _contours(axes, field, whole)
-    top = max(float(known.max()), BOUNDS[-1]) + 1.0
-    style: dict[str, Any] = {
-        "cmap": bar.cmap,
-        "norm": bar.norm,
-        "extend": scale.extend,
-        "zorder": 1,
-    }
-    filled(*place, levels=BOUNDS, **style)
+    fill: Style = {"levels": BOUNDS, "cmap": bar.cmap, "norm": bar.norm, "extend": scale.extend}
+    field.contour(axes, filled=True, corners=False, zorder=1, **fill)
     if known.max() > 1:
-        filled(*place, levels=[1, top], colors="none", hatches=[".."], zorder=1.5)
+        dots: dict[str, Any] = {"levels": [1, max(known.max(), BOUNDS[-1]) + 1], "hatches": [".."]}
+        field.contour(axes, filled=True, corners=False, colors="none", zorder=1.5, **dots)
         keys["beyond the tolerance"] = Patch(**DOTTED)
         if known.min() < 1:
-            line(*place, levels=[1], colors=[MARK], linewidths=BORDER["lw"], zorder=3)
+            line: Style = {"levels": [1], "colors": [MARK], "linewidths": BORDER["lw"]}
+            field.contour(axes, filled=False, corners=False, zorder=3, **line)
             keys["border: error = tolerance"] = Line2D([], [], **BORDER)
-    if len(field.open_cells):
-        cells = PolyCollection(list(field.open_cells), zorder=0.5, **HATCH)
-        axes.add_collection(cells, autolim=False)
-        keys["a model has ended, not interpolated"] = Patch(**HATCH)
-    return keys
+    return keys | hatch(axes, field, "a model has ended, not interpolated")
 
 
 def _colour(axes: Axes, field: Field, scale: Scale) -> Keys:
     """Draw each share as a dot of its colour, a square beyond the tolerance; join none."""
-    bar = scale.mappable
     keys: Keys = {}
-    style: dict[str, Any] = {"cmap": bar.cmap, "norm": bar.norm, "s": 26, "edgecolors": INK}
     for words, marker, chosen in (
         ("within the tolerance", "o", field.value <= 1),
         ("beyond the tolerance", "s", field.value > 1),
     ):
         if chosen.any():
-            axes.scatter(
-                field.x[chosen], field.y[chosen], c=field.value[chosen], marker=marker, **style
-            )
+            part = Field(field.x, field.y, np.where(chosen, field.value, np.nan), field.cells, None)
+            draw_dots(axes, part, scale, marker=marker)
             keys[words] = Line2D([], [], marker=marker, mfc="white", mec=INK, ms=5, ls="none")
-    return keys
-
-
-def _contours(axes: Axes, field: Field, whole: Any) -> tuple[tuple[Any, ...], Any, Any]:
-    """Return places and values as contours want them, and what fills and draws them."""
-    if field.counts:
-        parts = [part.reshape(field.counts[::-1]) for part in (field.x, field.y, field.value)]
-        masked = (*parts[:2], np.ma.masked_invalid(parts[2]))
-        return (
-            masked,
-            partial(axes.contourf, corner_mask=False),
-            partial(axes.contour, corner_mask=False),
-        )
-    mesh = Triangulation(field.x, field.y, field.cells, mask=~whole)
-    known = np.where(field.known, field.value, 0.0)  # behind the mask
-    return (mesh, known), axes.tricontourf, axes.tricontour
-
-
-def _mark(axes: Axes, points: pandas.DataFrame, across: Axis, up: Axis, *, dotted: bool) -> Keys:
-    """Mark the settings, and those where a model has ended."""
-    keys: Keys = {}
-    known = points.value.notna()
-    if dotted and len(points) <= MANY:
-        axes.plot(points[across.column][known], points[up.column][known], zorder=3, **DOT)
-    for state, style in LOST.items():
-        lost = points[points.state == state]
-        if len(lost):
-            axes.plot(lost[across.column], lost[up.column], zorder=4, clip_on=False, **style)
-            keys[f"{state}, the other not"] = Line2D([], [], **style)
-    neither = points[points.state.isna()]
-    if len(neither):
-        axes.plot(neither[across.column], neither[up.column], zorder=4, clip_on=False, **NEITHER)
-        keys["both models ended"] = Line2D([], [], **NEITHER)
     return keys

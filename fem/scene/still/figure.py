@@ -17,10 +17,9 @@ from matplotlib.figure import Figure
 
 from fem.scene.marks import draw_length, draw_turn, round_length
 from fem.scene.still.keys import draw_keys
-from fem.scene.still.layout import LEFT, LINE, PageLayout
+from fem.scene.still.layout import LINE, SIZE, PageLayout
 from fem.scene.still.tags import draw_tags
-from fem.wording.glyphs import quiet_glyphs
-from fem.wording.picture_text import INK, TITLE_SIZE, write
+from fem.wording.picture_text import INK, TITLE_SIZE, quiet_glyphs, wrapped, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -51,7 +50,7 @@ class PageFigure:
         self._page = _axes(self.figure, (0, 0, 1, 1), (0, width), (0, height), "page")
         view = layout.view
         wide, tall = view.width / layout.scale, view.height / layout.scale
-        place = (LEFT / width, layout.below / height, wide / width, tall / height)
+        place = (layout.left / width, layout.below / height, wide / width, tall / height)
         across, up = (view.left, view.right), (view.bottom, view.top)
         self._stage = _axes(self.figure, place, across, up, "stage")
         self._changing: list[Artist] = []
@@ -66,12 +65,12 @@ class PageFigure:
         write(page, 0.3, height - 0.2, "\n".join(layout.title), size=TITLE_SIZE, weight="bold")
         top = layout.below + layout.view.height / layout.scale + 0.08
         for centre, head in zip(layout.centres, layout.heads, strict=True):
-            x = LEFT + centre / layout.scale
+            x = layout.left + centre / layout.scale
             write(page, x, top, "\n".join(head), size=9.5, ha="center", va="bottom")
         for number, readout in enumerate(layout.readouts):
-            write(page, 0.3, self._level(number), readout.title, size=9)
+            write(page, 0.3, self._level(number), readout.title, size=SIZE)
         rule = layout.below - 0.08
-        right = LEFT + layout.view.width / layout.scale
+        right = layout.left + layout.view.width / layout.scale
         page.plot([0.3, right], [rule, rule], color=INK, lw=0.6)
         foot = 0.12 + 0.17 * len(layout.notes)
         write(page, 0.3, foot, "\n".join(layout.notes), size=8.5, linespacing=1.25)
@@ -82,7 +81,7 @@ class PageFigure:
 
     def _level(self, number: int) -> float:
         """Return the upper edge of a line of the read-outs (in)."""
-        return self._layout.below - 0.14 - LINE * number
+        return self._layout.below - 0.14 - LINE * sum(self._layout.lines[:number])
 
     def say(self, rows: Sequence[Row], drawn: Sequence[Row] | None = None) -> None:
         """Draw what belongs to a state.
@@ -99,10 +98,10 @@ class PageFigure:
         self._changing = []
         for number, (row, seen) in enumerate(zip(rows, drawn or rows, strict=True)):
             exhibit = self._layout.exhibits[number]
-            x = LEFT + self._layout.centres[number] / self._layout.scale
+            x = self._layout.left + self._layout.centres[number] / self._layout.scale
             for line, readout in enumerate(self._layout.readouts):
-                text = readout.show(exhibit, row)
-                said = write(self._page, x, self._level(line), text, size=9, ha="center")
+                text = "\n".join(wrapped(readout.show(exhibit, row), self._layout.column, SIZE))
+                said = write(self._page, x, self._level(line), text, size=SIZE, ha="center")
                 self._changing.append(said)
             if all(math.isfinite(_height(exhibit, one) + one["twist_deg"]) for one in (row, seen)):
                 self._draw_motion(number, _length(exhibit, row), seen)
@@ -133,7 +132,7 @@ class PageFigure:
     @property
     def _corner(self) -> tuple[int, int]:
         """Where the picture of the tubes has its lower left corner (pixels)."""
-        return round(LEFT * self._dpi), round(self._layout.below * self._dpi)
+        return round(self._layout.left * self._dpi), round(self._layout.below * self._dpi)
 
     def frame(self, picture: Picture) -> Picture:
         """Return the page on white as pixels, shape (height, width, 3), both even.

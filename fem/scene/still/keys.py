@@ -13,11 +13,10 @@ from matplotlib.ticker import MaxNLocator
 
 from fem.scene.appearance import MARK, MARK_TITLE, NO_TENSION_TITLE, START, START_TITLE
 from fem.scene.colours import Scale, Scales
-from fem.scene.marks import LEAST_TURN, draw_families
+from fem.scene.marks import LEAST_TURN, draw_families, family_room
 from fem.scene.solids import NO_TENSION
 from fem.scene.still.readouts import same_threads
 from fem.wording.picture_text import INK, write
-from fem.wording.run_sections import family_room
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

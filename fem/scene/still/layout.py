@@ -19,7 +19,7 @@ from fem.scene.still import keys as column
 from fem.scene.still import tags
 from fem.scene.still.keys import Keys
 from fem.scene.still.readouts import Readout, readouts
-from fem.wording.picture_text import title_lines, wrap
+from fem.wording.picture_text import text_width, title_lines, wrapped
 
 if TYPE_CHECKING:
     from fem.case.case import Case
@@ -34,11 +34,20 @@ WIDE = 2.6
 NARROWEST = 1.75
 """Least width of a column (in): its read-outs need that."""
 
+IN_WINDOW = 1.3
+"""Width of the lines above a tube in the window (in)."""
+
 BESIDE = 0.475
 """Least room on either side of a tube, for its length (in)."""
 
 LEFT = 1.6
-"""Width of the column with the titles of the read-outs (in)."""
+"""Least width of the column with the titles of the read-outs (in)."""
+
+SIZE, HEAD_SIZE, NOTE_SIZE = 9.0, 9.5, 8.5
+"""Sizes of the letters of read-outs, heads and notes (pt)."""
+
+NAME_LINES, NOTE_LINES = 4, 4
+"""Lines of a case's name above a tube, and of a note; a longer one ends in an ellipsis."""
 
 LINE = 0.21
 """Height of a line of read-outs (in)."""
@@ -64,8 +73,12 @@ class PageLayout:
         Millimetres of the screen plane to an inch of the page.
     centres, halves
         Place of each tube's axis and its half width, plates included (mm).
-    readouts
-        The lines below.
+    left
+        Width of the column with the titles of the read-outs (in).
+    column
+        Width of the narrowest column of a tube (in).
+    readouts, lines
+        What is read out below, and how many lines each takes.
     heads
         The lines above each tube.
     title
@@ -83,7 +96,10 @@ class PageLayout:
     scale: float
     centres: list[float]
     halves: list[float]
+    left: float
+    column: float
     readouts: list[Readout]
+    lines: list[int]
     heads: list[list[str]]
     title: list[str]
     notes: list[str]
@@ -93,9 +109,9 @@ class PageLayout:
     @property
     def below(self) -> float:
         """Room below the view (in): read-outs and notes, or more if the keys reach so far."""
-        said = 0.32 + LINE * len(self.readouts) + 0.17 * len(self.notes)
-        beside = self.keys.height + 0.22 * len(self.title)
-        return max(said, beside - self.view.height / self.scale - self.above)
+        said, beside = 0.32 + LINE * sum(self.lines), self.keys.height + 0.22 * len(self.title)
+        beside -= self.view.height / self.scale + self.above
+        return max(said, beside) + 0.17 * len(self.notes)
 
     @property
     def above(self) -> float:
@@ -106,7 +122,7 @@ class PageLayout:
     def page(self) -> tuple[float, float]:
         """Width and height of the page (in)."""
         width, height = self.view.width / self.scale, self.view.height / self.scale
-        return LEFT + width + column.WIDTH, self.below + height + self.above
+        return self.left + width + column.WIDTH, self.below + height + self.above
 
     def pixels(self, dpi: float) -> tuple[int, int]:
         """Return width and height of the view (pixels)."""
@@ -161,20 +177,35 @@ def lay_out(
     widths = [max(2 * (half / scale + beside), NARROWEST) * scale for half in halves]
     edges = np.concatenate([[0.0], np.cumsum(widths)])
     bottom = low - MARGIN * tall
-    width = LEFT + float(edges[-1]) / scale + column.WIDTH
+    said_below = readouts(exhibits)
+    left = max(LEFT, *(0.4 + text_width(line.title, SIZE) for line in said_below))
+    narrowest = min(widths) / scale
+    width = left + float(edges[-1]) / scale + column.WIDTH
     return PageLayout(
         list(exhibits),
         View(0.0, float(edges[-1]), bottom, bottom + tall),
         scale,
         ((edges[:-1] + edges[1:]) / 2).tolist(),
         halves,
-        readouts(exhibits),
-        heads(exhibits, labels, min(widths) / scale),
+        left,
+        narrowest,
+        said_below,
+        [_lines(line, exhibits, narrowest) for line in said_below],
+        heads(exhibits, labels, narrowest, NAME_LINES),
         title_lines(" · ".join(dict.fromkeys(one.name for one in exhibits)), width - 0.6),
-        [line for note in [*notes(exhibits), *said] for line in title_lines(note, 1.2 * width)],
+        [
+            line
+            for note in [*notes(exhibits), *said]
+            for line in wrapped(note, width - 0.6, NOTE_SIZE, lines=NOTE_LINES)
+        ],
         keys,
         tagged,
     )
+
+
+def _lines(readout: Readout, exhibits: Sequence[Exhibit], width: float) -> int:
+    """Return how many lines a read-out takes at most in columns of a width (in)."""
+    return max(len(wrapped(readout.longest(one), width, SIZE)) for one in exhibits)
 
 
 def _room(exhibits: Sequence[Exhibit]) -> tuple[float, float]:
@@ -216,18 +247,24 @@ def _circle(radius: float, z: float) -> np.ndarray[tuple[int, int], np.dtype[np.
 
 
 def heads(
-    exhibits: Sequence[Exhibit], labels: Sequence[str] = (), width: float = NARROWEST
+    exhibits: Sequence[Exhibit],
+    labels: Sequence[str] = (),
+    width: float = IN_WINDOW,
+    lines: int = 2,
 ) -> list[list[str]]:
     """Return the lines above each tube: its name where they differ, the model, the state.
 
-    They are to fit in a column of `width` (in).
+    They fit in a column of `width` (in); a name of more than so many `lines` ends in an ellipsis.
     """
     several = len({one.name for one in exhibits}) > 1
     models = [one.title for one in exhibits]
     if labels:
         models = [f"{model}, {label}" for model, label in zip(models, labels, strict=True)]
     return [
-        [*(title_lines(one.name, width)[:2] if several else []), *wrap(model, 26, 2)]
+        [
+            *(wrapped(one.name, width, HEAD_SIZE, lines=lines) if several else []),
+            *wrapped(model, width, HEAD_SIZE),
+        ]
         for one, model in zip(exhibits, models, strict=True)
     ]
 

@@ -144,7 +144,7 @@ class Page:
     def save(self, file: Path, dpi: float, *, transparent: bool = False) -> None:
         """Draw it into a file; OSError if it cannot be written, or this machine cannot draw."""
         from fem.scene.offscreen_renderer import Studio
-        from fem.wording.glyphs import save_figure
+        from fem.wording.picture_text import save_figure
 
         layout = self.layout
         with Studio(layout.view, layout.pixels(dpi), clear=transparent) as studio:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from fem.core.units import MINUS
 from fem.quantities import table
 from fem.quantities.column import Measure, with_unit
-from fem.wording.picture_text import shortened
+from fem.wording.picture_text import wrapped
 from fem.wording.run_sections import family_words
 from fem.wording.tables import readout_columns
 
@@ -17,11 +17,11 @@ if TYPE_CHECKING:
 
 DASH = "\N{EN DASH}"
 
+LINE = 1.5
+"""Width of a line in the window, which has no room for more (in)."""
+
 SLACK_SHARE = 0.05
 """A family of which less is taut is named as slack."""
-
-LETTERS = 18
-"""Letters that fit in a column."""
 
 
 class Readout(NamedTuple):
@@ -54,6 +54,18 @@ class Readout(NamedTuple):
             return ", ".join(_make(exhibit, self.family, self.more)).replace("-", MINUS) or DASH
         return _slack(exhibit, row)
 
+    def line(self, exhibit: Exhibit, row: dict[str, Any]) -> str:
+        """Return the same in one line of `LINE` (in), with an ellipsis if it is longer."""
+        return wrapped(self.show(exhibit, row), LINE, 9, lines=1)[0]
+
+    def longest(self, exhibit: Exhibit) -> str:
+        """Return the longest that may be said of any state; of a figure, nothing."""
+        if self.column:
+            return ""
+        if self.family:
+            return self.show(exhibit, {})
+        return ", ".join(family.name for family in exhibit.case.threads)
+
 
 def readouts(exhibits: Sequence[Exhibit]) -> list[Readout]:
     """Return the lines for what is shown together.
@@ -71,7 +83,7 @@ def readouts(exhibits: Sequence[Exhibit]) -> list[Readout]:
     if not same_threads(exhibits):
         names = dict.fromkeys(family.name for some in families for family in some)
         for name in names:
-            title = f"threads {shortened(name)}"
+            title = f"threads {name}"
             lines.append(Readout(title, family=name))
             if any(_make(one, name, more=True) for one in exhibits):
                 lines.append(Readout(title, family=name, more=True))
@@ -99,4 +111,4 @@ def _slack(exhibit: Exhibit, row: dict[str, Any]) -> str:
     names = [name for name, column in columns.items() if row[column] < SLACK_SHARE]
     if len(names) == len(families):
         return "all"
-    return shortened(", ".join(names), LETTERS) if names else "none"
+    return ", ".join(names) or "none"

@@ -11,7 +11,7 @@ from fem.core.arrays import Array
 from fem.quantities.shape import Shape, turned
 from fem.scene.offscreen_renderer import View, facing, project
 from fem.scene.plates import FREE_PLATE
-from fem.wording.picture_text import INK, shortened, text_width, write
+from fem.wording.picture_text import INK, text_width, wrapped, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 SIZE = 9.0
 """Size of the letters (pt)."""
 
-APART = 0.2
-"""Least distance of two tags (in)."""
+ROOM, LINE = 1.1, 0.15
+"""Width of the lines of a name at most, and height of one (in)."""
 
 AWAY, GAP = 0.12, 0.05
 """From the tube to the end of the line, and from there to the name (in)."""
@@ -31,13 +31,22 @@ MOST = 1000
 
 def width(case: Case) -> float:
     """Return the room that tags need beside a tube (in)."""
-    names = [shortened(family.name) for family in case.threads]
-    return AWAY + GAP + max((text_width(name, SIZE) for name in names), default=0.0)
+    lines = [line for family in case.threads for line in _lines(family.name)]
+    return AWAY + GAP + max((text_width(line, SIZE) for line in lines), default=0.0)
 
 
 def height(case: Case) -> float:
     """Return the room that tags need one above the other (in)."""
-    return APART * (len(case.threads) + 0.5)
+    return _apart(case) * (len(case.threads) + 0.5)
+
+
+def _apart(case: Case) -> float:
+    """Return the least distance of two tags (in)."""
+    return 0.05 + LINE * max((len(_lines(family.name)) for family in case.threads), default=0)
+
+
+def _lines(name: str) -> list[str]:
+    return wrapped(name, ROOM, SIZE)
 
 
 def draw_tags(
@@ -66,25 +75,26 @@ def draw_tags(
     rim = float(project(np.array([0.0, -FREE_PLATE * radius, length]))[1])
     wanted = low + (rim - low) * (np.arange(len(families)) + 0.5) / len(families)
     (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
-    levels = tag_levels(wanted, View(left, right, bottom, top), scale)
+    levels = tag_levels(wanted, View(left, right, bottom, top), _apart(case) * scale)
     spots = tag_spots(shape, wanted, (low, rim)) + np.array([centre, 0.0])
     x = centre + half + AWAY * scale
     for family, spot, level in zip(families, spots, levels, strict=True):
         axes.plot([spot[0], x], [spot[1], level], color=INK, lw=0.7)
         axes.plot(*spot, "o", ms=3.2, mfc="white", mec=INK, mew=0.8)
-        name = shortened(family.name)
-        write(axes, x + GAP * scale, level, name, va="center", size=SIZE)
+        name = "\n".join(_lines(family.name))
+        write(axes, x + GAP * scale, level, name, va="center", size=SIZE, linespacing=1.1)
 
 
-def tag_levels(wanted: Array, view: View, scale: float) -> Array:
+def tag_levels(wanted: Array, view: View, least: float) -> Array:
     """Return the heights of tags (mm), shape (tags,), in the order of those that are wanted.
 
-    They are evenly apart and in the view, which is high enough for them (:func:`height`).
+    They are evenly apart, by the `least` distance or more (mm), and in the view, which is high
+    enough for them (:func:`height`).
     """
     count = len(wanted)
-    apart = max(float(np.ptp(wanted)) / max(count - 1, 1), APART * scale)
+    apart = max(float(np.ptp(wanted)) / max(count - 1, 1), least)
     levels = wanted.mean() + apart * (np.arange(count) - (count - 1) / 2)
-    margin = APART / 2 * scale
+    margin = least / 2
     levels += max(0.0, view.bottom + margin - levels[0])
     return np.asarray(levels - max(0.0, levels[-1] - (view.top - margin)))
 

@@ -130,7 +130,7 @@ class Window:
         self._shown = []
         for number, exhibit in enumerate(self._exhibits):
             own = min(self.step, len(exhibit.rows) - 1)
-            lines = [line.show(exhibit, exhibit.rows[own]) for line in self._readouts]
+            lines = [line.line(exhibit, exhibit.rows[own]) for line in self._readouts]
             self.frame.values[number].input = "\n".join(lines)
             for role, actor in self._actors(number, own, self.cut):
                 if self.start or role != "start":

@@ -1,16 +1,17 @@
-"""The page of the trust map: panels over the first two numbers that vary, texts and pressures."""
+"""The figures of trust: the map over the first two numbers that vary, and the corrected model."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
+from fem.plots.layout import FigureLayout, Panel, save_figures
 from fem.plots.study.facets import Facet, facets
-from fem.plots.study.sheet import WIDE, Block, Panel, Sheet
+from fem.plots.study.figures import MOST_COLUMNS, range_of, ratio_of, sentence
+from fem.plots.trust.parity import parity_figure
 from fem.plots.trust.share import draw_share, share_scale
 from fem.study.plot_data import CURVE, LEVEL, STEP, Axis, Survey, survey
 from fem.trust.pairs import BOTH, STATES
@@ -20,11 +21,14 @@ if TYPE_CHECKING:
     import pandas
 
     from fem.study.study_result import Outcome
+    from fem.trust.corrected import CorrectedModel
+
+MAP, PARITY = "trust", "corrected"
+"""Stems of the files."""
 
 LEVELS = 4
 """Pressures that are shown at most."""
 
-ABREAST = 4
 SMALL = 2.6
 """Width of a panel at most where there are more than two (in)."""
 
@@ -33,10 +37,49 @@ NO_BREAK = "\N{NO-BREAK SPACE}"
 SHARE = "share"
 
 
-def trust_sheet(
+def save_pictures(
+    outcome: Outcome,
+    table: pandas.DataFrame,
+    tolerances: Sequence[Tolerance],
+    model: CorrectedModel | None,
+    folder: Path,
+) -> list[Path]:
+    """Write trust.png, if a number varies, and corrected.png, if there is a corrected model.
+
+    See :func:`left_out` for what is said of the others.
+
+    Raises
+    ------
+    OSError
+        If one cannot be written.
+    """
+    drawn = {MAP: trust_figure(outcome, table, tolerances), PARITY: model and parity_figure(model)}
+    there = {name: figure for name, figure in drawn.items() if figure}
+    return save_figures(there, folder, drawn)
+
+
+def left_out(files: Sequence[Path], lacking: str) -> list[str]:
+    """Return a sentence on each thing that a study does not yield.
+
+    Parameters
+    ----------
+    files
+        What was written.
+    lacking
+        Why there is no corrected model, empty if there is one.
+    """
+    said = []
+    if f"{MAP}.png" not in {file.name for file in files}:
+        said.append(f"no {MAP}.png: no number varies, over which a map could be drawn")
+    if lacking:
+        said.append(f"no corrected fast model: {lacking}")
+    return said
+
+
+def trust_figure(
     outcome: Outcome, table: pandas.DataFrame, tolerances: Sequence[Tolerance]
-) -> Sheet | None:
-    """Return the page, or None where no number varies over which a map could be drawn.
+) -> FigureLayout | None:
+    """Return the map, or None where no number varies over which it could be drawn.
 
     Over one number that varies, the other axis is the pressure (or what drives the tube).
 
@@ -54,27 +97,31 @@ def trust_sheet(
         return None
     seen = _by_step(seen)
     seen = replace(seen, rows=_rows(seen, table))
-    if len(seen.numeric) > 1:
-        across, up = seen.numeric[:2]
-        levels = seen.picked(LEVELS)
-    else:
-        (across,), levels = seen.numeric, []
-        words, _, unit = seen.label.rstrip("]").partition(" [")
-        up = Axis(LEVEL, words, unit, scattered=across.scattered)
+    levels = seen.picked(LEVELS) if len(seen.numeric) > 1 else []
+    words, _, unit = seen.label.rstrip("]").partition(" [")
+    over = Axis(LEVEL, words, unit, scattered=seen.numeric[0].scattered)
+    across, up = [*seen.numeric, over][:2]
     parts, notes = facets(seen, (across, up))
     scale = share_scale(table[SHARE].to_numpy(float))
+    drawing = partial(draw_share, across=across, up=up, scale=scale)
     panels = [
-        Panel(words, partial(draw_share, points=points, across=across, up=up, scale=scale, plain=p))
-        for words, points, p in _drawn(seen, parts, (across, up), levels)
+        Panel(words, partial(drawing, points=points, plain=plain))
+        for words, points, plain in _drawn(seen, parts, (across, up), levels)
     ]
-    limits = _range(seen.rows[across.column]), _range(seen.rows[up.column])
-    ratio = 0.85
-    if across.unit == up.unit:
-        ratio = float(np.clip(np.ptp(limits[1]) / np.ptp(limits[0]), 0.5, 1.5))
-    columns = len(levels) if len(levels) > 1 else min(ABREAST, len(panels))
-    wide = SMALL if len(panels) > 2 else WIDE
-    block = Block(panels, columns, across.label, up.label, limits, ratio, scale, widest=wide)
-    return Sheet(outcome.study.title, _heading(outcome, tolerances), [block], _below(table, notes))
+    limits = range_of(seen.rows[across.column]), range_of(seen.rows[up.column])
+    return FigureLayout(
+        outcome.study.title,
+        panels,
+        len(levels) if len(levels) > 1 else min(MOST_COLUMNS, len(panels)),
+        heading=_heading(outcome, tolerances),
+        notes=sentence(_notes(table, notes)),
+        across=across.label,
+        up=up.label,
+        limits=limits,
+        ratio=ratio_of(across, up, limits),
+        widest=SMALL if len(panels) > 2 else FigureLayout.widest,
+        scale=scale,
+    )
 
 
 def _by_step(seen: Survey) -> Survey:
@@ -132,21 +179,12 @@ def _heading(outcome: Outcome, tolerances: Sequence[Tolerance]) -> str:
     )
 
 
-def _below(table: pandas.DataFrame, notes: Sequence[str]) -> list[str]:
+def _notes(table: pandas.DataFrame, notes: Sequence[str]) -> list[str]:
     """Return what is said below the panels."""
-    counts = {state: int((table.state == state).sum()) for state in STATES}
-    within = int(table.trusted.sum())
-    said = [f"{within} of {len(table)} points of the study are within the tolerance", *notes]
-    said += [
-        f"at {count} the {state} alone"
-        for state, count in counts.items()
-        if state != BOTH and count
+    within, counts = int(table.trusted.sum()), table.state.value_counts()
+    alone = [state for state in STATES if state != BOTH and counts.get(state)]
+    return [
+        f"{within} of {len(table)} points of the study are within the tolerance",
+        *notes,
+        *(f"at {counts[state]} the {state} alone" for state in alone),
     ]
-    text = "; ".join(said)
-    return [f"{text[0].upper()}{text[1:]}."]
-
-
-def _range(values: pandas.Series[float]) -> tuple[float, float]:
-    low, high = float(values.min()), float(values.max())
-    room = 0.025 * (high - low) or 1.0
-    return low - room, high + room

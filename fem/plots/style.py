@@ -1,0 +1,72 @@
+"""How all figures look: sizes, colours, grid, and the lines and marks of the models."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from fem.scene.appearance import MODEL_TITLES
+from fem.wording.picture_text import INK, TITLE_SIZE, USUAL
+
+PALE, FRAME = "#d9d9d9", "#7f7f7f"
+
+SIZE, SMALL_SIZE = 9.0, 8.5
+"""Sizes of letters (pt): labels and titles of panels; ticks, keys and notes."""
+
+PAD = 0.06
+"""Room round everything (in)."""
+
+ROUND_OFF = 1e-6
+"""Values smaller than this (deg, mm, N or N mm) are zero but for round-off."""
+
+ZERO: dict[str, Any] = {"color": FRAME, "linewidth": 0.9}
+"""The line at zero."""
+
+STYLE: Any = {
+    "font.family": USUAL,
+    "font.size": SIZE,
+    "text.color": INK,
+    "text.parse_math": False,
+    "axes.labelcolor": INK,
+    "axes.labelsize": SIZE,
+    "axes.titlesize": SIZE,
+    "axes.titlelocation": "left",
+    "axes.titlepad": 4.0,
+    "axes.edgecolor": FRAME,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "grid.color": PALE,
+    "grid.linewidth": 0.6,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": SMALL_SIZE,
+    "ytick.labelsize": SMALL_SIZE,
+    "xtick.major.size": 3.0,
+    "ytick.major.size": 3.0,
+    "legend.fontsize": SMALL_SIZE,
+    "legend.frameon": False,
+    "legend.labelcolor": INK,
+    "legend.borderpad": 0.0,
+    "figure.constrained_layout.w_pad": PAD,
+    "figure.constrained_layout.h_pad": PAD,
+    "figure.constrained_layout.hspace": 0.0,
+    "figure.titlesize": TITLE_SIZE,
+    "figure.titleweight": "bold",
+}
+"""Settings of matplotlib for the figures; those of the process stay as they are."""
+
+
+class Style(NamedTuple):
+    """How the curve of a model looks; any one of the three tells the models apart."""
+
+    label: str
+    color: str
+    line: Any
+    marker: str
+    size: float
+
+
+STYLES = {
+    "fe": Style(MODEL_TITLES["fe"], "#0072b2", "-", "o", 4.5),
+    "fast": Style(MODEL_TITLES["fast"], "#d55e00", (0, (5, 2)), "D", 3.0),
+}
+"""The colours differ for each kind of colour blindness, and in grey."""
