@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
 
-    from fem.plots.study.scale import Scale
+    from fem.plots.scale import Scale
 
 type Keys = dict[str, Artist]
 """What a panel has drawn that needs a word: the word, and a sample of it."""

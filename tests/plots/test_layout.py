@@ -9,7 +9,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.lines import Line2D
 
 from fem.plots.layout import FigureLayout, Panel, save_figures
-from fem.plots.study.scale import scale_of
+from fem.plots.scale import scale_of
 from tests.helpers.shown import check_lettering, legend, words
 
 LONG = "slack of a-name-of-just_thirty-two_letter: 12.5 % at 3 mL pushed in, 15 to 30 kPa"

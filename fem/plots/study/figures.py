@@ -14,13 +14,13 @@ from fem.core.arrays import Array
 from fem.core.units import MINUS
 from fem.plots.layout import FigureLayout, Limits, Panel, save_figures
 from fem.plots.panels import label_of
+from fem.plots.scale import scale_of, scale_of_levels
 from fem.plots.study.bars import draw_bars, names
 from fem.plots.study.facets import facets
 from fem.plots.study.lines import draw_lines
 from fem.plots.study.maps import draw_map, number_lines
 from fem.plots.study.measures import Measure, measures, motions, picture_names
 from fem.plots.study.reach import draw_reach
-from fem.plots.study.scale import scale_of, scale_of_levels
 from fem.plots.style import ROUND_OFF, STYLES
 from fem.quantities import table
 from fem.study.plot_data import LEVEL, Axis, Survey, survey

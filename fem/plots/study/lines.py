@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from matplotlib.lines import Line2D
 
 from fem.plots.layout import Keys
+from fem.plots.scale import shade
 from fem.plots.study.facets import Facet
 from fem.plots.study.marks import CROSS, UNSTABLE, Style, draw_marks
 from fem.plots.study.measures import Measure
-from fem.plots.study.scale import shade
 from fem.plots.style import STYLES, ZERO
 from fem.scene.appearance import MARK
 from fem.study.plot_data import Axis, Survey

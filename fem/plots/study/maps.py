@@ -13,6 +13,7 @@ from matplotlib.transforms import Bbox
 from fem.core.arrays import Array
 from fem.core.units import MINUS
 from fem.plots.layout import Keys
+from fem.plots.scale import NOTHING, Scale
 from fem.plots.study.field import Field, field_of
 from fem.plots.study.marks import (
     CROSS,
@@ -26,7 +27,6 @@ from fem.plots.study.marks import (
     draw_marks,
     hatch,
 )
-from fem.plots.study.scale import NOTHING, Scale
 from fem.scene.appearance import MARK
 from fem.study.plot_data import Axis
 from fem.wording.picture_text import INK

@@ -9,8 +9,8 @@ from matplotlib.collections import PolyCollection
 from matplotlib.patches import Patch
 
 from fem.plots.layout import Keys
+from fem.plots.scale import Scale
 from fem.plots.study.field import Field
-from fem.plots.study.scale import Scale
 from fem.scene.appearance import MARK
 from fem.wording.picture_text import INK
 

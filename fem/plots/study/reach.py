@@ -10,10 +10,10 @@ from matplotlib.lines import Line2D
 
 from fem.core.arrays import Array, Index
 from fem.plots.layout import Keys
+from fem.plots.scale import pale, shade
 from fem.plots.study.facets import Facet
 from fem.plots.study.field import field_of
 from fem.plots.study.marks import Style
-from fem.plots.study.scale import pale, shade
 from fem.plots.style import ZERO
 from fem.study.plot_data import Survey
 

@@ -15,6 +15,7 @@ from matplotlib.patches import Patch
 
 from fem.core.arrays import Array
 from fem.plots.layout import Keys
+from fem.plots.scale import RISING, Scale
 from fem.plots.study.field import Field, field_of
 from fem.plots.study.marks import (
     CROSS,
@@ -27,7 +28,6 @@ from fem.plots.study.marks import (
     draw_marks,
     hatch,
 )
-from fem.plots.study.scale import RISING, Scale
 from fem.scene.appearance import MARK
 from fem.study.plot_data import Axis
 from fem.trust.pairs import FAST_ENDED, FE_ENDED

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgba
 
-from fem.plots.study.scale import scale_of
+from fem.plots.scale import scale_of
 
 
 def luminance(colour):
