@@ -164,8 +164,8 @@ class Tubes:
 
 def law_constants(law: Any) -> dict[str, Any]:
     """Return the constants of a law by their names, if all of them are numbers."""
-    numbers = all(isinstance(constant, float) for constant in law.constants.values())
-    return law.constants if numbers else {}
+    constants: dict[str, Any] = law.constants
+    return constants if all(isinstance(value, float) for value in constants.values()) else {}
 
 
 def wall_points(case: Case) -> int:

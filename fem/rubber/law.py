@@ -106,4 +106,4 @@ def log(x: Any) -> Any:
 
 def spread(constant: Any, i1: Any) -> Array:
     """Return a constant in the common shape of itself and `i1`."""
-    return np.broadcast_arrays(constant, i1)[0]
+    return np.full(np.broadcast(constant, i1).shape, constant)

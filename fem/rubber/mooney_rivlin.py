@@ -43,5 +43,5 @@ class MooneyRivlin(NearlyIncompressible):
 
     def d2W(self, i1: Any, i2: Any) -> tuple[Array, Array, Array]:
         """Return zeros."""
-        zero = np.zeros_like(spread(self.c1, i1))
+        zero = np.zeros(np.broadcast(self.c1, i1).shape)
         return zero, zero, zero

@@ -39,5 +39,5 @@ class NeoHookean(NearlyIncompressible):
 
     def d2W(self, i1: Any, i2: Any) -> tuple[Array, Array, Array]:
         """Return zeros."""
-        zero = np.zeros_like(spread(self.shear_modulus, i1))
+        zero = np.zeros(np.broadcast(self.shear_modulus, i1).shape)
         return zero, zero, zero

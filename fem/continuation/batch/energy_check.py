@@ -56,8 +56,7 @@ def work_along(states: States, from_rest: Array) -> Work:
     from_rest
         First requested pressure of each tube (MPa), not above its pressure scale, shape (n,).
     """
-    end = np.arange(1, len(states))
-    before, here = states.take(end - 1), states.take(end)
+    before, here = states.take(slice(0, -1)), states.take(slice(1, None))
     first = states.first
     steps, absolute = np.zeros(len(states)), np.zeros(len(states))
     steps[1:], absolute[1:] = step_works(before, here)

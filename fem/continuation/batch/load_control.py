@@ -54,10 +54,11 @@ def by_pressure(model: BatchModel, pressures: Array, requested: Mask) -> States:
         k = np.flatnonzero(met & ~lost)
         if k.size:
             state = States.of(
-                going[k],
-                x[:, k],
-                volume[k],
-                found.take(k),
+                found,
+                k,
+                tube=going[k],
+                x=x[:, k],
+                volume=volume[k],
                 pressure=search.pressure[k],
                 iterations=count[k],
                 role=role[step[k] - 1],
@@ -88,11 +89,17 @@ def _at_rest(model: BatchModel, first: Array) -> States:
     The offset is a share of the way to the pressures `first`, as in
     :func:`fem.continuation.start.leave_rest`.
     """
-    x, none = model.rest(), np.zeros(len(model), dtype=int)
+    x, n = model.rest(), len(model)
     rest = model.iterate(x)
-    near = model.iterate(x + HAIR * first / rest.stiffness * rest.slope)
-    at_rest = {"pressure": np.zeros(len(model)), "iterations": none, "role": none + REST}
-    return States.of(np.arange(len(model)), x, np.zeros(len(model)), near, **at_rest)
+    return States.of(
+        model.iterate(x + HAIR * first / rest.stiffness * rest.slope),
+        tube=np.arange(n),
+        x=x,
+        volume=np.zeros(n),
+        pressure=np.zeros(n),
+        iterations=np.zeros(n, dtype=int),
+        role=np.full(n, REST),
+    )
 
 
 def _curve(state: States) -> Array:

@@ -58,11 +58,6 @@ class Iteration(NamedTuple):
     stable_at_fixed_volume: Mask
     stable: Mask
 
-    def take(self, index: Index) -> Iteration:
-        """Return the iteration of the tubes of these numbers."""
-        parts: list[Any] = [part[..., index] for part in self]
-        return Iteration(*parts)
-
 
 class BatchModel(Protocol):
     """n tubes whose energy depends on unknowns x, shape (unknowns, n)."""

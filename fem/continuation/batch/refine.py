@@ -25,7 +25,7 @@ ROUNDS = 4
 def doubtful(path: States, work: Work) -> Mask:
     """Return whether something may have been missed on the way to each state, shape (m,)."""
     doubt = ~(work.excess <= 1)
-    before, here, there = (path.take(np.arange(k, len(path) - 2 + k)) for k in range(3))
+    before, here, there = (path.take(slice(k, len(path) - 2 + k)) for k in range(3))
     ahead = until_limit(before, here) < there.volume - here.volume
     doubt[2:] |= ahead & (before.tube == there.tube)
     return doubt & ~path.first

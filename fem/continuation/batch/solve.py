@@ -135,10 +135,10 @@ def _states(
     """Return the result of a number of iterations as states."""
     n = len(model)
     return States.of(
-        np.arange(n),
-        x,
-        volume,
         found,
+        tube=np.arange(n),
+        x=x,
+        volume=volume,
         pressure=pressure,
         iterations=np.full(n, count),
         role=np.full(n, BETWEEN),

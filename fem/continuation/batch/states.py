@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any, Self
 
 import numpy as np
@@ -54,18 +55,15 @@ class States:
     role: Index
 
     @classmethod
-    def of(cls, tube: Index, x: Array, volume: Array, found: Iteration, **others: Any) -> Self:
-        """Return states from an iteration, as yet without their energies."""
-        m = len(tube)
+    def of(cls, found: Iteration, at: Index | slice = slice(None), **others: Any) -> Self:
+        """Return states from an iteration `at` some of its tubes, as yet without energies."""
+        stable = found.stable[at]
         return cls(
-            tube=tube,
-            x=x,
-            volume=volume,
-            slope=found.slope,
-            stiffness=found.stiffness,
-            energy=np.zeros(m),
-            end_energy=np.zeros((2, m)),
-            stable=found.stable,
+            slope=found.slope[:, at],
+            stiffness=found.stiffness[at],
+            energy=np.zeros(len(stable)),
+            end_energy=np.zeros((2, len(stable))),
+            stable=stable,
             **others,
         )
 
@@ -77,19 +75,13 @@ class States:
         """Return the number of states."""
         return self.tube.size
 
-    def take(self, index: Index) -> Self:
-        """Return the states of these numbers, or where a mask of shape (m,) is true."""
-        return type(self)(**{f.name: getattr(self, f.name)[..., index] for f in fields(self)})
+    def take(self, index: Index | slice) -> Self:
+        """Return the states of these numbers, of a slice, or where a mask of shape (m,) is true."""
+        return self._each(lambda part: part[..., index])
 
     def then(self, *others: Self) -> Self:
         """Return these states and others after them."""
-        parts = (self, *others)
-        return type(self)(
-            **{
-                f.name: np.concatenate([getattr(part, f.name) for part in parts], axis=-1)
-                for f in fields(self)
-            }
-        )
+        return self._each(lambda *parts: np.concatenate(parts, axis=-1), *others)
 
     def order(self) -> Index:
         """Return the numbers of the states by tube and, within a tube, by growing volume."""
@@ -101,12 +93,12 @@ class States:
 
     def where(self, mask: Mask, others: Self) -> Self:
         """Return these states, replaced by others where the mask is true."""
-        return type(self)(
-            **{
-                f.name: np.where(mask, getattr(others, f.name), getattr(self, f.name))
-                for f in fields(self)
-            }
-        )
+        return self._each(lambda mine, other: np.where(mask, other, mine), others)
+
+    def _each(self, function: Callable[..., Any], *others: Self) -> Self:
+        """Return `function` of each array, and of those of others."""
+        parts = zip(*(vars(states).values() for states in (self, *others)), strict=True)
+        return type(self)(*(function(*arrays) for arrays in parts))
 
     def put(self, index: Index, others: Self) -> Self:
         """Return these states, those of these numbers replaced by others."""
