@@ -26,7 +26,7 @@ BARE_SECTORS = 12
 
 
 class CaseError(InputError):
-    """A case that cannot be used; its text names the file, the key, the value and the mend."""
+    """A case that cannot be used; its text says where, what and how to fix it."""
 
 
 class Case(Part):

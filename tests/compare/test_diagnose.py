@@ -6,6 +6,8 @@ import numpy as np
 import pandas
 import pytest
 
+from fem.case.case import CaseError
+from fem.compare import causes
 from fem.compare import diagnose as diagnosing
 from fem.compare.altered import loosened, stiffened, turned
 from fem.compare.causes import Cause, Effect, foretell, gauge, read
@@ -85,6 +87,26 @@ def test_no_thread_is_wound_beyond_just_taut(make_case):
     assert altered.threads[0].slack_strain == 0
     assert altered.threads[1].slack_strain == pytest.approx(case.threads[1].slack_strain)
     assert case.threads[1].slack_strain < 0, "cut too short for its angle"
+
+
+def test_threads_of_twice_their_length_are_loosened_too(make_case):
+    """A rule in per cent ends at 100 %."""
+    case = make_case(threads__0__slack="cut at 80 deg")
+    assert case.threads[0].slack_strain > 4
+    altered = loosened(["A"])(case, 2.0)
+    ratio = altered.threads[0].natural(1.0) / case.threads[0].natural(1.0)
+    assert ratio == pytest.approx(1.02, rel=1e-14)
+
+
+def test_tube_that_cannot_be_made_changes_nothing_further(monkeypatch, tmp_path):
+    """Turned by 200 deg no thread runs along the tube; it counts as the nearest amount that can."""
+    with pytest.raises(CaseError, match="less than 90 deg"):
+        turned(["A"])(next(iter(make_bench(tmp_path, truth()).cases.values())), 200.0)
+    monkeypatch.setattr(causes, "ANGLES", np.array([0.0, 2.0, 200.0]))
+    effects = foretell(make_bench(tmp_path, truth())).effects
+    (angle,) = (effect for effect in effects if effect.cause == Cause("angle", "deg"))
+    assert np.abs(angle.changes[1]).max() > 0
+    assert np.array_equal(angle.changes[2], angle.changes[1])
 
 
 def test_angles_are_turned(make_case):
