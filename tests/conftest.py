@@ -10,11 +10,14 @@ from hypothesis import settings
 
 import fem.fe  # noqa: F401 - the solver's wheel wants to come before any test imports dolfinx
 from fem.case.case import Case, CaseError
+from fem.core.processes import use_one_thread
 from fem.solving.single import solve
 
 # The same examples on every run, and no limit to the time of one: a busy machine fails no test.
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
+
+use_one_thread()  # several processes of tests would wait for each other's threads
 
 CASES = Path(__file__).parents[1] / "cases"
 

@@ -26,6 +26,9 @@ RESOLUTION = {"fe": "coarse", "fast": "standard"}
 TOLERANCE = 1e-6
 """Allowed difference as a share of the scale of a quantity."""
 
+SMALLEST = 1e-3
+"""Least scale of a quantity (deg, mm, N, N mm, 1): what is smaller throughout is round-off."""
+
 NOT_COMPARED = re.compile(r"newton_iterations|energy_gap|seconds|(force|torque)_gap|^check$")
 """How the solver went, not what it found."""
 
@@ -59,9 +62,12 @@ def save(folder: Path, workers: int) -> int:
 
 def solve_one(task: tuple[int, str]) -> dict[str, Any]:
     """Return the step table of a random case by one model."""
+    from threadpoolctl import threadpool_limits
+
     from fem import solve
     from validation.random_cases import random_case
 
+    threadpool_limits(limits=1)
     seed, model = task
     try:
         rows = solve(random_case(seed), model, RESOLUTION[model]).rows
@@ -122,8 +128,15 @@ def _random_pairs(old: Path, new: Path, faults: list[str]) -> Iterator[Pair]:
                 continue
             values = [row.get(column) for row in rows]
             scale = max((abs(v) for v in values if isinstance(v, float)), default=1.0)
+            scale = max(scale, SMALLEST)
             for step, (row, other) in enumerate(zip(rows, others, strict=False)):
-                yield f"{name} row {step}", column, row.get(column), other.get(column), scale
+                yield (
+                    f"{name} row {step}",
+                    column,
+                    row.get(column),
+                    other.get(column),
+                    max(scale, SMALLEST),
+                )
 
 
 def _table_pairs(old: Path, new: Path, faults: list[str]) -> Iterator[Pair]:
