@@ -135,7 +135,7 @@ def _random_pairs(old: Path, new: Path, faults: list[str]) -> Iterator[Pair]:
                     column,
                     row.get(column),
                     other.get(column),
-                    max(scale, SMALLEST),
+                    scale,
                 )
 
 

@@ -5,12 +5,9 @@ demanded step was not reached, a validated figure is off, or the user broke off 
 written all the same), or there is no equilibrium even at rest (then nothing is).
 """
 
-import os
+from fem.core.processes import use_one_thread
 
-# Matrices here are small or sparse: several BLAS threads in one process only wait for each other
-# (ten times slower where they do). The limit must be set before NumPy is loaded.
-for _variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-    os.environ.setdefault(_variable, "1")
+use_one_thread()  # before NumPy is loaded
 
 from fem.cli import about, compare, report, solve, study, trust, view  # noqa: E402
 from fem.cli.app import app  # noqa: E402
