@@ -14,6 +14,7 @@ from fem.continuation.load_steps import loading_of, stages_of
 from fem.continuation.loading import PRESSURE, Stage, dead
 from fem.continuation.path import follow
 from fem.continuation.state import State
+from fem.core.arrays import Array
 from fem.fast.model import FastModel
 from fem.results.equilibrium_checks import check_balance
 from fem.solving.single import build
@@ -167,15 +168,20 @@ def walk(
     return Walk(built, list(follow(built, loading_of(case), stages)), resolution, full)
 
 
+def fast_state(model: FastModel, a: float, stretch: float, twist: float) -> Array:
+    """Return the unknowns of the fast model."""
+    tube = model.case.tube
+    turned = tube.outer_radius * twist * tube.length
+    return np.array([a - tube.bore_radius, turned, (stretch - 1) * tube.length])
+
+
 def fast_loads(model: FastModel, a: float, stretch: float, twist: float = 0.0) -> tuple[float, ...]:
     """Return pressure, force and torque as the fast model has them, from its energy and volume."""
-    tube = model.case.tube
-    B, L = tube.outer_radius, tube.length
-    x = np.array([a - tube.bore_radius, B * twist * L, (stretch - 1) * L])
+    x = fast_state(model, a, stretch, twist)
     stored, volume = model.internal(x), model.directions(x)[:, PRESSURE]
     pressure = stored[0] / volume[0]
     _, torque, force = stored - pressure * volume
-    return float(pressure), float(force), float(torque * B)
+    return float(pressure), float(force), float(torque * model.case.tube.outer_radius)
 
 
 @dataclass(frozen=True)

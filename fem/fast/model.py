@@ -27,7 +27,6 @@ from fem.fast import outputs
 from fem.fast.potential import energy, forces, volume, wall_components
 from fem.fast.tubes import Tubes
 from fem.quantities.measures import Figures, Reactions
-from fem.threads.tension import applied_slack
 
 
 class FastModel:
@@ -46,7 +45,6 @@ class FastModel:
         self.case = case
         self.mesh: dict[str, Any] = {}
         self.tubes = Tubes.of([case])
-        self._slack = self.tubes.slack
         self._unit = float(self.tubes.energy_unit[0])
 
     def rest(self) -> Array:
@@ -98,7 +96,7 @@ class FastModel:
 
     def tighten(self, share: float) -> None:
         """Wind in only `share` of what threads are too short by."""
-        self.tubes = replace(self.tubes, slack=applied_slack(self._slack, share))
+        self.tubes = replace(self.tubes, prestress_fraction=share)
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""

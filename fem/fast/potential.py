@@ -20,7 +20,7 @@ sine, has the stretch m of
           + \kappa c\, (s + u), \qquad u = s + \kappa c, \qquad (4)
 
 without a difference of large numbers, so that a stiff thread's tension is good to all digits. With
-N threads, EA, slack and strain s_t and e, and H from :mod:`fem.case.thread_family`, the energy is
+N threads, EA, slack and strain s_t and e, and H from :mod:`fem.threads.tension`, the energy is
 
 .. math:: E = 2\pi L \int_A^B W(I_1, I_2)\, R\, dR
               + \sum \frac{N L}{\cos\alpha} (1 + s_t)\, EA\, H(e), \qquad
@@ -80,7 +80,7 @@ def thread_stretch(tubes: Tubes, y: Array) -> tuple[Array, Array, Array]:
     excess += (nu - eps) / (1 + eps) * (u * u)
     excess += turned * (tubes.sin + u)
     stretch = np.sqrt(1 + excess)
-    return stretch, u, (excess / (stretch + 1) - tubes.slack) * tubes.per_natural
+    return stretch, u, (excess / (stretch + 1) - tubes.applied_slack) * tubes.per_natural
 
 
 def energy(tubes: Tubes, y: Array) -> Array:
@@ -88,7 +88,7 @@ def energy(tubes: Tubes, y: Array) -> Array:
     law = tubes.law
     stored = (tubes.weights * law.energy(*invariants(tubes.squares, y), *law.parameters)).sum(0)
     *_, strain = thread_stretch(tubes, y)
-    natural = tubes.density * (1 + tubes.slack)
+    natural = tubes.density * (1 + tubes.applied_slack)
     return np.asarray(stored + (natural * tubes.threads.energy(strain)).sum(0))
 
 

@@ -13,7 +13,7 @@ from fem.case.case import Case
 from fem.core.arrays import Array, Index
 from fem.fast.wall_points import count, radii_and_weights
 from fem.rubber import Rubber
-from fem.threads.tension import TensionLaw
+from fem.threads.tension import TensionLaw, applied_slack
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,8 @@ class Tubes:
         Whether the free end is fixed along the axis and against twist, shape (2, n).
     scale
         A force (N) against which one out of balance is small or not, shape (n,).
+    prestress_fraction
+        Fraction by which threads with negative slack are tightened.
     """
 
     bore: Array
@@ -62,6 +64,7 @@ class Tubes:
     springs: Array
     held: Any
     scale: Array
+    prestress_fraction: float = 1.0
 
     @classmethod
     def of(cls, cases: Sequence[Case]) -> Self:
@@ -103,13 +106,13 @@ class Tubes:
 
     def take(self, index: Index) -> Self:
         """Return the tubes of these numbers, in their order; one may be taken more than once."""
-        parts = {
+        parts: dict[str, Any] = {
             field.name: np.ascontiguousarray(getattr(self, field.name)[..., index])
             for field in fields(self)
-            if field.name not in ("constants", "rubber", "names")
+            if field.name not in ("constants", "rubber", "names", "prestress_fraction")
         }
         constants = {name: constant[index] for name, constant in self.constants.items()}
-        return type(self)(**parts, constants=constants, rubber=self.rubber, names=self.names)
+        return replace(self, **parts, constants=constants)
 
     @cached_property
     def law(self) -> Rubber:
@@ -137,9 +140,14 @@ class Tubes:
         return self.cos**2
 
     @cached_property
+    def applied_slack(self) -> Array:
+        """Slack, negative one as far as threads are tightened, shape (families, n)."""
+        return applied_slack(self.slack, self.prestress_fraction)
+
+    @cached_property
     def per_natural(self) -> Array:
         """Length of a thread's helix at rest by its natural length, shape (families, n)."""
-        return 1 / (1 + self.slack)
+        return 1 / (1 + self.applied_slack)
 
     @cached_property
     def per_scale(self) -> Array:

@@ -81,6 +81,19 @@ def test_slack_is_the_strain_at_which_a_thread_engages(make_case):
         assert (model.energy(x) == pytest.approx(loose.energy(x), rel=1e-14)) or taut
 
 
+def test_threads_tightened_in_part_have_the_tension_of_that_part(make_case):
+    """At rest, as on the way to a set-up that buckles; the natural length is that asked for."""
+    case = make_case(threads__0__slack="cut at 10 deg")
+    model, slack = FastModel(case), case.threads[0].slack_strain
+    model.tighten(0.5)
+    (threads, _), strain = model.figures(model.rest()).threads, 1 / (1 + slack / 2) - 1
+    assert threads.strain == pytest.approx(strain, rel=1e-12)
+    assert strain > case.threads[0].toe
+    assert threads.tension == pytest.approx(200.0 * (strain - case.threads[0].toe / 2), rel=1e-12)
+    natural = (1 + slack) * 60 / np.cos(np.radians(20))
+    assert threads.length == pytest.approx(natural, rel=1e-12)
+
+
 def test_energy_of_slack_threads_is_that_of_their_natural_length(make_case):
     """N L / cos(alpha) (1 + s) EA H(e), with e from the natural length."""
     case = make_case(threads__0__slack="3 %")
