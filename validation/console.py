@@ -6,10 +6,9 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from rich.table import Table
-
 from fem.wording.progress import Bars
-from fem.wording.tables import GAP, terminal
+from fem.wording.terminal import print_table, terminal
+from fem.wording.text_table import TextTable
 from validation.book import MODELS, Book, Check
 from validation.run import Report
 from validation.table import broken, left_out
@@ -29,14 +28,10 @@ def progress() -> Iterator[Report]:
 def print_book(book: Book, files: Sequence[Path]) -> None:
     """Print a line to each chapter, every figure that is off, the summary, and what was written."""
     console = terminal()
-    table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
-    table.add_column("chapter")
-    for title in ["figures", "FE", "fast", "off", "seconds"]:
-        table.add_column(title, justify="right")
-    for name, checks in book.by_chapter().items():
-        table.add_row(name, *_cells(checks))
-    console.print("FE, fast: the greatest error as a share of its tolerance")
-    console.print(table)
+    rows = [[name, *_cells(checks)] for name, checks in book.by_chapter().items()]
+    titles = ["chapter", "values", "FE", "fast", "off", "seconds"]
+    caption = "FE, fast: the greatest error as a share of its tolerance"
+    print_table(console, TextTable(caption, titles, rows))
     for check in book.checks:
         for quantity in check.quantities:
             if not quantity.passed:

@@ -4,20 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from math import isnan
 from pathlib import Path
-from typing import Any
 
-from rich.table import Table
-
-from fem.compare.agreement import ALL
 from fem.compare.comparison import Comparison
 from fem.compare.diagnose import Report
 from fem.quantities.case_fields import column
+from fem.wording.agreement import agreement_table
 from fem.wording.comparison import counted, not_reached, sentences
 from fem.wording.progress import Bars
 from fem.wording.run_sections import NAMES
-from fem.wording.tables import plain_table, terminal
+from fem.wording.terminal import print_table, terminal
 
 WORDS = {
     "causes": "possible causes, by the fast model",
@@ -47,7 +43,8 @@ def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
         console.print(f"  {note}", style="dim")
     for line in _remarks(comparison):
         console.print(line)
-    console.print("", agreement_table(comparison), "")
+    console.print("")
+    print_table(console, agreement_table(comparison.summary.to_dict("records")))
     for line in _unreached(comparison):
         console.print(line)
     for line in sentences(comparison.diagnosis, bench):
@@ -77,39 +74,6 @@ def _remarks(comparison: Comparison) -> Iterator[str]:
             f"{solved} solved for this; {counted(places['step'], 'measurement')} at a step, "
             f"{places['between']} interpolated between steps, {places['beyond']} not reached"
         )
-
-
-def agreement_table(comparison: Comparison) -> Table:
-    """Return the figures of agreement, of all measurements and by the values of text settings."""
-    figures = comparison.summary
-    shown = figures[figures.group.isin([ALL, *comparison.bench.rules])]
-    table = plain_table()
-    for title in ("quantity\n", "model\n", "rows\n"):
-        table.add_column(title, no_wrap=True)
-    for title in ("\npoints", "\nbias", "RMS\nerror", "greatest\nerror", "at\nline"):
-        table.add_column(title, justify="right", no_wrap=True)
-    for title in ("\nR²", "within\n95 % band"):
-        table.add_column(title, justify="right", no_wrap=True)
-    rows: list[Any] = list(shown.itertuples())
-    for row in rows:
-        of = "all" if row.group == ALL else row.value
-        name = f"{row.measure.replace('_', ' ')} [{row.unit}]"
-        table.add_row(name, NAMES[row.model], of, str(row.points), *_cells(row))
-    return table
-
-
-def _cells(row: Any) -> list[str]:
-    """Return the figures of a row of the summary; a dash where there is none."""
-    if not row.points:
-        return ["-"] * 6
-    return [
-        f"{row.bias:+.3g}",
-        f"{row.rms_error:.3g}",
-        f"{row.greatest_error:+.3g}",
-        f"{row.greatest_at:.0f}",
-        "-" if isnan(row.r2) else f"{row.r2:.3f}",
-        "-" if isnan(row.within_95) else f"{100 * row.within_95:.0f} %",
-    ]
 
 
 def _unreached(comparison: Comparison) -> Iterator[str]:

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from rich.table import Table
-
 from fem.case.rubber_table import COMMON
 from fem.rubber.library import Material, materials
-from fem.wording.tables import GAP, terminal
+from fem.wording.terminal import print_table, terminal
+from fem.wording.text_table import TextTable
 
 
 def print_materials() -> None:
     """Print each material with its constants, how far they reach and where they come from."""
     console, library = terminal(), materials()
-    table = Table(box=None, pad_edge=False, padding=(0, GAP, 1, 0))
-    for title, share in [("material", 2), ("law, constants", 2), ("strained", 3), ("source", 4)]:
-        table.add_column(title, ratio=share, overflow="fold")
-    for material in library.values():
-        table.add_row(material.name, constants(material), _reach(material), _source(material))
-    console.print(table)
+    rows = [
+        [material.name, constants(material), _reach(material), _source(material)]
+        for material in library.values()
+    ]
+    titles = ["material", "law, constants", "strained", "source"]
+    print_table(console, TextTable("", titles, rows, words=range(4)))
     name = next(iter(library))
     console.print(f'In a case:\n\n[rubber]\nmaterial = "{name}"\n', soft_wrap=True)
     console.print(

@@ -6,25 +6,25 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from rich.console import Console
-
 from fem.case.case import Case
 from fem.results.additional_solve import AdditionalSolve
 from fem.results.result import Result
 from fem.results.run import Report, Run
-from fem.wording.bounds import bounded_row, bounds_table
+from fem.wording.bounds import bounds_table
 from fem.wording.progress import Bars
 from fem.wording.remarks import remarks, warnings
-from fem.wording.run_sections import NAMES, besides, family_words
+from fem.wording.run_sections import NAMES
 from fem.wording.tables import (
     besides_table,
     end_columns,
     motion_columns,
-    step_tables,
-    terminal,
+    step_table,
     thread_columns,
+    thread_table,
 )
-from fem.wording.termination import PURPOSES, SOLVED_HOW, outcome, path_note
+from fem.wording.terminal import print_table, terminal
+from fem.wording.termination import PURPOSES, SOLVED_HOW, outcome
+from fem.wording.text_table import TextTable
 
 
 @contextmanager
@@ -58,10 +58,8 @@ def print_result(result: Result, folder: Path) -> None:
     """Print the steps, what is to be said of them, how each run went, and where its files are."""
     console, case = terminal(), result.case
     console.print(case.title, style="bold")
-    _print_steps(console, result)
-    for run in result.runs:
-        _print_besides(console, run)
-        _print_bounds(console, run, case)
+    for table in _tables(result):
+        print_table(console, table)
     for line in remarks(result):
         console.print(line)
     for run in result.runs:
@@ -70,32 +68,13 @@ def print_result(result: Result, folder: Path) -> None:
     console.print(f"{folder}: {written}", soft_wrap=True)
 
 
-def _print_steps(console: Console, result: Result) -> None:
-    """Print motion, end loads, and threads at all steps asked for."""
-    columns = [*motion_columns(), *end_columns(result.case)]
-    for table in step_tables(result, columns, console.width):
-        console.print(table, "")
+def _tables(result: Result) -> Iterator[TextTable]:
+    """Yield motion and end loads, threads, limit points, and what the additional solves tell."""
+    yield step_table(result, [*motion_columns(), *end_columns(result.case)])
     for family in result.case.threads:
-        console.print(f"Threads {family.name}: {', '.join(family_words(family))}", style="bold")
-        for table in step_tables(result, thread_columns(family.name), console.width):
-            console.print(table, "")
-
-
-def _print_besides(console: Console, run: Run) -> None:
-    """Print the limit points of a run, and what lies beyond."""
-    if besides(run):
-        console.print(f"{NAMES[run.model]}: {path_note(run)}", style="bold")
-        console.print(besides_table(run), "")
-
-
-def _print_bounds(console: Console, run: Run, case: Case) -> None:
-    """Print how far the last step may be trusted, where a second solve tells that."""
-    row = bounded_row(run)
-    if row:
-        last = "last step" if row is run.requested[-1] else "the last step that all solves reach"
-        title = f"{NAMES[run.model]} at {row['pressure_kPa']:.4g} kPa, {last}"
-        console.print(title, style="bold")
-        console.print(bounds_table(row, case), "")
+        yield thread_table(result, family, thread_columns(family.name))
+    for run in result.runs:
+        yield from filter(None, [besides_table(run), bounds_table(run, result.case)])
 
 
 def run_line(run: Run, case: Case) -> str:

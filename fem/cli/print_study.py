@@ -20,8 +20,9 @@ from fem.study.runner import Report
 from fem.study.study_result import Outcome
 from fem.wording.progress import Bars
 from fem.wording.run_sections import NAMES
-from fem.wording.tables import GAP, terminal
+from fem.wording.terminal import print_table, rich_table, terminal
 from fem.wording.termination import reason
+from fem.wording.text_table import TextTable
 
 MOST_LINES = 20
 """So many faults are told one by one at the end; run.json has them all."""
@@ -46,14 +47,18 @@ class _Tally:
 
     def table(self) -> Table:
         """Return a line to each worker."""
-        table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
-        for title in ("worker", "done", "failed", "s each", "last done"):
-            table.add_column(title, justify="left" if title in ("worker", "last done") else "right")
-        for worker, done in self.done.items():
-            each = f"{self.seconds[worker] / done:.2g}"
-            failed = str(self.failed[worker] or "")
-            table.add_row(worker, str(done), failed, each, self.last[worker])
-        return table
+        rows = [
+            [
+                worker,
+                str(done),
+                str(self.failed[worker] or ""),
+                f"{self.seconds[worker] / done:.2g}",
+                self.last[worker],
+            ]
+            for worker, done in self.done.items()
+        ]
+        titles = ["worker", "done", "failed", "s each", "last done"]
+        return rich_table(TextTable("", titles, rows, words=(0, 4)))
 
 
 @contextmanager
@@ -120,7 +125,7 @@ def print_outcome(outcome: Outcome, agenda: Agenda, folder: Path, files: Sequenc
         soft_wrap=True,
     )
     if len(outcome.table):
-        console.print(_ranges(outcome))
+        print_table(console, _ranges(outcome))
     words = agenda.words
     failed = [entry for entry in told["not_reached"] if entry["status"] == "failed"]
     lines = [
@@ -147,20 +152,16 @@ def _unusable_line(setting: Mapping[str, object], reason: str) -> str:
     return f"no case: {told}: {reason}"
 
 
-def _ranges(outcome: Outcome) -> Table:
+def _ranges(outcome: Outcome) -> TextTable:
     """Return the least and greatest twist, displacement and bulge by model."""
-    table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0))
-    table.add_column("")
-    shown = measures_of(section="motion")
-    for measure in shown:
-        table.add_column(measure.words, justify="right")
+    shown, cells = measures_of(section="motion"), []
     for model in outcome.study.models:
         rows = outcome.of(model)
         if len(rows):
             known = [rows[measure.column] for measure in shown]
-            cells = [f"{_even(one.min())} to {_even(one.max())}" for one in known]
-            table.add_row(NAMES[model], *cells)
-    return table
+            ranges = [f"{_even(one.min())} to {_even(one.max())}" for one in known]
+            cells.append([NAMES[model], *ranges])
+    return TextTable("", ["model", *(measure.words for measure in shown)], cells)
 
 
 def _even(value: float) -> str:

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 from fem.core.errors import InputError
 from fem.quantities.column import named
 from fem.report.figures import Picture, image
-from fem.report.grid import Grid
 from fem.study.study_result import Outcome
+from fem.wording.agreement import agreement_table, correction_table, rules_table
 from fem.wording.picture_text import DPI
-from fem.wording.run_sections import NAMES
+from fem.wording.text_table import TextTable
 
 if TYPE_CHECKING:
     import pandas
@@ -38,7 +38,7 @@ class Beside:
     """
 
     said: list[str]
-    grids: list[Grid] = field(default_factory=list)
+    grids: list[TextTable] = field(default_factory=list)
     pictures: list[Picture] = field(default_factory=list)
 
 
@@ -58,7 +58,7 @@ def _comparison(folder: Path, told: dict[str, Any]) -> Beside:
     said = [f"{told['measurements']} measurements of {told['settings']} settings: {told['bench']}."]
     said += [" ".join(told["bench_notes"]), *_diagnosis(told["diagnosis"], table)]
     pictures = _pictures(folder, "compare_*.png", "Model over bench, and residuals: ")
-    return Beside([*filter(None, said)], [_agreement(table)], pictures)
+    return Beside([*filter(None, said)], [agreement_table(table.to_dict("records"))], pictures)
 
 
 def trust(folder: Path, outcome: Outcome) -> Beside | None:
@@ -87,13 +87,17 @@ def _of_study(
 
 def _trust(folder: Path, told: dict[str, Any]) -> Beside:
     borne = ", ".join(_borne(column, limit) for column, limit in told["tolerances"].items())
-    said = [f"Errors of the fast model against the FE model that are borne: {borne}."]
-    grids = [_rules(_table(folder / "rules.csv"))]
+    said = [f"Tolerances of the fast model against the FE model: {borne}."]
+    quantities = [named(column) for column in told["tolerances"]]
+    grids = [rules_table(_table(folder / "rules.csv").to_dict("records"), quantities)]
     if told["corrected"]:
-        grids.append(_corrected(told["corrected"]))
+        grids.append(correction_table(told["corrected"]))
     elif told["no_corrected_model"]:
         said.append(f"There is no corrected fast model: {told['no_corrected_model']}.")
-    words = {"trust": "Where the fast model does", "corrected": "The corrected fast model"}
+    words = {
+        "trust": "Where the fast model is accurate enough",
+        "corrected": "The corrected fast model",
+    }
     found = [_pictures(folder, f"{stem}.png", text) for stem, text in words.items()]
     return Beside(said, grids, [picture for pictures in found for picture in pictures])
 
@@ -169,66 +173,7 @@ def _endless(fit: dict[str, Any]) -> float:
     return math.inf if half is None else float(half)
 
 
-def _agreement(table: pandas.DataFrame) -> Grid:
-    """Return the figures of agreement: of all measurements, and by each setting that is text."""
-    from fem.compare.agreement import ALL
-    from fem.measurements.columns import GAUGE
-
-    rows = [
-        [
-            f"{row['measure'].replace('_', ' ')} [{row['unit']}]",
-            NAMES[row["model"]],
-            "all" if row["group"] == ALL else str(row["value"]),
-            str(row["points"]),
-            *_cells(row),
-        ]
-        for row in table.to_dict("records")
-        if row["group"] != GAUGE.column
-    ]
-    titles = ["quantity", "model", "rows", "points", "bias", "RMS error", "greatest error"]
-    titles += ["at line", "R²", "within 95 % band"]
-    return Grid.of("Models against the bench", titles, rows, words=(0, 1, 2), keys=3)
-
-
-def _cells(row: dict[Any, Any]) -> list[str]:
-    """Return the figures of a row; a dash where there is none."""
-    forms = {"bias": "+.3g", "rms_error": ".3g", "greatest_error": "+.3g", "greatest_at": ".0f"}
-    forms |= {"r2": ".3f", "within_95": ".0%"}
-    return ["-" if math.isnan(row[name]) else f"{row[name]:{form}}" for name, form in forms.items()]
-
-
 def _borne(column: str, limit: float) -> str:
     from fem.trust.tolerance import Tolerance
 
     return str(Tolerance(named(column), limit)).replace("_", " ")
-
-
-def _rules(table: pandas.DataFrame) -> Grid:
-    """Return the rules, each with its points and its worst errors."""
-    worst = [name for name in table if str(name).startswith("worst.")]
-    rows = [
-        [
-            row["rule"].replace("<=", "≤").replace(">=", "≥"),
-            str(row["points"]),
-            str(row["outside"]),
-            f"{row['share']:.0%}",
-            *("-" if math.isnan(row[name]) else f"{row[name]:.3g}" for name in worst),
-        ]
-        for row in table.to_dict("records")
-    ]
-    heads = [str(name).removeprefix("worst.").replace("_", " ") for name in worst]
-    titles = ["rule", "points", "outside", "share", *(f"worst {head}" for head in heads)]
-    return Grid.of("Where the fast model may be trusted", titles, rows)
-
-
-def _corrected(told: dict[str, Any]) -> Grid:
-    """Return the errors of the corrected fast model on curves that it was not shown."""
-    kinds = [f"{kind}_{when}" for kind in ("rms", "worst") for when in ("before", "after")]
-    rows = [
-        [named(column).words, *(f"{errors[kind]:.3g}" for kind in kinds)]
-        for column, errors in told["errors"].items()
-    ]
-    titles = ["quantity", "RMS error\nas it is", "RMS error\ncorrected", "worst error\nas it is"]
-    caption = f"Corrected fast model, from {told['curves']} curves of the FE model: errors on "
-    caption += "curves that were left out"
-    return Grid.of(caption, [*titles, "worst error\ncorrected"], rows)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.core.units import ANGLE, FORCE, LENGTH, MASS, STRESS, TORQUE, VOLUME, show
-from fem.report.grid import Grid
+from fem.wording.text_table import TextTable
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 HEADS = ("field", "value", "meaning")
 
 
-def case_grids(case: Case) -> list[Grid]:
+def case_grids(case: Case) -> list[TextTable]:
     """Return the tables of a case: tube, rubber, drive, free end, move."""
     grids = [
         _part_grid("Tube at rest", case.tube, _tube_extra(case)),
@@ -30,7 +30,7 @@ def case_grids(case: Case) -> list[Grid]:
     return grids
 
 
-def family_grid(case: Case) -> Grid | None:
+def family_grid(case: Case) -> TextTable | None:
     """Return the thread families side by side; None for a bare tube."""
     if not case.threads:
         return None
@@ -45,7 +45,7 @@ def family_grid(case: Case) -> Grid | None:
         for name in names
     ]
     titles = ["field", *(f"family {family.name}" for family in case.threads), "meaning"]
-    return Grid.of("Thread families", titles, cells, words=(0, len(titles) - 1))
+    return TextTable("Thread families", titles, cells, words=(0, len(titles) - 1))
 
 
 MEANINGS = {
@@ -146,9 +146,9 @@ def _rubber_extra(case: Case) -> list[list[str]]:
     return rows
 
 
-def _part_grid(caption: str, part: BaseModel, more: Sequence[Sequence[str]] = ()) -> Grid:
+def _part_grid(caption: str, part: BaseModel, more: Sequence[Sequence[str]] = ()) -> TextTable:
     rows = [[_label(name), value, meaning] for name, (value, meaning) in _rows(part).items()]
-    return Grid.of(caption, HEADS, [*rows, *more], words=(0, 2))
+    return TextTable(caption, HEADS, [*rows, *more], words=(0, 2))
 
 
 def _rows(part: BaseModel) -> dict[str, tuple[str, str]]:

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 from fem.quantities import table
 from fem.quantities.column import Measure
-from fem.report.grid import Grid
 from fem.results.checks import STORED, UNBALANCED, Check, Level, Limit, checks, state_checks
 from fem.results.result import Result
 from fem.wording.run_sections import NAMES, place
+from fem.wording.text_table import TextTable
 
 LIMITED = {
     Limit.TRUSTED_STRETCH: table.wall_stretch_max,
@@ -27,7 +27,7 @@ GAPS = {
 }
 
 
-def margin_grid(result: Result) -> Grid:
+def margin_grid(result: Result) -> TextTable:
     """Return the worst value along each path, where it is, and what is allowed."""
     case, names = result.case, [NAMES[run.model] for run in result.runs]
     found = [state_checks(run.path, case) for run in result.runs]
@@ -41,7 +41,7 @@ def margin_grid(result: Result) -> Grid:
         rows.append([_title(alike[0]), *cells, _allowed(alike[0])])
     below = [f"{name}\n{what}" for name in names for what in ("worst", "at")]
     titles = ["limit", *below, "allowed"]
-    return Grid.of("Limits along the path", titles, rows, words=(0, len(titles) - 1))
+    return TextTable("Limits along the path", titles, rows, words=(0, len(titles) - 1))
 
 
 def _title(one: Check) -> str:
@@ -72,7 +72,7 @@ def _allowed(one: Check) -> str:
     return "not known"
 
 
-def balance_grid(result: Result) -> Grid:
+def balance_grid(result: Result) -> TextTable:
     """Return the residuals of the equilibrium checks, model by model."""
     found = [
         {one.name: one for one in checks(run, result.case) if one.limit is Limit.BALANCE}
@@ -102,7 +102,7 @@ def balance_grid(result: Result) -> Grid:
     ]
     titles = ["quantity", *(NAMES[run.model] for run in result.runs), "expected", "passed"]
     last = len(titles) - 1
-    return Grid.of("Equilibrium checks, worst of all states", titles, rows, (0, last - 1, last))
+    return TextTable("Equilibrium checks, worst of all states", titles, rows, (0, last - 1, last))
 
 
 def _work(value: float) -> str:

@@ -14,6 +14,7 @@ from markupsafe import Markup
 from fem import __version__
 from fem.core.errors import InputError
 from fem.core.units import MINUS
+from fem.report.html_table import HtmlTable
 
 MOST_BYTES = 5_000_000
 """A page is no heavier: it is to go by mail."""
@@ -82,6 +83,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     found.filters["minus"] = minus
+    found.globals["html_table"] = HtmlTable
     return found
 
 

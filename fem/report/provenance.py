@@ -6,24 +6,24 @@ from collections.abc import Iterable, Mapping
 from itertools import chain, zip_longest
 from typing import Any
 
-from fem.report.grid import Grid
 from fem.report.margins import power
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.run_sections import NAMES
+from fem.wording.text_table import TextTable
 
 
-def mesh_grid(run: Run) -> Grid | None:
+def mesh_grid(run: Run) -> TextTable | None:
     """Return the counts of a mesh; None where there is none."""
     if not run.mesh:
         return None
     rows = [
         [name.replace("_", " "), _text(value)] for name, value in run.mesh.items() if value != {}
     ]
-    return Grid.of("Mesh of the FE model", ["mesh", "count"], rows)
+    return TextTable("Mesh of the FE model", ["mesh", "count"], rows)
 
 
-def run_grid(result: Result) -> Grid:
+def run_grid(result: Result) -> TextTable:
     """Return how each run went."""
     rows = [
         ["last step reached", *("yes" if run.reached else "no" for run in result.runs)],
@@ -32,7 +32,7 @@ def run_grid(result: Result) -> Grid:
         ["wall time", *(f"{run.seconds:.3g} s" for run in result.runs)],
         ["second solves", *(_second_solves(run) for run in result.runs)],
     ]
-    return Grid.of("Runs", ["run", *(NAMES[run.model] for run in result.runs)], rows)
+    return TextTable("Runs", ["run", *(NAMES[run.model] for run in result.runs)], rows)
 
 
 def _iterations(run: Run) -> int:
@@ -46,7 +46,7 @@ def _second_solves(run: Run) -> str:
     return ", ".join(text for name, text in words.items() if name in names) or "none"
 
 
-def history_grid(result: Result) -> Grid:
+def history_grid(result: Result) -> TextTable:
     """Return iterations, stability and energy gap of each state, the models side by side."""
     titles = ["state"]
     for title, unit in [("pressure", "kPa"), ("iterations", ""), ("energy gap", ""), ("", "")]:
@@ -56,7 +56,7 @@ def history_grid(result: Result) -> Grid:
         [str(number), *chain.from_iterable(zip(*map(_history, states), strict=True))]
         for number, states in enumerate(zip_longest(*(run.rows for run in result.runs)))
     ]
-    return Grid.of("Course of the solver, state by state", titles, rows, words=())
+    return TextTable("Course of the solver, state by state", titles, rows, words=())
 
 
 def _history(row: dict[str, Any] | None) -> list[str]:
@@ -67,9 +67,9 @@ def _history(row: dict[str, Any] | None) -> list[str]:
     return [f"{row['pressure_kPa']:.4g}", str(row["newton_iterations"]), gap, kind]
 
 
-def origin_grid(caption: str, facts: Mapping[str, Any]) -> Grid:
+def origin_grid(caption: str, facts: Mapping[str, Any]) -> TextTable:
     """Return facts by their names, those of a table within them each in a row of its own."""
-    return Grid.of(caption, ["name", "value"], [*_facts(facts)], words=(0, 1))
+    return TextTable(caption, ["name", "value"], [*_facts(facts)], words=(0, 1))
 
 
 def _facts(facts: Mapping[str, Any]) -> Iterable[list[str]]:

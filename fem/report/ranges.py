@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from fem.plots.study.measures import Measure, measures
-from fem.report.grid import Grid
 from fem.study.plot_data import LEVEL, Survey
 from fem.wording.run_sections import NAMES
+from fem.wording.text_table import TextTable
 
 if TYPE_CHECKING:
     import pandas
@@ -23,14 +23,14 @@ ROUND_OFF = 6
 """Decimals beyond which figures are round-off."""
 
 
-def range_grids(survey: Survey) -> list[Grid]:
+def range_grids(survey: Survey) -> list[TextTable]:
     """Return a table to each model: each measure, its least and greatest value, the settings."""
     at = survey.rows[survey.rows[LEVEL] == survey.shown]
     places = _places(survey)
     titles = [f"{end}\n{below}" for end in ("least", "greatest") for below in ("value", *places)]
     words = [n for n, title in enumerate(titles, 1) if title.endswith(IN_WORDS)]
     return [
-        Grid.of(
+        TextTable(
             f"{NAMES[model]} {survey.where(survey.shown)}",
             ["measure", *titles],
             [*_rows(survey, at[at.model == model])],

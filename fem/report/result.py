@@ -9,20 +9,21 @@ from fem.case.case import Case
 from fem.quantities import table
 from fem.quantities.column import MESH_ERROR, Measure, with_unit
 from fem.report.case import asked, case_grids, family_grid
-from fem.report.grid import Grid
 from fem.report.margins import balance_grid, margin_grid
 from fem.report.page import render
 from fem.report.panels import keys, notes, panel_rows
 from fem.report.provenance import history_grid, mesh_grid, origin_grid, run_grid
 from fem.report.scene import scenes
-from fem.report.steps import besides_grids, bounds_grid, step_grids
+from fem.report.steps import besides_grids, step_grids
 from fem.report.validation import held
 from fem.results.result import Result
 from fem.results.run import Run
+from fem.wording.bounds import bounds_table
 from fem.wording.remarks import remarks, warnings
 from fem.wording.run_sections import NAMES
 from fem.wording.tables import PRESSURE, brief_columns
 from fem.wording.termination import limit_text, outcome
+from fem.wording.text_table import TextTable
 
 CONTENTS = {
     "brief": "In brief",
@@ -67,7 +68,7 @@ def _told(result: Result) -> dict[str, Any]:
         "family": family_grid(case),
         "case_grids": case_grids(case),
         "mesh": mesh_grid(fe) if fe else None,
-        "bounds": bounds_grid(fe, case) if fe else None,
+        "bounds": bounds_table(fe, case) if fe else None,
         "mesh_error": _has_mesh_error(fe),
         "rows": panel_rows(result),
         "keys": keys(result),
@@ -100,7 +101,7 @@ def _strip(result: Result) -> list[tuple[str, str]]:
     return [(name, value) for name, value in facts.items() if value]
 
 
-def brief_grid(result: Result) -> Grid:
+def brief_grid(result: Result) -> TextTable:
     """Return the last step that each model reached, the models side by side.
 
     Where the way to rest ended early no step was reached; then it is the last state.
@@ -115,7 +116,7 @@ def brief_grid(result: Result) -> Grid:
     names = [NAMES[run.model] for run in result.runs]
     more = ["fast less FE"] if set(names) == set(NAMES.values()) else []
     caption = "The last step that was asked for and reached" if reached else "The last state found"
-    return Grid.of(caption, ["measure", *names, *more], rows)
+    return TextTable(caption, ["measure", *names, *more], rows)
 
 
 def _difference(column: Measure, rows: list[dict[str, Any]]) -> list[str]:
@@ -138,7 +139,7 @@ def _outcome(run: Run, case: Case) -> str:
     return "; ".join([*parts, *warnings(run, case)])
 
 
-def _origin(result: Result) -> list[Grid]:
+def _origin(result: Result) -> list[TextTable]:
     case = {"case hash (SHA-256)": result.case.hash}
     return [
         run_grid(result),

@@ -12,7 +12,6 @@ from fem.plots.study.figures import figures
 from fem.report.beside import comparison, trust
 from fem.report.case import asked, case_grids, family_grid
 from fem.report.figures import Picture, picture
-from fem.report.grid import Grid
 from fem.report.page import render
 from fem.report.provenance import origin_grid
 from fem.report.ranges import range_grids, setting
@@ -24,6 +23,7 @@ from fem.study.plot_data import survey
 from fem.study.runner import SHAPES
 from fem.study.study_result import PROVENANCE, Outcome
 from fem.wording.run_sections import NAMES
+from fem.wording.text_table import TextTable
 
 CONTENTS = {
     "brief": "In brief",
@@ -155,7 +155,7 @@ def _settings(outcome: Outcome) -> dict[str, str]:
     return {str(row["case"]): setting(seen, row) for _, row in first.iterrows()}
 
 
-def _origin(told: Mapping[str, Any]) -> list[Grid]:
+def _origin(told: Mapping[str, Any]) -> list[TextTable]:
     hashes = {"study hash (SHA-256)": told["study_hash"], "case hash (SHA-256)": told["case_hash"]}
     sessions = {
         f"run {number} began": session["began"]

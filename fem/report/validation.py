@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from importlib.resources import files
 
-from fem.report.grid import Grid
+from fem.wording.text_table import TextTable
 
 CHAPTER = re.compile(r"^## (.+)\n\n`[^`]*/test_(\w+)\.py`\..* (\d+) checks?\.$", re.MULTILINE)
 """How a section of `validation/TABLE.md` opens: title, chapter, source, number of checks."""
@@ -17,7 +17,7 @@ class Held:
     """The summary of the validation, and its chapters."""
 
     summary: str
-    chapters: Grid
+    chapters: TextTable
 
 
 def held() -> Held | None:
@@ -29,4 +29,4 @@ def held() -> Held | None:
     summary = " ".join(text.split("\n\n", 2)[1].split())
     rows = [[title, name, count] for title, name, count in CHAPTER.findall(text)]
     titles = ["subject", "chapter of tubewright validate", "checks"]
-    return Held(summary, Grid.of("Chapters of the validation", titles, rows, words=(0, 1)))
+    return Held(summary, TextTable("Chapters of the validation", titles, rows, words=(0, 1)))

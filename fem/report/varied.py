@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from fem.report.grid import Grid
 from fem.results.termination import restore
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
@@ -14,16 +13,17 @@ from fem.study.study_result import Outcome
 from fem.study.vary import Vary
 from fem.wording.run_sections import NAMES
 from fem.wording.termination import reason
+from fem.wording.text_table import TextTable
 
 MOST = 30
 """So many curves that did not reach their last step are told one by one."""
 
 
-def varied_grid(study: Study) -> Grid:
+def varied_grid(study: Study) -> TextTable:
     """Return what varies, a row to each table [[vary]], and what differs throughout."""
     rows = [[_fields(vary), *_values(study, vary)] for vary in study.vary]
     rows += [[field, str(value), "throughout"] for field, value in study.set.items()]
-    return Grid.of("Fields of the case", ["field", "values", "count"], rows, words=(0, 1, 2))
+    return TextTable("Fields of the case", ["field", "values", "count"], rows, words=(0, 1, 2))
 
 
 def _fields(vary: Vary) -> str:
@@ -41,7 +41,7 @@ def _values(study: Study, vary: Vary) -> list[str]:
     return [span, f"{vary.count}, equally spaced"]
 
 
-def counts_grid(outcome: Outcome) -> Grid:
+def counts_grid(outcome: Outcome) -> TextTable:
     """Return how the curves of each model went."""
     told = outcome.provenance
     rows = []
@@ -55,10 +55,10 @@ def counts_grid(outcome: Outcome) -> Grid:
         rows.append([NAMES[model], *map(str, numbers), f"{told['seconds'].get(model, 0):.4g}"])
     titles = ["model", "reached the last step", "ended at a limit", "failed", "still to do"]
     titles += ["asked for", "computing time [s]"]
-    return Grid.of("Curves: one model along the path of one case", titles, rows)
+    return TextTable("Curves: one model along the path of one case", titles, rows)
 
 
-def unreached_grid(outcome: Outcome) -> Grid | None:
+def unreached_grid(outcome: Outcome) -> TextTable | None:
     """Return which curves did not reach their last step, and why; None if all did."""
     entries = outcome.provenance["not_reached"]
     if not entries:
@@ -69,7 +69,7 @@ def unreached_grid(outcome: Outcome) -> Grid | None:
     more = f", {len(rows)} of {len(entries)}" if len(entries) > len(rows) else ""
     titles = ["setting", "model", "how it ended", "why"]
     caption = f"Curves that did not reach their last step, failed ones first{more}"
-    return Grid.of(caption, titles, rows, words=(0, 1, 2, 3))
+    return TextTable(caption, titles, rows, words=(0, 1, 2, 3))
 
 
 def _entry(entry: Mapping[str, Any], words: Mapping[str, str]) -> list[str]:
@@ -78,7 +78,7 @@ def _entry(entry: Mapping[str, Any], words: Mapping[str, str]) -> list[str]:
     return [setting, NAMES[entry["model"]], how, reason(restore(entry["termination"]))]
 
 
-def unusable_grid(outcome: Outcome) -> Grid | None:
+def unusable_grid(outcome: Outcome) -> TextTable | None:
     """Return which settings make no case, and why; None if all do."""
     entries = outcome.provenance["unusable"]
     if not entries:
@@ -86,7 +86,7 @@ def unusable_grid(outcome: Outcome) -> Grid | None:
     rows = [[_setting(entry["setting"]), entry["reason"]] for entry in entries[:MOST]]
     more = f", {len(rows)} of {len(entries)}" if len(entries) > len(rows) else ""
     caption = f"Settings that make no case{more}"
-    return Grid.of(caption, ["setting", "why"], rows, words=(0, 1))
+    return TextTable(caption, ["setting", "why"], rows, words=(0, 1))
 
 
 def _setting(setting: Mapping[str, Any]) -> str:

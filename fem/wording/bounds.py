@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from rich.table import Table
-
 from fem.case.case import Case
 from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure
 from fem.results.run import Run
-from fem.wording.tables import brief_columns, plain_table
+from fem.wording.run_sections import NAMES
+from fem.wording.tables import brief_columns
+from fem.wording.text_table import TextTable
 
 
 def bounded_row(run: Run) -> dict[str, Any] | None:
@@ -28,26 +28,31 @@ def _bounds(row: dict[str, Any]) -> set[str]:
     return {name.rpartition(".")[2] for name in row} & {MESH_ERROR, IF_BONDED}
 
 
-def bounds_table(row: dict[str, Any], case: Case) -> Table:
-    """Return a row to each measure of a step: its value, mesh error, value with bonded threads."""
+def bounds_table(run: Run, case: Case) -> TextTable | None:
+    """Return a row to each measure of a step: its value, mesh error, value with bonded threads.
+
+    It is the last step that all additional solves reached; None if there is none.
+    """
+    row = bounded_row(run)
+    if row is None:
+        return None
+    last = "the last step" if row is run.requested[-1] else "the last step that all solves reach"
+    caption = f"{NAMES[run.model]} at {row['pressure_kPa']:.4g} kPa, {last}"
     bounds = _bounds(row)
     friction, mesh_error = IF_BONDED in bounds, MESH_ERROR in bounds
-    table = plain_table()
-    table.add_column("")
-    table.add_column("gliding" if friction else "value", justify="right")
-    if friction:
-        table.add_column("bonded", justify="right")
-    if mesh_error:
-        table.add_column("mesh error", justify="right")
-    table.add_column("")
-    for column in brief_columns(case):
-        cells = [column.title, column.show(row)]
-        if friction:
-            cells.append(column.of(IF_BONDED).show(row))
-        if mesh_error:
-            cells.append(_error(column.of(MESH_ERROR), row))
-        table.add_row(*cells, column.shown_unit)
-    return table
+    titles = ["measure", "gliding" if friction else "value"]
+    titles += ["bonded"] * friction + ["mesh error"] * mesh_error
+    rows = [
+        [
+            column.title,
+            column.show(row),
+            *([column.of(IF_BONDED).show(row)] if friction else []),
+            *([_error(column.of(MESH_ERROR), row)] if mesh_error else []),
+            column.shown_unit,
+        ]
+        for column in brief_columns(case)
+    ]
+    return TextTable(caption, [*titles, "unit"], rows, words=(0, len(titles)))
 
 
 def _error(column: Measure, row: dict[str, Any]) -> str:

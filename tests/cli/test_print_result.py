@@ -162,7 +162,7 @@ def test_friction_is_a_bracket_with_its_capstan_ratio(make_case, say):
     (twist,) = cells(lines, "twist")
     assert twist[1:3] == [f"{row['twist_deg']:.2f}", f"{row['twist_deg.if_bonded']:.2f}"]
     heads = next(line for line in lines if "bonded" in line).split()
-    assert heads[:2] == ["gliding", "bonded"]
+    assert heads[:3] == ["measure", "gliding", "bonded"]
     # mu phi sin(alpha) with phi = L tan(alpha) / R, of a tube of 60 mm and 6.5 mm
     exponent = 0.2 * 60 / 6.5 * math.tan(math.radians(20)) * math.sin(math.radians(20))
     assert f"factor A {math.exp(exponent):.3g}" in flat(lines)

@@ -61,7 +61,7 @@ def test_the_bench_is_told_as_the_comparison_tells_it(bench):
 def test_trust_is_told_as_it_was_judged(judged):
     folder, outcome, found = judged
     told = trust(folder, outcome)
-    assert told.said[0].endswith("borne: twist 2 deg.")
+    assert told.said[0].endswith("model: twist 2 deg.")
     rules = told.grids[0]
     assert [row[0] for row in rules.rows] == [
         rule.sentence.replace("<=", "≤").replace(">=", "≥") for rule in found.rules

@@ -7,23 +7,24 @@ from dataclasses import replace
 
 import pytest
 from matplotlib.figure import Figure
-from rich.table import Table
 
 from fem.core.errors import InputError
 from fem.report import page
 from fem.report.case import asked, case_grids, family_grid
 from fem.report.figures import HEAVIEST, picture
-from fem.report.grid import Grid, Head, heads_of
+from fem.report.html_table import Head, heads_of
 from fem.report.margins import balance_grid, margin_grid, power
 from fem.report.page import light_enough, minus
 from fem.report.panels import keys, panel_rows
 from fem.report.provenance import history_grid, run_grid
 from fem.report.result import brief_grid
-from fem.report.steps import besides_grids, bounds_grid, step_grids
+from fem.report.steps import besides_grids, step_grids
 from fem.report.validation import held
 from fem.results.result import Result
 from fem.rubber.library import materials
 from fem.solving.single import solve
+from fem.wording.bounds import bounds_table
+from fem.wording.text_table import TextTable
 
 
 def cells(grid):
@@ -35,7 +36,8 @@ def cells(grid):
 
 
 def test_neighbours_with_the_same_first_line_share_a_head():
-    upper, lower = heads_of(["step", "twist\nFE, deg", "twist\nfast, deg", "stable\n", "p\nFE, "])
+    titles = ["step", "twist\nFE, deg", "twist\nfast, deg", "stable\n", "p\nFE, "]
+    upper, lower = heads_of(TextTable("", titles, [], words=()))
     assert upper == [
         Head("step", rows=2),
         Head("twist", columns=2),
@@ -48,20 +50,8 @@ def test_neighbours_with_the_same_first_line_share_a_head():
 
 
 def test_titles_of_one_line_make_one_row():
-    assert heads_of(["measure", "value"], words=(0,)) == [
-        [Head("measure", word=True), Head("value")]
-    ]
-
-
-def test_a_table_of_the_terminal_keeps_its_cells():
-    table = Table()
-    for head in ("", "value", ""):
-        table.add_column(head, justify="left" if not head else "right")
-    table.add_row("twist", "-5", "deg")
-    grid = Grid.from_terminal("Values", table, ("measure", "unit"))
-    assert [head.text for head in grid.heads[0]] == ["measure", "value", "unit"]
-    assert [list(row) for row in grid.rows] == [["twist", "-5", "deg"]]
-    assert list(grid.words) == [0, 2]
+    heads = heads_of(TextTable("", ["measure", "value"], []))
+    assert heads == [[Head("measure", word=True), Head("value")]]
 
 
 # ------------------------------------------------------------------------------------------ case
@@ -173,13 +163,13 @@ def test_limit_points_and_what_follows_are_told(make_case):
 def test_the_mesh_error_is_told_where_it_was_asked_for(make_case):
     case = make_case(pressure__steps=1)
     result = solve(case, "fe", "1x1x4", mesh_error=True)
-    grid = bounds_grid(result.runs[0], case)
-    assert [head.text for head in grid.heads[0]] == ["measure", "value", "mesh error", "unit"]
+    grid = bounds_table(result.runs[0], case)
+    assert grid.titles == ["measure", "value", "mesh error", "unit"]
     assert cells(grid)["twist"][1].startswith(("±", "<"))
 
 
 def test_without_a_second_solve_there_is_no_such_table(result):
-    assert bounds_grid(result.runs[0], result.case) is None
+    assert bounds_table(result.runs[0], result.case) is None
 
 
 # --------------------------------------------------------------------------- margins and balance

@@ -1,19 +1,17 @@
-"""Tables as the page has them: heads that may span columns, cells as text."""
+"""Tables as the page has them: heads that span columns, and what may be broken over pages."""
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
 from functools import cached_property
 from operator import attrgetter
 from typing import NamedTuple
 
-from rich.table import Table
+from fem.wording.text_table import TextTable
 
 WIDE = 3
 """A table of more columns may be wider than the page, and then moves in a frame of its own."""
-
 
 TALL = 20
 """A table of more rows may go on on the next page."""
@@ -31,39 +29,24 @@ class Head(NamedTuple):
     word: bool = False
 
 
-@dataclass(frozen=True)
-class Grid:
-    """A table.
+class HtmlTable:
+    """A table as the template `parts.html` writes it.
 
     Attributes
     ----------
-    caption
-        What it shows.
+    table
+        The table.
     heads
         Rows of the head.
-    rows
-        Cells, row by row.
-    keys
-        So many of the first columns are the heads of their row.
-    words
-        Numbers of the columns that hold words, set from the left; all others hold figures.
+    tall
+        Whether it may be broken from page to page, having many rows.
+    wide
+        Whether it has many columns.
     """
 
-    caption: str
-    heads: Sequence[Sequence[Head]]
-    rows: Sequence[Sequence[str]]
-    keys: int = 1
-    words: Collection[int] = field(default=())
-
-    @property
-    def tall(self) -> bool:
-        """Whether it may be broken from page to page, having many rows."""
-        return len(self.rows) > TALL
-
-    @property
-    def wide(self) -> bool:
-        """Whether it has many columns."""
-        return sum(head.columns for head in self.heads[0]) > WIDE
+    def __init__(self, table: TextTable) -> None:
+        self.table, self.heads = table, heads_of(table)
+        self.tall, self.wide = len(table.rows) > TALL, len(table.titles) > WIDE
 
     @cached_property
     def _starts(self) -> set[int]:
@@ -76,39 +59,18 @@ class Grid:
         """Return the classes of a cell: words or a long text, the first of a group."""
         kinds = {
             "start": column in self._starts,
-            "word": column in self.words,
+            "word": column in self.table.words,
             "long": len(cell) > LONG,
         }
         return " ".join(name for name, there in kinds.items() if there)
 
-    @classmethod
-    def of(
-        cls,
-        caption: str,
-        titles: Sequence[str],
-        rows: Sequence[Sequence[str]],
-        words: Collection[int] = (0,),
-        keys: int = 1,
-    ) -> Grid:
-        """Return a table by the titles of its columns; the second line of a title is its unit."""
-        return cls(caption, heads_of(titles, words), rows, keys, words)
 
-    @classmethod
-    def from_terminal(cls, caption: str, table: Table, names: Sequence[str] = ()) -> Grid:
-        """Return a table of the terminal; columns without a head take the `names` in turn."""
-        blank = iter(names)
-        titles = [str(column.header) or next(blank, "") for column in table.columns]
-        cells = [[str(cell) for cell in column.cells] for column in table.columns]
-        words = [n for n, column in enumerate(table.columns) if column.justify == "left"]
-        return cls.of(caption, titles, [*zip(*cells, strict=True)], words)
-
-
-def heads_of(titles: Sequence[str], words: Collection[int] = ()) -> list[list[Head]]:
+def heads_of(table: TextTable) -> list[list[Head]]:
     """Return the rows of a head from titles of one line or two.
 
     Neighbours with the same first line share it. A title of one line spans both rows.
     """
-    lines = [_Line.of(title, number in words) for number, title in enumerate(titles)]
+    lines = [_Line.of(title, number in table.words) for number, title in enumerate(table.titles)]
     if not any(line.below for line in lines):
         return [[Head(line.above, word=line.word) for line in lines]]
     below = [Head(line.below, word=line.word) for line in lines if line.below]

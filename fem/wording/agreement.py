@@ -1,0 +1,95 @@
+"""Tables of a comparison with measurements, and of trust in the fast model."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from fem.compare.agreement import ALL
+from fem.measurements.columns import GAUGE
+from fem.quantities.column import Measure, named
+from fem.wording.run_sections import NAMES
+from fem.wording.text_table import TextTable
+
+FORMS = {
+    "bias": "+.3g",
+    "rms_error": ".3g",
+    "greatest_error": "+.3g",
+    "greatest_at": ".0f",
+    "r2": ".3f",
+    "within_95": ".0%",
+}
+"""How the values of agreement are written."""
+
+
+def agreement_table(summary: Iterable[Mapping[Any, Any]]) -> TextTable:
+    """Return the values of agreement: of all measurements, and by each setting that is text.
+
+    Parameters
+    ----------
+    summary
+        Rows of :func:`fem.compare.agreement.summary`.
+    """
+    rows = [
+        [
+            f"{row['measure'].replace('_', ' ')} [{row['unit']}]",
+            NAMES[row["model"]],
+            "all" if row["group"] == ALL else str(row["value"]),
+            str(row["points"]),
+            *(_number(row[name], form) for name, form in FORMS.items()),
+        ]
+        for row in summary
+        if row["group"] != GAUGE.column
+    ]
+    titles = ["quantity", "model", "rows", "points", "bias", "RMS error", "greatest error"]
+    titles += ["at line", "R²", "within 95 % band"]
+    return TextTable("Models against measurements", titles, rows, words=(0, 1, 2), keys=3)
+
+
+def rules_table(rules: Iterable[Mapping[Any, Any]], quantities: Sequence[Measure]) -> TextTable:
+    """Return the rules of trust, each with its points and its worst errors.
+
+    Parameters
+    ----------
+    rules
+        Rows of :func:`fem.trust.rules.rule_table`.
+    quantities
+        Those that have a tolerance.
+    """
+    rows = [
+        [
+            row["rule"].replace("<=", "≤").replace(">=", "≥"),
+            str(row["points"]),
+            str(row["outside"]),
+            f"{row['share']:.0%}",
+            *(_number(row[f"worst.{quantity.name}"], ".3g") for quantity in quantities),
+        ]
+        for row in rules
+    ]
+    worst = [f"worst {one.name.replace('_', ' ')}\n{one.unit}" for one in quantities]
+    titles = ["rule", "points", "outside", "share", *worst]
+    return TextTable("Where the fast model is accurate enough", titles, rows)
+
+
+def correction_table(facts: Mapping[str, Any]) -> TextTable:
+    """Return the errors of the corrected fast model on curves that it was not fitted to."""
+    kinds = [f"{kind}_{when}" for kind in ("rms", "worst") for when in ("before", "after")]
+    rows = [
+        [named(column).words, *(f"{errors[kind]:.3g}" for kind in kinds)]
+        for column, errors in facts["errors"].items()
+    ]
+    caption = (
+        f"Corrected fast model, from {facts['curves']} curves of the FE model: errors on curves "
+        "that were left out"
+    )
+    heads = [f"{kind}\n{how}" for kind in ("RMS error", "worst error") for how in HOW]
+    return TextTable(caption, ["quantity", *heads], rows)
+
+
+HOW = ("as it is", "corrected")
+
+
+def _number(value: float, form: str) -> str:
+    """Return a value; a dash where there is none."""
+    return "-" if value is None or math.isnan(value) else f"{value:{form}}"

@@ -1,0 +1,95 @@
+"""The terminal: its console, and tables as wide as it."""
+
+from __future__ import annotations
+
+import os
+import sys
+import textwrap
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+
+from rich.console import Console
+from rich.table import Table
+
+from fem.wording.text_table import TextTable
+
+GAP = 2
+"""Spaces between columns."""
+
+UNSHOWN_WIDTH = 100
+"""Width of what goes to a file or a pipe (characters)."""
+
+NARROWEST = 8
+"""Titles of one line are not broken into narrower ones (characters)."""
+
+
+def terminal() -> Console:
+    """Return the console of standard output, which takes text as it is."""
+    known = sys.stdout.isatty() or "COLUMNS" in os.environ
+    return Console(highlight=False, markup=False, width=None if known else UNSHOWN_WIDTH)
+
+
+def print_table(console: Console, table: TextTable) -> None:
+    """Print a table below its caption, in several parts if it is too wide, and an empty line."""
+    if table.caption:
+        console.print(table.caption, style="bold")
+    for part in parts(table, console.width):
+        console.print(part, "")
+
+
+def parts(table: TextTable, width: int) -> Iterator[Table]:
+    """Yield a table in parts no wider than `width`, each with the keys and some of the columns.
+
+    Columns that belong together stay so. A table with words is not divided: they are broken.
+    """
+    keys, others = range(table.keys), range(table.keys, len(table.titles))
+    blocks = [list(block) for _, block in groupby(others, lambda n: _block(table, n))]
+    if table.words:
+        blocks = [[*others]]
+    room = width + GAP - _width(table, keys)
+    while blocks:
+        count, used = 1, _width(table, blocks[0])
+        while count < len(blocks) and used + _width(table, blocks[count]) <= room:
+            used += _width(table, blocks[count])
+            count += 1
+        yield rich_table(table, [*keys, *(n for block in blocks[:count] for n in block)])
+        blocks = blocks[count:]
+
+
+def rich_table(table: TextTable, columns: Sequence[int] = ()) -> Table:
+    """Return columns of a table, all if none are named, without rules; words may be broken."""
+    columns = columns or range(len(table.titles))
+    apart = any("\n" in cell for row in table.rows for cell in row)
+    shown = Table(box=None, pad_edge=False, padding=(0, GAP, int(apart), 0))
+    for n in columns:
+        words = n in table.words
+        shown.add_column(
+            _title(table, n),
+            justify="left" if words else "right",
+            no_wrap=not words,
+            overflow="fold",
+        )
+    for row in table.rows:
+        shown.add_row(*(row[n] for n in columns))
+    return shown
+
+
+def _title(table: TextTable, column: int) -> str:
+    """Return the title of a column; one line of it is broken where its cells are narrower."""
+    title = table.titles[column]
+    if "\n" in title:
+        return title
+    cells = max((len(line) for row in table.rows for line in row[column].split("\n")), default=0)
+    return textwrap.fill(title, max(cells, NARROWEST), break_long_words=False)
+
+
+def _block(table: TextTable, column: int) -> object:
+    """Return what columns share that belong together."""
+    above, line, _ = table.titles[column].partition("\n")
+    return above if line else column
+
+
+def _width(table: TextTable, columns: Sequence[int]) -> int:
+    """Return the width of columns with the gaps (characters)."""
+    cells = ([_title(table, n), *(row[n] for row in table.rows)] for n in columns)
+    return sum(max(len(line) for cell in own for line in cell.split("\n")) + GAP for own in cells)
