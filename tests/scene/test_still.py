@@ -203,9 +203,8 @@ def test_slack_families_are_named_in_full(make_case):
     names = ["a-name-of-just_thirty-two_letter", "another-name_of_thirty-two_letters"[:32], "B"]
     threads = [dict(FAMILIES[0], name=name, angle=f"{n} deg") for n, name in enumerate(names)]
     solved = exhibits(solve(make_case(threads=threads, pressure__steps=1), ["fast"]))
-    rows = [dict(solved[0].rows[-1], **{f"taut.{name}": 0.0 for name in names[:2]})]
-    page, _ = board(solved)
-    page.say(rows)
+    rows = [dict(row, **{f"taut.{name}": 0.0 for name in names[:2]}) for row in solved[0].rows]
+    page, _ = board([replace(solved[0], rows=rows)])
     assert ",".join(names[:2]) in words(page.figure).replace("\n", "").replace(" ", "")
     check_lettering(page.figure)
 

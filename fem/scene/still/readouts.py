@@ -59,12 +59,8 @@ class Readout(NamedTuple):
         return wrapped(self.show(exhibit, row), LINE, 9, lines=1)[0]
 
     def longest(self, exhibit: Exhibit) -> str:
-        """Return the longest that may be said of any state; of a figure, nothing."""
-        if self.column:
-            return ""
-        if self.family:
-            return self.show(exhibit, {})
-        return ", ".join(family.name for family in exhibit.case.threads)
+        """Return the longest that is said of any state of a path."""
+        return max((self.show(exhibit, row) for row in exhibit.rows), key=len)
 
 
 def readouts(exhibits: Sequence[Exhibit]) -> list[Readout]:
