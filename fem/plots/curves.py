@@ -97,16 +97,16 @@ def _plot_run(axes: Axes, run: Run, rows: Rows, columns: Columns) -> None:
     style = STYLES[run.model]
     _plot_bounds(axes, style, rows, columns)
     axes.plot(*_points(rows, columns), linestyle=style.line, color=style.color, lw=1.6, zorder=3)
-    steps, every = [row for row in rows if row["demanded"]], max(1, len(rows) // MANY)
-    marks = [
-        ([row for row in steps if row["stable"]], _step_marker(style, markevery=every)),
-        ([row for row in steps if not row["stable"]], _unstable_marker(style, markevery=every)),
-        ([row for row in rows if run.beyond(row) and not row["stable"]], _unstable_marker(style)),
-        ([row for row in rows if row["limit"]], _limit_marker(style)),
-        (rows[-1:] if _stops(run) and rows[-1] is run.rows[-1] else [], _end_marker(style)),
-    ]
-    for chosen, marker in marks:
+    crossed = [row for row in rows if not row["stable"] and (row["demanded"] or run.beyond(row))]
+    marks = {
+        "step": [row for row in rows if row["demanded"] and row["stable"]],
+        "unstable": crossed,
+        "limit": [row for row in rows if row["limit"]],
+        "end": rows[-1:] if _stops(run) and rows[-1] is run.rows[-1] else [],
+    }
+    for kind, chosen in marks.items():
         if chosen:  # a line without points would count as one in the corner of the figure
+            marker = _marker(style, kind, markevery=max(1, len(chosen) // MANY))
             axes.plot(*_points(chosen, columns), zorder=4, **marker)
 
 
@@ -134,27 +134,16 @@ def _stops(run: Run) -> bool:
     return not run.reached and not run.ends_at_limit
 
 
-def _step_marker(style: Style, **changes: Any) -> dict[str, Any]:
-    marker = {"linestyle": "none", "marker": style.marker, "markersize": style.size}
-    face = style.color if style.marker == "o" else "white"
-    colors = {"markerfacecolor": face, "markeredgecolor": style.color, "clip_on": False}
-    return {**marker, **colors, **changes}
-
-
-def _unstable_marker(style: Style, **changes: Any) -> dict[str, Any]:
-    return _step_marker(style, marker="x", markersize=5, markeredgewidth=1.4, **changes)
-
-
-def _limit_marker(style: Style) -> dict[str, Any]:
-    """Return a triangle, full for one model and open for the other."""
-    return _step_marker(style, marker="v", markersize=9, markeredgewidth=1.4)
-
-
-def _end_marker(style: Style) -> dict[str, Any]:
-    """Return a ring round the last point, wider for one model so that two rings show."""
-    marker, size = ("o", 10) if style.marker == "o" else ("s", 13)
-    ring = {"marker": marker, "markersize": size, "markeredgewidth": 1.2}
-    return _step_marker(style, **ring) | {"markerfacecolor": "none"}
+def _marker(style: Style, kind: str, **changes: Any) -> dict[str, Any]:
+    """Return the mark of a state; those of both models can be seen at one place."""
+    fe = style.marker == "o"
+    kinds: dict[str, dict[str, Any]] = {
+        "step": {"marker": style.marker, "ms": style.size, "mfc": style.color if fe else "white"},
+        "unstable": {"marker": "x", "ms": 5, "mew": 1.4},
+        "limit": {"marker": "v", "ms": 9, "mew": 1.4, "mfc": style.color if fe else "white"},
+        "end": {"marker": "o" if fe else "s", "ms": 10 if fe else 13, "mew": 1.2, "mfc": "none"},
+    }
+    return {"ls": "none", "mec": style.color, "clip_on": False, **kinds[kind], **changes}
 
 
 def legend_handles(case: Case, runs: Sequence[Run]) -> list[Line2D]:
@@ -163,7 +152,7 @@ def legend_handles(case: Case, runs: Sequence[Run]) -> list[Line2D]:
     rows = [row for run in runs for row in run.rows]
     names = {name for row in rows for name in row}
     if any(not row["stable"] and not row["limit"] for row in rows):
-        handles.append(Line2D([], [], label="unstable", **_unstable_marker(NEUTRAL)))
+        handles.append(Line2D([], [], label="unstable", **_marker(NEUTRAL, "unstable")))
     if any(name.endswith(IF_BONDED) for name in names):
         blue = STYLES["fe"].color
         handles.append(Line2D([], [], ls=":", lw=1.2, color=blue, label="FE, threads bonded"))
@@ -172,17 +161,17 @@ def legend_handles(case: Case, runs: Sequence[Run]) -> list[Line2D]:
 
 def _run_handles(run: Run, case: Case) -> Iterator[Line2D]:
     style = STYLES[run.model]
-    line = _step_marker(style, linestyle=style.line, linewidth=1.6)
+    line = _marker(style, "step", ls=style.line, lw=1.6)
     error = any(name.endswith(MESH_ERROR) for row in run.rows for name in row)
     label = f"{style.label} ± mesh error" if error else style.label
     yield Line2D([], [], color=style.color, label=label, **line)
     if limit := run.limit_row:
         name = limit_name(limit["bore_stretch"])
         label = f"{style.label}: {name}, {limit['pressure_kPa']:.4g} kPa"
-        yield Line2D([], [], label=label, **_limit_marker(style))
+        yield Line2D([], [], label=label, **_marker(style, "limit"))
     if _stops(run):
         label = f"{style.label} stops at {place(run, case, run.rows[-1])}"
-        yield Line2D([], [], label=label, **_end_marker(style))
+        yield Line2D([], [], label=label, **_marker(style, "end"))
 
 
 def notes_on(result: Result, shown: Sequence[Strip]) -> list[str]:

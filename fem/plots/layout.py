@@ -124,9 +124,7 @@ class FigureLayout:
             rough = sum(heights) * tall + 2 * rows + 4
             figure = Figure((self.width, rough), DPI, layout="constrained")
             FigureCanvasAgg(figure)
-            body: Any = (
-                figure.subfigures()
-            )  # its legend and the figure's notes are one below the other
+            body: Any = figure.subfigures()  # has the legend, so that the notes are below it
             grid = body.subplots(rows, self.columns, squeeze=False, height_ratios=heights)
             axes: dict[int, Axes] = {}
             keys: Keys = {}

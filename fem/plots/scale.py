@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from matplotlib import colormaps
 from matplotlib.cm import ScalarMappable
-from matplotlib.colors import BoundaryNorm, Colormap, ListedColormap, Normalize
+from matplotlib.colors import BoundaryNorm, ListedColormap, Normalize
 from matplotlib.ticker import MaxNLocator
 
 from fem.core.arrays import Array
@@ -132,15 +132,13 @@ def _edges(span: tuple[float, float], signed: bool) -> Array:
     return np.append(edges[:-1][reached], edges[1:][reached][-1])
 
 
-def sequential() -> Colormap:
-    """Return colours of lines and dots, perceptually even, without what white paper swallows."""
-    return ListedColormap(colormaps["viridis_r"](np.linspace(0.1, 1.0, 256)), "amount")
-
-
 def shade(level: float, levels: Sequence[float]) -> Array:
-    """Return the colour of a level among `levels`, the darker the further, shape (4,)."""
+    """Return the colour of a level among `levels`, the darker the further, shape (4,).
+
+    Perceptually even, without the palest, which would not be seen on white.
+    """
     last = max(abs(other) for other in levels) or 1.0
-    return np.array(sequential()(abs(level) / last))
+    return np.array(colormaps["viridis_r"](0.1 + 0.9 * abs(level) / last))
 
 
 def pale(colour: Array) -> Array:

@@ -77,7 +77,7 @@ def test_curves_file(result, tmp_path):
 def test_an_early_end_is_said_and_marked(result):
     stopped = Result(result.case, [cut(result.runs[0], 1), result.runs[1]])
     figure = drawn(stopped)
-    assert "FE model: no equilibrium was found beyond 1 kPa" in words(figure)
+    assert "FE model: no equilibrium was found beyond 7.5 kPa" in words(figure)
     assert "FE model stops at 7.5 kPa" in words(figure)
     assert "fast model stops" not in words(figure)
     assert all(axes.get_xlim()[1] >= 15 for axes in figure.axes), "the demanded pressure is shown"

@@ -437,8 +437,8 @@ def test_margins_are_shares_with_the_limit_marked(make):
     assert "utilisation [%]" in words(figure)
     assert "100 %: it gives" in words(figure)
     titles = [title.partition(", ")[2] for title in panels(figure)]
-    assert titles[::2] == ["strain where the rubber locks", "breaking load of threads A"]
-    lines = [c for c in panels(figure)["FE model, breaking load of threads A"].collections]
+    assert titles[::2] == ["utilisation of rubber", "utilisation of threads A"]
+    lines = [c for c in panels(figure)["FE model, utilisation of threads A"].collections]
     (lines,) = [c for c in lines if isinstance(c, ContourSet) and not c.filled]
     (path,) = [p for at, p in zip(lines.levels, lines.get_paths(), strict=True) if at == 100]
     assert np.abs(path.vertices @ [1, 2]) == pytest.approx(50), "2 |x + 2 y| / 100 = 1"

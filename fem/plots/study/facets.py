@@ -53,22 +53,25 @@ class Facet:
         stable = places.case.map(there.stable).ne(False)
         return places.assign(value=value, stable=stable).reset_index(drop=True)
 
+    def at(self, axis: Axis, value: object) -> Facet:
+        """Return the settings that have a value of an axis."""
+        return replace(self, rows=self.rows[self.rows[axis.column] == value])
+
 
 def facets(
     survey: Survey, plane: Sequence[Axis], most: int = MOST
 ) -> tuple[list[Facet], list[str]]:
     """Return the combinations of all axes that are not in `plane`, and what is to be said of them.
 
-    Text comes first, then up to three values of one more number; any further number is held at the
-    middle one of its values. If `plane` has scattered axes, the range of a scattered number is
+    Text comes first, then up to three values of one more number; any further number is fixed at
+    the middle one of its values. If `plane` has scattered axes, the range of a scattered number is
     divided instead, and any further one varies from point to point.
     """
     others = [axis for axis in survey.axes if axis not in plane]
-    text = [axis for axis in others if not axis.numeric]
-    third, further = _split_numbers(others)
+    numbers = [axis for axis in others if axis.numeric]
     loose = any(axis.scattered for axis in plane)
     parts, notes = [Facet((), survey.rows)], list[str]()
-    for axis in [*text, *third]:
+    for axis in [*(axis for axis in others if not axis.numeric), *numbers[:1]]:
         if axis.scattered and loose:
             parts = [part for whole in parts for part in _ranges(whole, axis)]
             continue
@@ -76,30 +79,24 @@ def facets(
         picked = _picked(values) if axis.numeric else values
         if len(picked) < len(values):
             notes.append(f"{len(picked)} of {len(values)} values of {axis.words} are shown")
-        parts = [part for whole in parts for part in _values(whole, axis, picked)]
-    for axis in further:
+        parts = [
+            replace(whole.at(axis, value), words=(*whole.words, axis.say(value)))
+            for whole in parts
+            for value in picked
+        ]
+    for axis in numbers[1:]:
         if axis.scattered and loose:
             notes.append(f"{axis.words} varies from point to point")
             parts = [replace(part, plain=False) for part in parts]
         else:
-            middle = _middle(survey.rows, axis)
-            parts = [_at(part, axis, middle) for part in parts]
+            values = sorted(survey.rows[axis.column].unique())
+            middle = float(values[(len(values) - 1) // 2])
+            parts = [part.at(axis, middle) for part in parts]
             notes.append(f"shown for {axis.say(middle)}")
     parts = [part for part in parts if len(part.rows)]
     if len(parts) > most:
         notes.append(f"the first {most} of {len(parts)} combinations are shown")
     return parts[:most], notes
-
-
-def _split_numbers(axes: Sequence[Axis]) -> tuple[list[Axis], list[Axis]]:
-    numbers = [axis for axis in axes if axis.numeric]
-    return numbers[:1], numbers[1:]
-
-
-def _values(whole: Facet, axis: Axis, values: Iterable[object]) -> Iterator[Facet]:
-    """Yield a facet to each value."""
-    for value in values:
-        yield replace(_at(whole, axis, value), words=(*whole.words, axis.say(value)))
 
 
 def _picked(numbers: Iterable[float]) -> list[float]:
@@ -117,12 +114,3 @@ def _ranges(whole: Facet, axis: Axis) -> Iterator[Facet]:
         above = values >= low if number == 0 else values > low
         words = (*whole.words, axis.say(low, high))
         yield Facet(words, whole.rows[above & (values <= high)], plain=False)
-
-
-def _middle(rows: pandas.DataFrame, axis: Axis) -> float:
-    values = np.sort(rows[axis.column].unique())
-    return float(values[(len(values) - 1) // 2])
-
-
-def _at(whole: Facet, axis: Axis, value: object) -> Facet:
-    return replace(whole, rows=whole.rows[whole.rows[axis.column] == value])
