@@ -8,6 +8,7 @@ from pathlib import Path
 
 from fem.compare.comparison import Comparison
 from fem.compare.diagnose import Report
+from fem.measurements.columns import GAUGE
 from fem.quantities.case_fields import column
 from fem.wording.agreement import agreement_table
 from fem.wording.comparison import counted, not_reached, sentences
@@ -81,7 +82,7 @@ def _unreached(comparison: Comparison) -> Iterator[str]:
     for entry in comparison.unreached[:MOST_LINES]:
         yield (
             f"not reached ({NAMES[entry['model']]}): line {entry['line']}, "
-            f"{entry['pressure_kPa']:.4g} kPa: {not_reached(entry)}"
+            f"{GAUGE.text(entry)}: {not_reached(entry)}"
         )
     if len(comparison.unreached) > MOST_LINES:
         yield f"and {len(comparison.unreached) - MOST_LINES} more, see compare.json"

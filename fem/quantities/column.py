@@ -89,6 +89,10 @@ class Measure:
         text = f"{row[self.column] * self.quantity.factor:{form or self.quantity.form}}"
         return text.replace("-", "") if not text.strip("-0.") else text  # no negative zero
 
+    def text(self, row: Mapping[str, Any], form: str = "") -> str:
+        """Return the number of a row with its unit."""
+        return f"{self.show(row, form)} {self.shown_unit}".rstrip()
+
     def of(self, ending: str) -> Measure:
         """Return the column of an additional solve."""
         return replace(self, ending=ending)

@@ -5,20 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from fem.quantities import table
 from fem.quantities.column import Measure
-from fem.results.checks import STORED, UNBALANCED, Check, Level, Limit, checks, state_checks
+from fem.results.checks import (
+    LIMITED,
+    STORED,
+    UNBALANCED,
+    Check,
+    Level,
+    Limit,
+    checks,
+    state_checks,
+)
 from fem.results.result import Result
 from fem.wording.run_sections import NAMES, place
 from fem.wording.text_table import TextTable
-
-LIMITED = {
-    Limit.TRUSTED_STRETCH: table.wall_stretch_max,
-    Limit.NARROW_BORE: table.bore_stretch,
-    Limit.LOCKING: table.rubber_used,
-    Limit.BREAKING_LOAD: table.tension_peak,
-}
-"""What is limited along the path."""
 
 GAPS = {
     "energy_gap": "work of the loads that is not stored, as a share of all work",
@@ -53,7 +53,7 @@ def _title(one: Check) -> str:
 
 def _value(one: Check) -> str:
     column = Measure(LIMITED[one.limit], one.name)
-    return f"{column.show({column.column: one.value}, '.4g')} {column.shown_unit}".strip()
+    return column.text({column.column: one.value}, ".4g")
 
 
 def _allowed(one: Check) -> str:

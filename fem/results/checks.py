@@ -10,6 +10,8 @@ from typing import Any
 
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
+from fem.quantities import table
+from fem.quantities.column import Measure
 from fem.results.run import Run
 
 NARROW = 0.3
@@ -61,6 +63,15 @@ class Level(StrEnum):
     NEAR = "near"
     PASSED = "passed"
     UNKNOWN = "unknown"
+
+
+LIMITED = {
+    Limit.TRUSTED_STRETCH: table.wall_stretch_max,
+    Limit.NARROW_BORE: table.bore_stretch,
+    Limit.LOCKING: table.rubber_used,
+    Limit.BREAKING_LOAD: table.tension_peak,
+}
+"""What is limited along the path."""
 
 
 @dataclass(frozen=True)
@@ -118,10 +129,10 @@ def checks(run: Run, case: Case) -> list[Check]:
 def state_checks(rows: Sequence[dict[str, Any]], case: Case) -> Iterator[Check]:
     """Yield the checks of the states of a path, in the same order for each run of a case."""
     rubber = case.rubber
-    yield _greatest(Limit.TRUSTED_STRETCH, rows, "wall_stretch_max", rubber.trusted_stretch, 1.0)
+    yield _greatest(Limit.TRUSTED_STRETCH, rows, rubber.trusted_stretch, 1.0)
     yield _narrowest(rows)
     if rubber.constitutive_law.locking is not None:
-        yield _greatest(Limit.LOCKING, rows, "rubber_used", 1.0)
+        yield _greatest(Limit.LOCKING, rows, 1.0)
     for family in case.threads:
         yield _tension(rows, family)
 
@@ -129,12 +140,12 @@ def state_checks(rows: Sequence[dict[str, Any]], case: Case) -> Iterator[Check]:
 def _greatest(
     limit: Limit,
     rows: Sequence[dict[str, Any]],
-    column: str,
     allowed: float | None,
     near: float = CLOSE,
     name: str = "",
 ) -> Check:
-    """Return the check of the greatest value of a column, near if above a share of the allowed."""
+    """Return the check of the greatest value of what is limited, near if above a share of it."""
+    column = Measure(LIMITED[limit], name).column
     values = [row[column] for row in rows]
     number = max(range(len(rows)), key=values.__getitem__)
     worst, place = values[number], Place(rows[number])
@@ -152,13 +163,13 @@ def _greatest(
 
 
 def _tension(rows: Sequence[dict[str, Any]], family: ThreadFamily) -> Check:
-    column = f"tension_peak_N.{family.name}"
-    return _greatest(Limit.BREAKING_LOAD, rows, column, family.breaking_load, name=family.name)
+    return _greatest(Limit.BREAKING_LOAD, rows, family.breaking_load, name=family.name)
 
 
 def _narrowest(rows: Sequence[dict[str, Any]]) -> Check:
-    row = min(rows, key=lambda row: row["bore_stretch"])
-    value = row["bore_stretch"]
+    column = LIMITED[Limit.NARROW_BORE].column
+    row = min(rows, key=lambda row: row[column])
+    value = row[column]
     level = Level.PASSED if value < NARROW else Level.OK
     return Check(Limit.NARROW_BORE, level, value, NARROW, worst=Place(row))
 

@@ -8,8 +8,12 @@ from typing import Any, Self
 
 from fem.continuation.stepper import TEARS
 from fem.continuation.termination import TerminationKind
+from fem.quantities import table
 
-PLACE = ("pressure_kPa", "displacement_mm", "twist_deg", "bore_stretch")
+PLACE = tuple(
+    quantity.column
+    for quantity in (table.pressure, table.displacement, table.twist, table.bore_stretch)
+)
 """Columns of the step table that say where a path ended."""
 
 BALLOON = 1.05

@@ -12,6 +12,7 @@ from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.units import MINUS
 from fem.fast.shape import uniform_shape
+from fem.quantities import table
 from fem.quantities.shape import Shape
 from fem.results.reader import read_result
 from fem.results.result import Result
@@ -88,8 +89,8 @@ class Exhibit:
 
 def at_rest(row: dict[str, Any]) -> bool:
     """Return whether a row tells of a tube without pressure and motion."""
-    moves = ("pressure_kPa", "twist_deg", "displacement_mm")
-    return not any(abs(row[name]) >= AT_REST for name in moves)  # one may be unknown: nan
+    moves = (table.pressure, table.twist, table.displacement)
+    return not any(abs(row[one.column]) >= AT_REST for one in moves)  # one may be unknown: nan
 
 
 def exhibits(result: Result, name: str = "") -> list[Exhibit]:

@@ -24,7 +24,7 @@ from fem.study.plan import Study
 from fem.trust.accuracy import errors, round_off
 from fem.trust.fit import Fit, find
 from fem.trust.inputs import Inputs
-from fem.trust.pairs import BOTH, FAST, FE, pairs
+from fem.trust.pairs import BOTH, FAST, FE, PRESSURE, pairs
 from fem.trust.query import cases_of, differences, fast_points
 from fem.trust.ranges import Ranges
 from fem.trust.state import at_rest, described
@@ -96,7 +96,7 @@ class CorrectedModel:
         table = described(points, cases, ranges)
         inputs = Inputs.of(table, elements)
         matrix = np.c_[inputs.matrix(table), _amplitude(table, cases)]
-        left_out = points[["case", *outcome.varied, "ordinal", "pressure_kPa"]].copy()
+        left_out = points[["case", *outcome.varied, "ordinal", PRESSURE]].copy()
         fits = {}
         for column in quantities:
             fe, fast = (points[column + end].to_numpy(float) for end in (FE, FAST))
@@ -148,7 +148,7 @@ class CorrectedModel:
         reached = ~points["ended"].astype(bool).to_numpy()
         matrix = self._matrix(points[reached], {case.key: case for case in cases})
         varied = [name for name in points if name in self.ranges.fields]
-        answer = points[["case", *varied, "ordinal", "pressure_kPa"]].copy()
+        answer = points[["case", *varied, "ordinal", PRESSURE]].copy()
         for column in self.quantities:
             fast = points.get(column + FAST, answer["ordinal"] * np.nan).to_numpy(float)
             mean, std = np.full((2, len(points)), np.nan)
@@ -177,8 +177,8 @@ class CorrectedModel:
         found = []
         for row in points.to_dict("records"):
             faults = [*others[row["number"]], *self.ranges.faults(row)]
-            if self.study.base.pressure and np.isfinite(row["pressure_kPa"]):
-                faults += self.ranges.pressure_faults(row["pressure_kPa"])
+            if self.study.base.pressure and np.isfinite(row[PRESSURE]):
+                faults += self.ranges.pressure_faults(row[PRESSURE])
             found.append("outside the study: " + "; ".join(faults) if faults else "")
         return found
 

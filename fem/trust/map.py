@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from fem.trust.pairs import BOTH, FAST, FE, pairs
+from fem.trust.pairs import BOTH, FAST, FE, PRESSURE, pairs
 from fem.trust.tolerance import Tolerance
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def trust_map(outcome: Outcome, tolerances: Sequence[Tolerance]) -> pandas.DataF
         If a model did not take part in the study.
     """
     found = pairs(outcome)
-    keys = ["case", *outcome.varied, "ordinal", "pressure_kPa", "state"]
+    keys = ["case", *outcome.varied, "ordinal", PRESSURE, "state"]
     table = found[keys].copy()
     shares = []
     for tolerance in tolerances:

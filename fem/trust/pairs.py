@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fem.core.errors import InputError
+from fem.quantities import table as quantities
 
 if TYPE_CHECKING:
     import pandas
@@ -18,6 +19,9 @@ FE_ENDED = "FE model ended"
 FAST_ENDED = "fast model ended"
 STATES = (BOTH, FE_ENDED, FAST_ENDED)
 """What there is at a point: both models, or one that the other did not reach."""
+
+PRESSURE = quantities.pressure.column
+BESIDES = [quantities.model.column, quantities.step.column, quantities.demanded.column]
 
 FE, FAST = ".fe", ".fast"
 """Endings of the columns of either model."""
@@ -63,20 +67,21 @@ def pairs(outcome: Outcome) -> pandas.DataFrame:
             f'study "{outcome.study.title}": neither model reaches a step after rest, so there is '
             "nothing to compare"
         )
-    reached = table[[f"pressure_kPa{FE}", f"pressure_kPa{FAST}"]].notna().to_numpy()
+    reached = table[[f"{PRESSURE}{FE}", f"{PRESSURE}{FAST}"]].notna().to_numpy()
     state = np.select([reached.all(axis=1), reached[:, 1]], [BOTH, FE_ENDED], FAST_ENDED)
-    pressure = table[f"pressure_kPa{FE}"].fillna(table[f"pressure_kPa{FAST}"])
-    table = table.assign(pressure_kPa=pressure, state=state).reset_index()
+    pressure = table[f"{PRESSURE}{FE}"].fillna(table[f"{PRESSURE}{FAST}"])
+    table[PRESSURE], table["state"] = pressure, state
+    table = table.reset_index()
     place = table["case"].map({case: number for number, case in enumerate(varied.index)})
     order = np.lexsort([table["ordinal"], place])
     table = varied.reset_index().merge(table.iloc[order], on="case", how="right", sort=False)
-    first = ["case", *outcome.varied, "ordinal", "pressure_kPa", "state"]
+    first = ["case", *outcome.varied, "ordinal", PRESSURE, "state"]
     return table[[*first, *table.columns.difference(first, sort=False)]]
 
 
 def _steps(outcome: Outcome, model: str) -> pandas.DataFrame:
     """Return the demanded steps of a model after rest, by case and number."""
     rows = outcome.of(model).drop_duplicates(["case", "step"])
-    rows = rows.drop(columns=["model", "step", "demanded", *outcome.varied])
+    rows = rows.drop(columns=[*BESIDES, *outcome.varied])
     rows["ordinal"] = rows.groupby("case", sort=False).cumcount()
     return rows[rows["ordinal"] > 0].set_index(["case", "ordinal"])

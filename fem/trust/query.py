@@ -12,7 +12,7 @@ from fem.case.case import Case
 from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.quantities.case_fields import cells, changes
-from fem.trust.pairs import FAST
+from fem.trust.pairs import FAST, PRESSURE
 from fem.trust.state import by_pressure
 
 if TYPE_CHECKING:
@@ -108,9 +108,9 @@ def fast_points(
         points = [point for _, wanted in paths for point in _read(next(runs), wanted)]
         rows += [own | point for point in sorted(points, key=lambda point: point["place"])]
     varied = cells(study.sample, study.fields)
-    first = ["number", "case", *varied, "ordinal", "pressure_kPa", "ended"]
+    first = ["number", "case", *varied, "ordinal", PRESSURE, "ended"]
     table = pandas.DataFrame(rows, columns=None if rows else [*first, "place"])
-    return table.drop(columns="place").astype({"ordinal": int, "pressure_kPa": float})
+    return table.drop(columns="place").astype({"ordinal": int, PRESSURE: float})
 
 
 type _Wanted = list[tuple[int, int, float]]
@@ -171,10 +171,10 @@ def _read(run: Run | None, wanted: _Wanted) -> list[dict[str, Any]]:
     ended = run.termination.kind if run else TerminationKind.NO_REST
     points = []
     for place, step, pressure in wanted:
-        point: dict[str, Any] = {"place": place, "ordinal": step, "pressure_kPa": pressure}
+        point: dict[str, Any] = {"place": place, "ordinal": step, PRESSURE: pressure}
         if step < len(demanded):
             row = demanded[step]
-            point |= {"pressure_kPa": row["pressure_kPa"], "ended": ""}
+            point |= {PRESSURE: row[PRESSURE], "ended": ""}
             point |= {f"{k}{FAST}": v for k, v in row.items() if not isinstance(v, str | bool)}
         else:
             point["ended"] = ended.value

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from fem.quantities import table
 from fem.quantities.column import named
+from fem.trust.pairs import PRESSURE
 
 if TYPE_CHECKING:
     import pandas
@@ -45,7 +46,7 @@ class Ranges:
                 for name in varied
                 if name not in numbers
             },
-            pressure=float(rows["pressure_kPa"].max()),
+            pressure=float(rows[PRESSURE].max()),
         )
 
     @property

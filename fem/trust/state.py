@@ -15,7 +15,7 @@ import numpy as np
 from fem.core.arrays import Array
 from fem.quantities import table
 from fem.quantities.column import find
-from fem.trust.pairs import FAST
+from fem.trust.pairs import FAST, PRESSURE
 
 if TYPE_CHECKING:
     import pandas
@@ -76,7 +76,7 @@ def drive(rows: pandas.DataFrame, base: Case, ranges: Ranges) -> Array:
     from fem.continuation.load_steps import steps_of
 
     if by_pressure(base):
-        return rows["pressure_kPa"].to_numpy(float) / ranges.pressure
+        return rows[PRESSURE].to_numpy(float) / ranges.pressure
     return rows["ordinal"].to_numpy(float) / steps_of(base)
 
 

@@ -7,11 +7,14 @@ from typing import Any
 
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
+from fem.quantities import table
+from fem.quantities.column import Measure
 from fem.results.checks import Check, Level, Limit, Place, checks, state_checks
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.results.termination import Termination
 from fem.wording.run_sections import NAMES, place
+from fem.wording.tables import PRESSURE
 from fem.wording.termination import incomplete, reason
 
 JUST_TAUT = 1e-9
@@ -46,7 +49,7 @@ def warnings(run: Run, case: Case) -> list[str]:
         if one.limit is Limit.BALANCE and one.name != "energy_gap":
             said.append("OUT OF BALANCE at the ends: do not trust this run")
         elif one.limit is Limit.UNSTABLE and one.passed_at:
-            said.append(f"UNSTABLE from {one.passed_at.row['pressure_kPa']:.4g} kPa")
+            said.append(f"UNSTABLE from {PRESSURE.text(one.passed_at.row)}")
         elif one.limit is Limit.TRUSTED_STRETCH:
             said.append(_beyond_trust(one))
     return list(dict.fromkeys(said))
@@ -153,8 +156,8 @@ def tautness(run: Run, case: Case, family: ThreadFamily) -> str:
     """Return where along the path the threads of a family tighten and slacken."""
     rows = run.path
     name = family.name
-    taut = [row[f"taut.{name}"] >= HALF for row in rows]
-    stretched = rows[0][f"thread_strain.{name}"]
+    taut = [row[Measure(table.taut, name).column] >= HALF for row in rows]
+    stretched = rows[0][Measure(table.thread_strain, name).column]
     said = []
     if stretched > JUST_TAUT:
         slack = family.slack_strain
@@ -167,7 +170,7 @@ def tautness(run: Run, case: Case, family: ThreadFamily) -> str:
         said += ["taut from the start"] if taut[0] else []
     for number in range(1, len(rows)):
         if taut[number] != taut[number - 1]:
-            word = _word(rows[number][f"taut.{name}"])
+            word = _word(rows[number][Measure(table.taut, name).column])
             share = _crossing(rows[number - 1], rows[number], name)
             said.append(f"{word} from {place(run, case, rows[number], rows[number - 1], share)}")
     return ", ".join(said) or ("slack throughout" if len(rows) > 1 else "slack before inflation")
@@ -185,10 +188,12 @@ def _word(share: float) -> str:
 
 def _crossing(before: dict[str, Any], after: dict[str, Any], name: str) -> float:
     """Return the share of the way between two rows at which a family tightens or slackens."""
-    strain, strain_after = (row[f"thread_strain.{name}"] for row in (before, after))
+    strain, strain_after = (
+        row[Measure(table.thread_strain, name).column] for row in (before, after)
+    )
     if strain * strain_after < 0:
         return strain / (strain - strain_after)
-    share, share_after = (row[f"taut.{name}"] for row in (before, after))
+    share, share_after = (row[Measure(table.taut, name).column] for row in (before, after))
     return (HALF - share) / (share_after - share)
 
 

@@ -6,9 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from fem.continuation.termination import TerminationKind as Kind
-from fem.quantities.column import IF_BONDED, MESH_ERROR
+from fem.quantities import table
+from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure
 from fem.results.run import IncompleteSolve, Run
-from fem.results.termination import Termination, ballooned
+from fem.results.termination import PLACE, Termination, ballooned
+
+PRESSURE, DISPLACEMENT = Measure(table.pressure), Measure(table.displacement)
+TWIST, BORE = Measure(table.twist), Measure(table.bore_stretch)
 
 PURPOSES = {MESH_ERROR: "mesh error", IF_BONDED: "friction"}
 """What additional solves are for, by their columns."""
@@ -25,8 +29,8 @@ def limit_name(bore_stretch: float) -> str:
 def limit_text(row: Mapping[str, Any]) -> str:
     """Return the name, place and stretch of the extreme of the pressure in a row."""
     return (
-        f"{limit_name(row['bore_stretch'])} at {row['pressure_kPa']:.4g} kPa, "
-        f"twist {row['twist_deg']:.1f} deg, bore stretch {row['bore_stretch']:.3f}"
+        f"{limit_name(row[BORE.column])} at {PRESSURE.text(row)}, "
+        f"{TWIST.title} {TWIST.text(row, '.1f')}, {BORE.title} {BORE.text(row)}"
     )
 
 
@@ -43,7 +47,7 @@ def outcome(run: Run) -> str:
 def short_reason(end: Termination) -> str:
     """Return why a solve ended early; of a limit point only its name and pressure."""
     if end.kind is Kind.LIMIT_POINT and end.bore_stretch is not None:
-        return f"{limit_name(end.bore_stretch)} at {end.pressure_kPa:.4g} kPa"
+        return f"{limit_name(end.bore_stretch)} at {PRESSURE.text(vars(end))}"
     return reason(end)
 
 
@@ -102,10 +106,10 @@ def _on_the_way(end: Termination) -> str:
 
 def _place(end: Termination) -> str:
     """Return where a path ended."""
-    displacement, twist = (
-        round(value or 0.0, 3) + 0.0 for value in (end.displacement_mm, end.twist_deg)
+    numbers = {name: getattr(end, name) or 0.0 for name in PLACE}
+    return ", ".join(
+        [PRESSURE.text(numbers), DISPLACEMENT.text(numbers), TWIST.text(numbers, ".1f")]
     )
-    return f"{end.pressure_kPa:.4g} kPa, {displacement:.3f} mm, {twist:.1f} deg"
 
 
 def _overstretched(end: Termination) -> str:

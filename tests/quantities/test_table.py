@@ -4,12 +4,12 @@ import json
 
 import numpy as np
 import pytest
+from fem.plots.study.pictures import sheets
 
 from fem.browser.pack import pack
 from fem.compare.comparison import compare
 from fem.core.units import LENGTH
 from fem.measurements.bench import read_bench
-from fem.plots.study.pictures import sheets
 from fem.quantities.column import ENDINGS, IF_BONDED, MESH_ERROR, find
 from fem.quantities.quantity import QUANTITIES, Trait, entry
 from fem.report.write import write_report
