@@ -193,7 +193,8 @@ def _crossing(before: dict[str, Any], after: dict[str, Any], name: str) -> float
     )
     if strain * strain_after < 0:
         return strain / (strain - strain_after)
-    share, share_after = (row[Measure(table.taut, name).column] for row in (before, after))
+    column = Measure(table.taut, name).column
+    share, share_after = before[column], after[column]
     return (HALF - share) / (share_after - share)
 
 
