@@ -18,7 +18,7 @@ from fem.plots.panels import Panel as Columns
 from fem.plots.panels import Strip, label_of, strips
 from fem.plots.style import ROUND_OFF, STYLES, ZERO, Style
 from fem.quantities import table
-from fem.quantities.column import IF_BONDED, MESH_ERROR
+from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.run_sections import Rows, place
@@ -167,7 +167,7 @@ def _run_handles(run: Run, case: Case) -> Iterator[Line2D]:
     yield Line2D([], [], color=style.color, label=label, **line)
     if limit := run.limit_row:
         name = limit_name(limit["bore_stretch"])
-        label = f"{style.label}: {name}, {limit['pressure_kPa']:.4g} kPa"
+        label = f"{style.label}: {name}, {Measure(table.pressure).text(limit)}"
         yield Line2D([], [], label=label, **_marker(style, "limit"))
     if _stops(run):
         label = f"{style.label} stops at {place(run, case, run.rows[-1])}"

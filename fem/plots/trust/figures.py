@@ -14,7 +14,7 @@ from fem.plots.study.figures import MOST_COLUMNS, range_of, ratio_of, sentence
 from fem.plots.trust.parity import parity_figure
 from fem.plots.trust.share import draw_share, share_scale
 from fem.study.plot_data import CURVE, LEVEL, STEP, Axis, Survey, survey
-from fem.trust.pairs import BOTH, STATES
+from fem.trust.pairs import BOTH, PRESSURE, STATES
 from fem.trust.tolerance import Tolerance
 
 if TYPE_CHECKING:
@@ -149,7 +149,7 @@ def _rows(seen: Survey, table: pandas.DataFrame) -> pandas.DataFrame:
     rows = seen.rows.assign(ordinal=seen.rows.groupby(CURVE).cumcount())
     rows = rows[rows.ordinal > 0].drop_duplicates(["case", "ordinal"])
     found = table[["case", "ordinal", SHARE, "state"]]
-    places = ["case", LEVEL, "pressure_kPa", "ordinal", *(axis.column for axis in seen.axes)]
+    places = ["case", LEVEL, PRESSURE, "ordinal", *(axis.column for axis in seen.axes)]
     return rows[places].merge(found, on=["case", "ordinal"]).assign(model="fast", stable=True)
 
 

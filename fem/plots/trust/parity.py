@@ -11,10 +11,9 @@ from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 from fem.core.statistics import BAND
 from fem.plots.layout import FigureLayout, Keys, Panel
 from fem.plots.style import STYLES
-from fem.quantities import table
-from fem.quantities.column import Measure, named
+from fem.quantities.column import named
 from fem.trust.accuracy import round_off
-from fem.trust.pairs import FAST, FE
+from fem.trust.pairs import FAST, FE, PRESSURE
 from fem.wording.picture_text import GREY
 
 if TYPE_CHECKING:
@@ -71,7 +70,7 @@ def _draw_parity(axes: Axes, points: pandas.DataFrame, column: str) -> Keys:
 
 def _draw_errors(axes: Axes, points: pandas.DataFrame, column: str) -> Keys:
     """Draw the RMS error at each step, on a scale of powers of ten; none below round-off."""
-    pressure = points.groupby("ordinal")["pressure_kPa"].mean().to_numpy(float)
+    pressure = points.groupby("ordinal")[PRESSURE].mean().to_numpy(float)
     agree = True
     for ending, style in ((FAST, BEFORE), (".corrected", AFTER)):
         square = (points[column + ending] - points[column + FE]) ** 2
@@ -86,5 +85,5 @@ def _draw_errors(axes: Axes, points: pandas.DataFrame, column: str) -> Keys:
     axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0) if high < 100 * low else (1.0,)))
     axes.yaxis.set_major_formatter(FormatStrFormatter("%g"))
     axes.yaxis.set_minor_locator(NullLocator())
-    axes.set(xlabel=Measure(table.pressure).words, ylabel=f"RMS error: {named(column).words}")
+    axes.set(xlabel=named(PRESSURE).words, ylabel=f"RMS error: {named(column).words}")
     return {}
