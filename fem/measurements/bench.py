@@ -185,7 +185,7 @@ def _check_figures(given: set[str], line: int, base: Case, problems: Problems) -
     """Look whether pressure and measured quantities are there."""
     known = measures(base)
     if GAUGE.column not in given:
-        problems.add(line, 'the column "pressure [kPa]" is missing')
+        problems.add(line, f'the column "{GAUGE.words}" is missing')
     if not any(measure.column in given for measure in known.values()):
         names = ", ".join(known)
         problems.add(line, f"nothing is measured; a column to one of these is due: {names}")

@@ -6,10 +6,12 @@ from collections.abc import Iterable, Mapping
 from itertools import chain, zip_longest
 from typing import Any
 
+from fem.quantities import table
 from fem.report.margins import power
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.run_sections import NAMES
+from fem.wording.tables import PRESSURE
 from fem.wording.text_table import TextTable
 
 
@@ -36,7 +38,7 @@ def run_grid(result: Result) -> TextTable:
 
 
 def _iterations(run: Run) -> int:
-    return sum(row["newton_iterations"] for row in run.rows)
+    return sum(row[table.newton_iterations.column] for row in run.rows)
 
 
 def _second_solves(run: Run) -> str:
@@ -49,7 +51,8 @@ def _second_solves(run: Run) -> str:
 def history_grid(result: Result) -> TextTable:
     """Return iterations, stability and energy gap of each state, the models side by side."""
     titles = ["state"]
-    for title, unit in [("pressure", "kPa"), ("iterations", ""), ("energy gap", ""), ("", "")]:
+    solver = [("iterations", ""), (table.energy_gap.label, ""), ("", "")]
+    for title, unit in [(PRESSURE.title, PRESSURE.shown_unit), *solver]:
         below = [f"{NAMES[run.model]}, {unit}" for run in result.runs]
         titles += [f"{title or 'state of equilibrium'}\n{line}" for line in below]
     rows = [
@@ -63,8 +66,8 @@ def _history(row: dict[str, Any] | None) -> list[str]:
     if row is None:
         return ["-"] * 4
     kind = "limit" if row["limit"] else "stable" if row["stable"] else "unstable"
-    gap = power(row["energy_gap"])
-    return [f"{row['pressure_kPa']:.4g}", str(row["newton_iterations"]), gap, kind]
+    iterations = str(row[table.newton_iterations.column])
+    return [PRESSURE.show(row), iterations, power(row[table.energy_gap.column]), kind]
 
 
 def origin_grid(caption: str, facts: Mapping[str, Any]) -> TextTable:

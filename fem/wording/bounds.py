@@ -8,7 +8,7 @@ from fem.case.case import Case
 from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure
 from fem.results.run import Run
 from fem.wording.run_sections import NAMES
-from fem.wording.tables import brief_columns
+from fem.wording.tables import PRESSURE, brief_columns
 from fem.wording.text_table import TextTable
 
 
@@ -37,7 +37,7 @@ def bounds_table(run: Run, case: Case) -> TextTable | None:
     if row is None:
         return None
     last = "the last step" if row is run.requested[-1] else "the last step that all solves reach"
-    caption = f"{NAMES[run.model]} at {row['pressure_kPa']:.4g} kPa, {last}"
+    caption = f"{NAMES[run.model]} at {PRESSURE.text(row)}, {last}"
     bounds = _bounds(row)
     friction, mesh_error = IF_BONDED in bounds, MESH_ERROR in bounds
     titles = ["measure", "gliding" if friction else "value"]
