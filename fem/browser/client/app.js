@@ -16,7 +16,6 @@
             if (!drawn) tubewright.redraw();
             drawn = true;
           },
-        }),
-      );
+        }));
   };
 })((globalThis.tubewright ??= {}));

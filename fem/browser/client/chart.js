@@ -29,8 +29,7 @@
   const paper = ({ frame: { x0, x1, y0, y1 }, right, up }, title, height) => [
     h("g.tw-ruled",
       right.map(({ at }) => h("path", { d: `M${at} ${y0}V${y1}` })),
-      up.map(({ at }) => h("path", { d: `M${x0} ${at}H${x1}` })),
-    ),
+      up.map(({ at }) => h("path", { d: `M${x0} ${at}H${x1}` }))),
     h("path.tw-axis", { d: `M${x0} ${y1}V${y0}H${x1}` }),
     right.map(({ at, text }) => h("text", { x: at, y: y0 + 16, "text-anchor": "middle" }, text)),
     up.map(({ at, text }) => h("text", { x: x0 - 6, y: at + 4, "text-anchor": "end" }, text)),
@@ -52,8 +51,7 @@
         { made: (box) => watcher.observe(box), gone: () => watcher.disconnect() },
         h("svg", { width, height, role: "img", "aria-label": label },
           ground(now, title, height), h("g", base(now))),
-        h("svg.tw-over", { width, height, "aria-hidden": "true" }, over(now)),
-      );
+        h("svg.tw-over", { width, height, "aria-hidden": "true" }, over(now)));
     };
   };
 

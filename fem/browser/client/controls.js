@@ -12,8 +12,7 @@
       h("input", {
         type: "checkbox", checked, onchange: ({ target }) => set(target.checked), ...more,
       }),
-      text,
-    );
+      text);
 
   /* A list to choose from; `optionOf` returns value and text of an option. */
   tubewright.choice = (options, optionOf, attributes) =>
@@ -21,8 +20,7 @@
       options.map((option, k) => {
         const { text, ...others } = optionOf(option, k);
         return h("option", others, text);
-      }),
-    );
+      }));
 
   /* A number to be set in a line of its own, below its label. */
   tubewright.field = (label, id, ...controls) =>

@@ -18,8 +18,7 @@
      when the free end is moved, steps would stand one above the other: they are numbered instead. */
   function driven(exhibits, drive) {
     const paths = exhibits.map(({ steps }) =>
-      steps.map(({ row }) => tubewright.valueOf(row, drive)).filter(tubewright.isNumber),
-    );
+      steps.map(({ row }) => tubewright.valueOf(row, drive)).filter(tubewright.isNumber));
     const all = paths.flat();
     const least = 1e-3 * (Math.max(...all) - Math.min(...all));
     const moves = (value, k, path) => k === 0 || Math.abs(value - path[k - 1]) > least;
@@ -88,9 +87,7 @@
       h("g", { class: classes },
         line && h("polyline", { points: line }),
         marks.map(({ x, y }) => tubewright.mark(model, x, y)),
-        tag && h("text.tw-halo", { x: tag.x, y: tag.y }, tag.text),
-      ),
-    );
+        tag && h("text.tw-halo", { x: tag.x, y: tag.y }, tag.text)));
 
   /* A component: the chart of a quantity that is chosen above it. */
   tubewright.curveChart = function ({ first }) {
@@ -117,16 +114,14 @@
         tubewright.choice(
           columns.filter((one) => one !== by),
           (one) => ({ value: one.name, text: tubewright.heading(one) }),
-          { id, value: name, onchange: ({ target }) => (name = target.value) },
-        ),
+          { id, value: name, onchange: ({ target }) => (name = target.value) }),
         h(tubewright.chart, {
           across, along,
           height: HEIGHT, title: byDrive ? tubewright.heading(by) : "step",
           label: `${title} against ${byDrive ? by.title : "step"}: ${ends.join("; ")}`,
           base: (axes) => base(at(axes)),
           over: (axes) => h("g.tw-curve", shown(axes).filter(Boolean).map(ring)),
-        }),
-      );
+        }));
     };
   };
 
@@ -139,18 +134,14 @@
           class: `tw-curve tw-${exhibit.model} tw-ink-${inks[k]}`,
         },
           exhibit.model !== "bench" && h("polyline", { points: "0 6 34 6" }),
-          tubewright.mark(exhibit.model, 17, 6),
-        ),
+          tubewright.mark(exhibit.model, 17, 6)),
         h("b.tw-tag", k + 1),
-        h("span", named && `${exhibit.name}, `, exhibit.title),
-      );
+        h("span", named && `${exhibit.name}, `, exhibit.title));
     return h("ul.tw-samples",
       exhibits.map(sample),
       h("li",
         h("svg.tw-curve", { width: 34, height: 18, "aria-hidden": "true" },
           h("circle.tw-now", { cx: 17, cy: 9, r: 7.5 })),
-        " the state shown",
-      ),
-    );
+        " the state shown"));
   };
 })((globalThis.tubewright ??= {}));

@@ -34,8 +34,7 @@
           step: "any", "aria-invalid": String(fault !== ""), "aria-describedby": `${id}-fault`,
           ...range, value: text,
         }),
-        h("p.tw-fault", { id: `${id}-fault`, role: "status" }, fault),
-      );
+        h("p.tw-fault", { id: `${id}-fault`, role: "status" }, fault));
     };
   };
 
@@ -76,8 +75,7 @@
           ...pressure, title: tubewright.capital(pressure.title), by: 0.1,
           value: setting.pressure, set: (value) => (setting.pressure = value),
         }),
-        h("p.tw-fault", { role: "status" }, explorer.fault),
-      );
+        h("p.tw-fault", { role: "status" }, explorer.fault));
     };
   };
 
@@ -99,11 +97,9 @@
           tubewright.button("Solve by FE", () => explorer.solve(), {
             disabled: running || !explorer.valid,
           }),
-          tubewright.button("Stop", () => solver.stop(), { disabled: !running || !job }),
-        ),
+          tubewright.button("Stop", () => solver.stop(), { disabled: !running || !job })),
         running && h("progress", { "aria-label": "Steps of the FE solve", ...share }),
-        h("p.tw-note", { role: "status" }, [far, said].filter(Boolean).join("; ")),
-      );
+        h("p.tw-note", { role: "status" }, [far, said].filter(Boolean).join("; ")));
     };
   };
 
@@ -130,16 +126,14 @@
           heading("Setting"),
           h(tubewright.explorerSetting, { explorer }),
           heading("Check with FE"),
-          h(tubewright.explorerSolve, { explorer }),
-        ),
+          h(tubewright.explorerSolve, { explorer })),
         h("div.tw-shapes",
           fast && tubewright.lookBar(look, fast.keys,
             other && tubewright.check(laid(), over, (yes) => (over = yes))),
           stale(),
           tubewright.shapeRow({ ...state, look, over: over && other, drawn() {} }),
           otherSetting && h("p.tw-note", otherSetting),
-          fast && tubewright.colourKeys(fast.scales, fast.keys, true),
-        ),
+          fast && tubewright.colourKeys(fast.scales, fast.keys, true)),
         h("div.tw-figures",
           heading("Read-outs"),
           stale(),
@@ -150,9 +144,7 @@
           fast && reach?.levels.length && [
             heading("Reachable set of the fast model"),
             h(tubewright.reachMap, { reach, exhibits }),
-          ],
-        ),
-      );
+          ]));
     };
   };
 })((globalThis.tubewright ??= {}));

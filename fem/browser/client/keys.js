@@ -35,8 +35,7 @@
       h("figcaption", heading),
       h("div.tw-colours", { role: "img", "aria-label": label, style }),
       h("div.tw-ticks", { "aria-hidden": "true" },
-        ticks.map((tick) => h("span", { style: tick.style }, tick.text))),
-    );
+        ticks.map((tick) => h("span", { style: tick.style }, tick.text))));
 
   const sample = (path, title) =>
     h("li", h("svg", { width: 34, height: 10, "aria-hidden": "true" }, h("path", path)), title);
@@ -54,11 +53,9 @@
       h("ul.tw-samples",
         none && sample(none, scales.tension.none_title),
         sample({ d: "M0 5H34", stroke: of(marks), "stroke-width": 5 }, marks.title),
-        sample(tube, start.title),
-      ),
+        sample(tube, start.title)),
       fixed && h("p.tw-note",
         "These ranges stay the same at every setting; they are not those of the path. ",
-        "Values above the scale take the end colour."),
-    );
+        "Values above the scale take the end colour."));
   };
 })((globalThis.tubewright ??= {}));

@@ -108,7 +108,5 @@
         Object.entries(PRESETS).map(([name, { title }]) =>
           tubewright.button(title, () => look.preset(name))),
         tubewright.button("+", () => look.nearer(1.25), { "aria-label": "Zoom in" }),
-        tubewright.button("\u2212", () => look.nearer(0.8), { "aria-label": "Zoom out" }),
-      ),
-    );
+        tubewright.button("\u2212", () => look.nearer(0.8), { "aria-label": "Zoom out" })));
 })((globalThis.tubewright ??= {}));

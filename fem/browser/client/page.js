@@ -31,8 +31,7 @@
     const show = tubewright.newest((number) =>
       tried(async () => {
         pack = await server.setting(study.settings[number].key);
-      }),
-    );
+      }));
     const choose = (number) => {
       chosen = number;
       show(number);
@@ -52,15 +51,12 @@
       h("nav", { "aria-label": "Parts of this page" },
         study && h("a", { href: "#study" }, "Study"), " ",
         h("a", { href: "#path" }, "Path"), " ",
-        h("a", { href: "#explorer" }, "Live explorer"),
-      );
+        h("a", { href: "#explorer" }, "Live explorer"));
     const ofStudy = () =>
       section("study", "Study",
         h("div.tw-study",
           h(tubewright.studyChoice, { study, chosen, choose }),
-          h(tubewright.studyMap, { study, chosen, choose, titles: pack.models }),
-        ),
-      );
+          h(tubewright.studyMap, { study, chosen, choose, titles: pack.models })));
     const sheet = () =>
       h(tubewright.pathSheet, {
         pack, look,
@@ -82,10 +78,8 @@
           fault && h("p.tw-fault", { role: "alert" }, fault),
           study && ofStudy(),
           pack && section("path", "Path", sheet()),
-          offer && section("explorer", "Live explorer", live()),
-        ),
-        h("footer.tw-foot", h("p", h("strong", "Estimates, not a certificate."), CAUTION)),
-      );
+          offer && section("explorer", "Live explorer", live())),
+        h("footer.tw-foot", h("p", h("strong", "Estimates, not a certificate."), CAUTION)));
   }
 
   tubewright.mount(page, {}, document.getElementById("sheet"));

@@ -52,10 +52,8 @@
             "aria-valuetext": `step ${step} of ${last()}, ${labels[step]}`, oninput: slide,
           }),
           h("div.tw-ruler", { "aria-hidden": "true" },
-            labels.map((_, k) => h("i", { style: place(k) }))),
-        ),
-        h("output", { for: id }, `${step} of ${last()}, `, h("b", labels[step])),
-      );
+            labels.map((_, k) => h("i", { style: place(k) })))),
+        h("output", { for: id }, `${step} of ${last()}, `, h("b", labels[step])));
     };
   };
 
@@ -71,8 +69,7 @@
       "Drag a shape or use the arrow keys to turn it. ", h("kbd", "+"), " ", h("kbd", "\u2212"),
       " or ", h("kbd", "Ctrl"), " and the wheel zoom, ", h("kbd", "Shift"),
       " with drag or arrows moves, ", h("kbd", "Home"),
-      " resets. All shapes turn together, at one scale.",
-    );
+      " resets. All shapes turn together, at one scale.");
 
   /* A component: all of a pack; `drawn` is called when its shapes are there. */
   tubewright.pathSheet = function ({ look }) {
@@ -95,8 +92,7 @@
         all.map(({ name, title }, k) =>
           tubewright.check(`${name}, ${title}`, chosen.has(k), (yes) => toggle(k, yes), {
             disabled: chosen.size >= MOST_SHOWN && !chosen.has(k),
-          })),
-      );
+          })));
     return ({ pack, curves, level, drawn }) => {
       choose(pack.exhibits.length);
       const exhibits = shown(pack.exhibits, chosen);
@@ -120,8 +116,7 @@
             labels, id: `${id}-step`,
             step: state.step, set: (value) => (step = value),
           }),
-          tubewright.colourKeys(pack.scales, pack.keys),
-        ),
+          tubewright.colourKeys(pack.scales, pack.keys)),
         h("div.tw-figures",
           h(heading, "Read-outs"),
           h(tubewright.readouts, { ...state, columns, caption: "Read-outs of the step shown" }),
@@ -129,9 +124,7 @@
             h(heading, "Along the path"),
             tubewright.curveLegend(exhibits, state.named),
             pack.curves.map(chart),
-          ],
-        ),
-      );
+          ]));
     };
   };
 })((globalThis.tubewright ??= {}));

@@ -73,8 +73,7 @@
         h("g", { class: `tw-curve tw-point tw-${place.model}` },
           // a disc in a square: both are seen in one place
           tubewright.mark(place.model, place.cx, place.cy, place.model === "fe" ? 3.5 : 6),
-          tag(place, k),
-        )),
+          tag(place, k))),
     ];
   }
 
@@ -96,8 +95,7 @@
       });
       const at = (value, { title, unit }) => `${title} ${tubewright.withUnit(value, 2, unit)}`;
       const said = states.map(
-        ({ title, across, along }) => `${title} at ${at(across, right)}, ${at(along, up)}`,
-      );
+        ({ title, across, along }) => `${title} at ${at(across, right)}, ${at(along, up)}`);
       return h("div",
         h("p.tw-above", tubewright.heading(up)),
         h(tubewright.chart, {
@@ -106,8 +104,7 @@
           title: tubewright.heading(right),
           label: `Reachable set, ${right.title} across, ${up.title} up: ${said.join("; ")}`,
           base: (axes) => base(axes, levels, reach.drive), over: (axes) => marksOf(axes, states),
-        }),
-      );
+        }));
     };
   };
 })((globalThis.tubewright ??= {}));

@@ -41,8 +41,7 @@
       const row = (column) =>
         h("tr", { "data-column": column.name },
           h("th", { scope: "row" }, tubewright.heading(column)),
-          exhibits.map(number(column)),
-        );
+          exhibits.map(number(column)));
       return h("div.tw-scroll", { tabindex: 0, role: "region", "aria-label": caption },
         h("table.tw-table", { class: exhibits.length > MANY ? "tw-many" : "" },
           h("thead",
@@ -50,18 +49,12 @@
             h("tr",
               h("td"),
               exhibits.map(({ title }, k) =>
-                h("th", { scope: "col" }, h("b.tw-tag", k + 1), " ", title)),
-            ),
-          ),
+                h("th", { scope: "col" }, h("b.tw-tag", k + 1), " ", title)))),
           h("tbody",
             h("tr.tw-states",
               h("th", { scope: "row" }, "state"),
-              exhibits.map((exhibit) => h("td", tubewright.stateOf(exhibit, step))),
-            ),
-            rowsOf(columns, exhibits).map(row),
-          ),
-        ),
-      );
+              exhibits.map((exhibit) => h("td", tubewright.stateOf(exhibit, step)))),
+            rowsOf(columns, exhibits).map(row))));
     };
   };
 })((globalThis.tubewright ??= {}));

@@ -129,8 +129,7 @@
     return h("div.tw-scale",
       h("i", { style: `width: ${length / unit}px` }),
       `${Number(length.toPrecision(1))} mm`,
-      over && h("span", `outline: ${over.title}`),
-    );
+      over && h("span", `outline: ${over.title}`));
   }
 
   /* A component: an exhibit in a picture of its own. */
@@ -168,8 +167,7 @@
           : h("div.tw-stage", stage, h("canvas", canvas), scaleBar(look, size(), over)),
         !solids.some(({ role }) => role === "wall") &&
           h("p.tw-note", "Only plates are drawn: the shape of the wall is not known."),
-        note && h("p.tw-note", note),
-      );
+        note && h("p.tw-note", note));
     };
   };
 

@@ -59,8 +59,7 @@
             h("input", { type: "range", "aria-label": "Setting, slider", ...number }),
             h("input", { id, type: "number", ...number })),
         h("p.tw-note", { role: "status" },
-          axes.map(({ title, unit }, k) => `${title} ${said(current[k], unit)}`).join(", ")),
-      );
+          axes.map(({ title, unit }, k) => `${title} ${said(current[k], unit)}`).join(", ")));
     };
   };
 
@@ -125,10 +124,7 @@
             h("li",
               h("svg", { width: 14, height: 12, "aria-hidden": "true" },
                 h("path", { class: `tw-dots tw-dots-${model}`, d: "M7 6h0" })),
-              ` ${titles[model]}`,
-            )),
-        ),
-      );
+              ` ${titles[model]}`))));
     };
   };
 })((globalThis.tubewright ??= {}));
