@@ -30,19 +30,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fem.compare.causes import Cause, Effect
-from fem.core.arrays import Array, Index
-from fem.core.statistics import BAND
-from fem.quantities.column import Measure
+from fem.core.arrays import Array, Index, Mask
+from fem.quantities.column import BAND, Measure
 
 if TYPE_CHECKING:
     import pandas
-
-type Mask = np.ndarray[Any, np.dtype[np.bool_]]
 
 MODEL_ERROR = {"fe": 0.01, "fast": 0.15}
 """Share of a figure that a model may be off by itself.

@@ -14,9 +14,9 @@ from fem.case.case import Case
 from fem.compare.curve import Curve
 from fem.continuation.termination import TerminationKind
 from fem.core.cache import Chain
-from fem.core.statistics import BAND
 from fem.measurements.bench import Bench
 from fem.measurements.columns import GAUGE
+from fem.quantities.column import BAND
 from fem.results.termination import REACHED, Termination
 from fem.solving.single import solve
 from fem.study.study_result import Outcome

@@ -9,3 +9,6 @@ Array = np.ndarray[Any, np.dtype[np.float64]]
 
 Index = np.ndarray[Any, np.dtype[np.integer[Any]]]
 """Whole numbers that count or number things."""
+
+Mask = np.ndarray[Any, np.dtype[np.bool_]]
+"""True or false for each item."""

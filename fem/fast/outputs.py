@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fem.continuation.batch.energy_check import Work
-from fem.continuation.batch.model import Mask
 from fem.continuation.batch.paths import Paths
 from fem.continuation.batch.states import BETWEEN, REQUESTED, REST, States
 from fem.continuation.newton import TOLERANCE
-from fem.core.arrays import Array, Index
+from fem.core.arrays import Array, Index, Mask
 from fem.fast.batch_model import newton
 from fem.fast.kinematics import squared_radius
 from fem.fast.potential import forces, thread_stretch, volume, wall_components

@@ -18,12 +18,11 @@ from fem.compare.agreement import ALL
 from fem.compare.comparison import Comparison
 from fem.compare.match import MODEL, RESIDUAL
 from fem.core.arrays import Array
-from fem.core.statistics import BAND
 from fem.core.units import MINUS
 from fem.measurements.columns import GAUGE, measures
 from fem.plots.layout import FigureLayout, Keys, Panel, save_figures
 from fem.plots.style import PALE, SMALL_SIZE, STYLES
-from fem.quantities.column import Measure
+from fem.quantities.column import BAND, Measure
 from fem.wording.comparison import counted
 from fem.wording.picture_text import GREY
 

@@ -20,6 +20,9 @@ ENDINGS = ("", MESH_ERROR, IF_BONDED)
 STD = ".std"
 """What the column of a standard deviation ends with."""
 
+BAND = 1.959963984540054
+"""Half width of the band that holds 95 % of normal noise, in standard deviations."""
+
 UNITS = [unit for unit in vars(units).values() if isinstance(unit, Unit)]
 """The kinds of unit that the fields of a case have."""
 

@@ -14,12 +14,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from fem.case.tube import Tube
-from fem.core.arrays import Array, Index
+from fem.core.arrays import Array, Index, Mask
 from fem.quantities.shape import LATTICE, Shape, turned
 
 FRONT = -math.pi / 2
@@ -33,8 +32,6 @@ NEAR = 1e-4
 
 FINE_OUTSIDE, FINE_BORE, FINE_ENDS = 2500, 300, 30
 """Up to so many faces outside, in the bore and at the ends, each is drawn by six triangles."""
-
-type Mask = np.ndarray[Any, np.dtype[np.bool_]]
 
 
 def _faces() -> Index:

@@ -13,10 +13,10 @@ import math
 
 import numpy as np
 
-from fem.core.arrays import Array, Index
+from fem.core.arrays import Array, Index, Mask
 from fem.quantities.shape import ThreadCurves, polar_points, turned
 from fem.scene.surface import from_front
-from fem.scene.tube_sweep import Mask, Tubes, joined, sweep
+from fem.scene.tube_sweep import Tubes, joined, sweep
 
 SIDES, DASH_SIDES = 3, 3
 """Corners of the rings of tubes and of dashes: on a screen these are a few pixels wide."""

@@ -13,13 +13,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from fem.core.arrays import Array, Index
-
-type Mask = np.ndarray[Any, np.dtype[np.bool_]]
+from fem.core.arrays import Array, Index, Mask
 
 
 @dataclass(frozen=True)

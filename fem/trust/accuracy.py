@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fem.continuation.newton import TOLERANCE
-from fem.core.statistics import BAND
+from fem.quantities.column import BAND
 from fem.trust.pairs import FAST, FE
 
 if TYPE_CHECKING:

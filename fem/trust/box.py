@@ -15,9 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from fem.core.arrays import Array
+from fem.core.arrays import Array, Mask
 from fem.trust.features import Feature
-from fem.trust.flags import Flags
 
 LEVELS = 24
 """Levels at which a feature may be cut; of more values, quantiles."""
@@ -52,7 +51,7 @@ class Condition:
     sign: str
     level: Any
 
-    def holds(self, features: Sequence[Feature]) -> Flags:
+    def holds(self, features: Sequence[Feature]) -> Mask:
         """Return at which points it holds, shape (points,)."""
         values = features[self.feature].values
         if self.sign == IS:
@@ -64,7 +63,7 @@ class Condition:
 type Box = tuple[Condition, ...]
 
 
-def inside(box: Box, features: Sequence[Feature]) -> Flags:
+def inside(box: Box, features: Sequence[Feature]) -> Mask:
     """Return which points are in a box, shape (points,)."""
     points = np.ones(len(features[0].values), bool)
     for condition in box:
@@ -74,8 +73,8 @@ def inside(box: Box, features: Sequence[Feature]) -> Flags:
 
 def largest_pure_box(
     features: Sequence[Feature],
-    good: Flags,
-    wanted: Flags,
+    good: Mask,
+    wanted: Mask,
     curves: Array,
     least: int = 1,
     most: int = 4,
@@ -122,7 +121,7 @@ def _conditions(number: int, feature: Feature) -> list[Condition]:
     return below + [Condition(number, ABOVE, float(value)) for value in values[1:]]
 
 
-def fitted(box: Box, features: Sequence[Feature], good: Flags) -> Box:
+def fitted(box: Box, features: Sequence[Feature], good: Mask) -> Box:
     """Return a pure box grown as far as it stays pure.
 
     Each level in turn moves to the last good point before the first bad one, whatever levels the
@@ -161,7 +160,7 @@ class _Candidate:
     """
 
     conditions: tuple[int, ...]
-    points: Flags = field(repr=False)
+    points: Mask = field(repr=False)
     hope: float = 0.0
     near: float = 0.0
 
@@ -171,9 +170,9 @@ class _Search:
     """All conditions, where they hold; which points are good, which wanted, of which curves."""
 
     conditions: list[Condition]
-    holds: Flags
-    good: Flags
-    wanted: Flags
+    holds: Mask
+    good: Mask
+    wanted: Mask
     curves: Array
     least: int
 
@@ -214,20 +213,20 @@ class _Search:
         others = [cut for cut in by_near if not any(cut is kept for kept in by_hope)]
         return [cut for cut in by_hope + others[: WIDTH // 2] if cut.near], best
 
-    def _enough(self, chosen: Sequence[int], points: Flags) -> bool:
+    def _enough(self, chosen: Sequence[int], points: Mask) -> bool:
         """Return whether a box rests on enough curves: so many, or all with its texts."""
         texts = [number for number in chosen if self.conditions[number].sign == IS]
         alike = self.curves[self.holds[texts].all(axis=0)]
         least = min(self.least, len(np.unique(alike)))
         return len(np.unique(self.curves[points])) >= least
 
-    def _counts(self, points: Flags) -> tuple[Any, Any]:
+    def _counts(self, points: Mask) -> tuple[Any, Any]:
         """Return how many bad and wanted points each condition leaves of boxes, (boxes, conds)."""
         holds = self.holds.T.astype(np.float32)
         bad = (points & ~self.good).astype(np.float32) @ holds
         return bad, (points & self.wanted).astype(np.float32) @ holds
 
-    def _hopes(self, cuts: Flags) -> Any:
+    def _hopes(self, cuts: Mask) -> Any:
         """Return the wanted points of the largest pure box that one more condition makes."""
         bad, count = self._counts(cuts)
         return np.where(bad == 0, count, 0).max(axis=1)

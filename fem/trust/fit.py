@@ -22,10 +22,9 @@ from typing import Any
 
 import numpy as np
 
-from fem.core.arrays import Array
+from fem.core.arrays import Array, Mask
 from fem.core.errors import InputError
-from fem.core.statistics import BAND
-from fem.trust.flags import Flags
+from fem.quantities.column import BAND
 from fem.trust.kernel import InvariantKernel, Symmetry
 
 FOLDS = 10
@@ -177,7 +176,7 @@ def _regress(
     raise InputError("the points of the study lie too close to one another for a fit")
 
 
-def thinned(curves: Array, most: int) -> Flags:
+def thinned(curves: Array, most: int) -> Mask:
     """Return which points stand for all, no more than about `most`, as booleans.
 
     Of each curve the last point and every so many before it: the ends of the paths, where the

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fem.core.arrays import Array
+from fem.core.arrays import Array, Mask
 from fem.trust.accuracy import round_off
 from fem.trust.box import Box, inside, largest_pure_box
 from fem.trust.features import Feature, features
-from fem.trust.flags import Flags
 from fem.trust.pairs import BOTH, FE
 from fem.trust.symmetry import orbits, symmetries
 from fem.trust.tolerance import Tolerance
@@ -137,9 +136,7 @@ def _unlike(table: pandas.DataFrame, study: Study, varied: list[str]) -> Array:
     return np.array([own[case] for case in table["case"]])
 
 
-def _boxes(
-    known: Sequence[Feature], good: Flags, curves: Array, some: Flags, most: int
-) -> list[Box]:
+def _boxes(known: Sequence[Feature], good: Mask, curves: Array, some: Mask, most: int) -> list[Box]:
     """Return boxes of good points; points that a former one holds do not count again."""
     thin = [Feature(f.words, f.unit, f.values[some], f.text) for f in known]
     good, curves = good[some], curves[some]
@@ -159,7 +156,7 @@ def _boxes(
     return boxes
 
 
-def _spread(cases: Array) -> Flags:
+def _spread(cases: Array) -> Mask:
     """Return the points of whole curves, evenly spread, no more than is quickly searched."""
     every = -(-len(cases) // MOST_POINTS)
     _, first, number = np.unique(cases, return_index=True, return_inverse=True)

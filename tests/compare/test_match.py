@@ -8,7 +8,7 @@ from scipy.stats import norm
 from fem.compare import match as matching
 from fem.compare.curve import Curve
 from fem.compare.match import find_curves, match, unreached
-from fem.core.statistics import BAND
+from fem.quantities.column import BAND
 from fem.solving.single import solve
 from fem.wording.comparison import not_reached
 from tests.helpers.compared import (

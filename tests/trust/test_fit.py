@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fem.core.statistics import BAND
+from fem.quantities.column import BAND
 from fem.trust.fit import find, thinned
 from fem.trust.kernel import Symmetry
 

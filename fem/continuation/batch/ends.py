@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
-from fem.continuation.batch.model import BatchModel, Mask
+from fem.continuation.batch.model import BatchModel
 from fem.continuation.batch.solve import MOST_AT_PRESSURE, solve_at_pressure, solve_at_volume
 from fem.continuation.batch.states import (
     BEYOND,
@@ -22,7 +22,7 @@ from fem.continuation.events import BEYOND as MOST_BEYOND
 from fem.continuation.events import BEYOND_SHARE
 from fem.continuation.step_size import CUT
 from fem.continuation.stepper import TEARS
-from fem.core.arrays import Array
+from fem.core.arrays import Array, Mask
 
 HALVINGS = 24
 """Bisections that find a root of a cubic, before Newton's method makes it exact."""

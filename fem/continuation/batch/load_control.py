@@ -10,12 +10,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
-from fem.continuation.batch.model import BatchModel, Mask
+from fem.continuation.batch.model import BatchModel
 from fem.continuation.batch.solve import FAIR, Search
 from fem.continuation.batch.states import BETWEEN, REQUESTED, REST, States
 from fem.continuation.cubic import hermite
 from fem.continuation.start import HAIR
-from fem.core.arrays import Array
+from fem.core.arrays import Array, Mask
 
 MOST_FIRST, MOST = 24, 14
 """Most iterations for the first step from rest, where threads tighten at once, and for others."""

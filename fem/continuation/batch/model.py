@@ -7,14 +7,9 @@ may differ from tube to tube, is the model's choice; energies are in MPa times t
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple, Protocol, Self
+from typing import NamedTuple, Protocol, Self
 
-import numpy as np
-
-from fem.core.arrays import Array, Index
-
-Mask = np.ndarray[Any, np.dtype[np.bool_]]
-"""Truth values."""
+from fem.core.arrays import Array, Index, Mask
 
 
 class Iteration(NamedTuple):

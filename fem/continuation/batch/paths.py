@@ -10,13 +10,13 @@ import numpy as np
 from fem.continuation.batch.ends import at_pressures, beyond, limit_points, tears, torn
 from fem.continuation.batch.energy_check import Work, work_along
 from fem.continuation.batch.load_control import by_pressure
-from fem.continuation.batch.model import BatchModel, Mask
+from fem.continuation.batch.model import BatchModel
 from fem.continuation.batch.refine import between, doubtful, until
 from fem.continuation.batch.states import LIMIT, REST, States
 from fem.continuation.batch.volume_control import Start, by_volume
 from fem.continuation.path import START
 from fem.continuation.step_size import CUT
-from fem.core.arrays import Array, Index
+from fem.core.arrays import Array, Index, Mask
 
 EARLY = 1 / 8
 """First step from rest, where threads tighten at once, as a share of the requested one."""

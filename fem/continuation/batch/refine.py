@@ -13,10 +13,10 @@ from typing import NamedTuple
 import numpy as np
 
 from fem.continuation.batch.energy_check import Work, excess, step_works
-from fem.continuation.batch.model import BatchModel, Mask
+from fem.continuation.batch.model import BatchModel
 from fem.continuation.batch.solve import ROUGH, solve_at_volume
 from fem.continuation.batch.states import REST, States, predicted
-from fem.core.arrays import Array, Index
+from fem.core.arrays import Array, Index, Mask
 
 ROUNDS = 4
 """Rounds of insertion; where more would be needed, the path is cut off."""

@@ -6,10 +6,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fem.continuation.batch.model import BatchModel, Iteration, Mask
+from fem.continuation.batch.model import BatchModel, Iteration
 from fem.continuation.batch.states import BETWEEN, States
 from fem.continuation.newton import TOLERANCE
-from fem.core.arrays import Array
+from fem.core.arrays import Array, Mask
 
 MOST = 8
 """Most iterations at a given volume; a smaller step gives a better guess."""

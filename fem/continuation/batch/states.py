@@ -9,9 +9,9 @@ from typing import Any, Self
 import numpy as np
 from numpy.polynomial.polynomial import polyval
 
-from fem.continuation.batch.model import BatchModel, Iteration, Mask
+from fem.continuation.batch.model import BatchModel, Iteration
 from fem.continuation.cubic import hermite
-from fem.core.arrays import Array, Index
+from fem.core.arrays import Array, Index, Mask
 
 REST, REQUESTED, BETWEEN, LIMIT, BEYOND, LAST = range(6)
 """Roles of a state: the first; at a requested pressure; between them; at the limit point; beyond

@@ -13,13 +13,13 @@ import numpy as np
 
 from fem.continuation.batch.ends import torn
 from fem.continuation.batch.energy_check import excess, step_works
-from fem.continuation.batch.model import BatchModel, Mask
+from fem.continuation.batch.model import BatchModel
 from fem.continuation.batch.refine import until_limit
 from fem.continuation.batch.solve import ROUGH, solve_at_volume
 from fem.continuation.batch.states import REST, States, predicted
 from fem.continuation.path import AHEAD
 from fem.continuation.step_size import CUT
-from fem.core.arrays import Array
+from fem.core.arrays import Array, Mask
 
 MOST_STEPS = 200
 """Most steps of a tube, unsuccessful ones included; one that takes more is left to the path of one

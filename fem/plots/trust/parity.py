@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 
-from fem.core.statistics import BAND
 from fem.plots.layout import FigureLayout, Keys, Panel
 from fem.plots.style import STYLES
-from fem.quantities.column import named
+from fem.quantities.column import BAND, named
 from fem.trust.accuracy import round_off
 from fem.trust.pairs import FAST, FE, PRESSURE
 from fem.wording.picture_text import GREY
