@@ -255,32 +255,10 @@ class Figures:
 
 @dataclass(frozen=True)
 class Step:
-    """A state of a path that is recorded, or many: numbers, or arrays with an element to each.
+    """A recorded state of a path, or many: numbers, or arrays with an element to each.
 
-    Attributes
-    ----------
-    model
-        ``"fe"`` or ``"fast"``.
-    step
-        Number along the path.
-    pressure
-        Pressure (MPa).
-    demanded
-        Whether the case asks for it.
-    volume
-        Volume that is enclosed (mm3).
-    tube
-        What the model makes of the tube.
-    force, torque
-        Force (N) and torque (N mm) on the free end.
-    energy_gap
-        Work that is not stored, as a share of all.
-    iterations
-        Newton iterations since the state before.
-    stable, limit
-        Whether it is stable, and a limit point.
-    air
-        Mass of air let in (mg); None where no air drives the tube.
+    Pressure in MPa, volume in mm3, air that was let in in mg (None where no air drives the tube),
+    force in N and torque in N mm on the free end; the rest as the table of quantities defines it.
     """
 
     model: str
