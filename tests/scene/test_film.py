@@ -11,8 +11,8 @@ from PIL import Image
 
 from fem.core.errors import InputError
 from fem.quantities.shape import Shape, ThreadCurves
-from fem.scene.film.between import row_between, shape_between
-from fem.scene.film.film import _layout, solved_row
+from fem.scene.film.between import shape_between
+from fem.scene.film.film import _layout, solved_row, state_at
 from fem.scene.film.writer import NoEncoderError, rate, write_film
 from fem.scene.result_view import exhibits
 
@@ -56,13 +56,15 @@ def test_a_point_may_stray_from_the_twist_by_less_than_half_a_turn():
     assert halfway.displacement == pytest.approx(tube(1.5).displacement, abs=1e-9)
 
 
-def test_rows_between():
-    before = {"model": "fe", "step": 1, "twist_deg": 2.0, "stable": True, "old": 1.0}
-    after = {"model": "fe", "step": 2, "twist_deg": 6.0, "stable": False, "tension_N.A": 5.0}
-    assert row_between(before, after, 0.25) == {
-        **{"model": "fe", "step": 1.25, "twist_deg": 3.0, "stable": True, "old": 1.0}
-    }
-    assert row_between(before, after, 1.0) == after
+def test_the_free_end_between_two_steps(result):
+    """Halfway its motion is the mean of both; no outside source: closed form."""
+    fe, _ = exhibits(result)
+    row, shape = state_at(fe, 1.5)
+    for name in ("twist_deg", "displacement_mm"):
+        assert row[name] == pytest.approx((fe.rows[1][name] + fe.rows[2][name]) / 2)
+    assert shape.pressure == pytest.approx((fe.shapes[1].pressure + fe.shapes[2].pressure) / 2)
+    for moment in (2.0, 7.0):
+        assert state_at(fe, moment)[0]["twist_deg"] == pytest.approx(fe.rows[2]["twist_deg"])
 
 
 # ----------------------------------------------------------------------------------------- files

@@ -16,32 +16,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
 from fem.core.arrays import Array
 from fem.quantities.shape import Shape
-
-type Row = dict[str, Any]
-
-
-def row_between(before: Row, after: Row, share: float) -> Row:
-    """Return the row at `share`, 0 to 1, of the way between two rows of the step table.
-
-    Figures change evenly. What is no figure, or not in both, is that of the nearer row.
-    """
-    nearer = before if share < 0.5 else after
-    both = {
-        name: value + share * (after[name] - value)
-        for name, value in before.items()
-        if _is_figure(value) and _is_figure(after.get(name))
-    }
-    return {**nearer, **both}
-
-
-def _is_figure(value: object) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
 def shape_between(before: Shape, after: Shape, share: float, turn: float, length: float) -> Shape:

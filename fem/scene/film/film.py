@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fem.core.errors import InputError
-from fem.scene.film.between import Row, row_between, shape_between
-from fem.scene.film.gif import Picture
-from fem.scene.film.writer import check_film, rate, write_film
+from fem.scene.film.between import shape_between
+from fem.scene.film.writer import Picture, check_film, rate, write_film
 
 if TYPE_CHECKING:
     from fem.core.arrays import Array
@@ -20,6 +19,8 @@ if TYPE_CHECKING:
     from fem.scene.colours import Scales
     from fem.scene.result_view import Exhibit
     from fem.scene.still.layout import PageLayout
+
+type Row = dict[str, Any]
 
 DPI = {".mp4": 150, ".gif": 100}
 """Dots per inch by the ending of the file, for a page that is not too wide."""
@@ -162,16 +163,21 @@ def solved_row(exhibit: Exhibit, moment: float) -> Row:
 def state_at(exhibit: Exhibit, moment: float) -> tuple[Row, Shape | None]:
     """Return row and shape at a moment between two steps; at the last one beyond the path.
 
-    There is no shape where the exhibit has none.
+    Of the row, the motion of the free end (mm, deg) is interpolated, the rest that of the step
+    before. There is no shape where the exhibit has none.
     """
     last = len(exhibit.rows) - 1
     before = max(min(int(moment), last - 1), 0)
     after = min(before + 1, last)
     share = min(moment - before, 1.0)
-    rows, shapes = exhibit.rows, exhibit.shapes
-    row = row_between(rows[before], rows[after], share)
+    start, end = exhibit.rows[before], exhibit.rows[after]
+    motion = {
+        name: start[name] + share * (end[name] - start[name])
+        for name in ("displacement_mm", "twist_deg")
+    }
+    row, shapes = {**start, **motion}, exhibit.shapes
     if not shapes:
         return row, None
-    turn = math.radians(rows[after]["twist_deg"] - rows[before]["twist_deg"])
+    turn = math.radians(end["twist_deg"] - start["twist_deg"])
     length = exhibit.case.tube.length
     return row, shape_between(shapes[before], shapes[after], share, turn, length)

@@ -1,4 +1,8 @@
-"""Pictures in a row, written as a film: MP4 by FFmpeg, GIF by :mod:`fem.scene.film.gif`."""
+"""Pictures in a row, written as a film: MP4 by FFmpeg, GIF by Pillow.
+
+All pictures of a GIF share one palette: with their own, what stands still would change its colour.
+They are appended one by one, since Pillow's `save` keeps all pictures until the end.
+"""
 
 from __future__ import annotations
 
@@ -8,10 +12,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from PIL import GifImagePlugin, Image, ImageChops
 
 from fem.core.atomic_write import in_place_of, need_folder
 from fem.core.errors import InputError
-from fem.scene.film.gif import Picture, write_gif
+
+type Picture = np.ndarray[Any, np.dtype[np.uint8]]
+"""Shape (height, width, 3); both even, as the usual colour coding of MP4 requires."""
 
 RATES = {".mp4": 25.0, ".gif": 12.5}
 """Pictures a second by the ending of the file; the times of a GIF go by hundredths of a second."""
@@ -19,6 +26,11 @@ RATES = {".mp4": 25.0, ".gif": 12.5}
 QUALITY = 7
 """Of 10, FFmpeg's variable bit rate as imageio-ffmpeg scales it: no blocks show on thin threads."""
 
+NEARLY_WHITE = 248
+"""From this level on (of 255) a colour of a GIF is white, so that the ground stays white."""
+
+TRAILER = b";"
+"""The end of a GIF (CompuServe, GIF89a specification, 1990, section 27)."""
 
 STOPPED = "the film could not be written whole; the disk may be full"
 
@@ -96,9 +108,42 @@ def write_film(pictures: Iterable[Picture], file: Path, samples: Iterable[Pictur
         first = next(pictures)
         whole = chain([first], pictures)
         if file.suffix.lower() == ".gif":
-            write_gif(whole, chain([first], samples), part, speed)
+            _write_gif(whole, _palette(chain([first], samples)), part, round(1000 / speed))
         else:
             _write_mp4(whole, first.shape[1::-1], part, speed)
+
+
+def _write_gif(
+    pictures: Iterator[Picture], palette: Image.Image, file: Path, duration: int
+) -> None:
+    """Write pictures in the colours of a palette: the first whole, of others what changes."""
+    before: Image.Image | None = None
+    with file.open("wb") as stream:
+        for picture in map(Image.fromarray, pictures):
+            image = picture.quantize(palette=palette, dither=Image.Dither.NONE)
+            if before is None:
+                stream.writelines(GifImagePlugin.getheader(image, info={"loop": 0})[0])
+                box = (0, 0, *image.size)
+            else:
+                box = ImageChops.difference(picture, before).getbbox() or (0, 0, 1, 1)
+            part = image.crop(box)
+            stream.writelines(GifImagePlugin.getdata(part, box[:2], duration=duration))
+            before = picture
+        stream.write(TRAILER)
+
+
+def _palette(samples: Iterable[Picture]) -> Image.Image:
+    """Return an image with the palette of the samples; colours close to white become white.
+
+    Colours are chosen to cover all that occur, not by their counts: the ramp on a colour bar is
+    small.
+    """
+    image = Image.fromarray(np.concatenate(list(samples)))
+    image = image.quantize(256, method=Image.Quantize.MAXCOVERAGE)
+    colours = np.reshape(image.getpalette() or [], (-1, 3))
+    colours[(colours >= NEARLY_WHITE).all(axis=1)] = 255
+    image.putpalette(colours.ravel().tolist())
+    return image
 
 
 def _write_mp4(
