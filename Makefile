@@ -26,7 +26,7 @@ $(READY): requirements.lock pyproject.toml tools/setup.sh tools/find-python.sh \
 	@PYTHON="$(PYTHON)" tools/setup.sh
 
 demo: $(READY)  ## a ready case and a small study; pictures, tables, reports go to demo/
-	@$(BIN)/tubewright solve cases/greenhouse_wrist.toml --out demo
+	@$(BIN)/tubewright solve cases/greenhouse_wrist.toml --out demo --overwrite
 	@$(BIN)/tubewright report demo
 	@rm -rf demo/reach
 	@$(BIN)/tubewright study cases/small_reach.study.toml --out demo/reach

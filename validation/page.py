@@ -16,6 +16,7 @@ from markupsafe import Markup
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 
+from fem.core.atomic_write import csv_bytes, together
 from fem.plots.style import STYLES
 from fem.scene.appearance import MARK
 from fem.wording.picture_text import GREY, INK
@@ -42,11 +43,12 @@ def write_book(book: Book, folder: Path, whole: bool, names: Sequence[str] = ())
         If that is impossible.
     """
     files = [folder / name for name in ("table.md", "table.csv", "validation.html")]
-    files[0].write_text(markdown(book), encoding="utf-8")
-    book.table.to_csv(files[1], index=False)
     of = f" of {', '.join(names)}" if names else ""
     scope = f"{'All' if whole else 'The quick'} checks{of} were asked for."
-    files[2].write_text(page(book, scope), encoding="utf-8")
+    with together() as batch:
+        batch.write(files[0], markdown(book).encode())
+        batch.write(files[1], csv_bytes(book.table))
+        batch.write(files[2], page(book, scope).encode())
     return files
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import sys
 
+from fem.core.atomic_write import write_text
 from validation.book import FOLDER
 from validation.console import print_book, progress
 from validation.run import run
@@ -46,9 +47,9 @@ def main(workers: int = 2) -> int:
         book = run(whole=True, workers=workers, report=report)
     complete = book.passed and not book.omitted
     if complete:
-        TABLE.write_text(markdown(book), encoding="utf-8")
+        write_text(TABLE, markdown(book))
         readme = README.read_text(encoding="utf-8")
-        README.write_text(with_summary(readme, book.summary()), encoding="utf-8")
+        write_text(README, with_summary(readme, book.summary()))
     print_book(book, [TABLE, README] if complete else [])
     return 0 if complete else 3
 

@@ -17,6 +17,7 @@ from fem.case.free_end import FreeEnd, Move
 from fem.case.rubber_table import AnyRubber
 from fem.case.thread_family import ThreadFamily
 from fem.case.tube import Tube
+from fem.core.atomic_write import write_text
 from fem.core.errors import InputError, describe
 from fem.core.schema_base import Part, misfit, schema_of_file, schema_of_one
 from fem.core.toml_file import read_toml
@@ -173,8 +174,7 @@ class Case(Part):
         """Write the case as TOML; :meth:`load` reads back an equal case."""
         import tomlkit
 
-        text = tomlkit.dumps(self.data)
-        Path(path).write_text(text, encoding="utf-8")
+        write_text(Path(path), tomlkit.dumps(self.data))
 
     def changed(self, **changes: Any) -> Self:
         """Return a checked copy with other values, named by dotted keys with ``__`` for the dot.

@@ -45,10 +45,21 @@ def solve(
             "--mesh-error", help="Solve the FE model on a coarser mesh too, to estimate its error."
         ),
     ] = False,
+    overwrite: Annotated[
+        bool,
+        typer.Option(
+            "--overwrite",
+            help="Replace what the folder holds, even another case or more than is solved now.",
+        ),
+    ] = False,
 ) -> None:
-    """Solve a case and write tables, shapes and pictures."""
+    """Solve a case and write tables, shapes and pictures.
+
+    A result of the same case is replaced if all its models and additional solves are solved again.
+    """
     from fem.cli.print_result import print_result, progress
     from fem.results.additional_solve import additional_solves
+    from fem.results.reader import check_replaceable
 
     with plain_errors():
         from fem import Case
@@ -60,10 +71,14 @@ def solve(
         models = _chosen(model, mesh_error)
         folder = make_folder(out or Path("results") / case.stem)
         seconds = additional_solves(loaded, models, mesh_error)
+        if not overwrite:
+            check_replaceable(folder, loaded, [*models, *(second.solve for second in seconds)])
         with progress(models, steps_of(loaded), seconds) as report:
             result = solve_case(
                 loaded, models, resolution, full=full, mesh_error=mesh_error, report=report
             )
+        if result.interrupted and not overwrite:
+            check_replaceable(folder, loaded, result.solves)
         result.save(folder)
         save_pictures(result, folder)
     print_result(result, folder)

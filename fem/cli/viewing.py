@@ -93,7 +93,9 @@ def check_height(height: float | None, shown: Sequence[Exhibit]) -> None:
 
 
 def _is_study(folder: Path) -> bool:
-    return (folder / "ledger.sqlite").exists()
+    from fem.results.folder import Contents, contents
+
+    return contents(folder) is Contents.STUDY
 
 
 def _instead_of_study(folder: Path) -> str:

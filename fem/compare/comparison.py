@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -15,6 +14,7 @@ from fem.compare.causes import foretell
 from fem.compare.diagnose import LEAST_SETTINGS, Diagnosis, Report, diagnose
 from fem.compare.fit import Fit
 from fem.compare.match import PLACE, Curves, find_curves, match, unreached
+from fem.core.atomic_write import csv_bytes, json_bytes, together
 from fem.measurements.bench import Bench
 from fem.results.environment import machine, versions
 from fem.study.plan import Study
@@ -114,10 +114,10 @@ class Comparison:
         rows, figures, told = (
             folder / name for name in ("compare.csv", "summary.csv", "compare.json")
         )
-        self.rows.to_csv(rows, index=False)
-        self.summary.to_csv(figures, index=False)
-        text = json.dumps(self.provenance(), indent=2, allow_nan=False) + "\n"
-        told.write_text(text, encoding="utf-8")
+        with together() as batch:
+            batch.write(rows, csv_bytes(self.rows))
+            batch.write(figures, csv_bytes(self.summary))
+            batch.write(told, json_bytes(self.provenance()))
         return [rows, figures, told]
 
 

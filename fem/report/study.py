@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from fem.core.errors import InputError
 from fem.plots.layout import FigureLayout
 from fem.plots.study.figures import figures
 from fem.report.beside import comparison, trust
@@ -21,7 +20,7 @@ from fem.report.varied import counts_grid, said, unreached_grid, unusable_grid, 
 from fem.results.result import Result
 from fem.study.plot_data import survey
 from fem.study.runner import SHAPES
-from fem.study.study_result import PROVENANCE, Outcome
+from fem.study.study_result import Outcome
 from fem.wording.run_sections import NAMES
 from fem.wording.text_table import TextTable
 
@@ -42,12 +41,6 @@ CONTENTS = {
 }
 """The parts of the page, by their anchors."""
 
-NEEDED = [
-    *("cases", "curves", "not_reached", "unusable", "seconds"),
-    *("versions", "machine", "study_hash", "case_hash"),
-]
-"""What the provenance of a study must tell."""
-
 MOST_KEPT = 3
 """Kept shapes that have room."""
 
@@ -62,8 +55,6 @@ def study_pages(outcome: Outcome, folder: Path) -> Iterator[str]:
     InputError
         If what lies in its folder is damaged.
     """
-    if lacks := [key for key in NEEDED if key not in outcome.provenance]:
-        raise InputError(f"{folder / PROVENANCE}: the key {lacks[0]} is missing")
     pictures, kept = _pictures(outcome), _kept(outcome, folder)
     told = _told(outcome, folder)
     plans = [(turned, len(pictures)) for turned in range(len(kept), -1, -1)]

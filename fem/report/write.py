@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 
-from fem.core.atomic_write import in_place_of, need_folder
+from fem.core.atomic_write import need_folder, write_text
 from fem.core.errors import InputError
 from fem.report.page import light_enough
 from fem.report.result import result_pages
 from fem.report.study import study_pages
+from fem.results.folder import Contents, contents
 from fem.results.result import Result
-from fem.study.study_result import PROVENANCE, Outcome
+from fem.study.study_result import Outcome
 
 NAME = "report.html"
 """File of the page, unless another is asked for."""
@@ -42,22 +42,12 @@ def write_report(folder: str | Path, file: str | Path | None = None) -> Path:
         raise InputError(f"{file}: this is a folder; name a file, such as {file / NAME}")
     pages = _pages(folder)
     need_folder(file)
-    with in_place_of(file) as new:  # better refused before the work than after
-        new.write_text(light_enough(pages), encoding="utf-8")
+    write_text(file, light_enough(pages))
     return file
 
 
 def _pages(folder: Path) -> Iterator[str]:
     """Return the pages of what lies in a folder: it is read at once, they are made one by one."""
-    if _is_study(folder / PROVENANCE):
+    if contents(folder) is Contents.STUDY:
         return study_pages(Outcome.load(folder), folder)
     return result_pages(Result.load(folder))
-
-
-def _is_study(file: Path) -> bool:
-    """Return whether a run.json is that of a study; whoever reads it says what is wrong with it."""
-    try:
-        told = json.loads(file.read_text(encoding="utf-8"))
-    except (OSError, ValueError, RecursionError):
-        return False
-    return isinstance(told, dict) and "study" in told

@@ -17,12 +17,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 from fem.case.case import Case
 from fem.quantities.column import IF_BONDED, MESH_ERROR, find
 from fem.quantities.quantity import Trait
-from fem.results.run import IncompleteSolve, Run
+from fem.results.run import Additional, IncompleteSolve, Run
 from fem.results.termination import Termination
 
 
@@ -38,7 +38,7 @@ class AdditionalSolve:
         From the values of a measure in the run and in the additional solve to that of its column.
     """
 
-    column: Literal["mesh_error", "if_bonded"]
+    column: Additional
     combine: Callable[[float, float], float]
 
     @property

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import csv
-import math
-from collections.abc import Callable
-from itertools import islice
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
@@ -14,17 +12,14 @@ from fem.core.errors import InputError
 from fem.core.text_file import text_of
 from fem.quantities.column import find, measures_of
 from fem.quantities.quantity import Trait
-from fem.results.consistency import contradiction
 from fem.results.environment import Origin
+from fem.results.folder import RECORD, Contents, FolderError, check_files, read_record
 from fem.results.run import Run
-from fem.results.run_record import Provenance, RunTold, read_provenance
+from fem.results.run_record import TABLE, ResultRecord
 from fem.results.vtu_series import read_series
 
-MOST = 1e12
-"""No figure of a device comes near to this, in any of the units of the columns."""
-
-NEARLY = 1e-9
-"""Pressures of run.json and of the step table, which are written in full, are as alike as this."""
+OTHERS = {Contents.STUDY: "a study", Contents.OTHER_FORMAT: "a result of another format"}
+"""What is not replaced by a result."""
 
 
 def read_result(folder: Path, *, shapes: bool = True) -> tuple[Case, list[Run], Origin]:
@@ -40,97 +35,35 @@ def read_result(folder: Path, *, shapes: bool = True) -> tuple[Case, list[Run], 
     Raises
     ------
     InputError
-        If a file is missing, cannot be read, or does not hold what it should.
+        If a file is missing, cannot be read, or does not belong to the others.
     """
-    if not folder.is_dir():
-        fault = "this is a file; the folder of a result is due"
-        raise InputError(f"{folder}: {fault if folder.exists() else 'there is no such folder'}")
-    file = folder / "run.json"
-    told = read_provenance(file)
-    case = Case.parse(_without_nulls(told.case), f"{file}: case")
-    runs = _runs(folder / "steps.csv", case, told)
+    record = read_record(folder, ResultRecord)
+    check_files(folder, record, [TABLE])
+    case = Case.parse(record.case, f"{folder / RECORD}: case")
+    if case.hash != record.case_hash:
+        raise InputError(f"{folder / RECORD}: case: it is not the one that was solved")
+    rows = _rows(folder / TABLE, case)
+    runs = [run.run([row for row in rows if row["model"] == run.model]) for run in record.runs]
     if shapes:
         for run in runs:
             if run.model == "fe":
-                run.shapes.extend(read_series(folder, case, run))
-    return case, runs, Origin(told.versions, told.machine)
-
-
-def _without_nulls(data: Any) -> Any:
-    """Return a table laid out as in a TOML file, which has no null."""
-    if isinstance(data, dict):
-        return {key: _without_nulls(value) for key, value in data.items() if value is not None}
-    return [_without_nulls(value) for value in data] if isinstance(data, list) else data
-
-
-def _runs(file: Path, case: Case, told: Provenance) -> list[Run]:
-    """Return the runs without shapes, a row of the step table to each state that is told."""
-    table = _rows(file, case)
-    rows = iter(table)
-    runs = [_run(run, list(islice(rows, len(run.history)))) for run in told.runs]
-    states = [(run.model, state) for run in told.runs for state in run.history]
-    alike = len(states) == len(table) and all(
-        (row["model"], row["step"]) == (model, state.step)
-        and math.isclose(row["pressure_kPa"], state.pressure_kPa, rel_tol=NEARLY, abs_tol=NEARLY)
-        for row, (model, state) in zip(table, states, strict=True)
-    )
-    if not alike:
-        raise InputError(f"{file}: it has other steps than run.json")
-    for line, row in enumerate(table, start=2):
-        if fault := contradiction(row, case.tube):
-            raise InputError(f"{file}: line {line}: {fault}")
-    if len({run.model for run in runs}) < len(runs):
-        raise InputError(f"{file.parent / 'run.json'}: runs: two are of the same model")
-    return runs
-
-
-def _run(told: RunTold, rows: list[dict[str, Any]]) -> Run:
-    return Run(
-        model=told.model,
-        rows=rows,
-        termination=told.termination,
-        seconds=told.seconds,
-        balance={key: math.nan if gap is None else gap for key, gap in told.balance.items()},
-        mesh=told.mesh,
-        incomplete=told.incomplete,
-    )
+                run.shapes.extend(read_series(folder, record, case, run))
+    return case, runs, Origin(record.versions, record.machine)
 
 
 def _rows(file: Path, case: Case) -> list[dict[str, Any]]:
-    """Return the step table."""
+    """Return the step table; an empty cell is a column of another model."""
     lines = csv.reader(text_of(file).splitlines())
     columns = next(lines, [])
     families = [family.name for family in case.threads]
-    needed = [measure.column for measure in measures_of(families, traits=Trait.REQUIRED)]
-    for name in columns:
-        if columns.count(name) > 1:
-            raise InputError(f"{file}: the column {name} is there twice")
-    for name in needed:
-        if name not in columns:
-            raise InputError(f"{file}: the column {name} is missing")
+    for measure in measures_of(families, traits=Trait.REQUIRED):
+        if measure.column not in columns:
+            raise InputError(f"{file}: the column {measure.column} is missing")
     kinds = {name: _kind(name) for name in columns}
-    rows = []
-    for line, cells in enumerate(lines, start=2):
-        rows.append(_row(f"{file}: line {line}", kinds, cells, needed))
-    return rows
-
-
-def _row(where: str, kinds: dict[str, Any], cells: list[str], needed: list[str]) -> dict[str, Any]:
-    if len(cells) != len(kinds):
-        raise InputError(f"{where}: {len(cells)} cells to {len(kinds)} columns")
-    row: dict[str, Any] = {}
-    for name, cell in zip(kinds, cells, strict=True):
-        if cell:  # an empty one is a column of another model
-            try:
-                row[name] = kinds[name](cell)
-            except (ValueError, KeyError):
-                raise InputError(f'{where}: {name} cannot be "{cell}"') from None
-        elif name in needed:
-            raise InputError(f"{where}: {name} is empty")
-    for name in needed:
-        if name != "model" and not abs(row[name]) < MOST:
-            raise InputError(f'{where}: {name} cannot be "{row[name]}"')
-    return row
+    return [
+        {name: kinds[name](cell) for name, cell in zip(columns, cells, strict=True) if cell}
+        for cells in lines
+    ]
 
 
 def _kind(column: str) -> Callable[[str], Any]:
@@ -138,3 +71,38 @@ def _kind(column: str) -> Callable[[str], Any]:
     measure = find(column)
     kind = measure.quantity.type if measure else float
     return {"True": True, "False": False}.__getitem__ if kind is bool else kind
+
+
+def check_replaceable(folder: Path, case: Case, solves: Iterable[str]) -> None:
+    """Check that a new result may replace what a folder holds without a loss.
+
+    That is so where it holds nothing, files of an interrupted writing, or a result of the same case
+    whose models and additional solves are all solved again.
+
+    Parameters
+    ----------
+    folder, case
+        The folder, and the case to be solved.
+    solves
+        Models and additional solves to come, as in :attr:`ResultRecord.solves`.
+
+    Raises
+    ------
+    InputError
+        If something would be lost.
+    """
+    try:
+        record = read_record(folder, ResultRecord)
+        earlier = Case.parse(record.case)
+    except FolderError as error:
+        loss = OTHERS.get(error.contents, "")
+    except InputError:  # damaged
+        loss = ""
+    else:
+        lost = sorted(set(record.solves) - set(solves))
+        loss = f"a result with more than is solved now: {', '.join(lost)}" if lost else ""
+        if earlier.hash != case.hash:
+            loss = f'the result of another case, "{earlier.title}"'
+    if loss:
+        way = "take another folder (--out), or replace it (--overwrite)"
+        raise InputError(f"{folder}: it holds {loss}; {way}")

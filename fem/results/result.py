@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import csv
-import json
-import math
+import io
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from fem.case.case import Case
+from fem.core.atomic_write import json_bytes, together
 from fem.quantities.shape import Shape
 from fem.results.environment import Origin
+from fem.results.folder import FORMAT, RECORD, Contents, sha256
 from fem.results.reader import read_result
-from fem.results.run import HISTORY, Run
-from fem.results.vtu_series import remove_series, save_series
+from fem.results.run import Run
+from fem.results.run_record import TABLE, ResultRecord, RunRecord
+from fem.results.vtu_series import INDEX, file_name, index_bytes, indexed, vtu_bytes
 
 if TYPE_CHECKING:
     import pandas
@@ -61,6 +63,12 @@ class Result:
         return any(run.interrupted for run in self.runs)
 
     @property
+    def solves(self) -> set[str]:
+        """The models and the additional solves: ``fe``, ``fast``, ``fe.mesh_error``, ..."""
+        extra = {f"{run.model}.{solve}" for run in self.runs for solve in run.additional}
+        return {run.model for run in self.runs} | extra
+
+    @property
     def rows(self) -> list[dict[str, Any]]:
         """The step table: a row per model and step, the units in the names of the columns."""
         return [row for run in self.runs for row in run.rows]
@@ -81,57 +89,53 @@ class Result:
         """The shapes of the FE model, if it took part."""
         return [shape for run in self.runs for shape in run.shapes]
 
-    def provenance(self) -> dict[str, Any]:
-        """Return all that says where the figures came from."""
-        return {
-            "case": self.case.model_dump(mode="json"),
-            "case_hash": self.case.hash,
-            "versions": self.origin.versions,
-            "machine": self.origin.machine,
-            "runs": [
-                {
-                    "model": run.model,
-                    "termination": run.termination.data(),
-                    "incomplete": [
-                        {**vars(other), "termination": other.termination.data()}
-                        for other in run.incomplete
-                    ],
-                    "wall_time_s": round(run.seconds, 3) if math.isfinite(run.seconds) else None,
-                    "mesh": run.mesh,
-                    "balance": {
-                        name: figure if math.isfinite(figure) else None
-                        for name, figure in run.balance.items()
-                    },
-                    "history": [{key: row[key] for key in HISTORY} for row in run.rows],
-                }
-                for run in self.runs
-            ],
-        }
-
     def save(self, folder: str | Path) -> None:
         """Write steps.csv, run.json and the series shape.pvd into `folder`, made if needed.
+
+        An earlier result there is replaced. While that is under way, the folder is refused by
+        :meth:`load`: the step table comes first, and the run.json that belongs to it last.
 
         Raises
         ------
         OSError
-            If that is impossible.
+            If that is impossible; then an earlier result stays.
         """
         folder = Path(folder)
         folder.mkdir(parents=True, exist_ok=True)
-        text = json.dumps(self.provenance(), indent=2, allow_nan=False)
-        try:
-            self._write(folder, text)
-        except OSError as error:  # a full disk names no file
-            raise OSError(error.errno, error.strerror, error.filename or str(folder)) from error
+        earlier, table = indexed(folder), self._table()
+        files, written = {TABLE: sha256(table)}, [folder / INDEX] * bool(self.shapes)
+        with together() as batch:
+            batch.write(folder / TABLE, table)
+            for step, shape in enumerate(self.shapes):
+                name, data = file_name(step), vtu_bytes(shape)
+                files[name] = sha256(data)
+                batch.write(folder / name, data)
+                written.append(folder / name)
+            if self.shapes:
+                batch.write(folder / INDEX, index_bytes([*files][1:]))
+            batch.write(folder / RECORD, json_bytes(self._record(files)))
+        for file in set(earlier) - set(written):
+            file.unlink(missing_ok=True)
 
-    def _write(self, folder: Path, text: str) -> None:
-        """Write the files, run.json with this text."""
-        remove_series(folder)  # what is left of an older result must not mix with this one
-        with open(folder / "steps.csv", "w", newline="", encoding="utf-8") as file:
-            columns = dict.fromkeys(name for row in self.rows for name in row)
-            table = csv.DictWriter(file, columns, lineterminator="\n")
-            table.writeheader()
-            table.writerows(self.rows)
-        (folder / "run.json").write_text(text + "\n", encoding="utf-8")
-        if self.shapes:
-            save_series(self.shapes, folder)
+    def _record(self, files: dict[str, str]) -> dict[str, Any]:
+        """Return the data of run.json, which says where the numbers came from."""
+        record = ResultRecord(
+            holds=Contents.RESULT,
+            format=FORMAT,
+            files=files,
+            case=self.case.data,
+            case_hash=self.case.hash,
+            solves=sorted(self.solves),
+            versions=self.origin.versions,
+            machine=self.origin.machine,
+            runs=[RunRecord.of(run) for run in self.runs],
+        )
+        return record.model_dump(mode="json", exclude_defaults=True)
+
+    def _table(self) -> bytes:
+        text = io.StringIO()
+        columns = dict.fromkeys(name for row in self.rows for name in row)
+        table = csv.DictWriter(text, columns, lineterminator="\n")
+        table.writeheader()
+        table.writerows(self.rows)
+        return text.getvalue().encode()

@@ -7,10 +7,15 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from fem.continuation.termination import TerminationKind
-from fem.quantities.column import measures_of
+from fem.quantities.column import IF_BONDED, MESH_ERROR, measures_of
 from fem.quantities.quantity import Trait
 from fem.quantities.shape import Shape
 from fem.results.termination import Termination
+
+type Additional = Literal["mesh_error", "if_bonded"]
+"""An additional solve of the FE model; its columns are ``<measure>.<solve>``."""
+
+ADDITIONAL: tuple[Additional, ...] = (MESH_ERROR, IF_BONDED)
 
 HISTORY = [measure.column for measure in measures_of(traits=Trait.HISTORY)]
 """Columns of the step table that tell how the solver went."""
@@ -36,7 +41,7 @@ class IncompleteSolve:
         Why it ended.
     """
 
-    solve: Literal["mesh_error", "if_bonded"]
+    solve: Additional
     steps: int
     termination: Termination
 
@@ -89,6 +94,12 @@ class Run:
     def limit_row(self) -> dict[str, Any] | None:
         """The first row where the pressure has an extreme; None if the path has none."""
         return next((row for row in self.rows if row["limit"]), None)
+
+    @property
+    def additional(self) -> list[str]:
+        """The additional solves that its rows have columns of."""
+        columns = {name.rpartition(".")[2] for row in self.rows for name in row}
+        return [solve for solve in ADDITIONAL if solve in columns]
 
     @property
     def requested(self) -> list[dict[str, Any]]:

@@ -1,90 +1,75 @@
-"""The series of shapes in a folder: a VTU file to each step, and shape.pvd, which lists them."""
+"""The shapes of a result in its folder: a VTU file to each step, and an index for ParaView."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from contextlib import suppress
 from pathlib import Path
 from xml.etree import ElementTree
 
-import numpy as np
-
 from fem.case.case import Case
 from fem.core.errors import InputError
-from fem.core.text_file import text_of
 from fem.quantities.shape import Shape, read_shape, whole_tube
-from fem.results.consistency import misfit
+from fem.results.folder import check_files
 from fem.results.run import Run
+from fem.results.run_record import ResultRecord
 
 INDEX = "shape.pvd"
 """File that lists the shapes, by their numbers."""
 
-SHAPE_FILE = r"shape_[0-9]+\.vtu"
-"""What the files of shapes are called."""
 
-
-def read_series(folder: Path, case: Case, run: Run) -> list[Shape]:
+def read_series(folder: Path, record: ResultRecord, case: Case, run: Run) -> list[Shape]:
     """Return the shapes in a folder, a whole tube to each row; none where there is no index.
 
     Raises
     ------
     InputError
-        If a file cannot be read, or is not what belongs to the case and to its row.
+        If a file is missing, or is not what was written.
     """
     if not (folder / INDEX).exists():
         return []
-    files = _listed(folder / INDEX)
-    if len(files) != len(run.rows):
-        raise InputError(
-            f"{folder / INDEX}: {len(files)} shapes to {len(run.rows)} steps of the FE model"
-        )
+    if len(record.shapes) != len(run.rows):
+        shapes, steps = len(record.shapes), len(run.rows)
+        raise InputError(f"{folder}: {shapes} shapes to {steps} steps of the FE model")
+    check_files(folder, record, record.shapes)
     names = [family.name for family in case.threads]
-    meshed = run.mesh.get("threads_meshed", {})
-    shapes: list[Shape] = []
-    for file, row in zip(files, run.rows, strict=True):
-        shapes.append(read_shape(file, names, row["pressure_kPa"] / 1000))
-        fault = misfit(shapes[-1], case, row, meshed)
-        if not fault and not np.array_equal(shapes[-1].connectivity, shapes[0].connectivity):
-            fault = f"its mesh is not that of {files[0].name}"
-        if fault:
-            raise InputError(f"{file}: {fault}; it is not the shape of this step")
-    return shapes
+    return [
+        read_shape(folder / file, names, row["pressure_kPa"] / 1000)
+        for file, row in zip(record.shapes, run.rows, strict=True)
+    ]
 
 
-def _listed(index: Path) -> list[Path]:
-    """Return the files that the index lists."""
-    try:
-        entries = ElementTree.fromstring(text_of(index).encode()).iter("DataSet")
-        names = [entry.get("file", "") for entry in entries]
-    except ElementTree.ParseError as error:
-        raise InputError(f"{index}: not valid XML: {error}") from None
-    strange = [name for name in names if not re.fullmatch(SHAPE_FILE, name)]
-    if strange:
-        raise InputError(f'{index}: "{strange[0]}" is no file of this result')
-    return [index.parent / name for name in names]
+def file_name(step: int) -> str:
+    """Return the name of the file of a shape."""
+    return f"shape_{step:03d}.vtu"
 
 
-def remove_series(folder: Path) -> None:
-    """Remove the index, where there is one, and the files of ours that it lists."""
-    index = folder / INDEX
-    if not index.exists():
-        return
-    with suppress(ElementTree.ParseError):
-        for entry in ElementTree.parse(index).iter("DataSet"):
-            name = entry.get("file", "")
-            if re.fullmatch(SHAPE_FILE, name):
-                (folder / name).unlink(missing_ok=True)
-    index.unlink()
+def vtu_bytes(shape: Shape) -> bytes:
+    """Return the file of a shape: VTK itself would end the process where the disk is full."""
+    from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
+
+    writer = vtkXMLUnstructuredGridWriter()
+    writer.SetInputData(whole_tube(shape))
+    writer.SetDataModeToBinary()
+    writer.WriteToOutputStringOn()
+    writer.Write()
+    return writer.GetOutputString().encode()
 
 
-def save_series(shapes: Sequence[Shape], folder: Path) -> None:
-    """Write a VTU file to each shape and a PVD file that lists them, by their numbers."""
+def index_bytes(files: Sequence[str]) -> bytes:
+    """Return the index of the shapes, by their numbers."""
     root = ElementTree.Element("VTKFile", type="Collection", version="0.1")
     collection = ElementTree.SubElement(root, "Collection")
-    for step, shape in enumerate(shapes):
-        name = f"shape_{step:03d}.vtu"
-        whole_tube(shape).save(folder / name)
+    for step, name in enumerate(files):
         ElementTree.SubElement(collection, "DataSet", timestep=str(step), part="0", file=name)
     ElementTree.indent(root)
-    ElementTree.ElementTree(root).write(folder / INDEX, encoding="utf-8", xml_declaration=True)
+    return ElementTree.tostring(root, encoding="utf-8", xml_declaration=True)
+
+
+def indexed(folder: Path) -> list[Path]:
+    """Return the index of an earlier result, where there is one, and the files of ours it lists."""
+    index = folder / INDEX
+    if not index.exists():
+        return []
+    text = index.read_text(encoding="utf-8", errors="replace")
+    return [*(folder / name for name in re.findall(r'"(shape_[0-9]+\.vtu)"', text)), index]

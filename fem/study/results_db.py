@@ -73,6 +73,9 @@ class Curve:
 
 NAMES = [column.name for column in fields(Curve)]
 AS_JSON = ("termination", "steps", "details")
+VERSION = 1
+"""Number of the layout of the database, to be raised as well where the keys of cases change."""
+
 COLUMNS = ", ".join(f'"{name}"' for name in NAMES)  # case is a word of SQL
 TABLES = f"""
 CREATE TABLE IF NOT EXISTS curves ({COLUMNS}, PRIMARY KEY ("case", model));
@@ -181,6 +184,16 @@ def _open(path: Path) -> sqlite3.Connection:
         base = sqlite3.connect(path)
         base.execute("PRAGMA journal_mode = WAL")
         base.execute("PRAGMA synchronous = FULL")  # a commit is on the disk, should the power fail
+        if base.execute("SELECT count(*) FROM sqlite_master").fetchone() == (0,):
+            base.execute(f"PRAGMA user_version = {VERSION}")
+        (version,) = base.execute("PRAGMA user_version").fetchone()
+        if version != VERSION:
+            base.close()
+            raise InputError(
+                f"{path}: the curves there are of another version of tubewright (database "
+                f"{version}, this one has {VERSION}); take another folder (--out), or delete the "
+                "file to solve them again"
+            )
         base.executescript(TABLES)
     except sqlite3.DatabaseError as error:
         if isinstance(error, sqlite3.OperationalError):

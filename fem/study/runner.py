@@ -13,6 +13,7 @@ from typing import Any
 
 from fem.core.errors import InputError
 from fem.results.environment import machine, versions
+from fem.results.folder import Contents, contents
 from fem.results.result import Result
 from fem.study.executor import Crew, CrewLostError, WorkerLostError
 from fem.study.job_list import Agenda
@@ -72,6 +73,8 @@ def run(
     """
     study = agenda.study
     folder.mkdir(parents=True, exist_ok=True)
+    if contents(folder) is Contents.RESULT:
+        raise InputError(f"{folder}: it holds the result of a case; take another folder (--out)")
     with Ledger(folder) as ledger:
         _check(ledger, agenda, folder, resume or retry)
         done = ledger.done(CLEANLY if retry else ANYHOW)

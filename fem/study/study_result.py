@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any, ClassVar, Self
+
+from pydantic import ValidationError
 
 from fem.case.case import Case
-from fem.core.errors import InputError
+from fem.core.atomic_write import csv_bytes, json_bytes, together
 from fem.quantities.case_fields import cells
+from fem.results.folder import (
+    FORMAT,
+    RECORD,
+    Contents,
+    FolderError,
+    FolderRecord,
+    Record,
+    check_files,
+    read_record,
+    sha256,
+)
 from fem.results.termination import Termination, restore
 from fem.study.plan import Study
 from fem.study.results_db import Curve
@@ -18,8 +30,37 @@ from fem.study.results_db import Curve
 if TYPE_CHECKING:
     import pandas
 
-TABLE = "table"
-PROVENANCE = "run.json"
+TABLE, READABLE = "table.parquet", "table.csv"
+"""The table as it is read back, and as people and other programs read it."""
+
+
+class UnreachedCurve(Record):
+    """A curve that ended before its last step."""
+
+    case: str
+    model: str
+    status: str
+    termination: Termination
+    tries: int
+
+
+class StudyRecord(FolderRecord):
+    """The run.json of a study."""
+
+    HOLDS: ClassVar = Contents.STUDY
+
+    study: dict[str, Any]
+    study_hash: str
+    case_hash: str
+    ended_early: str
+    cases: int
+    unusable: list[dict[str, Any]]
+    curves: dict[str, int]
+    not_in_batch: list[str]
+    seconds: dict[str, float]
+    not_reached: list[UnreachedCurve]
+    sessions: list[dict[str, Any]]
+    curves_not_asked_for: int
 
 
 def tabulate(study: Study, cases: Iterable[Case], curves: Iterable[Curve]) -> pandas.DataFrame:
@@ -60,7 +101,7 @@ class Outcome:
         A row to each step of each curve: ``case`` (the key of the case), ``model``, the fields
         that vary, then the columns of the step table; NaN where a row has no such figure.
     provenance
-        What `run.json` holds.
+        What `run.json` says beside the names of its files; see :class:`StudyRecord`.
     """
 
     study: Study
@@ -93,7 +134,7 @@ class Outcome:
         return rows[(rows.model == model) & rows.demanded].reset_index(drop=True)
 
     def save(self, folder: Path) -> list[str]:
-        """Write table.parquet, table.csv and run.json into `folder`, each whole or not at all.
+        """Write table.parquet, table.csv and run.json into `folder`, together or not at all.
 
         Returns the names of the files.
 
@@ -102,11 +143,13 @@ class Outcome:
         OSError
             If that is impossible.
         """
-        _replace(folder / f"{TABLE}.parquet", lambda path: self.table.to_parquet(path, index=False))
-        _replace(folder / f"{TABLE}.csv", lambda path: self.table.to_csv(path, index=False))
-        text = json.dumps(self.provenance, indent=2, allow_nan=False) + "\n"
-        _replace(folder / PROVENANCE, lambda path: path.write_text(text, encoding="utf-8"))
-        return [f"{TABLE}.parquet", f"{TABLE}.csv", PROVENANCE]
+        with together() as batch:
+            self.table.to_parquet(part := batch.part(folder / TABLE), index=False)
+            head = {"holds": Contents.STUDY, "format": FORMAT}
+            files = {TABLE: sha256(part.read_bytes())}
+            batch.write(folder / READABLE, csv_bytes(self.table))
+            batch.write(folder / RECORD, json_bytes({**head, "files": files, **self.provenance}))
+        return [TABLE, READABLE, RECORD]
 
     @classmethod
     def load(cls, folder: str | Path) -> Self:
@@ -115,28 +158,17 @@ class Outcome:
         Raises
         ------
         InputError
-            If that is not there, or something else is.
+            If that is not there, or something else is; the text names the file.
         """
         import pandas
 
         folder = Path(folder)
+        record = read_record(folder, StudyRecord)
+        check_files(folder, record, [TABLE])
         try:
-            provenance = json.loads((folder / PROVENANCE).read_text(encoding="utf-8"))
-            study = Study.restore(provenance["study"], provenance["case"])
-            table = pandas.read_parquet(folder / f"{TABLE}.parquet")
-            outcome = cls(study, table, provenance)
-            if missing := {"case", "model", *outcome.varied} - {*table}:
-                raise ValueError(f"the table has no column {', '.join(sorted(missing))}")
-        except (OSError, ValueError, KeyError, TypeError) as error:
-            raise InputError(f"{folder}: no results of a study are found there: {error}") from None
-        return outcome
-
-
-def _replace(path: Path, write: Callable[[Path], Any]) -> None:
-    """Write a file beside the old one, then put it in its place."""
-    new = path.with_name(f".{path.name}.new")
-    try:
-        write(new)
-        new.replace(path)
-    finally:
-        new.unlink(missing_ok=True)
+            study = Study.restore(record.study, record.case)
+        except ValidationError as error:
+            raise FolderError(Contents.DAMAGED, f"{folder / RECORD}: study: {error}") from None
+        head = {"holds", "format", "files"}
+        provenance = record.model_dump(mode="json", exclude=head, exclude_defaults=True)
+        return cls(study, pandas.read_parquet(folder / TABLE), provenance)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
+from fem.core.atomic_write import csv_bytes, json_bytes, together
 from fem.core.errors import InputError
 from fem.trust.corrected import QUANTITIES, CorrectedModel
 from fem.trust.map import trust_map
@@ -76,8 +76,6 @@ class Trust:
             If that is impossible.
         """
         files = [folder / name for name in ("trust.csv", "rules.csv", "trust.json")]
-        self.map.to_csv(files[0], index=False)
-        rule_table(self.rules).to_csv(files[1], index=False)
         facts = {
             "study_hash": self.outcome.study.hash,
             "tolerances": {t.quantity.column: t.limit for t in self.tolerances},
@@ -85,13 +83,16 @@ class Trust:
             "corrected": self.model.facts if self.model else None,
             "no_corrected_model": self.lacking or None,
         }
-        files[2].write_text(json.dumps(facts, indent=2, allow_nan=False) + "\n", encoding="utf-8")
+        with together() as batch:
+            batch.write(files[0], csv_bytes(self.map))
+            batch.write(files[1], csv_bytes(rule_table(self.rules)))
+            batch.write(files[2], json_bytes(facts))
         corrected = folder / "corrected.npz"
-        corrected.unlink(missing_ok=True)  # an older one would be of another study
-        if self.model:
-            self.model.save(corrected)
-            files.append(corrected)
-        return files
+        if self.model is None:
+            corrected.unlink(missing_ok=True)  # an older one would be of another study
+            return files
+        self.model.save(corrected)
+        return [*files, corrected]
 
 
 def quantities_of(tolerances: Sequence[Tolerance]) -> list[str]:

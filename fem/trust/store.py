@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from fem.core.arrays import Array
+from fem.core.atomic_write import stream_in_place_of
 from fem.core.errors import InputError
 from fem.quantities.case_fields import cells
 from fem.study.plan import Study
@@ -59,8 +60,8 @@ def write(path: str | Path, parts: Parts) -> None:
         arrays["inputs"] = fit.inputs  # the same points for all
         arrays |= {f"values_{number}": fit.values, f"theta_{number}": fit.theta}
     text = json.dumps(_data(parts), allow_nan=False)
-    with open(path, "wb") as file:
-        np.savez_compressed(file, text=np.array(text), **arrays)
+    with stream_in_place_of(Path(path)) as stream:
+        np.savez_compressed(stream, text=np.array(text), **arrays)
 
 
 def _data(parts: Parts) -> dict[str, Any]:

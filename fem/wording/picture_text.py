@@ -16,7 +16,7 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fem.core.atomic_write import in_place_of
+from fem.core.atomic_write import write_bytes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -139,10 +139,9 @@ def save_figure(figure: Figure, file: Path, **options: Any) -> None:
     """
     drawn = io.BytesIO()
     options = {"dpi": DPI, "facecolor": "white", **options}
-    with in_place_of(file) as part:
-        with quiet_glyphs():
-            figure.savefig(drawn, format=file.suffix[1:].lower(), **options)
-        part.write_bytes(drawn.getvalue())
+    with quiet_glyphs():
+        figure.savefig(drawn, format=file.suffix[1:].lower(), **options)
+    write_bytes(file, drawn.getvalue())
 
 
 def families(text: str) -> list[str]:

@@ -91,7 +91,11 @@ def test_mesh_error_is_asked_for_told_and_written(make_case, tmp_path):
     assert re.search(r"FE model on a coarser mesh .* 1/1", done.stderr)
     assert "±" in done.stdout
     assert "twist_deg.mesh_error" in (tmp_path / "out" / "steps.csv").read_text(encoding="utf-8")
-    plain = run(*arguments, timeout=120)
+    refused = run(*arguments)
+    assert refused.returncode == 2
+    assert "more than is solved now: fe.mesh_error" in refused.stderr
+    plain = run(*arguments, "--overwrite", timeout=120)
+    assert plain.returncode == 0
     assert "solved again" not in plain.stderr
     assert "±" not in plain.stdout
 

@@ -193,7 +193,7 @@ def test_a_film_of_one_state_is_none(result, tmp_path):
 def test_a_study_says_what_of_it_can_be_seen(view, folder, tmp_path, kept):
     study = tmp_path / "reach"
     study.mkdir()
-    (study / "ledger.sqlite").touch()
+    (study / "run.json").write_text('{"holds": "study", "format": 1}')
     if kept:
         (study / "shapes").mkdir()
         (study / "shapes" / "3f2a").symlink_to(folder)

@@ -1,5 +1,6 @@
 """Pictures and films that cannot be written whole, and letters that no font has."""
 
+import ast
 import os
 import resource
 import signal
@@ -7,6 +8,7 @@ import subprocess
 import sys
 import warnings
 from contextlib import contextmanager
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +16,7 @@ from matplotlib import get_data_path
 from matplotlib.figure import Figure
 from matplotlib.ft2font import FT2Font
 
+import fem
 from fem.core.atomic_write import in_place_of, need_folder
 from fem.core.errors import InputError
 from fem.scene.film.writer import STOPPED, write_film
@@ -143,3 +146,33 @@ def test_lengths_have_three_figures(result, length, said):
     case = exhibit.case.changed(tube__length=length)
     shown = type(exhibit)(exhibit.name, case, "fast", exhibit.rows, exhibit.shapes)
     assert _length(shown, exhibit.rows[0]) == said
+
+
+# ----------------------------------------------------------------------------------------- writers
+
+WRITING = {"write_text", "write_bytes", "to_csv", "savefig", "to_parquet", "savetxt"}
+IN_MEMORY = {"wording/picture_text.py", "report/figures.py"}  # figures, drawn into a buffer
+HANDED_OUT = {"study/study_result.py"}  # pandas writes the empty file that the module hands out
+TRIED_OUT = {"installation/probes.py"}  # no results
+
+
+def writes(call):
+    """Return whether a call opens or writes a file."""
+    if isinstance(call.func, ast.Name) and call.func.id != "open":
+        return False
+    name = getattr(call.func, "attr", "open")
+    if name != "open":
+        return name in WRITING and not (name == "to_csv" and not call.args)
+    modes = [arg.value for arg in call.args[-1:] if isinstance(arg, ast.Constant)]
+    return any(isinstance(mode, str) and set(mode) & set("wax") for mode in modes)
+
+
+def test_no_other_module_opens_a_result_file_for_writing():
+    package = Path(fem.__file__).parent
+    found = {
+        str(file.relative_to(package))
+        for file in package.rglob("*.py")
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and writes(node)
+    }
+    assert found - IN_MEMORY - HANDED_OUT - TRIED_OUT == {"core/atomic_write.py"}

@@ -12,6 +12,7 @@ from fem.measurements.bench import read_bench
 from fem.study.plan import Study
 from fem.study.study_result import Outcome, tabulate
 from fem.study.worker import Task, perform
+from tests.helpers.records import study_record
 
 CASES = Path(__file__).parents[2] / "cases"
 RULES = ("taken up", "cut at 30 deg")
@@ -62,12 +63,12 @@ def solve_study(study):
     cases = [study.case_of(each) for each in study.settings]
     curves = [done.curve for done in perform(Task("fast", tuple(cases), "1x1x6"))]
     ended = [
-        {"case": curve.case, "model": "fast", "termination": curve.termination.data()}
+        {"case": curve.case, "model": "fast", "status": curve.status, "tries": 1}
+        | {"termination": curve.termination.data()}
         for curve in curves
         if curve.status != "reached"
     ]
-    told = {"study": study.data, "case": study.base.data, "not_reached": ended}
-    return Outcome(study, tabulate(study, cases, curves), told)
+    return Outcome(study, tabulate(study, cases, curves), study_record(study, ended))
 
 
 @cache

@@ -9,6 +9,7 @@ from fem.continuation.load_steps import steps_of
 from fem.quantities.case_fields import cells
 from fem.study.plan import Study
 from fem.study.study_result import Outcome
+from tests.helpers.records import study_record
 
 CASES = Path(__file__).parents[2] / "cases"
 ANGLES = {"from": "-30 deg", "to": "30 deg"}
@@ -54,7 +55,7 @@ def tabulated(study, fast, difference, ends=None):
                     more = difference(own, pressure)
                     values = {name: value + more.get(name, 0.0) for name, value in values.items()}
                 rows.append(row | values | {"stable": True, "limit": False})
-    return Outcome(study, pandas.DataFrame(rows), {"study": study.data, "case": study.base.data})
+    return Outcome(study, pandas.DataFrame(rows), study_record(study))
 
 
 def of_angles(function):

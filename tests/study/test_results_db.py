@@ -15,6 +15,16 @@ def failed(why):
     return Termination.failed(TerminationKind.ERROR, why)
 
 
+def test_a_database_of_another_version_is_refused(tmp_path):
+    with Ledger(tmp_path) as ledger:
+        ledger.add([curve(1)])
+    base = sqlite3.connect(tmp_path / NAME)
+    base.execute("PRAGMA user_version = 0")
+    base.close()
+    with pytest.raises(InputError, match=r"of another version .* take another folder"):
+        Ledger(tmp_path)
+
+
 def curve(number, **changes):
     data = {"case": f"{number:016x}", "model": "fe", "status": "reached", "seconds": 1.5}
     return Curve(**{**data, **changes})

@@ -109,8 +109,23 @@ def test_outcome_comes_back_from_its_folder(agenda, tmp_path):
 
 
 def test_folder_without_results_is_refused(tmp_path):
-    with pytest.raises(InputError, match=r"no results of a study .*run\.json"):
+    with pytest.raises(InputError, match=r"run\.json: there is no such file"):
         Outcome.load(tmp_path)
+
+
+def test_a_table_that_is_not_of_its_record_is_refused(agenda, tmp_path):
+    """As a kill between the files of a study that goes on leaves them."""
+    run(agenda, tmp_path, HereCrew()).save(tmp_path)
+    table = tmp_path / "table.parquet"
+    pandas.read_parquet(table).iloc[1:].to_parquet(table, index=False)
+    with pytest.raises(InputError, match=r"table\.parquet: run\.json does not belong to it"):
+        Outcome.load(tmp_path)
+
+
+def test_a_folder_with_a_result_takes_no_study(agenda, tmp_path):
+    solve(agenda.cases[0], "fast").save(tmp_path)
+    with pytest.raises(InputError, match="it holds the result of a case"):
+        run(agenda, tmp_path, HereCrew())
 
 
 def test_what_is_broken_off_goes_on_and_nothing_is_done_twice(agenda, tmp_path):

@@ -21,6 +21,7 @@ from fem.trust import CorrectedModel
 from fem.trust.accuracy import errors
 from fem.trust.pairs import BOTH, pairs
 from fem.trust.symmetry import exchangeable, mirrors_itself, symmetries
+from tests.helpers.records import study_record
 from tests.helpers.trust_toys import make_study, two_angles
 
 QUANTITIES = ("twist_deg", "displacement_mm")
@@ -45,7 +46,7 @@ def made_up(study, difference):
     for name, more in difference(fast).items():
         fe[name] = fe[name] + more
     table = pandas.concat([fast, fe], ignore_index=True)
-    return Outcome(study, table, {"study": study.data, "case": study.base.data})
+    return Outcome(study, table, study_record(study))
 
 
 def softer(rows):
@@ -372,5 +373,5 @@ def _solved(study):
     for case in cases:
         (run,) = solve(case, ["fe"], "coarse", chain=chain).runs
         curves.append(curve_of(case, run))
-    provenance = {"study": study.data, "case": study.base.data}
+    provenance = study_record(study)
     return Outcome(study, tabulate(study, cases, curves), provenance)

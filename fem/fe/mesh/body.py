@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +20,7 @@ from mpi4py import MPI
 from fem.case.case import Case, sectors_of
 from fem.case.tube import Tube
 from fem.core.arrays import Array, Index
+from fem.core.atomic_write import in_place_of, write_bytes
 from fem.core.errors import InputError
 from fem.fe.mesh.regroup import regroup
 from meshes.tube import GROUPS, Cells, TubeShape, tube
@@ -219,13 +219,13 @@ def write_mesh(case: Case, resolution: str, full: bool, file: Path) -> Cells:
         with tube(_shape(case.tube, sectors), cells):
             gmsh.write(str(raw))
         if file.suffix.lower() == ".msh":
-            shutil.copyfile(raw, file)
+            write_bytes(file, raw.read_bytes())
         else:
             read = meshio.read(raw, file_format="gmsh")
             groups = {"group": read.cell_data["gmsh:physical"]}  # numbers of `GROUPS`
-            meshio.Mesh(read.points, read.cells, cell_data=groups).write(
-                file, file_format=file.suffix.lower()[1:]
-            )
+            mesh = meshio.Mesh(read.points, read.cells, cell_data=groups)
+            with in_place_of(file) as part:
+                mesh.write(part, file_format=file.suffix.lower()[1:])
     return cells
 
 

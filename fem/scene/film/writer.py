@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from itertools import chain
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from PIL import GifImagePlugin, Image, ImageChops
 
-from fem.core.atomic_write import in_place_of, need_folder
+from fem.core.atomic_write import in_place_of, need_folder, stream_in_place_of
 from fem.core.errors import InputError
 
 type Picture = np.ndarray[Any, np.dtype[np.uint8]]
@@ -104,32 +104,32 @@ def write_film(pictures: Iterable[Picture], file: Path, samples: Iterable[Pictur
     """
     check_film(file)
     speed, pictures = rate(file), iter(pictures)
-    with in_place_of(file) as part:
-        first = next(pictures)
-        whole = chain([first], pictures)
-        if file.suffix.lower() == ".gif":
-            _write_gif(whole, _palette(chain([first], samples)), part, round(1000 / speed))
-        else:
+    first = next(pictures)
+    whole = chain([first], pictures)
+    if file.suffix.lower() == ".gif":
+        with stream_in_place_of(file) as stream:
+            _write_gif(whole, _palette(chain([first], samples)), stream, round(1000 / speed))
+    else:
+        with in_place_of(file) as part:
             _write_mp4(whole, first.shape[1::-1], part, speed)
 
 
 def _write_gif(
-    pictures: Iterator[Picture], palette: Image.Image, file: Path, duration: int
+    pictures: Iterator[Picture], palette: Image.Image, stream: BinaryIO, duration: int
 ) -> None:
     """Write pictures in the colours of a palette: the first whole, of others what changes."""
     before: Image.Image | None = None
-    with file.open("wb") as stream:
-        for picture in map(Image.fromarray, pictures):
-            image = picture.quantize(palette=palette, dither=Image.Dither.NONE)
-            if before is None:
-                stream.writelines(GifImagePlugin.getheader(image, info={"loop": 0})[0])
-                box = (0, 0, *image.size)
-            else:
-                box = ImageChops.difference(picture, before).getbbox() or (0, 0, 1, 1)
-            part = image.crop(box)
-            stream.writelines(GifImagePlugin.getdata(part, box[:2], duration=duration))
-            before = picture
-        stream.write(TRAILER)
+    for picture in map(Image.fromarray, pictures):
+        image = picture.quantize(palette=palette, dither=Image.Dither.NONE)
+        if before is None:
+            stream.writelines(GifImagePlugin.getheader(image, info={"loop": 0})[0])
+            box = (0, 0, *image.size)
+        else:
+            box = ImageChops.difference(picture, before).getbbox() or (0, 0, 1, 1)
+        part = image.crop(box)
+        stream.writelines(GifImagePlugin.getdata(part, box[:2], duration=duration))
+        before = picture
+    stream.write(TRAILER)
 
 
 def _palette(samples: Iterable[Picture]) -> Image.Image:

@@ -1,0 +1,19 @@
+"""What run.json says of a study that was not run by `fem.study.runner`."""
+
+
+def study_record(study, not_reached=()):
+    """Return a whole record, with nothing in it but the study and curves that ended early."""
+    numbers = {"cases": 0, "curves": {"asked": 0}, "curves_not_asked_for": 0, "seconds": {}}
+    lists = {"unusable": [], "not_in_batch": [], "sessions": []}
+    return {
+        "study": study.data,
+        "study_hash": study.hash,
+        "case": study.base.data,
+        "case_hash": study.base.hash,
+        "versions": {},
+        "machine": {},
+        "ended_early": "",
+        "not_reached": list(not_reached),
+        **numbers,
+        **lists,
+    }
