@@ -168,8 +168,7 @@ def read_shape(file: Path, families: Sequence[str], pressure: float) -> Shape:
     Raises
     ------
     InputError
-        If the file is missing, damaged, of something else, or of an older version, which had the
-        stretch in the cells.
+        If the file is missing, damaged, or of something else.
     """
     from meshio import vtu  # meshio.read would end the process at a damaged file
 
@@ -177,14 +176,7 @@ def read_shape(file: Path, families: Sequence[str], pressure: float) -> Shape:
         raise InputError(f"{file}: this file is missing")
     try:
         grid = vtu.read(str(file))
-        if "stretch" in grid.cell_data:
-            raise InputError(
-                f"{file}: tells the stretch of cells, as older versions wrote it, not of points; "
-                "solve the case again"
-            )
         return _whole_shape(grid, families, pressure)
-    except InputError:
-        raise
     except Exception as error:  # damage shows in many ways
         if isinstance(error, PermissionError):
             raise InputError(f"{file}: cannot be read: {error.strerror}") from None

@@ -12,6 +12,7 @@ from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.run_sections import NAMES
 from fem.wording.tables import PRESSURE
+from fem.wording.termination import SOLVED_HOW
 from fem.wording.text_table import TextTable
 
 
@@ -32,7 +33,7 @@ def run_grid(result: Result) -> TextTable:
         ["states found", *(str(len(run.rows)) for run in result.runs)],
         ["Newton iterations", *(str(_iterations(run)) for run in result.runs)],
         ["wall time", *(f"{run.seconds:.3g} s" for run in result.runs)],
-        ["second solves", *(_second_solves(run) for run in result.runs)],
+        ["additional solves", *(_additional(run) for run in result.runs)],
     ]
     return TextTable("Runs", ["run", *(NAMES[run.model] for run in result.runs)], rows)
 
@@ -41,11 +42,9 @@ def _iterations(run: Run) -> int:
     return sum(row[table.newton_iterations.column] for row in run.rows)
 
 
-def _second_solves(run: Run) -> str:
-    """Return what a run was solved for again, by the columns that this has left."""
-    names = {name.rpartition(".")[2] for row in run.rows for name in row}
-    words = {"mesh_error": "for the mesh error", "if_bonded": "with bonded threads"}
-    return ", ".join(text for name, text in words.items() if name in names) or "none"
+def _additional(run: Run) -> str:
+    """Return how the FE model was solved additionally."""
+    return ", ".join(SOLVED_HOW[solve] for solve in run.additional) or "none"
 
 
 def history_grid(result: Result) -> TextTable:

@@ -69,7 +69,7 @@ def _told(result: Result) -> dict[str, Any]:
         "case_grids": case_grids(case),
         "mesh": mesh_grid(fe) if fe else None,
         "bounds": bounds_table(fe, case) if fe else None,
-        "mesh_error": _has_mesh_error(fe),
+        "mesh_error": fe is not None and MESH_ERROR in fe.additional,
         "rows": panel_rows(result),
         "keys": keys(result),
         "curve_notes": notes(result),
@@ -82,10 +82,6 @@ def _told(result: Result) -> dict[str, Any]:
         "origin": _origin(result),
         "history": history_grid(result),
     }
-
-
-def _has_mesh_error(run: Run | None) -> bool:
-    return run is not None and any(name.endswith(MESH_ERROR) for row in run.rows for name in row)
 
 
 def _strip(result: Result) -> list[tuple[str, str]]:

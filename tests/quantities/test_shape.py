@@ -1,10 +1,9 @@
-"""The file of a shape: what other programs find in it, and files of older versions."""
+"""The file of a shape: what other programs find in it."""
 
 import numpy as np
 import pytest
 
-from fem.core.errors import InputError
-from fem.quantities.shape import WALL, read_shape, whole_tube
+from fem.quantities.shape import WALL, whole_tube
 
 
 @pytest.fixture(scope="module")
@@ -29,14 +28,3 @@ def test_points_tell_the_stretch_and_cells_the_tension(shape, result):
     row = result.runs[0].rows[2]
     # the turn adds some shear to the stretch round the bore
     assert stretch[:nodes][middle] == pytest.approx(row["bore_stretch"], rel=0.02)
-
-
-def test_a_file_of_an_older_version_is_to_be_made_anew(shape, tmp_path):
-    grid = whole_tube(shape)
-    stretch = np.ones(grid.n_cells)
-    del grid.point_data["stretch"]
-    grid.cell_data["stretch"] = stretch
-    file = tmp_path / "shape_002.vtu"
-    grid.save(file)
-    with pytest.raises(InputError, match=r"shape_002\.vtu: .*older versions.*solve the case again"):
-        read_shape(file, ["A", "B"], 0.0)

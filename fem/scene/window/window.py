@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from fem.core.atomic_write import in_place_of
 from fem.scene.appearance import START_TITLE
 from fem.scene.colours import scales_of
 from fem.scene.layers import layers_of
@@ -210,7 +211,8 @@ class Window:
             path for path in (Path(f"view-{number}.png") for number in numbers) if not path.exists()
         )
         try:
-            self.plotter.screenshot(file)
+            with in_place_of(file) as part:
+                self.plotter.screenshot(part)
             self.frame.message.input = f"written: {file}"
         except OSError as error:
             self.frame.message.input = f"{file} cannot be written: {error.strerror}"
