@@ -255,10 +255,10 @@ def save_figures(
     OSError
         If one cannot be written.
     """
-    for name in known:
-        (folder / f"{name}.png").unlink(missing_ok=True)
     files = []
     for name, layout in figures.items():
         files.append(folder / f"{name}.png")
         save_figure(layout.figure(), files[-1])
+    for name in set(known) - set(figures):
+        (folder / f"{name}.png").unlink(missing_ok=True)
     return files
