@@ -171,4 +171,8 @@ class Outcome:
             raise FolderError(Contents.DAMAGED, f"{folder / RECORD}: study: {error}") from None
         head = {"holds", "format", "files"}
         provenance = record.model_dump(mode="json", exclude=head, exclude_defaults=True)
-        return cls(study, pandas.read_parquet(folder / TABLE), provenance)
+        outcome = cls(study, pandas.read_parquet(folder / TABLE), provenance)
+        if missing := {"case", "model", *outcome.varied} - {*outcome.table}:
+            fault = f"the table has no column {', '.join(sorted(missing))}"
+            raise FolderError(Contents.OTHER_FORMAT, f"{folder / TABLE}: {fault}: solve again")
+        return outcome
