@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import ctypes
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fem.core.arrays import Array
-from fem.scene.appearance import LIGHT
+from fem.scene.appearance import AMBIENT, BEHIND, LIGHT
+
+if TYPE_CHECKING:
+    from fem.scene.colours import Scales
+    from fem.scene.solids import Solid
 
 ELEVATION = np.radians(18.0)
 """The camera looks down by so much: the free end plate shows its upper face."""
@@ -50,35 +54,6 @@ class View:
         return self.top - self.bottom
 
 
-@dataclass(frozen=True)
-class Layer:
-    """A surface and how it looks.
-
-    Attributes
-    ----------
-    mesh
-        A pyvista.PolyData; its array `colour` (uint8 RGB) on points or cells goes before `colour`.
-    colour
-        Red, green and blue from 0 to 1.
-    opacity
-        Below 1 only the faces towards the viewer are drawn, so that a closed surface dims what
-        is behind it once.
-    ambient
-        Share of the light that no shade takes away; near 1 a colour reads as on the colour bar.
-    shift
-        How far the mesh is moved to the right (mm).
-    through
-        Whether it is drawn through all that is before it.
-    """
-
-    mesh: Any
-    colour: tuple[float, float, float]
-    opacity: float = 1.0
-    ambient: float = 0.3
-    shift: float = 0.0
-    through: bool = False
-
-
 def project(points: Array) -> Array:
     """Return the places on the screen plane of points, shape (..., 3); shape (..., 2), mm."""
     x, y, z = np.moveaxis(np.asarray(points, dtype=float), -1, 0)
@@ -91,8 +66,8 @@ def facing(normals: Array) -> Array:
     return np.asarray(normals @ towards)
 
 
-def render(layers: Sequence[Layer], view: View, size: tuple[int, int]) -> np.ndarray[Any, Any]:
-    """Return the picture of `layers`, shape (size[1], size[0], 3), uint8, on white.
+def render(actors: Iterable[Any], view: View, size: tuple[int, int]) -> np.ndarray[Any, Any]:
+    """Return the picture of actors, shape (size[1], size[0], 3), uint8, on white.
 
     Raises
     ------
@@ -100,7 +75,7 @@ def render(layers: Sequence[Layer], view: View, size: tuple[int, int]) -> np.nda
         If this machine cannot draw off screen.
     """
     with Studio(view, size) as studio:
-        return studio.draw(layers)
+        return studio.draw(actors)
 
 
 class Studio:
@@ -147,16 +122,18 @@ class Studio:
         """Give back what the graphics driver holds."""
         self._window.Finalize()
 
-    def draw(self, layers: Sequence[Layer]) -> np.ndarray[Any, Any]:
-        """Return the picture of `layers`, uint8, shape (height, width, 3), or 4 if it is clear."""
+    def draw(self, actors: Iterable[Any]) -> np.ndarray[Any, Any]:
+        """Return the picture of actors, uint8, shape (height, width, 3), or 4 if it is clear."""
         import pyvista
+        from PIL import Image
         from vtkmodules.vtkRenderingCore import vtkWindowToImageFilter
 
         self._renderer.RemoveAllViewProps()
-        for layer in layers:
-            self._renderer.AddActor(actor_of(layer))
+        for actor in actors:
+            self._renderer.AddActor(actor)
         with pyvista.vtk_verbosity("off"):
-            _aim(self._renderer, self._view)
+            aim(self._renderer.GetActiveCamera(), self._view)
+            self._renderer.ResetCameraClippingRange()
             self._window.Render()
             grab = vtkWindowToImageFilter()
             grab.SetInput(self._window)
@@ -167,14 +144,11 @@ class Studio:
             grab.Update()
         pixels = np.array(pyvista.wrap(grab.GetOutput()).active_scalars)
         picture = pixels.reshape(self._size[1], self._size[0], -1)[::-1]
-        return _divided(picture) if self._clear else picture
-
-
-def _divided(picture: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
-    """Return a picture whose colours are divided by their cover, as image files want them."""
-    cover = np.maximum(picture[..., 3:], 1) / 255
-    colours = np.minimum(np.rint(picture[..., :3] / cover), 255).astype(np.uint8)
-    return np.concatenate([colours, picture[..., 3:]], axis=2)
+        if self._clear:  # image files have colours that are not multiplied by their cover
+            picture = np.asarray(
+                Image.frombytes("RGBa", self._size, picture.tobytes()).convert("RGBA")
+            )
+        return picture
 
 
 def _open_window() -> Any:
@@ -206,48 +180,105 @@ def _loads(library: str) -> bool:
     return True
 
 
-def actor_of(layer: Layer) -> Any:
-    """Return a layer as a vtkActor."""
+def actors_of(
+    solids: Iterable[Solid], scales: Scales, *, cut: bool = False, shift: float = 0.0
+) -> list[Any]:
+    """Return solids as actors; the shape at rest shows faintly through what hides it.
+
+    Parameters
+    ----------
+    solids
+        The solids.
+    scales
+        The scales of the colours.
+    cut
+        Whether the tube is cut open.
+    shift
+        How far they are moved to the right (mm).
+    """
+    actors, faint = [], []
+    for solid in solids:
+        mesh, ambient = _surface(solid, scales, cut), AMBIENT[solid.role]
+        actors.append(actor_of(mesh, solid.colour, solid.opacity, ambient, shift))
+        if solid.role == "start":
+            faint.append(actor_of(mesh, solid.colour, BEHIND, ambient, shift, through=True))
+    return actors + faint
+
+
+def _surface(solid: Solid, scales: Scales, cut: bool) -> Any:
+    """Return the triangles as a pyvista.PolyData with normals and, of values, `colour`."""
+    import pyvista
+
+    faces: Any = solid.faces(cut)  # pyvista's types ask for int64
+    mesh = pyvista.PolyData.from_regular_faces(solid.points, faces)
+    mesh.point_data.active_normals = solid.normals
+    scale = {scale.quantity: scale for scale in scales}.get(solid.quantity)
+    if scale and solid.values is not None:
+        mesh.point_data["colour"] = scale.rgb(solid.values)
+    return mesh
+
+
+def actor_of(
+    mesh: Any,
+    colour: tuple[float, float, float],
+    opacity: float = 1.0,
+    ambient: float = 0.3,
+    shift: float = 0.0,
+    *,
+    through: bool = False,
+) -> Any:
+    """Return a surface as a vtkActor.
+
+    Parameters
+    ----------
+    mesh
+        A pyvista.PolyData; its array `colour` (uint8 RGB) on points goes before `colour`.
+    colour
+        Red, green and blue from 0 to 1.
+    opacity
+        Below 1 only the faces towards the viewer are drawn, so that a closed surface dims what
+        is behind it once.
+    ambient
+        Share of the light that no shade takes away; near 1 a colour reads as on the colour bar.
+    shift
+        How far the mesh is moved to the right (mm).
+    through
+        Whether it is drawn through all that is before it.
+    """
     from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
 
     mapper = vtkPolyDataMapper()
-    mapper.SetInputData(layer.mesh)
-    if "colour" in layer.mesh.array_names:
-        on_points = "colour" in layer.mesh.point_data
-        by = mapper.SetScalarModeToUsePointFieldData, mapper.SetScalarModeToUseCellFieldData
-        by[not on_points]()
-        mapper.SelectColorArray("colour")
-    else:
-        mapper.ScalarVisibilityOff()
-    if layer.through:
+    mapper.SetInputData(mesh)
+    mapper.SetScalarVisibility("colour" in mesh.point_data)
+    mapper.SetScalarModeToUsePointFieldData()
+    mapper.SelectColorArray("colour")
+    if through:
         mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(0.0, NEAREST)
         mapper.SetResolveCoincidentTopologyToPolygonOffset()
     actor = vtkActor()
     actor.SetMapper(mapper)
-    actor.SetPosition(layer.shift, 0, 0)
-    look = actor.GetProperty()
-    look.SetColor(*layer.colour)
-    look.SetOpacity(layer.opacity)
-    look.SetAmbient(layer.ambient)
-    look.SetDiffuse(1 - layer.ambient)
-    look.SetBackfaceCulling(layer.opacity < 1)
+    actor.SetPosition(shift, 0, 0)
+    appearance = actor.GetProperty()
+    appearance.SetColor(*colour)
+    appearance.SetOpacity(opacity)
+    appearance.SetAmbient(ambient)
+    appearance.SetDiffuse(1 - ambient)
+    appearance.SetBackfaceCulling(opacity < 1)
     return actor
 
 
-def _aim(renderer: Any, view: View) -> None:
-    """Point the camera so that `view` fills the picture."""
-    right = np.array([1.0, 0.0, 0.0])
-    up = np.array([0.0, np.sin(ELEVATION), np.cos(ELEVATION)])
-    towards = np.cross(right, up)
-    centre = right * (view.left + view.right) / 2 + up * (view.bottom + view.top) / 2
-    distance = 2 * (view.width + view.height)
-    camera = renderer.GetActiveCamera()
-    camera.ParallelProjectionOn()
+def aim(camera: Any, view: View) -> float:
+    """Point a vtkCamera so that `view` fills the picture; return the distance (mm)."""
+    centre = np.array([0.0, np.sin(ELEVATION), np.cos(ELEVATION)]) * (view.bottom + view.top) / 2
+    centre[0] = (view.left + view.right) / 2
+    distance = 4 * (view.width + view.height)
+    towards = np.array([0.0, -np.cos(ELEVATION), np.sin(ELEVATION)])
+    camera.SetParallelProjection(True)
     camera.SetParallelScale(view.height / 2)
     camera.SetFocalPoint(*centre)
     camera.SetPosition(*(centre + distance * towards))
-    camera.SetViewUp(*up)
-    renderer.ResetCameraClippingRange()
+    camera.SetViewUp(0, 0, 1)
+    return distance
 
 
 def light(renderer: Any) -> None:
@@ -258,5 +289,4 @@ def light(renderer: Any) -> None:
     lamp = vtkLight()
     lamp.SetLightTypeToCameraLight()
     lamp.SetPosition(*LIGHT)
-    lamp.SetFocalPoint(0, 0, 0)
     renderer.AddLight(lamp)

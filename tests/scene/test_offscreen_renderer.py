@@ -4,15 +4,15 @@ import numpy as np
 import pytest
 import pyvista
 
-from fem.scene.offscreen_renderer import Layer, Studio, View, render
+from fem.scene.offscreen_renderer import Studio, View, actor_of, render
 
 VIEW, SIZE = View(-10, 10, -5, 15), (200, 200)
 
 
 @pytest.fixture(scope="module")
 def layers():
-    ball = Layer(pyvista.Sphere(radius=4, center=(-2, 0, 5)), (0.8, 0.3, 0.1))
-    veil = Layer(pyvista.Sphere(radius=4, center=(3, 0, 5)), (0.1, 0.3, 0.8), opacity=0.4)
+    ball = actor_of(pyvista.Sphere(radius=4, center=(-2, 0, 5)), (0.8, 0.3, 0.1))
+    veil = actor_of(pyvista.Sphere(radius=4, center=(3, 0, 5)), (0.1, 0.3, 0.8), opacity=0.4)
     return [ball, veil]
 
 

@@ -10,8 +10,7 @@ import pyvista
 import fem.scene.offscreen_renderer as rendering
 from fem.scene.appearance import BEHIND
 from fem.scene.colours import NONE, scales_of
-from fem.scene.layers import layers_of
-from fem.scene.offscreen_renderer import ELEVATION, Layer, View, project, render
+from fem.scene.offscreen_renderer import ELEVATION, View, actor_of, actors_of, project, render
 from fem.scene.plates import index_marks, plates
 from fem.scene.result_view import exhibits
 from fem.scene.solids import solids, state_solids, thread_radius
@@ -147,7 +146,8 @@ def test_the_tube_at_rest_is_hidden_while_it_rests(result):
 
 def test_threads_have_the_colours_of_the_bar(result):
     page = path_page(result)
-    meshes = [layer.mesh for layer in page.layers if "colour" in layer.mesh.point_data]
+    shown = [pyvista.wrap(actor.GetMapper().GetInput()) for actor in page.actors]
+    meshes = [mesh for mesh in shown if "colour" in mesh.point_data]
     at_rest, moved = meshes
     assert set(map(tuple, at_rest["colour"])) == {NONE}, "at rest no thread has a colour"
     scale = page.scales.tension
@@ -173,7 +173,7 @@ def test_in_no_shade_a_colour_reads_as_a_wrong_one(result):
     seen, scales = [], scales_of([fe])
     for value in (scales.stretch.low, scales.stretch.high):
         plain = replace(wall, values=np.full(len(wall.points), value))
-        picture = render(layers_of([plain], scales), View(-12, 12, -6, 66), (120, 360))
+        picture = render(actors_of([plain], scales), View(-12, 12, -6, 66), (120, 360))
         seen.append(lightness(picture[(picture != 255).any(axis=2)]))
         share = picture[200, 60] / scales.stretch.rgb(np.array([value]))[0]
         assert (np.abs(share - 1) < 0.12).all(), "in the middle nearly the colour of the bar"
@@ -190,7 +190,7 @@ def test_the_shape_at_rest_shows_through_what_has_grown_over_it(result):
     start = [solid for solid in found if solid.role == "start"]
     wall = [solid for solid in shown if solid.role == "wall"]
     with_wire, without, wire = (
-        render(layers_of(some, scales), view, size).astype(int) for some in (shown, wall, start)
+        render(actors_of(some, scales), view, size).astype(int) for some in (shown, wall, start)
     )
     hoops = np.zeros(without.shape[:2], dtype=bool)
     hoops[150:550, 85:108] = wire[150:550, 85:108].max(axis=2) < 160  # between meridians
@@ -219,7 +219,7 @@ def test_the_mirrored_case_is_the_mirrored_picture(result, mirrored):
     def places(result):
         page = path_page(result)
         layout, size = page.layout, page.layout.pixels(50)
-        red, green, blue = render(page.layers, layout.view, size).T.astype(int)
+        red, green, blue = render(page.actors, layout.view, size).T.astype(int)
         column, row = np.nonzero((red > 60) & (red > 3 * green) & (red > 3 * blue))
         across = column / size[0] * layout.view.width - layout.centres[1]
         top = row < size[1] / 2
@@ -235,7 +235,7 @@ def test_the_mirrored_case_is_the_mirrored_picture(result, mirrored):
 def test_projection_and_rendering_agree():
     box = pyvista.Box((-3, 5, 0, 0.01, 2, 9))
     view = View(-10, 10, -5, 15)
-    image = render([Layer(box, (0, 0, 0), ambient=1.0)], view, (400, 400))
+    image = render([actor_of(box, (0, 0, 0), ambient=1.0)], view, (400, 400))
     row, column = np.nonzero(image.min(axis=2) < 128)
     pixel = 20 / 400
     low, high = project(np.array([[-3, 0, 2], [5, 0, 9]]))

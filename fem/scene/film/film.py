@@ -80,8 +80,7 @@ def save_movie(
     OSError
         If it cannot be written, or this machine cannot draw off screen.
     """
-    from fem.scene.layers import layers_of
-    from fem.scene.offscreen_renderer import Studio
+    from fem.scene.offscreen_renderer import Studio, actors_of
     from fem.scene.solids import state_solids
     from fem.scene.still.figure import PageFigure
 
@@ -99,17 +98,17 @@ def save_movie(
             solved = [solved_row(exhibit, moment) for exhibit in exhibits]
             page.say(solved, [row for row, _ in states])
             seen = zip(exhibits, states, layout.centres, strict=True)
-            layers = [
-                layer
+            actors = [
+                actor
                 for exhibit, (row, shape), centre in seen
-                for layer in layers_of(
+                for actor in actors_of(
                     state_solids(exhibit, row, shape, cut=cut, start=start),
                     scales,
                     cut=cut,
                     shift=centre,
                 )
             ]
-            return page.frame(studio.draw(layers))
+            return page.frame(studio.draw(actors))
 
         pictures = _pictures(moments(steps, round(seconds * rate(file))), draw, report)
         write_film(pictures, file, samples=map(draw, np.linspace(0.0, steps, SAMPLES)))

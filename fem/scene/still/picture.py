@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fem.core.atomic_write import need_folder
 from fem.core.errors import InputError
 
 if TYPE_CHECKING:
-    from fem.scene.offscreen_renderer import Layer
     from fem.scene.result_view import Exhibit
     from fem.scene.still.figure import PageFigure
 
@@ -131,14 +130,14 @@ class Page:
         return figure
 
     @property
-    def layers(self) -> list[Layer]:
+    def actors(self) -> list[Any]:
         """What is rendered."""
-        from fem.scene.layers import layers_of
+        from fem.scene.offscreen_renderer import actors_of
 
         return [
-            layer
+            actor
             for some, centre in zip(self.solids, self.layout.centres, strict=True)
-            for layer in layers_of(some, self.scales, cut=self.cut, shift=centre)
+            for actor in actors_of(some, self.scales, cut=self.cut, shift=centre)
         ]
 
     def save(self, file: Path, dpi: float, *, transparent: bool = False) -> None:
@@ -148,6 +147,6 @@ class Page:
 
         layout = self.layout
         with Studio(layout.view, layout.pixels(dpi), clear=transparent) as studio:
-            picture = studio.draw(self.layers)
+            picture = studio.draw(self.actors)
         page = self.lettered(dpi).lay(picture)
         save_figure(page, file, dpi=dpi, facecolor="none" if transparent else "white")

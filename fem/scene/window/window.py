@@ -13,8 +13,7 @@ import numpy as np
 from fem.core.atomic_write import in_place_of
 from fem.scene.appearance import START_TITLE
 from fem.scene.colours import scales_of
-from fem.scene.layers import layers_of
-from fem.scene.offscreen_renderer import ELEVATION, actor_of, light
+from fem.scene.offscreen_renderer import View, actors_of, aim, light
 from fem.scene.solids import solids
 from fem.scene.still.layout import extent
 from fem.scene.still.readouts import readouts
@@ -146,9 +145,9 @@ class Window:
     def _make_actors(self, number: int, step: int, cut: bool) -> list[tuple[str, Any]]:
         """Return what there is to see of a state of an exhibit, with its roles."""
         return [
-            (solid.role, actor_of(layer))
+            (solid.role, actor)
             for solid in solids(self._exhibits[number], step, cut=cut)
-            for layer in layers_of([solid], self._scales, cut=cut)
+            for actor in actors_of([solid], self._scales, cut=cut)
         ]
 
     def _draw(self) -> None:
@@ -187,15 +186,10 @@ class Window:
         extents = [extent(exhibit.case, exhibit.shapes) for exhibit in self._exhibits]
         halves, lows, tops = (np.array(column) for column in zip(*extents, strict=True))
         wide, tall = self.plotter.renderers[1].GetSize()
-        width, height = 2 * halves.max(), tops.max() - lows.min()
-        up = np.array([0.0, np.sin(ELEVATION), np.cos(ELEVATION)])
-        towards = np.array([0.0, -np.cos(ELEVATION), np.sin(ELEVATION)])
-        centre, distance = up * (lows.min() + tops.max()) / 2, 4 * (width + height)
-        camera = self.camera
-        camera.parallel_projection = True
-        camera.parallel_scale = AIR / 2 * max(height, width * tall / max(wide, 1))
-        camera.focal_point, camera.position = centre, centre + distance * towards
-        camera.up = (0, 0, 1)
+        height = tops.max() - lows.min()
+        half = AIR / 2 * max(height, 2 * halves.max() * tall / max(wide, 1))
+        middle = (lows.min() + tops.max()) / 2
+        distance = aim(self.camera, View(-half, half, middle - half, middle + half))
         self._depth = 0.1 * distance, 2 * distance  # whatever it is turned to
         self.show(self.step)
 
