@@ -20,10 +20,10 @@ import numpy as np
 from fem.case.case import Case, CaseError
 from fem.compare.altered import Change, loosened, stiffened, turned
 from fem.compare.curve import Curve
+from fem.compare.match import read, solved
 from fem.core.arrays import Array
 from fem.measurements.bench import Bench
 from fem.measurements.columns import GAUGE
-from fem.study.worker import Task, perform
 
 SLACKS = np.array([-2.0, -1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0])
 STIFFNESSES = np.array([-30.0, -15.0, 0.0, 15.0, 30.0])
@@ -134,7 +134,8 @@ def foretell(bench: Bench, report: Callable[[int, int], None] | None = None) -> 
 
     `report` is told the causes that are done and their number.
     """
-    watched = {key: _watched(case, _top(bench)) for key, case in bench.cases.items()}
+    top = (1 + FARTHEST) * float(bench.table[GAUGE.column].max())
+    watched = {key: _watched(case, top) for key, case in bench.cases.items()}
     curves = _solve(watched)
     plain = read(bench, curves)
     found = []
@@ -180,27 +181,6 @@ def _changes(amounts: Array, there: Array, guess: Array | None = None) -> Array:
     return changes
 
 
-def read(bench: Bench, curves: Mapping[str, Curve], shift: float = 0.0) -> Array:
-    """Return figures at the pressures of the bench, moved by `shift` (kPa), (rows, measures).
-
-    They are NaN where a setting has no curve among those, by the keys of the cases, or its curve
-    does not reach. Below rest the tube stays at rest.
-    """
-    found = np.full((len(bench.table), len(bench.measures)), np.nan)
-    pressures = bench.table[GAUGE.column].to_numpy()
-    for key, curve in curves.items():
-        own = (bench.table.case == key).to_numpy()
-        at = np.maximum(pressures[own] + shift, np.minimum(pressures[own], 0.0))
-        for number, measure in enumerate(bench.measures):
-            found[own, number] = curve.at(at, measure.column)
-    return found
-
-
-def _top(bench: Bench) -> float:
-    """Return the greatest pressure (kPa) that the fast model's curves have to reach."""
-    return (1 + FARTHEST) * float(bench.table[GAUGE.column].max())
-
-
 def _watched(case: Case, top: float) -> Case:
     """Return the case without a move, its pressure raised to `top` (kPa) if that drives it."""
     changes: dict[str, Any] = {"move": None}
@@ -211,14 +191,7 @@ def _watched(case: Case, top: float) -> Case:
 
 def _solve[Key](cases: Mapping[Key, Case]) -> dict[Key, Curve]:
     """Return the fast model's curves, by the keys that the cases have here."""
-    import pandas
-
-    none: dict[str, list[Any]] = {"step": [], "demanded": [], GAUGE.column: []}
-    done = perform(Task("fast", tuple(cases.values()), "coarse"))
-    return {
-        key: Curve.of(pandas.DataFrame(each.curve.steps or none))
-        for key, each in zip(cases, done, strict=True)
-    }
+    return dict(zip(cases, solved([*cases.values()], "fast", "coarse"), strict=True))
 
 
 def _gauge(bench: Bench, curves: Mapping[str, Curve]) -> Effect:

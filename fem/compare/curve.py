@@ -54,6 +54,8 @@ class Curve:
         cls, rows: pandas.DataFrame, termination: Termination = REACHED, solved: bool = False
     ) -> Curve:
         """Return the curve of a step table, from rest to where the pressure no longer rises."""
+        if rows.empty:
+            return cls(rows.reindex(columns=[GAUGE.column]), termination, solved)
         steps = rows[rows.demanded.astype(bool)].sort_values("step")
         risen = steps[GAUGE.column].diff().gt(0).to_numpy()
         end = 1 + int(np.argmin(risen[1:])) if not risen[1:].all() else len(steps)

@@ -27,11 +27,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fem.case.case import CaseError
-from fem.compare.causes import Cause, Effect, Foretold, gauge, read, read_outs
+from fem.compare.causes import Cause, Effect, Foretold, gauge, read_outs
 from fem.compare.curve import Curve
 from fem.compare.fit import Evidence, Fit, Scope
-from fem.compare.match import MODEL, solved
-from fem.core.cache import Chain
+from fem.compare.match import MODEL, read, solved
 from fem.measurements.bench import Bench
 
 if TYPE_CHECKING:
@@ -191,13 +190,13 @@ def _mended(
     """
     assert effect.alter  # others need no model
     keys = list(dict.fromkeys(evidence.rows.case[evidence.inside(fit.scope)]))
-    chain, curves = Chain(), {}
+    curves = {}
     for number, key in enumerate(keys):
         if report:
             report("check", number, len(keys))
         with suppress(CaseError):  # such a tube cannot be made, and has no curve
             altered = effect.alter(bench.cases[key], fit.amount)
-            curves[key] = solved(altered, evidence.model, resolution, chain)
+            (curves[key],) = solved([altered], evidence.model, resolution)
     if report:
         report("check", len(keys), len(keys))
     return effect.through(fit.amount, read(bench, curves) - evidence.said, evidence.slope)

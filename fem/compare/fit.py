@@ -119,11 +119,6 @@ class Evidence:
     said: Array
     plain: Array
 
-    @property
-    def error(self) -> float:
-        """Share of a figure that the model may be off by itself."""
-        return MODEL_ERROR[self.model]
-
     @cached_property
     def use(self) -> Mask:
         """Which figures count, shape (rows, measures)."""
@@ -138,7 +133,7 @@ class Evidence:
             self.rows[m.std] if m.std in self.rows else np.full(len(self.rows), rms)
             for m, rms in zip(self.measures, off, strict=True)
         ]
-        own = np.hypot(np.array(stated, dtype=float).T, self.error * np.abs(self.said))
+        own = np.hypot(np.array(stated, dtype=float).T, MODEL_ERROR[self.model] * np.abs(self.said))
         greatest = np.max(np.abs(self.bench), axis=0)
         return np.maximum(own, FINEST * np.where(greatest > 0, greatest, 1.0))
 

@@ -5,21 +5,20 @@ The setting of a measurement makes a case, and its key is looked up in the table
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fem.case.case import Case
 from fem.compare.curve import Curve
-from fem.continuation.termination import TerminationKind
-from fem.core.cache import Chain
+from fem.core.arrays import Array
 from fem.measurements.bench import Bench
 from fem.measurements.columns import GAUGE
 from fem.quantities.column import BAND
-from fem.results.termination import REACHED, Termination
-from fem.solving.single import solve
+from fem.results.termination import REACHED
 from fem.study.study_result import Outcome
+from fem.study.worker import Task, perform
 
 if TYPE_CHECKING:
     import pandas
@@ -48,32 +47,25 @@ def find_curves(
     KeyboardInterrupt
         If the user breaks off.
     """
-    curves = _known(outcome, models)
+    ends, table = outcome.terminations, outcome.table
+    curves = {
+        (str(key), str(model)): Curve.of(rows, ends.get((str(key), str(model)), REACHED))
+        for (model, key), rows in table[table.model.isin(models)].groupby(["model", "case"])
+    }
     for model in models:
         lacking = [case for key, case in bench.cases.items() if (key, model) not in curves]
-        chain = Chain()
         for number, case in enumerate(lacking):
             if report:
                 report(model, number, len(lacking))
-            curves[case.key, model] = solved(case, model, outcome.study.resolution, chain)
+            (curves[case.key, model],) = solved([case], model, outcome.study.resolution)
         if report and lacking:
             report(model, len(lacking), len(lacking))
     wanted = ((key, model) for key in bench.cases for model in models)
     return {place: curves[place] for place in wanted}
 
 
-def _known(outcome: Outcome, models: Sequence[str]) -> Curves:
-    """Return the curves that the study has."""
-    ends, table = outcome.terminations, outcome.table
-    return {
-        (str(key), model): Curve.of(rows, ends.get((str(key), model), REACHED))
-        for model in models
-        for key, rows in table[table.model == model].groupby("case")
-    }
-
-
-def solved(case: Case, model: str, resolution: str, chain: Chain) -> Curve:
-    """Solve a case by a model for its curve.
+def solved(cases: Sequence[Case], model: str, resolution: str) -> list[Curve]:
+    """Solve cases by a model for their curves; whatever goes wrong ends a curve.
 
     Raises
     ------
@@ -82,14 +74,26 @@ def solved(case: Case, model: str, resolution: str, chain: Chain) -> Curve:
     """
     import pandas
 
-    try:
-        (run,) = solve(case, model, resolution, chain=chain).runs
-    except ArithmeticError as error:
-        none = pandas.DataFrame(columns=["step", "demanded", GAUGE.column])
-        return Curve(none, Termination.failed(TerminationKind.NO_REST, error), solved=True)
-    if run.interrupted:
+    curves = [done.curve for done in perform(Task(model, tuple(cases), resolution))]
+    if any(curve.termination.interrupted for curve in curves):
         raise KeyboardInterrupt
-    return Curve.of(pandas.DataFrame(run.rows), run.termination, solved=True)
+    return [Curve.of(pandas.DataFrame(c.steps), c.termination, solved=True) for c in curves]
+
+
+def read(bench: Bench, curves: Mapping[str, Curve], shift: float = 0.0) -> Array:
+    """Return figures at the pressures of the bench, moved by `shift` (kPa), (rows, measures).
+
+    They are NaN where a setting has no curve among those, by the keys of the cases, or its curve
+    does not reach. Below rest the tube stays at rest.
+    """
+    found = np.full((len(bench.table), len(bench.measures)), np.nan)
+    pressures = bench.table[GAUGE.column].to_numpy()
+    for key, curve in curves.items():
+        own = (bench.table.case == key).to_numpy()
+        at = np.maximum(pressures[own] + shift, np.minimum(pressures[own], 0.0))
+        for number, measure in enumerate(bench.measures):
+            found[own, number] = curve.at(at, measure.column)
+    return found
 
 
 def match(bench: Bench, curves: Curves, models: Sequence[str]) -> pandas.DataFrame:
@@ -108,18 +112,14 @@ def match(bench: Bench, curves: Curves, models: Sequence[str]) -> pandas.DataFra
 def _matched(bench: Bench, curves: Curves, model: str) -> pandas.DataFrame:
     rows = bench.table.copy()
     rows.insert(1, "model", model)
-    places = np.full(len(rows), "beyond", dtype=object)
-    said = {measure.column: np.full(len(rows), np.nan) for measure in bench.measures}
-    for key in bench.cases:
-        own, curve = (rows.case == key).to_numpy(), curves[key, model]
-        pressures = rows[GAUGE.column].to_numpy()[own]
-        places[own] = [curve.place(pressure) for pressure in pressures]
-        for column, figures in said.items():
-            figures[own] = curve.at(pressures, column)
-    rows[PLACE] = places
-    for measure in bench.measures:
-        residual = said[measure.column] - rows[measure.column]
-        rows[measure.column + MODEL] = said[measure.column]
+    said = read(bench, {key: curves[key, model] for key in bench.cases})
+    rows[PLACE] = [
+        curves[key, model].place(pressure)
+        for key, pressure in zip(rows.case, rows[GAUGE.column], strict=True)
+    ]
+    for number, measure in enumerate(bench.measures):
+        residual = said[:, number] - rows[measure.column]
+        rows[measure.column + MODEL] = said[:, number]
         rows[measure.column + RESIDUAL] = residual
         if measure.std in rows:
             within = residual.abs() <= BAND * rows[measure.std]

@@ -10,12 +10,12 @@ from fem.case.case import CaseError
 from fem.compare import causes
 from fem.compare import diagnose as diagnosing
 from fem.compare.altered import loosened, stiffened, turned
-from fem.compare.causes import Cause, Effect, foretell, gauge, read
+from fem.compare.causes import Cause, Effect, foretell, gauge
 from fem.compare.comparison import compare
 from fem.compare.curve import Curve
 from fem.compare.diagnose import diagnose
 from fem.compare.fit import Evidence, Scope
-from fem.compare.match import find_curves, match
+from fem.compare.match import find_curves, match, read
 from fem.measurements.bench import read_bench
 from fem.quantities import table
 from fem.quantities.column import Measure

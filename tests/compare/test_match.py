@@ -10,6 +10,7 @@ from fem.compare.curve import Curve
 from fem.compare.match import find_curves, match, unreached
 from fem.quantities.column import BAND
 from fem.solving.single import solve
+from fem.study import worker
 from fem.wording.comparison import not_reached
 from tests.helpers.compared import (
     PRESSURES,
@@ -103,7 +104,7 @@ def test_what_the_study_has_is_not_solved(tmp_path, monkeypatch):
     def refuse(*_, **__):
         raise AssertionError("nothing is lacking")
 
-    monkeypatch.setattr(matching, "solve", refuse)
+    monkeypatch.setattr(matching, "perform", refuse)
     bench = make_bench(tmp_path, truth())
     rows = match(bench, find_curves(bench, make_outcome(), ["fast"]), ["fast"])
     assert set(rows.place) == {"step", "between"}
@@ -133,7 +134,7 @@ def test_only_what_is_lacking_is_solved_on_the_mesh_of_the_study(tmp_path, monke
         asked.append((case.key, model, resolution))
         return solve(case, model, resolution, **options)
 
-    monkeypatch.setattr(matching, "solve", note)
+    monkeypatch.setattr(worker, "solve", note)
     lacking = [(11, -7, "taken up", 5.0, 0.0, 0.0), (11, -7, "taken up", 6.0, 0.0, 0.0)]
     bench = make_bench(tmp_path, [*truth()[:3], *lacking])
     told = []
@@ -213,7 +214,7 @@ def test_no_solution_at_rest_is_a_reason(tmp_path, monkeypatch):
     def fail(*_, **__):
         raise ArithmeticError("the threads pull too hard")
 
-    monkeypatch.setattr(matching, "solve", fail)
+    monkeypatch.setattr(worker, "solve", fail)
     bench = make_bench(tmp_path, [(11, -7, "taken up", 5.0, 0.0, 0.0)])
     curves = find_curves(bench, make_outcome(), ["fast"])
     rows = match(bench, curves, ["fast"])
@@ -230,7 +231,7 @@ def test_breaking_off_goes_through(tmp_path, monkeypatch):
 
         return solve(case, model, resolution, report=interrupt)
 
-    monkeypatch.setattr(matching, "solve", broken)
+    monkeypatch.setattr(worker, "solve", broken)
     bench = make_bench(tmp_path, [(11, -7, "taken up", 5.0, 0.0, 0.0)])
     with pytest.raises(KeyboardInterrupt):
         find_curves(bench, make_outcome(), ["fast"])
