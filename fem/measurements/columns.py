@@ -11,7 +11,7 @@ from typing import Any
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.core.errors import InputError
-from fem.core.units import NUMBER, UNITS, read, registry
+from fem.core.units import NUMBER, UNITS, registry
 from fem.quantities import table
 from fem.quantities.case_fields import cells, changes
 from fem.quantities.column import STD, Measure, measures_of
@@ -154,13 +154,11 @@ def meaning(head: str, case: Case) -> Meaning:
 
 
 def _figure(name: str, measure: Measure, unit: str) -> Figure:
-    kind = measure.kind
     try:
-        same = unit == measure.unit  # a plain number has none
-        factor = 1.0 if same else read(f"1 {unit}", kind) / read(f"1 {measure.unit}", kind)
+        factor = measure.per(unit)
     except ValueError:
         raise InputError(
-            f"this is {kind.kind}: put its unit in brackets, as in {name} [{measure.unit}]"
+            f"this is {measure.kind.kind}: put its unit in brackets, as in {name} [{measure.unit}]"
         ) from None
     return Figure(measure, measure.column if name == measure.name else measure.std, factor)
 

@@ -96,6 +96,18 @@ class Measure:
         """Return the number of a row with its unit."""
         return f"{self.show(row, form)} {self.shown_unit}".rstrip()
 
+    def per(self, unit: str) -> float:
+        """Return what a number in another unit is multiplied by for the unit of the column.
+
+        Raises
+        ------
+        ValueError
+            If the unit is of another kind.
+        """
+        if unit == self.unit:  # a plain number has none
+            return 1.0
+        return units.read(f"1 {unit}", self.kind) / units.read(f"1 {self.unit}", self.kind)
+
     def of(self, ending: str) -> Measure:
         """Return the column of an additional solve."""
         return replace(self, ending=ending)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fem.core.errors import InputError
-from fem.core.units import NUMBER, UNITS, registry
+from fem.core.units import NUMBER, UNITS
 from fem.quantities import table
 from fem.quantities.column import Measure, find
 from fem.quantities.quantity import Trait
@@ -91,10 +91,16 @@ def _parse_one(part: str, known: dict[str, Measure], outcome: Outcome) -> Tolera
             f'tolerance "{part}": the study has no quantity "{name}"; allowed: {", ".join(known)}'
         )
     quantity = known[name]
-    if unit == "%":
-        limit = number / 100 * _greatest(quantity, outcome, part)
-    else:
-        limit = _converted(number, unit, quantity, part)
+    try:
+        factor = 0.01 * _greatest(quantity, outcome, part) if unit == "%" else quantity.per(unit)
+    except InputError:
+        raise
+    except ValueError:
+        due = f"a number with a unit such as {quantity.unit}" if quantity.unit else "a plain number"
+        raise InputError(
+            f'tolerance "{part}": {quantity.name} takes {due}, or a share in %'
+        ) from None
+    limit = number * factor
     if not (math.isfinite(limit) and limit > 0):
         raise InputError(f'tolerance "{part}": the number must be greater than 0')
     return Tolerance(quantity, limit)
@@ -109,17 +115,3 @@ def _greatest(quantity: Measure, outcome: Outcome, part: str) -> float:
             f"of it says nothing; give it in {quantity.unit or 'plain numbers'}"
         )
     return greatest
-
-
-def _converted(number: float, unit: str, quantity: Measure, part: str) -> float:
-    """Return a number in the shown unit of a quantity."""
-    due = f"a number with a unit such as {quantity.unit}" if quantity.unit else "a plain number"
-    try:
-        given = registry().Quantity(number, registry().parse_units(unit))
-        if bool(unit) != bool(quantity.unit):  # pint takes an angle for a plain number
-            raise ValueError
-        return float(given.to(registry().parse_units(quantity.unit)).magnitude)
-    except Exception:  # pint raises a dozen kinds of error
-        raise InputError(
-            f'tolerance "{part}": {quantity.name} takes {due}, or a share in %'
-        ) from None
