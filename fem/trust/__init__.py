@@ -5,7 +5,7 @@
 
 from fem.trust.analysis import Trust
 from fem.trust.corrected import CorrectedModel
-from fem.trust.map import trust_map
+from fem.trust.pairs import trust_map
 from fem.trust.rules import Rule, rule_table, rules
 from fem.trust.tolerance import Tolerance, parse
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Self
 from fem.core.atomic_write import csv_bytes, json_bytes, together
 from fem.core.errors import InputError
 from fem.trust.corrected import QUANTITIES, CorrectedModel
-from fem.trust.map import trust_map
+from fem.trust.pairs import trust_map
 from fem.trust.rules import Rule, rule_table, rules
 from fem.trust.tolerance import Tolerance, parse
 
@@ -29,7 +29,7 @@ class Trust:
     outcome, tolerances
         The study and what error is borne.
     map
-        See :func:`fem.trust.map.trust_map`.
+        See :func:`fem.trust.pairs.trust_map`.
     rules
         See :func:`fem.trust.rules.rules`.
     model

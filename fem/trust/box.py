@@ -1,6 +1,6 @@
 """The largest box of points that are all of one kind: conditions on few features, joined by "and".
 
-A beam search. Each box that is kept is cut by every condition ``feature <= level``,
+It is found by a beam search. Each box that is kept is cut by every condition ``feature <= level``,
 ``feature >= level`` or ``text is value``. How good a cut is, is judged by the largest pure box that
 one condition more makes of it, which is found exactly by counting levels; a half of those that are
 kept is judged by how nearly pure they are instead, for a box may need more. A small search need not
@@ -9,13 +9,15 @@ find the largest box of all; what it finds is pure.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 from typing import Any
 
 import numpy as np
 
-from fem.core.arrays import Array, Mask
+from fem.core.arrays import Index, Mask
 from fem.trust.features import Feature
 
 LEVELS = 24
@@ -29,6 +31,11 @@ PER_CONDITION = 0.85
 
 ROUND_OFF = 1e-9
 """A share of a number by which it may miss a level."""
+
+DIGITS = 4
+"""Digits of a level in words; one that has no more than :data:`WHOLE` stays as it is."""
+
+WHOLE = 6
 
 BELOW, ABOVE, IS = "<=", ">=", "is"
 
@@ -75,7 +82,7 @@ def largest_pure_box(
     features: Sequence[Feature],
     good: Mask,
     wanted: Mask,
-    curves: Array,
+    curves: Index,
     least: int = 1,
     most: int = 4,
 ) -> Box | None:
@@ -97,17 +104,16 @@ def largest_pure_box(
     conditions = [c for i, feature in enumerate(features) for c in _conditions(i, feature)]
     holds = np.array([condition.holds(features) for condition in conditions], bool)
     search = _Search(conditions, holds, good, wanted & good, curves, least)
-    beam = [_Candidate((), np.ones(len(good), bool))]
-    best: tuple[float, Box] = (0.0, ())
     if good.all():
         return ()
+    beam: list[_Cut] = [((), np.ones(len(good), bool))]
+    best = 0.0
+    box: tuple[int, ...] = ()
     for length in range(1, most + 1):
-        beam, found = search.round(beam)
-        if found and (worth := found[0] * PER_CONDITION**length) > best[0]:
-            best = (worth, found[1])
-        if not beam:
-            break
-    return fitted(best[1], features, good) or None
+        beam, count, pure = search.round(beam)
+        if count * PER_CONDITION**length > best:
+            best, box = count * PER_CONDITION**length, pure
+    return fitted(tuple(conditions[number] for number in box), features, good) or None
 
 
 def _conditions(number: int, feature: Feature) -> list[Condition]:
@@ -144,25 +150,8 @@ def fitted(box: Box, features: Sequence[Feature], good: Mask) -> Box:
     return box
 
 
-@dataclass(frozen=True, eq=False)
-class _Candidate:
-    """A box on the way.
-
-    Attributes
-    ----------
-    conditions, points
-        Their numbers, and what is inside.
-    hope
-        Wanted points of the largest pure box that one condition more makes of it.
-    near
-        Wanted points inside, the fewer count the more bad ones are among them; it ranks boxes that
-        take more than one condition more.
-    """
-
-    conditions: tuple[int, ...]
-    points: Mask = field(repr=False)
-    hope: float = 0.0
-    near: float = 0.0
+type _Cut = tuple[tuple[int, ...], Mask]
+"""A box during the search: the numbers of its conditions, and which points are inside."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,45 +162,40 @@ class _Search:
     holds: Mask
     good: Mask
     wanted: Mask
-    curves: Array
+    curves: Index
     least: int
 
-    def round(self, beam: list[_Candidate]) -> tuple[list[_Candidate], tuple[float, Box] | None]:
+    def round(self, beam: list[_Cut]) -> tuple[list[_Cut], float, tuple[int, ...]]:
         """Add a condition to the boxes of the beam.
 
         Returns
         -------
-        The boxes worth going on with, and the largest that became pure with its wanted points.
+        The boxes worth going on with; the number of wanted points of the largest box that became
+        pure, zero if none did, and its conditions.
         """
-        best: tuple[float, Box] | None = None
-        cuts: dict[bytes, _Candidate] = {}
-        for candidate in beam:
-            points = candidate.points & self.holds
-            bad, count = self._counts(candidate.points[None, :])
-            pure = np.where(bad[0] == 0, count[0], 0)
-            for closing in np.argsort(-pure, kind="stable"):
-                if pure[closing] <= (best[0] if best else 0):
+        most = 0.0
+        closed: tuple[int, ...] = ()
+        cuts: dict[bytes, tuple[float, float, _Cut]] = {}
+        for chosen, before in beam:
+            points = before & self.holds
+            bad, count = self._counts(before)
+            pure = np.where(bad == 0, count, 0)
+            for number in np.argsort(-pure, kind="stable"):
+                if pure[number] <= most:
                     break
-                chosen = (*candidate.conditions, int(closing))
-                if self._enough(chosen, points[closing]):
-                    best = (float(pure[closing]), tuple(self.conditions[i] for i in chosen))
-            hopes, nears = (
-                self._hopes(points),
-                count[0] ** 3 / np.maximum(count[0] + bad[0], 1) ** 2,
-            )
-            for order in (hopes, nears):
+                if self._enough((*chosen, number), points[number]):
+                    most, closed = float(pure[number]), (*chosen, int(number))
+            further_bad, further = self._counts(points)
+            hope = np.where(further_bad == 0, further, 0).max(axis=1)
+            near = count**3 / np.maximum(count + bad, 1) ** 2  # the nearer to pure, the greater
+            for order in (hope, near):
                 for number in np.argsort(-order, kind="stable")[:WIDTH]:
-                    cut = _Candidate(
-                        (*candidate.conditions, int(number)),
-                        points[number],
-                        float(hopes[number]),
-                        float(nears[number]),
-                    )
-                    cuts.setdefault(cut.points.tobytes(), cut)
-        by_hope = sorted(cuts.values(), key=lambda cut: (-cut.hope, -cut.near))[: WIDTH // 2]
-        by_near = sorted(cuts.values(), key=lambda cut: -cut.near)
-        others = [cut for cut in by_near if not any(cut is kept for kept in by_hope)]
-        return [cut for cut in by_hope + others[: WIDTH // 2] if cut.near], best
+                    cut = (*chosen, int(number)), points[number]
+                    cuts.setdefault(cut[1].tobytes(), (hope[number], near[number], cut))
+        by_hope = sorted(cuts, key=lambda key: (-cuts[key][0], -cuts[key][1]))[: WIDTH // 2]
+        rest = (key for key in cuts if key not in by_hope)
+        others = sorted(rest, key=lambda key: -cuts[key][1])[: WIDTH // 2]
+        return [cuts[key][2] for key in by_hope + others if cuts[key][1]], most, closed
 
     def _enough(self, chosen: Sequence[int], points: Mask) -> bool:
         """Return whether a box rests on enough curves: so many, or all with its texts."""
@@ -221,12 +205,54 @@ class _Search:
         return len(np.unique(self.curves[points])) >= least
 
     def _counts(self, points: Mask) -> tuple[Any, Any]:
-        """Return how many bad and wanted points each condition leaves of boxes, (boxes, conds)."""
+        """Return how many bad and wanted points each condition leaves, (..., conditions)."""
         holds = self.holds.T.astype(np.float32)
         bad = (points & ~self.good).astype(np.float32) @ holds
         return bad, (points & self.wanted).astype(np.float32) @ holds
 
-    def _hopes(self, cuts: Mask) -> Any:
-        """Return the wanted points of the largest pure box that one more condition makes."""
-        bad, count = self._counts(cuts)
-        return np.where(bad == 0, count, 0).max(axis=1)
+
+def describe(box: Box, known: Sequence[Feature]) -> str:
+    """Return the conditions of a box in words, both ends of a range together.
+
+    Levels are rounded towards the inside of the box, so the words claim nothing beyond the points
+    that were found in it.
+    """
+    parts = []
+    for number, feature in enumerate(known):
+        own = [condition for condition in box if condition.feature == number]
+        if own and feature.text:
+            parts.append(f'{feature.words} "{own[0].level}"')
+        elif own:
+            parts.append(f"{feature.words} {_range(own)} {feature.unit}".rstrip())
+    return ", ".join(parts)
+
+
+def _range(own: Sequence[Condition]) -> str:
+    """Return the tightest of some levels of a feature in words."""
+    top = min((c.level for c in own if c.sign == BELOW), default=math.inf)
+    bottom = max((c.level for c in own if c.sign == ABOVE), default=-math.inf)
+    if math.isinf(bottom):
+        return f"<= {rounded(top, BELOW):g}"
+    if math.isinf(top):
+        return f">= {rounded(bottom, ABOVE):g}"
+    if math.isclose(bottom, top, rel_tol=ROUND_OFF, abs_tol=ROUND_OFF):
+        return f"= {top:.{DIGITS}g}"
+    for digits in range(DIGITS, 16):  # more where the ends lie so close that they would cross
+        low, high = rounded(bottom, ABOVE, digits), rounded(top, BELOW, digits)
+        if low <= high:
+            break
+    return f"from {low:.{max(digits, WHOLE)}g} to {high:.{max(digits, WHOLE)}g}"
+
+
+def rounded(level: float, sign: str, digits: int = DIGITS) -> float:
+    """Return a level in so many digits, not beyond itself as seen from where a condition holds.
+
+    A level that is whole in :data:`WHOLE` digits, but for round-off, stays as it is.
+    """
+    if abs(level) <= ROUND_OFF:
+        return 0.0
+    nearest = float(f"{level:.{WHOLE}g}")
+    if math.isclose(nearest, level, rel_tol=ROUND_OFF):
+        return nearest
+    inwards = ROUND_FLOOR if sign == BELOW else ROUND_CEILING
+    return float(Context(prec=digits, rounding=inwards).plus(Decimal(level)))

@@ -17,17 +17,13 @@ from typing import TYPE_CHECKING, Any, Self
 import numpy as np
 
 from fem.case.case import Case
-from fem.core.arrays import Array
 from fem.core.errors import InputError
 from fem.quantities.column import measures_of
 from fem.study.plan import Study
-from fem.trust.accuracy import errors, round_off
 from fem.trust.fit import Fit, find
-from fem.trust.inputs import Inputs
-from fem.trust.pairs import BOTH, FAST, FE, PRESSURE, pairs
+from fem.trust.inputs import Inputs, Ranges, described
+from fem.trust.pairs import BOTH, FAST, FE, PRESSURE, errors, pairs, round_off
 from fem.trust.query import cases_of, differences, fast_points
-from fem.trust.ranges import Ranges
-from fem.trust.state import at_rest, described
 from fem.trust.store import Parts, read, write
 from fem.trust.symmetry import Element, orbits, symmetries
 
@@ -95,7 +91,7 @@ class CorrectedModel:
         cases = {case.key: case for case in map(outcome.study.case_of, outcome.study.settings)}
         table = described(points, cases, ranges)
         inputs = Inputs.of(table, elements)
-        matrix = np.c_[inputs.matrix(table), _amplitude(table, cases)]
+        matrix = inputs.matrix(table)
         left_out = points[["case", *outcome.varied, "ordinal", PRESSURE]].copy()
         fits = {}
         for column in quantities:
@@ -146,30 +142,21 @@ class CorrectedModel:
         cases = cases_of(self.study, settings)
         points = fast_points(self.study, cases, pressures)
         reached = ~points["ended"].astype(bool).to_numpy()
-        matrix = self._matrix(points[reached], {case.key: case for case in cases})
+        if reached.any():
+            known = {case.key: case for case in cases}
+            matrix = self.inputs.matrix(described(points[reached], known, self.ranges))
         varied = [name for name in points if name in self.ranges.fields]
         answer = points[["case", *varied, "ordinal", PRESSURE]].copy()
         for column in self.quantities:
             fast = points.get(column + FAST, answer["ordinal"] * np.nan).to_numpy(float)
-            mean, std = np.full((2, len(points)), np.nan)
-            mean[reached], std[reached] = self._correction(column, matrix)
+            mean, std = np.where(reached, np.zeros((2, 1)), np.nan)
+            if column in self.fits and reached.any():
+                mean[reached], std[reached] = self.fits[column].predict(matrix)
             answer[column], answer[f"{column}.std"] = fast + mean, std
             answer[column + FAST] = fast
         answer["outside"] = self._outside(points, cases)
         answer["ended"] = points["ended"]
         return answer
-
-    def _matrix(self, points: pandas.DataFrame, cases: Mapping[str, Case]) -> Array:
-        """Return what the fits are told of points that the fast model reaches."""
-        if points.empty:
-            return np.zeros((0, len(self.inputs.names) + 1))
-        table = described(points, cases, self.ranges)
-        return np.c_[self.inputs.matrix(table), _amplitude(table, cases)]
-
-    def _correction(self, column: str, matrix: Array) -> tuple[Array, Array]:
-        if column in self.fits:
-            return self.fits[column].predict(matrix)
-        return np.zeros(len(matrix)), np.zeros(len(matrix))
 
     def _outside(self, points: pandas.DataFrame, cases: Sequence[Case]) -> list[str]:
         """Return what of each point is outside the study, in words."""
@@ -213,13 +200,9 @@ def _each_once(
 
     With both a curve and its image no curve could be left out whose answer the fit does not know.
     """
-    images = orbits(points.groupby("case", sort=False)[list(varied)].first(), elements)
     sizes = points.groupby("case", sort=False).size()
-    longest: dict[tuple[float | str, ...], str] = {}
-    for case, image in images.items():
-        if image not in longest or sizes[case] > sizes[longest[image]]:
-            longest[image] = case
-    return points[points["case"].isin(longest.values())].reset_index(drop=True)
+    longest = sizes.groupby(orbits(points, varied, elements)).idxmax()
+    return points[points["case"].isin(longest)].reset_index(drop=True)
 
 
 def _check(outcome: Outcome, points: pandas.DataFrame, quantities: Sequence[str]) -> None:
@@ -233,15 +216,6 @@ def _check(outcome: Outcome, points: pandas.DataFrame, quantities: Sequence[str]
             f'study "{outcome.study.title}": {have} both models; a corrected model takes '
             f"{LEAST_CURVES} at least, images by symmetry counted once"
         )
-
-
-def _amplitude(table: pandas.DataFrame, cases: Mapping[str, Case]) -> Array:
-    """Return by how much the models may differ: in proportion to the drive from where they agree.
-
-    With dead loads or threads that were wound in they differ at rest already.
-    """
-    agree = all(at_rest(case) for case in cases.values())
-    return table["drive"].to_numpy(float) if agree else np.ones(len(table))
 
 
 def _facts(study: Study, left_out: pandas.DataFrame, quantities: Sequence[str]) -> dict[str, Any]:

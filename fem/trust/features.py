@@ -6,7 +6,7 @@ Rules are in the words of whoever sets the device, so they know nothing of the s
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -60,17 +60,19 @@ def features(table: pandas.DataFrame, study: Study, varied: list[str]) -> list[F
     numbers = [name for name in varied if table[name].dtype.kind in "if"]
     pressure = Measure(quantities.pressure)
     found = _plain(pressure, table[pressure.column].to_numpy(float))
-    found += [f for name in varied if name not in numbers for f in [_text(name, table)]]
+    texts = {name: table[name].astype(str).to_numpy() for name in varied if name not in numbers}
+    found += [Feature(name, "", values, text=True) for name, values in texts.items()]
     found += [f for name in numbers for f in _plain(named(name), table[name].to_numpy(float))]
-    for names in _families(numbers).values():
-        found += _jointly(names, table)
+    for stem in dict.fromkeys(name.partition(".")[0] for name in numbers):
+        families = [name for name in numbers if name.startswith(f"{stem}.")]
+        if len(families) > 1:
+            found += _jointly(families, table)
     if set(study.fields) & set(SIZES):
-        found.append(_slenderness(table, study))
+        cases = map(study.case_of, study.settings)
+        ratios = {case.key: case.tube.length / case.tube.outer_radius for case in cases}
+        ratio = table["case"].map(ratios).to_numpy(float)
+        found.append(Feature("length / outer radius", "", ratio))
     return _distinct(found)
-
-
-def _text(name: str, table: pandas.DataFrame) -> Feature:
-    return Feature(name, "", table[name].astype(str).to_numpy(), text=True)
 
 
 def _plain(quantity: Measure, values: Array) -> list[Feature]:
@@ -81,35 +83,16 @@ def _plain(quantity: Measure, values: Array) -> list[Feature]:
     return found
 
 
-def _families(numbers: list[str]) -> dict[str, list[str]]:
-    """Return the columns that hold the same of several families, by what it is."""
-    stems: dict[str, list[str]] = {}
-    for name in numbers:
-        stem, dot, _ = name.partition(".")
-        if dot:
-            stems.setdefault(stem, []).append(name)
-    return {stem: names for stem, names in stems.items() if len(names) > 1}
-
-
 def _jointly(names: list[str], table: pandas.DataFrame) -> list[Feature]:
     """Return the greatest magnitude over the families, and sums and differences of any two."""
-    labels = [named(name) for name in names]
-    unit = labels[0].unit
-    values = table[names].to_numpy(float)
-    each = ", ".join(f"|{label.name}|" for label in labels)
-    found = [Feature(each, unit, abs(values).max(axis=1))]
-    for i, j in itertools.combinations(range(len(names)), 2):
-        one, other = labels[i].name, labels[j].name
-        found.append(Feature(f"|{one} + {other}|", unit, abs(values[:, i] + values[:, j])))
-        found.append(Feature(f"|{one} - {other}|", unit, abs(values[:, i] - values[:, j])))
+    values = {named(name): table[name].to_numpy(float) for name in names}
+    unit = named(names[0]).unit
+    each = ", ".join(f"|{label.name}|" for label in values)
+    found = [Feature(each, unit, np.max(np.abs([*values.values()]), axis=0))]
+    for (one, x), (other, y) in itertools.combinations(values.items(), 2):
+        found.append(Feature(f"|{one.name} + {other.name}|", unit, abs(x + y)))
+        found.append(Feature(f"|{one.name} - {other.name}|", unit, abs(x - y)))
     return found
-
-
-def _slenderness(table: pandas.DataFrame, study: Study) -> Feature:
-    """Return the length of the tube over its outer radius."""
-    cases = map(study.case_of, study.settings)
-    ratios = {case.key: case.tube.length / case.tube.outer_radius for case in cases}
-    return Feature("length / outer radius", "", table["case"].map(ratios).to_numpy(float))
 
 
 def _distinct(found: list[Feature]) -> list[Feature]:
@@ -117,13 +100,10 @@ def _distinct(found: list[Feature]) -> list[Feature]:
     kept: list[Feature] = []
     for feature in found:
         equal = next((i for i, other in enumerate(kept) if _equal(feature, other)), None)
-        if equal is None:
-            if len(np.unique(feature.values)) > 1:
-                kept.append(feature)
-        elif feature.text:
-            first = kept[equal]
-            words = f"{first.words}, {feature.words}"
-            kept[equal] = Feature(words, "", first.values, text=True)
+        if equal is not None and feature.text:
+            kept[equal] = replace(kept[equal], words=f"{kept[equal].words}, {feature.words}")
+        elif equal is None and len(np.unique(feature.values)) > 1:
+            kept.append(feature)
     return kept
 
 

@@ -75,12 +75,10 @@ class Fit:
 
     @cached_property
     def _regressor(self) -> Any:
-        return _regress(self.inputs, self.values, _kernel(self.shared, self.group), self.theta)
+        return _regress(self.inputs, self.values, self.group, self.shared, self.theta)
 
     def predict(self, inputs: Array) -> tuple[Array, Array]:
         """Return FE less fast at other inputs, and its standard deviation, shape (points,) each."""
-        if not len(inputs):
-            return np.zeros(0), np.zeros(0)
         mean, std = self._regressor.predict(inputs, return_std=True)
         return self.scale * mean, self.widening * self.scale * std
 
@@ -144,35 +142,33 @@ def _fit(
     amplitude = inputs[:, -1]
     strong = amplitude > 1e-3 * amplitude.max()
     scale = float(np.sqrt(np.mean((values[strong] / amplitude[strong]) ** 2))) or 1.0
-    some = thinned(curves, SEARCH_POINTS)
-    kernel = _kernel(shared, group)
-    with warnings.catch_warnings():  # that a length scale ends at its bound is no fault
-        warnings.simplefilter("ignore")
-        found = _regress(inputs[some], values[some] / scale, kernel, None, search=True)
-    theta = found.kernel_.theta
-    kept = thinned(curves, MOST_POINTS)
+    some, kept = (thinned(curves, most) for most in (SEARCH_POINTS, MOST_POINTS))
+    theta = _regress(inputs[some], values[some] / scale, group, shared).kernel_.theta
     return Fit(inputs[kept], values[kept] / scale, scale, group, shared, np.asarray(theta))
 
 
-def _kernel(shared: tuple[int, ...], group: tuple[Symmetry, ...]) -> Any:
+def _regress(
+    inputs: Array,
+    values: Array,
+    group: tuple[Symmetry, ...],
+    shared: tuple[int, ...],
+    theta: Array | None = None,
+) -> Any:
+    """Return the regressor of hyperparameters, those of the greatest likelihood if None."""
+    from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import WhiteKernel
 
-    lengths = np.ones(1 + max(shared))
-    return InvariantKernel(1.0, lengths, shared, group) + WhiteKernel(1e-4, NOISE)
-
-
-def _regress(
-    inputs: Array, values: Array, kernel: Any, theta: Array | None, search: bool = False
-) -> Any:
-    from sklearn.gaussian_process import GaussianProcessRegressor
-
-    start = kernel if theta is None else kernel.clone_with_theta(theta)
-    optimizer = "fmin_l_bfgs_b" if search else None
-    for alpha in JITTER:
-        with suppress(np.linalg.LinAlgError):
-            return GaussianProcessRegressor(start, alpha=alpha, optimizer=optimizer).fit(
-                inputs, values
-            )
+    kernel = InvariantKernel(1.0, np.ones(1 + max(shared)), shared, group)
+    kernel += WhiteKernel(1e-4, NOISE)
+    optimizer = "fmin_l_bfgs_b" if theta is None else None
+    if theta is not None:
+        kernel = kernel.clone_with_theta(theta)
+    with warnings.catch_warnings():  # that a length scale ends at its bound is no fault
+        warnings.simplefilter("ignore")
+        for alpha in JITTER:
+            regressor = GaussianProcessRegressor(kernel, alpha=alpha, optimizer=optimizer)
+            with suppress(np.linalg.LinAlgError):
+                return regressor.fit(inputs, values)
     raise InputError("the points of the study lie too close to one another for a fit")
 
 
@@ -182,12 +178,12 @@ def thinned(curves: Array, most: int) -> Mask:
     Of each curve the last point and every so many before it: the ends of the paths, where the
     models differ most, stay. If that is not enough, whole curves are left out, evenly.
     """
-    names, number, sizes = np.unique(curves, return_inverse=True, return_counts=True)
-    every = min(-(-len(curves) // most), int(sizes.max()))
-    left = np.zeros(len(curves), int)
-    for curve in range(len(names)):
-        own = np.flatnonzero(number == curve)
-        left[own] = np.arange(len(own))[::-1]
+    import pandas
+
+    points = pandas.Series(curves).groupby(curves)
+    left = points.cumcount(ascending=False).to_numpy()  # points of the curve still to come
+    longest = int(left.max()) + 1
+    every = min(-(-len(curves) // most), longest)
     kept = left % every == 0
     skip = -(-int(kept.sum()) // most)
-    return kept & (number % skip == 0) if every == sizes.max() else kept
+    return kept & (points.ngroup().to_numpy() % skip == 0) if every == longest else kept

@@ -92,15 +92,16 @@ class InvariantKernel(Kernel):  # type: ignore[misc]
 
     def __call__(self, X: Array, Y: Array | None = None, eval_gradient: bool = False) -> Any:
         """Return the covariances, shape (n, m), and their slopes by the logarithms of theta."""
+        from scipy.spatial.distance import cdist
+
         Y = X if Y is None else Y
         amplitude = X[:, -1:] * Y[:, -1]
-        scale = np.asarray(self.length_scale)[list(self.shared)]
-        x, y = X[:, :-1] / scale, Y[:, :-1] / scale
+        x, y = self._scaled(X), self._scaled(Y)
         total = np.zeros(amplitude.shape)
         slopes = np.zeros((*amplitude.shape, len(self.length_scale)))
         for element in self.group:
             image = element(y)
-            part, inner = _matern(x, image)
+            part, inner = _matern(cdist(x, image))
             total += element.character * part
             if eval_gradient:
                 for feature, place in enumerate(self.shared):
@@ -114,25 +115,20 @@ class InvariantKernel(Kernel):  # type: ignore[misc]
 
     def diag(self, X: Array) -> Array:
         """Return the variances, shape (n,)."""
-        scale = np.asarray(self.length_scale)[list(self.shared)]
-        x = X[:, :-1] / scale
-        total = np.zeros(len(X))
+        x, total = self._scaled(X), np.zeros(len(X))
         for element in self.group:
-            total += element.character * _matern_of(np.linalg.norm(x - element(x), axis=1))[0]
+            total += element.character * _matern(np.linalg.norm(x - element(x), axis=1))[0]
         return self.variance * X[:, -1] ** 2 * total
+
+    def _scaled(self, X: Array) -> Array:
+        return X[:, :-1] / np.asarray(self.length_scale)[list(self.shared)]
 
     def is_stationary(self) -> bool:
         """Return whether it hangs on differences alone: it does not."""
         return False
 
 
-def _matern(x: Array, y: Array) -> tuple[Array, Array]:
-    from scipy.spatial.distance import cdist
-
-    return _matern_of(cdist(x, y))
-
-
-def _matern_of(distance: Array) -> tuple[Array, Array]:
+def _matern(distance: Array) -> tuple[Array, Array]:
     """Return Matern's covariance of 3/2 at scaled distances, and its slope by ln(l) over d^2.
 
     Source: C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, MIT

@@ -1,13 +1,20 @@
-"""Both models of a study side by side: a row to each setting and demanded step."""
+"""Both models of a study side by side, and what the fast model differs by: point by point.
+
+A point is a setting and a demanded step after rest.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from fem.continuation.newton import TOLERANCE
 from fem.core.errors import InputError
 from fem.quantities import table as quantities
+from fem.quantities.column import BAND
+from fem.trust.tolerance import Tolerance
 
 if TYPE_CHECKING:
     import pandas
@@ -26,21 +33,9 @@ BESIDES = [quantities.model.column, quantities.step.column, quantities.demanded.
 FE, FAST = ".fe", ".fast"
 """Endings of the columns of either model."""
 
-
-def check_models(outcome: Outcome) -> None:
-    """Look if both models took part in a study.
-
-    Raises
-    ------
-    InputError
-        If they did not.
-    """
-    lacking = [model for model in ("fast", "fe") if outcome.of(model).empty]
-    if lacking:
-        raise InputError(
-            f'study "{outcome.study.title}": it has no curve of the {" and the ".join(lacking)} '
-            'model; run it with models = ["fast", "fe"]'
-        )
+ROUND_OFF = 10 * TOLERANCE
+"""A share of a quantity, or of one in its unit if it is less: Newton's method ends within a tenth
+of it, so a quantity that is nil by symmetry comes out as some 1e-8."""
 
 
 def pairs(outcome: Outcome) -> pandas.DataFrame:
@@ -58,7 +53,12 @@ def pairs(outcome: Outcome) -> pandas.DataFrame:
     InputError
         If a model did not take part, or neither has a step after rest.
     """
-    check_models(outcome)
+    lacking = [model for model in ("fast", "fe") if outcome.of(model).empty]
+    if lacking:
+        raise InputError(
+            f'study "{outcome.study.title}": it has no curve of the {" and the ".join(lacking)} '
+            'model; run it with models = ["fast", "fe"]'
+        )
     varied = outcome.table.groupby("case", sort=False)[outcome.varied].first()
     fe, fast = (_steps(outcome, model) for model in ("fe", "fast"))
     table = fe.merge(fast, "outer", left_index=True, right_index=True, suffixes=(FE, FAST))
@@ -71,10 +71,8 @@ def pairs(outcome: Outcome) -> pandas.DataFrame:
     state = np.select([reached.all(axis=1), reached[:, 1]], [BOTH, FE_ENDED], FAST_ENDED)
     pressure = table[f"{PRESSURE}{FE}"].fillna(table[f"{PRESSURE}{FAST}"])
     table[PRESSURE], table["state"] = pressure, state
-    table = table.reset_index()
-    place = table["case"].map({case: number for number, case in enumerate(varied.index)})
-    order = np.lexsort([table["ordinal"], place])
-    table = varied.reset_index().merge(table.iloc[order], on="case", how="right", sort=False)
+    table = table.sort_index(level="ordinal", kind="stable").reset_index()
+    table = varied.reset_index().merge(table, on="case")  # in the order of the study
     first = ["case", *outcome.varied, "ordinal", PRESSURE, "state"]
     return table[[*first, *table.columns.difference(first, sort=False)]]
 
@@ -85,3 +83,80 @@ def _steps(outcome: Outcome, model: str) -> pandas.DataFrame:
     rows = rows.drop(columns=[*BESIDES, *outcome.varied])
     rows["ordinal"] = rows.groupby("case", sort=False).cumcount()
     return rows[rows["ordinal"] > 0].set_index(["case", "ordinal"])
+
+
+def trust_map(outcome: Outcome, tolerances: Sequence[Tolerance]) -> pandas.DataFrame:
+    """Return the fast model's errors at each setting and demanded step after rest.
+
+    Returns
+    -------
+    Columns ``case``, those of the fields that vary, ``ordinal``, ``pressure_kPa``, ``state`` as of
+    :func:`pairs`; for each quantity its column, ending in ``.fe``, ``.fast``,
+    ``.error`` (fast less FE) and ``.share`` (magnitude of the error over the tolerance);
+    ``share``, the greatest of these; ``trusted``, whether both models reach the point and no error
+    is beyond its tolerance. Shares are NaN where a model has ended.
+
+    Raises
+    ------
+    InputError
+        If a model did not take part in the study.
+    """
+    found = pairs(outcome)
+    keys = ["case", *outcome.varied, "ordinal", PRESSURE, "state"]
+    table = found[keys].copy()
+    shares = []
+    for tolerance in tolerances:
+        column = tolerance.quantity.column
+        table[column + FE], table[column + FAST] = found[column + FE], found[column + FAST]
+        table[f"{column}.error"] = found[column + FAST] - found[column + FE]
+        shares.append(f"{column}.share")
+        table[shares[-1]] = table[f"{column}.error"].abs() / tolerance.limit
+    table["share"] = table[shares].max(axis="columns")
+    table["trusted"] = (table["state"] == BOTH) & (table[shares] <= 1).all(axis="columns")
+    return table
+
+
+def errors(points: pandas.DataFrame, column: str) -> dict[str, float]:
+    """Return the errors against the FE model before and after the correction.
+
+    Parameters
+    ----------
+    points
+        Columns ``<column>.fe``, ``.fast``, ``.corrected``, ``.std``.
+    column
+        The quantity.
+
+    Returns
+    -------
+    ``rms_before``, ``rms_after`` and ``worst_before``, ``worst_after`` in the unit of the
+    quantity, 0 where it is below round-off; ``in_band``, the share of the points within the
+    predicted 95 % band. Of points that the fit left out (:func:`fem.trust.fit.find`) each band is
+    scaled by other curves than its own; where curves are many and alike that is near 0.95 as it
+    should be, and lower where few of them tell how far the others are off.
+    """
+    from sklearn.metrics import max_error, root_mean_squared_error
+
+    fe, fast = points[column + FE], points[column + FAST]
+    corrected = points[f"{column}.corrected"]
+    least = round_off(fe)
+    held = (fe - corrected).abs() <= BAND * points[f"{column}.std"] + least
+    found = {
+        "rms_before": float(root_mean_squared_error(fe, fast)),
+        "rms_after": float(root_mean_squared_error(fe, corrected)),
+        "worst_before": float(max_error(fe, fast)),
+        "worst_after": float(max_error(fe, corrected)),
+    }
+    shown = {name: error if error > least else 0.0 for name, error in found.items()}
+    return shown | {"in_band": float(held.mean())}
+
+
+def round_off(values: Any) -> float:
+    """Return the error below which two models say the same of a quantity.
+
+    Parameters
+    ----------
+    values
+        The quantity as the FE model finds it, shape (points,), NaN where it finds none.
+    """
+    greatest = np.nanmax(abs(np.asarray(values, float)), initial=0.0)
+    return ROUND_OFF * (1 + float(greatest))

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fem.case.case import Case
-from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.quantities.case_fields import cells, changes
+from fem.study.results_db import Curve
+from fem.study.worker import Task, perform
+from fem.trust.inputs import by_pressure
 from fem.trust.pairs import FAST, PRESSURE
-from fem.trust.state import by_pressure
 
 if TYPE_CHECKING:
     import pandas
 
-    from fem.results.run import Run
     from fem.study.plan import Study
 
 MOST_STEPS = 200
@@ -33,20 +32,26 @@ def cases_of(study: Study, settings: Iterable[Mapping[str, Any] | Case]) -> list
     InputError
         If a setting leaves a field of the study out, or makes no case.
     """
-    return [s if isinstance(s, Case) else _case_of(study, s) for s in settings]
-
-
-def _case_of(study: Study, setting: Mapping[str, Any]) -> Case:
-    for vary in study.vary:
-        if missing := [field for field in vary.fields if field not in setting]:
-            raise InputError(f'setting: the field "{missing[0]}" is missing; the study varies it')
-    return study.case_of(setting)
+    cases = []
+    for setting in settings:
+        if not isinstance(setting, Case):
+            if missing := [field for field in study.fields if field not in setting]:
+                text = f'setting: the field "{missing[0]}" is missing; the study varies it'
+                raise InputError(text)
+            setting = study.case_of(setting)
+        cases.append(setting)
+    return cases
 
 
 def differences(study: Study, case: Case) -> list[str]:
     """Return the fields in which a case differs from the study besides what varies."""
+    # what need not be as in the study is put into the case
+    data: dict[str, Any] = {"title": study.base.title, "note": study.base.note}
+    if case.pressure and study.base.pressure:
+        pressure = study.base.data["pressure"]
+        data |= {f"pressure__{key}": pressure[key] for key in ("end", "steps")}
     try:
-        plain = case.changed(**_shared(study, case))
+        plain = case.changed(**data, **changes(case, study.sample_setting))
     except InputError:
         return ["the case: it has other parts than those of the study"]
     own, base = (_flat(c.data) for c in (plain, study.sample))
@@ -54,22 +59,13 @@ def differences(study: Study, case: Case) -> list[str]:
     return [f"{name} differs from that of the study" for name in names]
 
 
-def _shared(study: Study, case: Case) -> dict[str, Any]:
-    """Return the changes that put into a case what need not be as in the study."""
-    data: dict[str, Any] = {"title": study.base.title, "note": study.base.note}
-    if case.pressure and study.base.pressure:
-        pressure = study.base.data["pressure"]
-        data |= {f"pressure__{key}": pressure[key] for key in ("end", "steps")}
-    return data | changes(case, study.sample_setting)
-
-
-def _flat(data: Any, name: str = "") -> dict[str, str]:
+def _flat(data: Any, name: str = "") -> dict[str, Any]:
     """Return the values of nested tables by dotted names."""
-    if isinstance(data, dict | list):
-        items = data.items() if isinstance(data, dict) else enumerate(data, 1)
-        parts = [_flat(value, f"{name}.{key}".lstrip(".")) for key, value in items]
-        return {key: value for part in parts for key, value in part.items()}
-    return {name: json.dumps(data)}
+    if not isinstance(data, dict | list):
+        return {name: data}
+    items = data.items() if isinstance(data, dict) else enumerate(data, 1)
+    parts = [_flat(value, f"{name}.{key}".lstrip(".")) for key, value in items]
+    return {key: value for part in parts for key, value in part.items()}
 
 
 def fast_points(
@@ -101,11 +97,12 @@ def fast_points(
     import pandas
 
     asked = [_asked(case, pressures) for case in cases]
-    runs = iter(_solved([path for paths in asked for path, _ in paths]))
+    paths = tuple(path for each in asked for path, _ in each)
+    curves = (done.curve for done in perform(Task("fast", paths, study.resolution)))
     rows: list[dict[str, Any]] = []
-    for number, (case, paths) in enumerate(zip(cases, asked, strict=True)):
+    for number, (case, each) in enumerate(zip(cases, asked, strict=True)):
         own = {"number": number, "case": case.key, **cells(case, study.fields)}
-        points = [point for _, wanted in paths for point in _read(next(runs), wanted)]
+        points = [point for _, wanted in each for point in _read(next(curves), wanted)]
         rows += [own | point for point in sorted(points, key=lambda point: point["place"])]
     varied = cells(study.sample, study.fields)
     first = ["number", "case", *varied, "ordinal", PRESSURE, "ended"]
@@ -154,29 +151,19 @@ def _to(case: Case, pressure: float, steps: int) -> Case:
     return case.changed(pressure__end=f"{pressure!r} kPa", pressure__steps=steps)
 
 
-def _solved(cases: list[Case]) -> list[Run | None]:
-    """Return the fast model's run of each case; None of one without a solution even at rest."""
-    from fem.solving.batch import solve_batch
+def _read(curve: Curve, wanted: _Wanted) -> list[dict[str, Any]]:
+    import pandas
 
-    try:
-        return list(solve_batch(cases))
-    except ArithmeticError:  # of one case, which the error does not name
-        if len(cases) == 1:
-            return [None]
-        return [run for case in cases for run in _solved([case])]
-
-
-def _read(run: Run | None, wanted: _Wanted) -> list[dict[str, Any]]:
-    demanded = [row for row in run.rows if row["demanded"]] if run else []
-    ended = run.termination.kind if run else TerminationKind.NO_REST
+    rows = pandas.DataFrame(curve.steps).to_dict("records")
+    requested = [row for row in rows if row["demanded"]]
     points = []
     for place, step, pressure in wanted:
         point: dict[str, Any] = {"place": place, "ordinal": step, PRESSURE: pressure}
-        if step < len(demanded):
-            row = demanded[step]
+        if step < len(requested):
+            row = requested[step]
             point |= {PRESSURE: row[PRESSURE], "ended": ""}
             point |= {f"{k}{FAST}": v for k, v in row.items() if not isinstance(v, str | bool)}
         else:
-            point["ended"] = ended.value
+            point["ended"] = curve.termination.kind.value
         points.append(point)
     return points

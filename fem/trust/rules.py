@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fem.core.arrays import Array, Mask
-from fem.trust.accuracy import round_off
-from fem.trust.box import Box, inside, largest_pure_box
+from fem.core.arrays import Index, Mask
+from fem.trust.box import Box, describe, inside, largest_pure_box
 from fem.trust.features import Feature, features
-from fem.trust.pairs import BOTH, FE
+from fem.trust.pairs import BOTH, FE, round_off
 from fem.trust.symmetry import orbits, symmetries
 from fem.trust.tolerance import Tolerance
-from fem.trust.words import describe
 
 if TYPE_CHECKING:
     import pandas
@@ -37,6 +35,10 @@ two, a sixth for five."""
 MOST_POINTS = 8000
 """Boxes are looked for among the curves of so many points, spread over the study; what is inside
 them is counted among all."""
+
+
+COUNTS = ("points", "outside", "lost", "curves", "share")
+"""Attributes of a rule that its table has as columns."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,7 @@ def rules(table: pandas.DataFrame, study: Study, tolerances: Sequence[Tolerance]
     Parameters
     ----------
     table
-        A trust map, see :func:`fem.trust.map.trust_map`.
+        A trust map, see :func:`fem.trust.pairs.trust_map`.
     study
         The study it is of.
     tolerances
@@ -99,9 +101,10 @@ def rules(table: pandas.DataFrame, study: Study, tolerances: Sequence[Tolerance]
     varied = list(table.columns[1 : table.columns.get_loc("ordinal")])
     known = features(table, study, varied)
     trusted = table["trusted"].to_numpy(bool)
-    curves = _unlike(table, study, varied)
+    curves = table["case"].map(orbits(table, varied, symmetries(study))).to_numpy()
     told = np.zeros(len(table), bool)
-    some = _spread(table["case"].to_numpy())
+    every = -(-len(table) // MOST_POINTS)
+    some = table.groupby("case", sort=False).ngroup().to_numpy() % every == 0
     found = []
     for verdict, good in ((TRUSTED, trusted), (NOT_TRUSTED, ~trusted)):
         for box in _boxes(known, good, curves, some, MOST_RULES[verdict]):
@@ -121,24 +124,15 @@ def rule_table(found: Sequence[Rule]) -> pandas.DataFrame:
 
     rows: list[dict[str, Any]] = []
     for rule in found:
-        row = {"verdict": rule.verdict, "rule": rule.sentence, "points": rule.points}
-        row |= {"outside": rule.outside, "lost": rule.lost, "curves": rule.curves}
-        row |= {"share": rule.share}
+        row = {"verdict": rule.verdict, "rule": rule.sentence}
+        row |= {name: getattr(rule, name) for name in COUNTS}
         rows.append(row | {f"worst.{name}": worst for name, worst in rule.worst.items()})
     return pandas.DataFrame(rows)
 
 
-def _unlike(table: pandas.DataFrame, study: Study, varied: list[str]) -> Array:
-    """Return the number of the curve that each point is of; images of one another share theirs."""
-    images = orbits(table.groupby("case", sort=False)[varied].first(), symmetries(study))
-    numbers = {image: float(number) for number, image in enumerate(dict.fromkeys(images.values()))}
-    own = {case: numbers[image] for case, image in images.items()}
-    return np.array([own[case] for case in table["case"]])
-
-
-def _boxes(known: Sequence[Feature], good: Mask, curves: Array, some: Mask, most: int) -> list[Box]:
+def _boxes(known: Sequence[Feature], good: Mask, curves: Index, some: Mask, most: int) -> list[Box]:
     """Return boxes of good points; points that a former one holds do not count again."""
-    thin = [Feature(f.words, f.unit, f.values[some], f.text) for f in known]
+    thin = [replace(feature, values=feature.values[some]) for feature in known]
     good, curves = good[some], curves[some]
     wanted = good.copy()
     boxes: list[Box] = []
@@ -154,13 +148,6 @@ def _boxes(known: Sequence[Feature], good: Mask, curves: Array, some: Mask, most
         if not box:
             break
     return boxes
-
-
-def _spread(cases: Array) -> Mask:
-    """Return the points of whole curves, evenly spread, no more than is quickly searched."""
-    every = -(-len(cases) // MOST_POINTS)
-    _, first, number = np.unique(cases, return_index=True, return_inverse=True)
-    return np.argsort(np.argsort(first))[number] % every == 0
 
 
 def _rule(

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
+from pydantic import TypeAdapter
 
 from fem.core.arrays import Array
 from fem.core.atomic_write import stream_in_place_of
@@ -22,9 +23,7 @@ from fem.core.errors import InputError
 from fem.quantities.case_fields import cells
 from fem.study.plan import Study
 from fem.trust.fit import Fit
-from fem.trust.inputs import Inputs
-from fem.trust.ranges import Ranges
-from fem.trust.symmetry import Element
+from fem.trust.inputs import Inputs, Ranges
 
 FORMAT = 1
 """Number of the layout of the file."""
@@ -107,7 +106,8 @@ def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
     study = Study.restore(data["study"], data["case"])
     if study.hash != data["facts"]["study_hash"]:
         raise ValueError("its study is not the one that its hash is of")
-    ranges, inputs = _ranges(data["ranges"]), _inputs(data["inputs"])
+    ranges = TypeAdapter(Ranges).validate_python(data["ranges"])
+    inputs = TypeAdapter(Inputs).validate_python(data["inputs"])
     if ranges.fields != set(cells(study.case_of(study.settings[0]), study.fields)):
         raise ValueError("its ranges are not those of the fields that its study varies")
     fits = {
@@ -142,7 +142,6 @@ def _check(column: str, fit: Fit, inputs: Inputs, errors: Mapping[str, Any]) -> 
         "inputs": (fit.inputs, (points, len(inputs.names) + 1)),
         "values": (fit.values, (points,)),
         "theta": (fit.theta, (sets + 2,)),  # length scales, variance, noise
-        "scales": (np.array(inputs.scales), (len(inputs.names),)),
         "scale": (np.array(fit.scale), ()),
         "widening": (np.array(fit.widening), ()),
     }
@@ -155,17 +154,3 @@ def _check(column: str, fit: Fit, inputs: Inputs, errors: Mapping[str, Any]) -> 
 
 def _said(shape: tuple[int, ...]) -> str:
     return " by ".join(map(str, shape)) or "single"
-
-
-def _ranges(data: dict[str, Any]) -> Ranges:
-    numbers = {name: (low, high) for name, (low, high) in data["numbers"].items()}
-    texts = {name: tuple(values) for name, values in data["texts"].items()}
-    return Ranges(numbers, texts, data["pressure"])
-
-
-def _inputs(data: dict[str, Any]) -> Inputs:
-    elements = tuple(
-        Element(tuple((one, other) for one, other in element["families"]), element["mirrored"])
-        for element in data["elements"]
-    )
-    return Inputs(tuple(data["names"]), tuple(data["scales"]), tuple(data["shared"]), elements)

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fem.quantities.case_fields import SET
 from fem.quantities.column import named
@@ -22,12 +22,14 @@ if TYPE_CHECKING:
 
     from fem.study.plan import Study
 
-TURNED = ("angle", "ring_turn", "move_twist")
+ANGLES = ("angle", "ring_turn")
+"""Fields of a family that both set its helix angle."""
+
+TURNED = (*ANGLES, "move_twist")
 """Fields of a case, without their family, that flip their sign in the mirror."""
 
 MOST_ELEMENTS = 12
 """The work of a fit grows with the group; of a greater one the mirror alone is used."""
-
 
 DIGITS = 9
 """Decimals to which values of a setting are told apart."""
@@ -76,64 +78,54 @@ def symmetries(study: Study) -> tuple[Element, ...]:
 
 
 def orbits(
-    settings: pandas.DataFrame, elements: Sequence[Element]
-) -> dict[str, tuple[float | str, ...]]:
-    """Return what a setting has in common with its images alone, by its case.
+    points: pandas.DataFrame, varied: Sequence[str], elements: Sequence[Element]
+) -> pandas.Series[int]:
+    """Return a number to each case, the same to all images of a setting.
 
     Parameters
     ----------
-    settings
-        A row to each case, by its key; columns of the fields that vary.
+    points
+        Columns ``case`` and those of the fields that vary, `varied`.
+    varied
+        Those columns.
     elements
         The group.
     """
-    names = list(settings.columns)
-    rows: dict[Any, dict[Any, Any]] = settings.to_dict("index")
-    return {
-        case: min(tuple(_image(row, name, element) for name in names) for element in elements)
-        for case, row in rows.items()
-    }
+    import pandas
 
+    def image(row: dict[str, float | str], name: str, element: Element) -> float | str:
+        value = row[element.column(name)]
+        return value if isinstance(value, str) else round(element.sign(name) * value, DIGITS) + 0.0
 
-def _image(row: dict[str, Any], name: str, element: Element) -> float | str:
-    value = row[element.column(name)]
-    return value if isinstance(value, str) else round(element.sign(name) * value, DIGITS) + 0.0
+    settings = points.groupby("case", sort=False)[list(varied)].first()
+    rows: list[dict[str, float | str]] = settings.to_dict("records")  # type: ignore[assignment]
+    least = [min(tuple(image(r, name, e) for name in varied) for e in elements) for r in rows]
+    numbers = {image: number for number, image in enumerate(dict.fromkeys(least))}
+    return pandas.Series([numbers[image] for image in least], settings.index)
 
 
 def mirrors_itself(study: Study) -> bool:
     """Return whether the mirror image of each setting is one of the same study, ranges apart."""
     data, varied = study.base.data, set(study.fields)
-    handed = [("end.torque", data["end"].get("torque"))]
-    handed.append(("move.twist", data.get("move", {}).get("twist")))
+    handed = {
+        "end.torque": data["end"].get("torque"),
+        "move.twist": data.get("move", {}).get("twist"),
+    }
     for family in data.get("threads", ()):
-        key = "ring_turn" if "ring_turn" in family else "angle"
-        own = {f"threads.{family['name']}.{name}" for name in ("angle", "ring_turn")}
-        if not own & varied:
-            handed.append(("", family[key]))
-    return all(field in varied or _nil(value) for field, value in handed)
-
-
-def _nil(value: str | None) -> bool:
-    return value is None or float(value.split()[0]) == 0
+        fields = [f"threads.{family['name']}.{name}" for name in ANGLES]
+        if not varied.intersection(fields):
+            handed[fields[0]] = family.get("ring_turn") or family["angle"]
+    fixed = [value for field, value in handed.items() if value and field not in varied]
+    return all(float(value.split()[0]) == 0 for value in fixed)
 
 
 def exchangeable(study: Study) -> list[tuple[str, ...]]:
     """Return the names of families that may be exchanged, in sets of two or more."""
     sets: dict[str, list[str]] = {}
     for family in study.base.data.get("threads", ()):
-        name = family["name"]
-        own = {field.split(".", 2)[2] for field in study.fields if _of(field, name)}
-        sets.setdefault(repr((sorted(own), _rest(family, own))), []).append(name)
+        prefix = f"threads.{family['name']}."
+        own = {field.removeprefix(prefix) for field in study.fields if field.startswith(prefix)}
+        apart = {"name", *own, *(ANGLES if own.intersection(ANGLES) else ())}
+        rest = sorted((key, value) for key, value in family.items() if key not in apart)
+        sets.setdefault(repr((sorted(own), rest)), []).append(family["name"])
     return [tuple(names) for names in sets.values() if len(names) > 1]
-
-
-def _of(field: str, family: str) -> bool:
-    return field.startswith(f"threads.{family}.")
-
-
-def _rest(family: dict[str, Any], own: Iterable[str]) -> list[tuple[str, Any]]:
-    """Return what does not vary of a family, its angle apart where that or the ring varies."""
-    besides = {"name", *own}
-    if {"angle", "ring_turn"} & besides:
-        besides |= {"angle", "ring_turn"}
-    return sorted((key, value) for key, value in family.items() if key not in besides)

@@ -18,8 +18,7 @@ from fem.solving.single import solve
 from fem.study.results_db import Curve
 from fem.study.study_result import Outcome, tabulate
 from fem.trust import CorrectedModel
-from fem.trust.accuracy import errors
-from fem.trust.pairs import BOTH, pairs
+from fem.trust.pairs import BOTH, errors, pairs
 from fem.trust.symmetry import exchangeable, mirrors_itself, symmetries
 from tests.helpers.records import study_record
 from tests.helpers.trust_toys import make_study, two_angles
@@ -208,7 +207,11 @@ def test_nothing_asked_is_answered_by_no_rows(model):
 
 def test_a_setting_that_the_fast_model_never_reaches_has_its_row(model, monkeypatch):
     """Alone, too, where no column of the step table comes back."""
-    monkeypatch.setattr("fem.trust.query._solved", lambda cases: [None])
+
+    def fail(*_, **__):
+        raise ArithmeticError("the threads pull too hard")
+
+    monkeypatch.setattr("fem.study.worker.solve", fail)
     answer = model.predict([setting(5, 9)], [5.0])
     assert answer["ended"].item() == "no_rest"
     assert answer[["twist_deg", "twist_deg.std", "twist_deg.fast"]].isna().all(axis=None)

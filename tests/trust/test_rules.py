@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 
 from fem.trust import parse, rule_table, rules, trust_map
-from fem.trust.box import ABOVE, BELOW, Condition
+from fem.trust.box import ABOVE, BELOW, Condition, describe, rounded
 from fem.trust.features import Feature
 from fem.trust.rules import MIXED, NOT_TRUSTED, TRUSTED
-from fem.trust.words import describe, rounded
 from tests.helpers.trust_toys import make_study, of_angles, tabulated, two_angles
 
 SLACK = {

@@ -88,7 +88,7 @@ def trust_figure(
     outcome
         The study.
     table
-        Its trust map, see :func:`fem.trust.map.trust_map`.
+        Its trust map, see :func:`fem.trust.pairs.trust_map`.
     tolerances
         Those it was made with.
     """

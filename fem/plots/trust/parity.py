@@ -11,8 +11,7 @@ from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 from fem.plots.layout import FigureLayout, Keys, Panel
 from fem.plots.style import STYLES
 from fem.quantities.column import BAND, named
-from fem.trust.accuracy import round_off
-from fem.trust.pairs import FAST, FE, PRESSURE
+from fem.trust.pairs import FAST, FE, PRESSURE, round_off
 from fem.wording.picture_text import GREY
 
 if TYPE_CHECKING:
