@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import os
 import re
 import sys
 from collections.abc import Iterator
@@ -35,6 +36,7 @@ NOT_COMPARED = re.compile(r"newton_iterations|energy_gap|seconds|(force|torque)_
 
 def main() -> int:
     """Run the command; return its exit code."""
+    os.environ.setdefault("OMP_NUM_THREADS", "1")  # several threads wait for each other
     parser = argparse.ArgumentParser(description=__doc__)
     commands = parser.add_subparsers(required=True)
     save_parser = commands.add_parser("save")
