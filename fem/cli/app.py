@@ -55,6 +55,12 @@ def make_folder(folder: Path) -> Path:
     return folder
 
 
+def say_written(file: Path) -> None:
+    """Say how large a file is that was written, and what to mind of its values."""
+    typer.echo(f"{file}: {file.stat().st_size / 1e6:.1f} MB")
+    typer.echo(CAUTION)
+
+
 @contextmanager
 def plain_errors() -> Iterator[None]:
     """Turn errors that the user can mend into a sentence and an exit code."""

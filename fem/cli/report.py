@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fem.cli.app import CAUTION, app, plain_errors
+from fem.cli.app import app, plain_errors, say_written
 
 
 @app.command()
@@ -28,6 +28,4 @@ def report(
 
         with Console(stderr=True).status("writing the report"):  # on a terminal only
             file = write_report(folder, out)
-        size = file.stat().st_size
-    typer.echo(f"{file}: {size / 1e6:.1f} MB")
-    typer.echo(CAUTION)
+        say_written(file)

@@ -1,16 +1,22 @@
-"""The command on seeing results: a window, a page, a picture or a film of their shapes."""
+"""The command on seeing results: a window, a page, a picture or a film of their shapes.
+
+Heavy imports wait inside.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Sequence
+from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fem.cli.app import app, plain_errors
-from fem.cli.viewing import LAST, Asked, height_of, open_window, save_movie, save_still, serve
+from fem.cli.app import CAUTION, LACKING, app, fail, plain_errors, say_written
 from fem.core.errors import InputError
+
+if TYPE_CHECKING:
+    from fem.scene.result_view import Exhibit
 
 WINDOW, WEB, PNG, MOVIE = "the window", "--web", "--png", "--movie"
 
@@ -27,9 +33,17 @@ BELONGS = {
 }
 """What each option goes with."""
 
+LAST = "last"
+"""Names the last step."""
+
+MOST_LENGTHS = 50
+"""Height that is shown at most, in lengths of the longest tube at rest, which is then still seen to
+be one (a choice of our own)."""
+
 
 @app.command()
 def view(
+    context: typer.Context,
     results: Annotated[
         list[Path], typer.Argument(metavar="RESULT...", help="Result folders, side by side.")
     ],
@@ -42,30 +56,22 @@ def view(
         int | None,
         typer.Option(min=1, max=65535, help="Its port  [default: any that is free]"),
     ] = None,
-    browser: Annotated[
-        bool | None,
-        typer.Option("--browser/--no-browser", help="Open the page in a browser  [default: yes]"),
-    ] = None,
+    browser: Annotated[bool, typer.Option(help="Open the page in a browser.")] = True,
     png: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Write a picture: .png, .svg or .pdf."),
     ] = None,
     step: Annotated[
-        str | None,
-        typer.Option(metavar="N|last", help="Its step, 0 for the rest  [default: last]"),
-    ] = None,
-    dpi: Annotated[
-        int | None, typer.Option(min=50, max=1200, help="Its dots per inch  [default: 300]")
-    ] = None,
+        str, typer.Option(metavar=f"N|{LAST}", help="Its step, 0 for the rest.")
+    ] = LAST,
+    dpi: Annotated[int, typer.Option(min=50, max=1200, help="Its dots per inch.")] = 300,
     transparent: Annotated[
         bool, typer.Option("--transparent", help="Leave its ground transparent.")
     ] = False,
     movie: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write a film: .mp4 or .gif.")
     ] = None,
-    seconds: Annotated[
-        float | None, typer.Option(min=1.0, max=30.0, help="Its length  [default: 5]")
-    ] = None,
+    seconds: Annotated[float, typer.Option(min=1.0, max=30.0, help="Its length.")] = 5.0,
     height: Annotated[
         str | None,
         typer.Option(
@@ -75,61 +81,192 @@ def view(
         ),
     ] = None,
     cut: Annotated[bool, typer.Option("--cut", help="Cut the tube open.")] = False,
-    start: Annotated[
-        bool | None,
-        typer.Option("--start/--no-start", help="Show the shape at rest too  [default: yes]"),
-    ] = None,
+    start: Annotated[bool, typer.Option(help="Show the shape at rest too.")] = True,
 ) -> None:
     """Look at results: in a window, on a page (--web), or as a picture or film."""
-    given = {
-        "--port": port,
-        "--browser": browser,
-        "--step": step,
-        "--dpi": dpi,
-        "--transparent": transparent or None,
-        "--height": height,
-        "--seconds": seconds,
-        "--cut": cut or None,
-        "--start": start,
-    }
     with plain_errors():
-        way = chosen_way({WEB: web, PNG: png, MOVIE: movie}, given)
-        for name, file in ((PNG, png), (MOVIE, movie)):
-            if file == Path():
-                raise InputError(f"{name}: name a file")
-        asked, look = Asked(results, bench), {"cut": cut, "start": start is not False}
-        tall = None if height is None else height_of(height)
+        way = chosen_way(context)
+        look = {"cut": cut, "start": start, "height_mm": height_of(height)}
         if way == WEB:
-            serve(asked, port=port, browser=browser is not False)
+            serve(results, bench, port=port, browser=browser)
         elif way == WINDOW:
-            open_window(asked, **look)
+            open_window(results, bench, cut=cut, start=start)
         elif png:
-            ground = {"dpi": dpi or 300, "transparent": transparent}
-            save_still(asked, png, step or LAST, height_mm=tall, **ground, **look)
+            save_still(results, bench, png, step, dpi=dpi, transparent=transparent, **look)
         elif movie:
-            save_movie(asked, movie, seconds=seconds or 5.0, height_mm=tall, **look)
+            save_movie(results, bench, movie, seconds=seconds, **look)
 
 
-def chosen_way(ways: Mapping[str, object], given: Mapping[str, object]) -> str:
-    """Return how results are to be looked at.
-
-    Parameters
-    ----------
-    ways
-        The options that say it, by their names; falsy where not given.
-    given
-        The other options, by their names; None where not given.
+def chosen_way(context: typer.Context) -> str:
+    """Return how results are to be looked at, by the options that were given.
 
     Raises
     ------
     InputError
-        If the options contradict each other.
+        If they contradict each other, or no file is named.
     """
-    asked = [name for name, value in ways.items() if value]
+    values = {f"--{name}": value for name, value in context.params.items()}
+    given = [
+        f"--{name}"
+        for name in context.params
+        if getattr(context.get_parameter_source(name), "name", "") == "COMMANDLINE"
+    ]
+    asked = [name for name in (WEB, PNG, MOVIE) if name in given]
     if len(asked) > 1:
         raise InputError(f"{' and '.join(asked)}: take one of them")
     way = asked[0] if asked else WINDOW
-    for name, value in given.items():
-        if value is not None and way not in BELONGS[name]:
+    for name in given:
+        if way not in BELONGS.get(name, (way,)):
             raise InputError(f"{name}: it goes with {' and '.join(BELONGS[name])} only")
+    if values.get(way) == Path():
+        raise InputError(f"{way}: name a file")
     return way
+
+
+def load(
+    folders: Sequence[Path], bench: Path | None, height_mm: float | None = None
+) -> list[Exhibit]:
+    """Return what there is to see, measurements of a case after its models.
+
+    Raises
+    ------
+    InputError
+        If a folder is no result, or holds nothing that can be drawn; for the bench file; or if the
+        tubes are lost in the height that is to be shown (mm).
+    """
+    from fem.scene.result_view import load_exhibits
+
+    check_no_study(folders)
+    shown = load_exhibits(folders)
+    if not shown:
+        raise InputError(f"{', '.join(map(str, folders))}: no shape was reached, not even at rest")
+    most = MOST_LENGTHS * max(exhibit.case.tube.length for exhibit in shown)
+    if height_mm is not None and height_mm > most:
+        raise InputError(
+            f"--height {height_mm:g} mm: at most {most:g} mm, "
+            f"{MOST_LENGTHS} times the length of the longest tube at rest"
+        )
+    if bench is None:
+        return shown
+    from fem.scene.measured_view import with_bench
+
+    return with_bench(shown, bench)
+
+
+def height_of(text: str | None) -> float | None:
+    """Return a height that is to be shown (mm); None where none is given."""
+    from fem.core.units import LENGTH, read
+
+    if text is None:
+        return None
+    try:
+        height = read(text, LENGTH)
+    except ValueError as error:
+        raise InputError(f'--height "{text}": {error}') from None
+    if height <= 0:
+        raise InputError(f'--height "{text}": it must be above 0')
+    return height
+
+
+def _is_study(folder: Path) -> bool:
+    from fem.results.folder import Contents, contents
+
+    return contents(folder) is Contents.STUDY
+
+
+def check_no_study(folders: Iterable[Path]) -> None:
+    """Check that no folder is that of a study.
+
+    Raises
+    ------
+    InputError
+        If one is; it says which results of the study can be shown one by one.
+    """
+    for folder in filter(_is_study, folders):
+        there = sorted(path.parent for path in folder.glob("shapes/*/run.json"))
+        kept = (
+            f"shows it alone, or name results that it kept: {', '.join(map(str, there))}"
+            if there
+            else "alone shows it; it kept no results "
+            "([[shapes]] in its file says of which settings to keep them)"
+        )
+        raise InputError(f"{folder}: this is a study; --web {kept}")
+
+
+def serve(folders: Sequence[Path], bench: Path | None, **options: Any) -> None:
+    """Serve the page of results, or of one study, until Ctrl-C.
+
+    Shapes are read while the page is opened; what is wrong with one ends it then. A bench file,
+    written by hand, is checked before.
+    """
+    from fem.web.server import serve as serve_page
+
+    if len(folders) == 1 and _is_study(folders[0]):
+        if bench is not None:
+            raise InputError("--bench: it goes with results, not with a study; see compare")
+        from fem.web.study import StudyRoom
+
+        room = StudyRoom.load(folders[0])
+        serve_page(room.first(), room.title, base=room.base, study=room, **options)
+        return
+    from fem.scene.result_view import load_cases
+
+    check_no_study(folders)
+    cases = load_cases(folders)
+    shown = partial(load, folders, None) if bench is None else load(folders, bench)
+    serve_page(shown, joined(cases), base=next(iter(cases.values())), **options)
+
+
+def open_window(folders: Sequence[Path], bench: Path | None, **look: Any) -> None:
+    """Open the window until it is closed."""
+    from fem.scene.window import need_screen
+    from fem.scene.window import open_window as open_it
+
+    shown = load(folders, bench)
+    need_screen()
+    typer.echo(CAUTION)
+    open_it(shown, joined(exhibit.name for exhibit in shown), **look)
+
+
+def save_still(
+    folders: Sequence[Path], bench: Path | None, file: Path, step: str, **options: Any
+) -> None:
+    """Write the picture of a step.
+
+    Raises
+    ------
+    InputError
+        If the longest path has no step of that name.
+    """
+    from fem.scene.still import check_still
+    from fem.scene.still import save_still as save
+
+    check_still(file)
+    shown = load(folders, bench, options["height_mm"])
+    last = max(len(exhibit.rows) for exhibit in shown) - 1
+    number = last if step == LAST else int(step) if step.isdecimal() else -1
+    if not 0 <= number <= last:
+        raise InputError(f"--step {step}: allowed: {LAST}, or 0 (rest) to {last}")
+    save(shown, file, step=number, **options)
+    say_written(file)
+
+
+def save_movie(folders: Sequence[Path], bench: Path | None, file: Path, **options: Any) -> None:
+    """Write a film of the path."""
+    from fem.scene.film import save_movie as save
+    from fem.scene.film.writer import NoEncoderError, check_film
+    from fem.wording.progress import Bars
+
+    try:
+        check_film(file)
+    except NoEncoderError as lack:
+        fail(str(lack), LACKING)
+    shown = load(folders, bench, options["height_mm"])
+    with Bars("pictures") as bars:
+        save(shown, file, report=partial(bars.report, "drawing"), **options)
+    say_written(file)
+
+
+def joined(names: Iterable[str]) -> str:
+    """Return names as one title, each once."""
+    return " · ".join(dict.fromkeys(names))
