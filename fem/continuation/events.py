@@ -17,10 +17,8 @@ import numpy as np
 
 from fem.continuation.loading import Loading, held
 from fem.continuation.newton import Border, look
-from fem.continuation.start import BuckledError
 from fem.continuation.state import State, predict, where_load_turns
-from fem.continuation.step_size import CUT
-from fem.continuation.stepper import TEARS, Stepper, TornError
+from fem.continuation.stepper import CUT, TEARS, BuckledError, Stepper, TornError
 from fem.continuation.termination import PathEndError, TerminationKind, no_equilibrium
 
 A_LITTLE = 0.03

@@ -28,8 +28,9 @@ Thompson & G. W. Hunt, A General Theory of Elastic Stability (1973); from memory
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
-from typing import Protocol, Self
+from typing import Self
 
 import numpy as np
 
@@ -39,28 +40,29 @@ PRESSURE, AXIAL, TWIST = range(3)
 """The pairs: pressure and volume, force and shift, torque and turn."""
 
 
-class Device(Protocol):
-    """What closes one pair of load and coordinate."""
+@dataclass(frozen=True)
+class Device(ABC):
+    """What closes one pair of load and coordinate; `value` is what f is to be equal to."""
 
-    @property
-    def value(self) -> float:
-        """What the relation is to be equal to."""
+    value: float
 
+    @abstractmethod
     def relation(self, load: float, coordinate: float) -> float:
         """Return f(load, coordinate)."""
 
+    @abstractmethod
     def slopes(self, load: float, coordinate: float) -> tuple[float, float]:
         """Return the derivatives of f by load and by coordinate."""
 
     def at(self, value: float) -> Self:
         """Return the same device at another value."""
+        return replace(self, value=value)
 
 
 @dataclass(frozen=True)
-class Linear:
+class Linear(Device):
     """f = by_load * load + by_coordinate * coordinate."""
 
-    value: float
     by_load: float
     by_coordinate: float
 
@@ -71,10 +73,6 @@ class Linear:
     def slopes(self, load: float, coordinate: float) -> tuple[float, float]:
         """Return the derivatives of f."""
         return self.by_load, self.by_coordinate
-
-    def at(self, value: float) -> Self:
-        """Return the same device at another value."""
-        return replace(self, value=value)
 
 
 def dead(load: float = 0.0) -> Linear:
@@ -93,7 +91,7 @@ def spring(rate: float, load: float = 0.0) -> Linear:
 
 
 @dataclass(frozen=True)
-class ClosedGas:
+class ClosedGas(Device):
     """A closed amount of ideal gas at constant temperature; `value` is m R T (N mm).
 
     Attributes
@@ -104,7 +102,6 @@ class ClosedGas:
         Volume outside the bore that the gas fills as well (mm3).
     """
 
-    value: float
     ambient: float
     line_volume: float
 
@@ -115,10 +112,6 @@ class ClosedGas:
     def slopes(self, load: float, coordinate: float) -> tuple[float, float]:
         """Return the derivatives of f."""
         return coordinate + self.line_volume, load + self.ambient
-
-    def at(self, value: float) -> Self:
-        """Return the same device at another value."""
-        return replace(self, value=value)
 
 
 @dataclass(frozen=True)

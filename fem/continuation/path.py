@@ -37,10 +37,9 @@ from fem.continuation.events import (
 )
 from fem.continuation.loading import PRESSURE, Loading, Stage, held
 from fem.continuation.newton import Model, correct
-from fem.continuation.start import leave_rest, on_path, set_up
+from fem.continuation.start import leave_rest, set_up
 from fem.continuation.state import State, predict, where_load_is
-from fem.continuation.step_size import CUT, SMALLEST_STEP, toward
-from fem.continuation.stepper import Stepper
+from fem.continuation.stepper import CUT, SMALLEST_STEP, Stepper, on_path, toward
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 
@@ -134,7 +133,8 @@ def _by_conjugate_control(stepper: Stepper, value: float) -> Iterator[State]:
     pair = stepper.loading.driven
     control = stepper.loading.driving(pair, held())
     forward = np.sign(value - stepper.state.loads[pair])
-    stepper.change_path_parameter(State.by_coordinate)
+    stepper.state = stepper.state.by_coordinate(pair)
+    stepper.before = stepper.before and stepper.before.by_coordinate(pair)
     first = step = _first_step_by_coordinate(stepper, value)
     while True:
         try:

@@ -9,51 +9,19 @@ import numpy as np
 from fem.continuation.loading import Loading
 from fem.continuation.newton import Border, Model, Trial, correct, look
 from fem.continuation.state import State
-from fem.continuation.step_size import CUT, SMALLEST_STEP, growth_after, toward
+from fem.continuation.stepper import (
+    CUT,
+    SMALLEST_STEP,
+    BuckledError,
+    growth_after,
+    on_path,
+    toward,
+)
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 
 HAIR = 1e-6
 """How far beyond rest its slope is taken, as a share of the first step."""
-
-
-class BuckledError(ArithmeticError):
-    """The tube is unstable at the end of a step."""
-
-
-@np.errstate(all="ignore")  # what is not finite is refused below
-def on_path(model: Model, asked: Loading, control: Loading, trial: Trial) -> State:
-    """Return an equilibrium as a state of the path.
-
-    Parameters
-    ----------
-    model
-        The model.
-    asked, control
-        The loading whose stability counts, and that whose driven value is the path's parameter.
-    trial
-        The equilibrium under `control`.
-
-    Raises
-    ------
-    ArithmeticError
-        If the path has no direction there.
-    """
-    border = Border(model, control, trial)
-    slope, load_slope = border.solve(np.zeros_like(trial.x), np.eye(3)[control.driven])
-    if not np.isfinite(slope).all():
-        raise ArithmeticError("the path has no direction")
-    return State(
-        x=trial.x,
-        loads=trial.loads,
-        coordinates=trial.coordinates,
-        parameter=control.drive.value,
-        slope=slope,
-        load_slope=load_slope,
-        coordinate_slope=trial.directions.T @ slope,
-        stable=border.negative(asked, trial) == 0,
-        energy=model.energy(trial.x),
-    )
 
 
 def set_up(model: Model, loading: Loading) -> Array:

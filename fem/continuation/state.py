@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.polynomial.polynomial import polyder, polyroots, polyval
 
-from fem.continuation.cubic import hermite
 from fem.continuation.loading import PRESSURE
 from fem.core.arrays import Array
 
@@ -82,6 +81,29 @@ class State:
             load_slope=self.load_slope / pace,
             coordinate_slope=self.coordinate_slope / pace,
         )
+
+
+def hermite(values: Array, slopes: Array) -> Array:
+    """Return the coefficients of c(t), t from 0 to 1, lowest power first (Hermite).
+
+    SciPy has a spline of them, but a third of a second to import weighs much in a command of some
+    seconds.
+
+    Parameters
+    ----------
+    values, slopes
+        c(0) and c(1), c'(0) and c'(1), shape (2, ...).
+
+    Returns
+    -------
+    Array
+        Shape (4, ...), for `numpy.polynomial.polynomial.polyval` and `polyder`.
+    """
+    (start, end), (leaving, arriving) = values, slopes
+    gap = end - start
+    return np.array(
+        [start, leaving, 3 * gap - 2 * leaving - arriving, leaving + arriving - 2 * gap]
+    )
 
 
 def where_load_is(start: State, end: State, pair: int, load: float) -> float:

@@ -8,19 +8,25 @@ method jumps over a limit point to another branch.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
 from fem.continuation.energy_check import UnstoredError, book
 from fem.continuation.loading import Loading
-from fem.continuation.newton import DivergedError, Model, correct
-from fem.continuation.start import BuckledError, on_path
+from fem.continuation.newton import Border, DivergedError, Model, Trial, correct
 from fem.continuation.state import State, predict
-from fem.continuation.step_size import growth_after
 from fem.continuation.termination import no_equilibrium
 from fem.core.arrays import Array
+
+CUT = 0.25
+"""A failed step is cut to a quarter."""
+
+EASY, FAIR = 6, 12
+"""A step of so many iterations lets the next be four times, or twice, as long."""
+
+SMALLEST_STEP = 1e-3
+"""The path ends where a step this share of the demanded one does not converge."""
 
 PATIENCE = 1500
 """Most Newton iterations on the way to one requested value."""
@@ -31,6 +37,10 @@ TEARS = 8.0
 The softest silicones break at 7 to 10 (makers' data sheets give an elongation of 700 to 900 %; from
 memory).
 """
+
+
+class BuckledError(ArithmeticError):
+    """The tube is unstable at the end of a step."""
 
 
 class TornError(ArithmeticError):
@@ -47,6 +57,51 @@ class TornError(ArithmeticError):
     def __init__(self, control: Loading, stretch: float) -> None:
         super().__init__("the rubber is torn")
         self.control, self.stretch = control, stretch
+
+
+@np.errstate(all="ignore")  # what is not finite is refused below
+def on_path(model: Model, asked: Loading, control: Loading, trial: Trial) -> State:
+    """Return an equilibrium as a state of the path.
+
+    Parameters
+    ----------
+    model
+        The model.
+    asked, control
+        The loading whose stability counts, and that whose driven value is the path's parameter.
+    trial
+        The equilibrium under `control`.
+
+    Raises
+    ------
+    ArithmeticError
+        If the path has no direction there.
+    """
+    border = Border(model, control, trial)
+    slope, load_slope = border.solve(np.zeros_like(trial.x), np.eye(3)[control.driven])
+    if not np.isfinite(slope).all():
+        raise ArithmeticError("the path has no direction")
+    return State(
+        x=trial.x,
+        loads=trial.loads,
+        coordinates=trial.coordinates,
+        parameter=control.drive.value,
+        slope=slope,
+        load_slope=load_slope,
+        coordinate_slope=trial.directions.T @ slope,
+        stable=border.negative(asked, trial) == 0,
+        energy=model.energy(trial.x),
+    )
+
+
+def growth_after(iterations: int) -> float:
+    """Return by what a step is multiplied after one of so many iterations."""
+    return 4.0 if iterations <= EASY else 2.0 if iterations <= FAIR else 1.0
+
+
+def toward(target: float, here: float, step: float) -> float:
+    """Return `here` + `step`, or `target` itself where that is as near."""
+    return target if abs(step) >= (1 - 1e-9) * abs(target - here) else here + step
 
 
 class Stepper:
@@ -86,12 +141,6 @@ class Stepper:
     def advance(self, state: State) -> None:
         """Take `state` for the last one."""
         self.before, self.state = self.state, state
-
-    def change_path_parameter(self, by: Callable[[State, int], State]) -> None:
-        """Take another parameter for the path: by its load or by its coordinate."""
-        pair = self.loading.driven
-        self.state = by(self.state, pair)
-        self.before = by(self.before, pair) if self.before else None
 
     def solve(
         self, control: Loading, aim: float, guess: tuple[Array, Array] | None = None

@@ -21,10 +21,11 @@ Source: derived here (Hermite's cubic, integrated).
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
+from fem.continuation.state import State
 from fem.core.arrays import Array
 
 NIL = 1e-12
@@ -34,31 +35,7 @@ NEAR = 0.2
 """How far a cubic from rest may be from a parabola: its cubic part as a share of the chord."""
 
 
-class Ends(Protocol):
-    """What the rule needs to know of a state."""
-
-    @property
-    def loads(self) -> Array:
-        """Loads, shape (3,)."""
-
-    @property
-    def coordinates(self) -> Array:
-        """Their coordinates, shape (3,)."""
-
-    @property
-    def load_slope(self) -> Array:
-        """Derivative of the loads by the parameter of the path."""
-
-    @property
-    def coordinate_slope(self) -> Array:
-        """Derivative of the coordinates by the parameter of the path."""
-
-    @property
-    def rest(self) -> bool:
-        """Whether it is the state of rest."""
-
-
-def step_work(start: Ends, end: Ends, scale: Array) -> Array:
+def step_work(start: State, end: State, scale: Array) -> Array:
     """Return the work of pressure, force and torque from `start` to `end`, shape (3,), N mm.
 
     `scale` are the sizes of the coordinates, shape (3,).
@@ -73,7 +50,7 @@ def step_work(start: Ends, end: Ends, scale: Array) -> Array:
     return work
 
 
-def _stiffness(state: Ends, pair: int) -> np.float64:
+def _stiffness(state: State, pair: int) -> np.float64:
     """Return dl/dg; nil for a dead load, even where nothing moves."""
     load, place = state.load_slope[pair], state.coordinate_slope[pair]
     return np.float64(load / place) if load and place else np.float64(0.0)

@@ -8,8 +8,7 @@ from fem.continuation.events import BEYOND
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST, dead, held, spring
 from fem.continuation.newton import TOLERANCE, correct
 from fem.continuation.path import follow
-from fem.continuation.step_size import CUT, SMALLEST_STEP
-from fem.continuation.stepper import TEARS
+from fem.continuation.stepper import CUT, SMALLEST_STEP, TEARS
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.results.equilibrium_checks import energy_gap
 from tests.helpers.toys import Linear, Softening, Toy, loading, through

@@ -8,7 +8,7 @@ import pytest
 from fem.continuation.loading import AXIAL, PRESSURE, Stage, dead, held, spring
 from fem.continuation.newton import TOLERANCE, Border, correct
 from fem.continuation.path import START, follow
-from fem.continuation.step_size import CUT, SMALLEST_STEP
+from fem.continuation.stepper import CUT, SMALLEST_STEP
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.results.equilibrium_checks import energy_gap
 from tests.helpers.toys import Linear, Stiffening, Toy, loading, quadratic, through

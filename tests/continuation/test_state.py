@@ -3,9 +3,11 @@
 import numpy as np
 import pytest
 from numpy.polynomial import Polynomial
+from numpy.polynomial.polynomial import polyder, polyval
+from scipy.interpolate import CubicHermiteSpline
 
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
-from fem.continuation.state import State, predict, where_load_is, where_load_turns
+from fem.continuation.state import State, hermite, predict, where_load_is, where_load_turns
 from fem.continuation.termination import PathEndError, TerminationKind
 
 ROUND_OFF = 1e-12
@@ -99,3 +101,13 @@ def test_end_of_a_path_tells_where_it_is():
     failure = PathEndError(TerminationKind.LIMIT_POINT, state)
     assert (failure.kind, failure.state) == ("limit_point", state)
     assert str(state.pressure) in str(failure)
+
+
+def test_cubic_is_that_of_scipy():
+    """Which is an independent implementation."""
+    values, slopes = np.random.default_rng(3).normal(size=(2, 2, 5))
+    cubic, theirs = hermite(values, slopes), CubicHermiteSpline([0, 1], values, slopes)
+    for t in (-0.5, 0.0, 0.3, 1.0, 2.0):  # outside too: the path extrapolates
+        # round-off of some products of numbers of order 1 to 10
+        np.testing.assert_allclose(polyval(t, cubic), theirs(t), atol=1e-13)
+        np.testing.assert_allclose(polyval(t, polyder(cubic)), theirs(t, 1), atol=1e-13)

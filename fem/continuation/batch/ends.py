@@ -20,8 +20,7 @@ from fem.continuation.batch.states import (
 )
 from fem.continuation.events import BEYOND as MOST_BEYOND
 from fem.continuation.events import BEYOND_SHARE
-from fem.continuation.step_size import CUT
-from fem.continuation.stepper import TEARS
+from fem.continuation.stepper import CUT, TEARS
 from fem.core.arrays import Array, Mask
 
 HALVINGS = 24

@@ -13,8 +13,8 @@ from numpy.polynomial.polynomial import polyval
 from fem.continuation.batch.model import BatchModel
 from fem.continuation.batch.solve import FAIR, Search
 from fem.continuation.batch.states import BETWEEN, REQUESTED, REST, States
-from fem.continuation.cubic import hermite
 from fem.continuation.start import HAIR
+from fem.continuation.state import hermite
 from fem.core.arrays import Array, Mask
 
 MOST_FIRST, MOST = 24, 14

@@ -15,7 +15,7 @@ from fem.continuation.batch.refine import between, doubtful, until
 from fem.continuation.batch.states import LIMIT, REST, States
 from fem.continuation.batch.volume_control import Start, by_volume
 from fem.continuation.path import START
-from fem.continuation.step_size import CUT
+from fem.continuation.stepper import CUT
 from fem.core.arrays import Array, Index, Mask
 
 EARLY = 1 / 8

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from fem.continuation.batch.model import BatchModel, Iteration
-from fem.continuation.cubic import hermite
+from fem.continuation.state import hermite
 from fem.core.arrays import Array, Index, Mask
 
 REST, REQUESTED, BETWEEN, LIMIT, BEYOND, LAST = range(6)

@@ -18,7 +18,7 @@ from fem.continuation.batch.refine import until_limit
 from fem.continuation.batch.solve import ROUGH, solve_at_volume
 from fem.continuation.batch.states import REST, States, predicted
 from fem.continuation.path import AHEAD
-from fem.continuation.step_size import CUT
+from fem.continuation.stepper import CUT
 from fem.core.arrays import Array, Mask
 
 MOST_STEPS = 200
