@@ -12,7 +12,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import BeforeValidator, Field, TypeAdapter, model_validator
 
 from fem import rubber
-from fem.core.schema_base import Part, misfit
+from fem.core.schema_base import Number, Part, misfit
 from fem.core.units import STRESS, SignedStress, Stress, StressOrZero, show
 from fem.rubber.library import materials
 
@@ -30,20 +30,16 @@ class RubberTable(Part):
 
     makes: ClassVar[Any]
 
-    bulk_ratio: float = Field(
+    bulk_ratio: Number = Field(
         default=1000.0,
         ge=10.0,
         le=1e6,
-        allow_inf_nan=False,
-        strict=True,
         description="Bulk modulus over shear modulus; 1000 is nearly incompressible.",
     )
-    trusted_stretch: float | None = Field(
+    trusted_stretch: Number | None = Field(
         default=None,
         gt=1.0,
         le=25.0,
-        allow_inf_nan=False,
-        strict=True,
         description="Largest stretch that the constants were fitted to.",
     )
 
@@ -93,11 +89,9 @@ class Gent(RubberTable):
 
     law: Literal["Gent"] = "Gent"
     shear_modulus: Stress = Field(description="Shear modulus mu of small strain.")
-    limit: float = Field(
+    limit: Number = Field(
         ge=0.01,
         le=1e6,
-        allow_inf_nan=False,
-        strict=True,
         description="Jm, the value of I1 - 3 at which the chains are drawn out.",
     )
 
@@ -106,11 +100,9 @@ class OgdenTerm(Part):
     """One term: a modulus mu_p and an exponent alpha_p, either of either sign."""
 
     modulus: SignedStress = Field(description="mu_p; mu_p alpha_p / 2 is its share of mu.")
-    exponent: float = Field(
+    exponent: Number = Field(
         ge=-MOST_EXPONENT,
         le=MOST_EXPONENT,
-        allow_inf_nan=False,
-        strict=True,
         description="alpha_p, the power of the principal stretches; not nearer to 0 than 0.1.",
     )
 

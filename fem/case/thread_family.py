@@ -15,7 +15,7 @@ from pydantic import (
 
 from fem.case.slack import SlackRule
 from fem.case.tube import Tube
-from fem.core.schema_base import Part, misfit, one_of, schema_of_one
+from fem.core.schema_base import Number, Part, misfit, one_of, schema_of_one
 from fem.core.units import Angle, Force, HelixAngle
 from fem.threads.helix import Helix
 from fem.threads.tension import TensionLaw, applied_slack
@@ -58,14 +58,7 @@ class ThreadFamily(Part):
         "anchors on the other plate; positive is right-handed.",
     )
     stiffness: Force = Field(description="Axial stiffness EA of one thread.")
-    toe: float = Field(
-        default=1e-3,
-        gt=0,
-        le=0.2,
-        allow_inf_nan=False,
-        strict=True,
-        description="Strain e_t of the toe.",
-    )
+    toe: Number = Field(default=1e-3, gt=0, le=0.2, description="Strain e_t of the toe.")
     hold: Literal["bonded", "gliding", "free path"] = Field(
         default="bonded",
         description="How the thread is held along the wall: bonded to it; gliding along its path, "
@@ -79,12 +72,10 @@ class ThreadFamily(Part):
     breaking_load: Force | None = Field(
         default=None, description="Tension at which one thread breaks."
     )
-    friction: float | None = Field(
+    friction: Number | None = Field(
         default=None,
         ge=0,
         le=2,
-        allow_inf_nan=False,
-        strict=True,
         description="Coefficient of friction of a gliding thread on the rubber.",
     )
 

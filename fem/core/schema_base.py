@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 from pydantic_core import PydanticCustomError
+
+Number = Annotated[float, Field(allow_inf_nan=False, strict=True)]
+"""The type of a plain number, written without quotes."""
 
 
 class Part(BaseModel):

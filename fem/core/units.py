@@ -10,11 +10,13 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Context, Decimal
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Annotated, Any
 
+from annotated_types import GroupedMetadata
 from pydantic import BeforeValidator, PlainSerializer, WithJsonSchema
 
 if TYPE_CHECKING:
@@ -177,75 +179,58 @@ def _rounded(number: Decimal, digits: int) -> str:
     return f"{rounded:f}" if -5 < rounded.adjusted() < digits else f"{rounded:e}"
 
 
-def quantity_field(
-    unit: Unit,
-    *,
-    above: float = -math.inf,
-    least: float = -math.inf,
-    below: float = math.inf,
-    most: float = math.inf,
-) -> Any:
-    """Return the pydantic type of a float that is `unit` outside; bounds in the inside unit."""
-    example = f"3 {unit.shown}"
-    schema = {
-        "type": "string",
-        "description": f'{unit.kind} with its unit, such as "{example}"',
-        "pattern": rf"^\s*{NUMBER}\s*[A-Za-z°µ].*$",
-    }
+@dataclass(frozen=True)
+class QuantityField(GroupedMetadata):
+    """What makes a float a pydantic field that is `unit` outside; bounds in the inside unit."""
 
-    def check(value: object) -> float:
-        number = read(value, unit)
-        if not number > above:
-            raise ValueError(f"it must be greater than {show(above, unit)}")
-        if not number >= least:
-            raise ValueError(f"it must be at least {show(least, unit)}")
-        if not number < below:
-            raise ValueError(f"it must be less than {show(below, unit)}")
-        if not number <= most:
-            raise ValueError(f"it must be at most {show(most, unit)}")
+    unit: Unit
+    above: float = -math.inf
+    least: float = -math.inf
+    below: float = math.inf
+    most: float = math.inf
+
+    def __iter__(self) -> Iterator[Any]:
+        """Yield what pydantic reads, writes and describes the field by."""
+        yield BeforeValidator(self._check)
+        yield PlainSerializer(lambda number: show(number, self.unit), return_type=str)
+        example = f"3 {self.unit.shown}"
+        yield WithJsonSchema(
+            {
+                "type": "string",
+                "description": f'{self.unit.kind} with its unit, such as "{example}"',
+                "pattern": rf"^\s*{NUMBER}\s*[A-Za-z°µ].*$",
+            }
+        )
+
+    def _check(self, value: object) -> float:
+        number = read(value, self.unit)
+        for kept, words, bound in (
+            (number > self.above, "greater than", self.above),
+            (number >= self.least, "at least", self.least),
+            (number < self.below, "less than", self.below),
+            (number <= self.most, "at most", self.most),
+        ):
+            if not kept:
+                raise ValueError(f"it must be {words} {show(bound, self.unit)}")
         return number
 
-    return Annotated[
-        float,
-        BeforeValidator(check),
-        PlainSerializer(lambda number: show(number, unit), return_type=str),
-        WithJsonSchema(schema),
-    ]
 
-
-if TYPE_CHECKING:
-    type Length = float
-    type SignedLength = float
-    type Stress = float
-    type StressOrZero = float
-    type SignedStress = float
-    type Force = float
-    type SignedForce = float
-    type HelixAngle = float
-    type Angle = float
-    type Torque = float
-    type SpringRate = float
-    type TwistRate = float
-    type Volume = float
-    type VolumeOrZero = float
-    type Mass = float
-    type Temperature = float
-else:
-    Length = quantity_field(LENGTH, above=0, least=1e-6, most=1e5)  # from a nanometre to 100 m
-    SignedLength = quantity_field(LENGTH, least=-1e5, most=1e5)
-    Stress = quantity_field(STRESS, above=0, least=1e-6, most=1e4)  # from 1 Pa to 10 GPa
-    StressOrZero = quantity_field(STRESS, least=0, most=1e4)
-    SignedStress = quantity_field(STRESS, least=-1e4, most=1e4)
-    Force = quantity_field(FORCE, above=0, least=1e-3, most=1e7)  # a thin yarn; a steel rope
-    SignedForce = quantity_field(FORCE, least=-1e7, most=1e7)
-    HelixAngle = quantity_field(ANGLE, above=-math.pi / 2, below=math.pi / 2)
-    Angle = quantity_field(
-        ANGLE, least=-math.radians(4e5), most=math.radians(4e5)
-    )  # over 1000 turns
-    Torque = quantity_field(TORQUE, least=-1e10, most=1e10)
-    SpringRate = quantity_field(SPRING_RATE, least=0, most=1e9)
-    TwistRate = quantity_field(TWIST_RATE, least=0, most=1e12)
-    Volume = quantity_field(VOLUME, above=0, least=1.0, most=1e12)  # from a microlitre to 1000 m3
-    VolumeOrZero = quantity_field(VOLUME, least=0, most=1e12)
-    Mass = quantity_field(MASS, above=0, least=1e-12, most=1.0)  # from a microgram to a tonne
-    Temperature = quantity_field(TEMPERATURE, least=200.0, most=400.0)  # where rubber is rubber
+_Q = QuantityField
+Length = Annotated[float, _Q(LENGTH, above=0, least=1e-6, most=1e5)]  # from a nanometre to 100 m
+SignedLength = Annotated[float, _Q(LENGTH, least=-1e5, most=1e5)]
+Stress = Annotated[float, _Q(STRESS, above=0, least=1e-6, most=1e4)]  # from 1 Pa to 10 GPa
+StressOrZero = Annotated[float, _Q(STRESS, least=0, most=1e4)]
+SignedStress = Annotated[float, _Q(STRESS, least=-1e4, most=1e4)]
+Force = Annotated[float, _Q(FORCE, above=0, least=1e-3, most=1e7)]  # a thin yarn; a steel rope
+SignedForce = Annotated[float, _Q(FORCE, least=-1e7, most=1e7)]
+HelixAngle = Annotated[float, _Q(ANGLE, above=-math.pi / 2, below=math.pi / 2)]
+Angle = Annotated[
+    float, _Q(ANGLE, least=-math.radians(4e5), most=math.radians(4e5))
+]  # over 1000 turns
+Torque = Annotated[float, _Q(TORQUE, least=-1e10, most=1e10)]
+SpringRate = Annotated[float, _Q(SPRING_RATE, least=0, most=1e9)]
+TwistRate = Annotated[float, _Q(TWIST_RATE, least=0, most=1e12)]
+Volume = Annotated[float, _Q(VOLUME, above=0, least=1.0, most=1e12)]  # a microlitre to 1000 m3
+VolumeOrZero = Annotated[float, _Q(VOLUME, least=0, most=1e12)]
+Mass = Annotated[float, _Q(MASS, above=0, least=1e-12, most=1.0)]  # from a microgram to a tonne
+Temperature = Annotated[float, _Q(TEMPERATURE, least=200.0, most=400.0)]  # where rubber is rubber

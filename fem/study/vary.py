@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import TYPE_CHECKING, Annotated, Self
+from typing import Annotated, Self
 
 import numpy as np
 from pydantic import Field, PlainValidator, WithJsonSchema, model_validator
@@ -26,13 +26,10 @@ def _value(value: object) -> object:
     return value
 
 
-type Plain = str | int | float
-
-if TYPE_CHECKING:
-    type Value = Plain
-else:
-    Value = Annotated[Plain, PlainValidator(_value), WithJsonSchema({"type": ["string", "number"]})]
-    """As it stands in a case file: text, mostly a quantity with its unit, or a number."""
+Value = Annotated[
+    str | int | float, PlainValidator(_value), WithJsonSchema({"type": ["string", "number"]})
+]
+"""As it stands in a case file: text, mostly a quantity with its unit, or a number."""
 
 
 class Vary(Part):
