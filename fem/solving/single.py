@@ -61,7 +61,8 @@ def solve(
 
     If threads have friction, the FE model is solved with bonded threads as well, for the columns
     ``<measure>.if_bonded``. Second solves add columns to the rows of the FE model only; whatever
-    becomes of them, its run is kept.
+    becomes of them, its run is kept. While a path is followed, linear algebra uses one thread; then
+    the setting of the process is as before.
 
     Raises
     ------
@@ -152,13 +153,16 @@ def _renamed(report: Report | None, solve: str) -> Report | None:
 
 
 def _run(case: Case, make: Callable[[], Body], report: Report | None) -> Run:
+    from threadpoolctl import threadpool_limits
+
     from fem.results.equilibrium_checks import check_balance
     from fem.results.recorder import Track
 
     began = time.perf_counter()
     model = make()
     track = Track(case, model, report)
-    termination = track.follow()
+    with threadpool_limits(limits=1):  # matrices are small or sparse; threads only wait
+        termination = track.follow()
     return Run(
         model=model.name,
         rows=track.rows,
