@@ -19,7 +19,7 @@ from fem.results.result import Result
 from fem.results.run import Run
 from fem.results.vtu_series import INDEX
 from fem.scene.appearance import MODEL_TITLES
-from fem.scene.solids import Tessellation
+from fem.scene.solids import Solid, Tessellation, without_body
 from fem.scene.surface import Skin
 from fem.wording.drive_labels import asked_words, with_added
 from fem.wording.run_sections import place
@@ -74,6 +74,11 @@ class Exhibit:
         """What of its solids is the same at all steps."""
         return Tessellation(self.case, self.shapes[0], self.skin)
 
+    def state(self, step: int) -> tuple[dict[str, Any], Shape | None]:
+        """Return the row of a step and its shape, where it is known; beyond the last, the last."""
+        number = min(step, len(self.rows) - 1)
+        return self.rows[number], self.shapes[number] if self.shapes else None
+
     def _label(self, row: dict[str, Any]) -> str:
         if at_rest(row):
             return "at rest"
@@ -91,6 +96,42 @@ def at_rest(row: dict[str, Any]) -> bool:
     """Return whether a row tells of a tube without pressure and motion."""
     moves = (table.pressure, table.twist, table.displacement)
     return not any(abs(row[one.column]) >= AT_REST for one in moves)  # one may be unknown: nan
+
+
+def solids(exhibit: Exhibit, step: int, *, cut: bool = False, start: bool = True) -> list[Solid]:
+    """Return what is seen of an exhibit at a step, its last one where it has no such step.
+
+    The other parameters are those of :func:`state_solids`.
+    """
+    return state_solids(exhibit, *exhibit.state(step), cut=cut, start=start)
+
+
+def state_solids(
+    exhibit: Exhibit,
+    row: dict[str, Any],
+    shape: Shape | None,
+    *,
+    cut: bool = False,
+    start: bool = True,
+) -> list[Solid]:
+    """Return what is seen of an exhibit in any state, be it between its steps.
+
+    Parameters
+    ----------
+    exhibit
+        The exhibit.
+    row, shape
+        The state; without a shape the plates and the tube at rest are shown.
+    cut
+        Whether the tube is cut open: parts of which nothing is left or seen are left out.
+    start
+        Whether the tube at rest is shown as well.
+    """
+    if shape is None:
+        found = [*without_body(exhibit.case.tube, row)]
+    else:
+        found = exhibit.tessellation.solids(shape, row)
+    return [solid for solid in found if len(solid.faces(cut)) and (start or solid.role != "start")]
 
 
 def exhibits(result: Result, name: str = "") -> list[Exhibit]:

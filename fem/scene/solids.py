@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 from fem.case.case import Case
 from fem.case.tube import Tube
@@ -156,65 +156,6 @@ def without_body(tube: Tube, row: dict[str, Any]) -> Iterator[Solid]:
         yield _plain("plates", plates(tube, height), PLATE)
         yield _plain("marks", index_marks(tube, height, twist), MARK)
     yield _plain("start", wire(tube), START)
-
-
-class Shown(Protocol):
-    """The path of one model as solids show it; see :class:`fem.scene.result_view.Exhibit`."""
-
-    @property
-    def case(self) -> Case:
-        """The case."""
-
-    @property
-    def rows(self) -> Sequence[dict[str, Any]]:
-        """A row of the step table to each state."""
-
-    @property
-    def shapes(self) -> Sequence[Shape]:
-        """The shape at each row, or none at all."""
-
-    @property
-    def tessellation(self) -> Tessellation:
-        """What of its solids is the same in all states."""
-
-
-def solids(exhibit: Shown, step: int, *, cut: bool = False, start: bool = True) -> list[Solid]:
-    """Return what is seen of an exhibit at a step, its last one where it has no such step.
-
-    Parameters
-    ----------
-    exhibit
-        The exhibit.
-    step
-        Number of the state, from 0.
-    cut
-        Whether the tube is cut open: parts of which nothing is left or seen are left out.
-    start
-        Whether the tube at rest is shown as well.
-    """
-    number = min(step, len(exhibit.rows) - 1)
-    shape = exhibit.shapes[number] if exhibit.shapes else None
-    return state_solids(exhibit, exhibit.rows[number], shape, cut=cut, start=start)
-
-
-def state_solids(
-    exhibit: Shown,
-    row: dict[str, Any],
-    shape: Shape | None,
-    *,
-    cut: bool = False,
-    start: bool = True,
-) -> list[Solid]:
-    """Return what is seen of an exhibit in any state, be it between its steps.
-
-    Without a shape these are the plates and the tube at rest. The other parameters are those of
-    :func:`solids`.
-    """
-    if shape is None:
-        found = [*without_body(exhibit.case.tube, row)]
-    else:
-        found = exhibit.tessellation.solids(shape, row)
-    return [solid for solid in found if len(solid.faces(cut)) and (start or solid.role != "start")]
 
 
 def thread_radius(case: Case) -> float:

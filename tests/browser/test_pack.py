@@ -10,8 +10,7 @@ import pytest
 from fem.browser.pack import Blob, pack
 from fem.scene import appearance as look
 from fem.scene.colours import NONE, NONE_INDEX, scales_of
-from fem.scene.result_view import exhibits
-from fem.scene.solids import solids
+from fem.scene.result_view import exhibits, solids
 from fem.solving.single import solve
 
 SIZES = {"i1": 1, "u1": 1, "i2": 2, "u2": 2, "u4": 4, "f4": 4}

@@ -149,7 +149,7 @@ def test_threads_without_tension_are_explained(result, bare):
 
 def test_a_run_that_ended_at_rest_is_one_tube_without_colour_bar(result):
     figure, page = blank(Result(result.case, [cut(result.runs[0], 0)]))
-    assert len(page.rows) == 1
+    assert len(page.states) == 1
     assert "thread tension" not in words(figure)
     assert "free end's mark at rest" not in words(figure)
     assert "FE model of Greenhouse wrist stopped early: no equilibrium" in words(figure)

@@ -12,7 +12,7 @@ from PIL import Image
 from fem.core.errors import InputError
 from fem.quantities.shape import Shape, ThreadCurves
 from fem.scene.film.between import shape_between
-from fem.scene.film.film import _layout, solved_row, state_at
+from fem.scene.film.film import film_page, solved_row, state_at
 from fem.scene.film.writer import NoEncoderError, rate, write_film
 from fem.scene.result_view import exhibits
 
@@ -206,7 +206,7 @@ def test_figures_are_those_of_the_nearest_solved_step(result):
 
 
 def test_a_film_says_that_it_draws_between_the_steps(result):
-    layout, _ = _layout(exhibits(result), cut=False, start=True, height_mm=None)
+    layout = film_page(exhibits(result)).layout
     assert "interpolated" in " ".join(layout.notes)
     assert "nearest solved step" in " ".join(layout.notes)
     samples = {"no tension", "index marks", "free end's mark at rest", "shape at rest"}

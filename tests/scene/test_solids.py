@@ -12,8 +12,8 @@ from fem.scene.appearance import BEHIND
 from fem.scene.colours import NONE, scales_of
 from fem.scene.offscreen_renderer import ELEVATION, View, actor_of, actors_of, project, render
 from fem.scene.plates import index_marks, plates
-from fem.scene.result_view import exhibits
-from fem.scene.solids import solids, state_solids, thread_radius
+from fem.scene.result_view import exhibits, solids, state_solids
+from fem.scene.solids import thread_radius
 from fem.scene.still.path import path_page
 from fem.scene.surface import FRONT, vertex_normals
 from fem.solving.single import solve
@@ -146,12 +146,12 @@ def test_the_tube_at_rest_is_hidden_while_it_rests(result):
 
 def test_threads_have_the_colours_of_the_bar(result):
     page = path_page(result)
-    shown = [pyvista.wrap(actor.GetMapper().GetInput()) for actor in page.actors]
+    shown = [pyvista.wrap(actor.GetMapper().GetInput()) for actor in page.actors(page.states)]
     meshes = [mesh for mesh in shown if "colour" in mesh.point_data]
     at_rest, moved = meshes
     assert set(map(tuple, at_rest["colour"])) == {NONE}, "at rest no thread has a colour"
     scale = page.scales.tension
-    threads = next(solid for solid in page.solids[-1] if solid.role == "threads")
+    threads = next(solid for solid in page.solids(-1, *page.states[-1]) if solid.role == "threads")
     share = np.clip(threads.values / scale.high, 0, 1)
     expected = scale.colours[np.rint(255 * share).astype(int)]
     # the bar has 256 colours, the threads all but the last: up to one colour, 3 of 255, off
@@ -219,7 +219,7 @@ def test_the_mirrored_case_is_the_mirrored_picture(result, mirrored):
     def places(result):
         page = path_page(result)
         layout, size = page.layout, page.layout.pixels(50)
-        red, green, blue = render(page.actors, layout.view, size).T.astype(int)
+        red, green, blue = render(page.actors(page.states), layout.view, size).T.astype(int)
         column, row = np.nonzero((red > 60) & (red > 3 * green) & (red > 3 * blue))
         across = column / size[0] * layout.view.width - layout.centres[1]
         top = row < size[1] / 2

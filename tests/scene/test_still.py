@@ -1,19 +1,20 @@
 """Pictures for papers: what the page says, whether it can be read, and its scale."""
 
+import io
 import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from fem.core.errors import InputError
 from fem.scene.colours import scales_of
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import exhibits, solids
 from fem.scene.still.figure import PageFigure
-from fem.scene.still.keys import keys_to
-from fem.scene.still.layout import MOST, TALL, lay_out
+from fem.scene.still.keys import Keys
+from fem.scene.still.layout import MOST, TALL
 from fem.scene.still.picture import Page
-from fem.scene.still.states import solids_of
 from fem.solving.single import solve
 from tests.helpers.shown import check_lettering, words
 
@@ -27,14 +28,10 @@ def shown(result):
 
 
 def board(shown, step=-1, height=None, dpi=100):
-    rows = [one.rows[step] for one in shown]
-    steps = [len(one.rows) - 1 for one in shown]
-    solids = solids_of(shown, steps, cut=False, start=True)
-    keys = keys_to(shown, scales_of(shown), solids, rows)
-    labels = [one.labels[step] for one in shown]
-    place = lay_out(shown, [one.shapes for one in shown], keys, height, labels)
+    steps = [[step % len(one.rows)] for one in shown]
+    place = Page(shown, steps, height_mm=height).layout
     page = PageFigure(place, dpi)
-    page.say(rows)
+    page.say([one.rows[step] for one in shown])
     return page, place
 
 
@@ -110,13 +107,14 @@ def test_what_was_not_measured_is_a_dash(shown):
 
 def test_keys_explain_what_is_shown_and_nothing_else(shown):
     def explained(step, **options):
-        return set(Page(shown, [step] * 2, **options).layout.keys.samples)
+        return set(Page(shown, [[step]] * 2, **options).layout.keys.samples)
 
     turned = {"index marks", "free end's mark at rest"}
     assert explained(2) == turned | {"shape at rest"}
     assert explained(2, start=False) == turned
     assert explained(0) == {"index marks", "no tension"}, "at rest both shapes are one"
-    assert "start" not in {solid.role for solid in Page(shown, [0, 0]).solids[0]}
+    page = Page(shown, [[0], [0]])
+    assert "start" not in {solid.role for solid in page.solids(0, *page.states[0])}
 
 
 @pytest.mark.parametrize(
@@ -128,9 +126,9 @@ def test_keys_explain_what_is_shown_and_nothing_else(shown):
     ],
 )
 def test_a_part_of_a_thread_without_tension_is_explained(shown, values, bars, samples):
-    (threads,) = (solid for solid in Page(shown, [2, 2]).solids[0] if solid.role == "threads")
+    (threads,) = (solid for solid in solids(shown[0], 2) if solid.role == "threads")
     some = replace(threads, values=np.array(values))
-    keys = keys_to(shown, scales_of(shown), [[some]], [shown[0].rows[0]])
+    keys = Keys(shown, scales_of(shown), [[some]], [shown[0].rows[0]])
     assert [scale.quantity for scale in keys.scales] == bars
     assert keys.samples == samples
 
@@ -251,8 +249,7 @@ def test_a_frame_is_the_page(shown):
     page.say([one.rows[-1] for one in shown])
     frame = page.frame(grey)
     figure = board(shown)[0].lay(grey)
-    figure.set_facecolor("white")
-    figure.canvas.draw()
-    whole = np.asarray(figure.canvas.buffer_rgba())[: len(frame), : frame.shape[1], :3]
+    figure.savefig(file := io.BytesIO(), dpi=100, facecolor="white")
+    whole = np.asarray(Image.open(file).convert("RGB"))[: len(frame), : frame.shape[1]]
     assert frame.shape[0] % 2 == frame.shape[1] % 2 == 0
     assert np.abs(frame.astype(int) - whole).max() <= 2

@@ -5,20 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from fem.core.arrays import Array
 from fem.core.errors import InputError
+from fem.quantities.shape import Shape
 from fem.scene.film.between import shape_between
 from fem.scene.film.writer import Picture, check_film, rate, write_film
-
-if TYPE_CHECKING:
-    from fem.core.arrays import Array
-    from fem.quantities.shape import Shape
-    from fem.scene.colours import Scales
-    from fem.scene.result_view import Exhibit
-    from fem.scene.still.layout import PageLayout
+from fem.scene.offscreen_renderer import Studio
+from fem.scene.result_view import Exhibit
+from fem.scene.still.figure import PageFigure
+from fem.scene.still.picture import Page
 
 type Row = dict[str, Any]
 
@@ -80,56 +79,29 @@ def save_movie(
     OSError
         If it cannot be written, or this machine cannot draw off screen.
     """
-    from fem.scene.offscreen_renderer import Studio, actors_of
-    from fem.scene.solids import state_solids
-    from fem.scene.still.figure import PageFigure
-
     check_film(file)
     steps = max(len(exhibit.rows) for exhibit in exhibits) - 1
     if not steps:
         raise InputError(f"{file}: no film, for the path has no step beyond its first state")
-    layout, scales = _layout(exhibits, cut=cut, start=start, height_mm=height_mm)
-    dpi = min(DPI[file.suffix.lower()], WIDEST / layout.page[0])
-    page = PageFigure(layout, dpi)
-    with Studio(layout.view, layout.pixels(dpi)) as studio:
+    page = film_page(exhibits, cut=cut, start=start, height_mm=height_mm)
+    dpi = min(DPI[file.suffix.lower()], WIDEST / page.layout.page[0])
+    figure = PageFigure(page.layout, dpi)
+    with Studio(page.layout.view, page.layout.pixels(dpi)) as studio:
 
         def draw(moment: float) -> Picture:
             states = [state_at(exhibit, moment) for exhibit in exhibits]
             solved = [solved_row(exhibit, moment) for exhibit in exhibits]
-            page.say(solved, [row for row, _ in states])
-            seen = zip(exhibits, states, layout.centres, strict=True)
-            actors = [
-                actor
-                for exhibit, (row, shape), centre in seen
-                for actor in actors_of(
-                    state_solids(exhibit, row, shape, cut=cut, start=start),
-                    scales,
-                    cut=cut,
-                    shift=centre,
-                )
-            ]
-            return page.frame(studio.draw(actors))
+            figure.say(solved, [row for row, _ in states])
+            return figure.frame(studio.draw(page.actors(states)))
 
         pictures = _pictures(moments(steps, round(seconds * rate(file))), draw, report)
         write_film(pictures, file, samples=map(draw, np.linspace(0.0, steps, SAMPLES)))
 
 
-def _layout(
-    exhibits: Sequence[Exhibit], *, cut: bool, start: bool, height_mm: float | None
-) -> tuple[PageLayout, Scales]:
-    """Return where things are in all pictures of a film, and the scales of their colours."""
-    from fem.scene.colours import scales_of
-    from fem.scene.solids import solids
-    from fem.scene.still.keys import keys_to
-    from fem.scene.still.layout import lay_out
-
-    scales = scales_of(exhibits)
-    shown = (
-        solids(one, step, cut=cut, start=start) for one in exhibits for step in range(len(one.rows))
-    )
-    keys = keys_to(exhibits, scales, shown, [row for one in exhibits for row in one.rows])
-    shapes = [exhibit.shapes for exhibit in exhibits]
-    return lay_out(exhibits, shapes, keys, height_mm, said=[BETWEEN]), scales
+def film_page(exhibits: Sequence[Exhibit], **options: Any) -> Page:
+    """Return the page of all pictures of a film; the options are those of :class:`Page`."""
+    steps = [range(len(exhibit.rows)) for exhibit in exhibits]
+    return Page(exhibits, steps, notes=[BETWEEN], **options)
 
 
 def moments(steps: int, pictures: int) -> Array:

@@ -14,6 +14,7 @@ import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from PIL import Image
 
 from fem.scene.marks import draw_length, draw_turn, round_length
 from fem.scene.still.keys import draw_keys
@@ -93,9 +94,8 @@ class PageFigure:
         drawn
             Rows that tell where the plates are in the picture; None if it is of these rows.
         """
-        for artist in self._changing:
-            artist.remove()
-        self._changing = []
+        while self._changing:
+            self._changing.pop().remove()
         for number, (row, seen) in enumerate(zip(rows, drawn or rows, strict=True)):
             exhibit = self._layout.exhibits[number]
             x = self._layout.left + self._layout.centres[number] / self._layout.scale
@@ -105,6 +105,8 @@ class PageFigure:
                 self._changing.append(said)
             if all(math.isfinite(_height(exhibit, one) + one["twist_deg"]) for one in (row, seen)):
                 self._draw_motion(number, _length(exhibit, row), seen)
+        for artist in self._changing:
+            artist.set_animated(True)  # a canvas leaves it out, a file does not
 
     def _draw_motion(self, number: int, length: str, row: Row) -> None:
         """Draw how long a tube is, and by how much its free end has turned."""
@@ -141,22 +143,18 @@ class PageFigure:
         what :meth:`say` has drawn.
         """
         if self._lettering is None:
-            for artist in self._changing:
-                artist.set_visible(False)
             with quiet_glyphs():
                 self._canvas.draw()
             self._lettering = self._canvas.copy_from_bbox(self.figure.bbox)
-            for artist in self._changing:
-                artist.set_visible(True)
         self._canvas.restore_region(self._lettering)
         for artist in self._changing:
             artist.draw(self._canvas.get_renderer())
-        over = np.asarray(self._canvas.buffer_rgba())
-        under = np.full((*over.shape[:2], 3), 255, dtype=np.uint8)
+        over = Image.fromarray(np.asarray(self._canvas.buffer_rgba()))
+        page = Image.new("RGBA", over.size, "white")
         x, y = self._corner
-        top = len(over) - y - len(picture)
-        under[top : top + len(picture), x : x + picture.shape[1]] = picture
-        return _laid_over(over, under)[: len(over) // 2 * 2, : over.shape[1] // 2 * 2]
+        page.paste(Image.fromarray(picture), (x, over.height - y - len(picture)))
+        page.alpha_composite(over)
+        return np.asarray(page.convert("RGB"))[: over.height // 2 * 2, : over.width // 2 * 2]
 
 
 def _height(exhibit: Exhibit, row: Row) -> float:
@@ -168,15 +166,6 @@ def _length(exhibit: Exhibit, row: Row) -> str:
     """Return the distance of the plates in a state in words, with three figures at least."""
     digits = max(1, 2 - math.floor(math.log10(exhibit.case.tube.length)))
     return f"{_height(exhibit, row):.{digits}f} mm"
-
-
-def _laid_over(over: Picture, under: Picture) -> Picture:
-    """Return lettering, shape (height, width, 4), on a picture, shape (height, width, 3)."""
-    page = under.copy()
-    lettered = over[..., 3] > 0  # a small part of the page
-    cover = over[lettered, 3:].astype(np.float32) / 255
-    page[lettered] = np.rint(cover * over[lettered, :3] + (1 - cover) * under[lettered])
-    return page
 
 
 def _axes(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from fem.case.thread_family import ThreadFamily
     from fem.scene.result_view import Exhibit
     from fem.scene.solids import Solid
 
@@ -55,41 +54,8 @@ SAMPLES: dict[str, dict[str, Any]] = {
 """What the lines of the picture look like, by their names."""
 
 
-@dataclass(frozen=True)
 class Keys:
     """What the keys explain.
-
-    Attributes
-    ----------
-    families
-        The thread families; None where they differ from tube to tube, and the read-outs tell them.
-    scales
-        The scales of the colours in the picture.
-    samples
-        Which of `SAMPLES` are in it.
-    """
-
-    families: tuple[ThreadFamily, ...] | None
-    scales: list[Scale]
-    samples: list[str]
-
-    @property
-    def height(self) -> float:
-        """Height of the column (in), without the title of the page."""
-        families = 0.0
-        if self.families is not None:
-            families = max(sum(map(family_room, self.families)), 0.3) + 0.1
-        bars = (HEAD + BAR + GAP) * len(self.scales)
-        return 0.6 + families + bars + LINE * len(self.samples)
-
-
-def keys_to(
-    exhibits: Sequence[Exhibit],
-    scales: Scales,
-    shown: Iterable[Iterable[Solid]],
-    rows: Iterable[dict[str, Any]],
-) -> Keys:
-    """Return the keys to pictures.
 
     Parameters
     ----------
@@ -101,26 +67,49 @@ def keys_to(
         The solids of each state that is shown.
     rows
         Rows of the step table of these states.
+
+    Attributes
+    ----------
+    families
+        The thread families; None where they differ from tube to tube, and the read-outs tell them.
+    scales
+        The scales of the colours in the picture.
+    samples
+        Which of `SAMPLES` are in it.
     """
-    roles, coloured, none = set[str](), set[str](), False
-    for solid in (solid for some in shown for solid in some):
-        roles.add(solid.role)
-        if solid.quantity and solid.values is not None:
-            known = np.isfinite(solid.values)
-            coloured |= {solid.quantity} if known.any() else set()
-            none = none or not known.all()
-    turns = any(abs(np.radians(row["twist_deg"])) > LEAST_TURN for row in rows)
-    there = {
-        NO_TENSION_TITLE: none,
-        MARK_TITLE: "marks" in roles,
-        REST_MARK_TITLE: turns,
-        START_TITLE: "start" in roles,
-    }
-    return Keys(
-        tuple(exhibits[0].case.threads) if same_threads(exhibits) else None,
-        [scale for scale in scales if scale.quantity in coloured],
-        [title for title in SAMPLES if there[title]],
-    )
+
+    def __init__(
+        self,
+        exhibits: Sequence[Exhibit],
+        scales: Scales,
+        shown: Iterable[Iterable[Solid]],
+        rows: Iterable[dict[str, Any]],
+    ) -> None:
+        roles, coloured, none = set[str](), set[str](), False
+        for solid in chain.from_iterable(shown):
+            roles.add(solid.role)
+            if solid.quantity and solid.values is not None:
+                known = np.isfinite(solid.values)
+                coloured |= {solid.quantity} if known.any() else set()
+                none = none or not known.all()
+        there = {
+            NO_TENSION_TITLE: none,
+            MARK_TITLE: "marks" in roles,
+            REST_MARK_TITLE: any(abs(np.radians(row["twist_deg"])) > LEAST_TURN for row in rows),
+            START_TITLE: "start" in roles,
+        }
+        self.families = exhibits[0].case.threads if same_threads(exhibits) else None
+        self.scales = [scale for scale in scales if scale.quantity in coloured]
+        self.samples = [title for title in SAMPLES if there[title]]
+
+    @property
+    def height(self) -> float:
+        """Height of the column (in), without the title of the page."""
+        families = 0.0
+        if self.families is not None:
+            families = max(sum(map(family_room, self.families)), 0.3) + 0.1
+        bars = (HEAD + BAR + GAP) * len(self.scales)
+        return 0.6 + families + bars + LINE * len(self.samples)
 
 
 def draw_keys(figure: Figure, page: Axes, keys: Keys, top: float) -> None:

@@ -6,7 +6,6 @@ A column to each, its read-outs below it; their titles at the left, the keys at 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +17,7 @@ from fem.scene.plates import BASE_PLATE, FREE_PLATE, PLATE_DEPTH
 from fem.scene.still import keys as column
 from fem.scene.still import tags
 from fem.scene.still.keys import Keys
-from fem.scene.still.readouts import Readout, readouts
+from fem.scene.still.readouts import readouts
 from fem.wording.picture_text import text_width, title_lines, wrapped
 
 if TYPE_CHECKING:
@@ -59,14 +58,30 @@ MOST = 8
 """Exhibits that have room on a page."""
 
 
-@dataclass(frozen=True)
 class PageLayout:
     """Where things are on the page.
 
-    Attributes
+    Parameters
     ----------
     exhibits
         What is shown, from left to right.
+    shapes
+        The shapes of each that must have room.
+    keys
+        What the column at the right explains.
+    height
+        Height that is shown (mm); None for what they need.
+    labels
+        Which state of each is shown; empty if several are, one after another.
+    said
+        What is to be said at the foot, besides notes on the paths.
+    tagged
+        Whether the thread families are named beside each tube.
+
+    Attributes
+    ----------
+    exhibits, keys
+        The same.
     view
         The part of the screen plane that is shown (mm).
     scale
@@ -81,30 +96,57 @@ class PageLayout:
         What is read out below, and how many lines each takes.
     heads
         The lines above each tube.
-    title
-        The lines of the title.
-    notes
-        What is to be said of the paths, at the foot.
-    keys
-        What the column at the right explains.
-    tagged
-        Whether the thread families are named beside each tube.
+    title, notes
+        The lines of the title, and of what is said of the paths at the foot.
+
+    Raises
+    ------
+    InputError
+        If there is not room enough.
     """
 
-    exhibits: list[Exhibit]
-    view: View
-    scale: float
-    centres: list[float]
-    halves: list[float]
-    left: float
-    column: float
-    readouts: list[Readout]
-    lines: list[int]
-    heads: list[list[str]]
-    title: list[str]
-    notes: list[str]
-    keys: Keys
-    tagged: bool = False
+    def __init__(
+        self,
+        exhibits: Sequence[Exhibit],
+        shapes: Sequence[Sequence[Shape]],
+        keys: Keys,
+        height: float | None = None,
+        labels: Sequence[str] = (),
+        said: Sequence[str] = (),
+        *,
+        tagged: bool = False,
+    ) -> None:
+        check_count(exhibits)
+        self.exhibits, self.keys = exhibits, keys
+        extents = [extent(one.case, some) for one, some in zip(exhibits, shapes, strict=True)]
+        self.halves, lows, tops = (list(column) for column in zip(*extents, strict=True))
+        low, high = min(lows), max(tops)
+        needed = (high - low) / (1 - 2 * MARGIN)
+        if height is not None and height < needed:
+            raise InputError(f"--height {height:g} mm: the tubes need {np.ceil(needed):.0f} mm")
+        scale = (height / TALL) if height else max(needed / TALL, 2 * max(self.halves) / WIDE)
+        beside, above = _room(exhibits) if tagged else (BESIDE, 0.0)
+        tall = height or max(needed, above * scale)
+        widths = [max(2 * (half / scale + beside), NARROWEST) * scale for half in self.halves]
+        edges = np.concatenate([[0.0], np.cumsum(widths)])
+        bottom = low - MARGIN * tall
+        self.view, self.scale = View(0.0, float(edges[-1]), bottom, bottom + tall), scale
+        self.centres: list[float] = ((edges[:-1] + edges[1:]) / 2).tolist()
+        self.column = min(widths) / scale
+        self.readouts = readouts(exhibits)
+        self.left = max(LEFT, *(0.4 + text_width(line.title, SIZE) for line in self.readouts))
+        self.lines = [
+            max(len(wrapped(line.longest(one), self.column, SIZE)) for one in exhibits)
+            for line in self.readouts
+        ]
+        self.heads = heads(exhibits, labels, self.column, NAME_LINES)
+        room = self.left + float(edges[-1]) / scale + column.WIDTH - 0.6
+        self.title = title_lines(" · ".join(dict.fromkeys(one.name for one in exhibits)), room)
+        self.notes = [
+            line
+            for note in [*notes(exhibits), *said]
+            for line in wrapped(note, room, NOTE_SIZE, lines=NOTE_LINES)
+        ]
 
     @property
     def below(self) -> float:
@@ -128,84 +170,6 @@ class PageLayout:
         """Return width and height of the view (pixels)."""
         width, height = self.view.width / self.scale, self.view.height / self.scale
         return round(width * dpi), round(height * dpi)
-
-
-def lay_out(
-    exhibits: Sequence[Exhibit],
-    shapes: Sequence[Sequence[Shape]],
-    keys: Keys,
-    height: float | None = None,
-    labels: Sequence[str] = (),
-    said: Sequence[str] = (),
-    *,
-    tagged: bool = False,
-) -> PageLayout:
-    """Return where exhibits stand.
-
-    Parameters
-    ----------
-    exhibits
-        What is shown.
-    shapes
-        The shapes of each that must have room.
-    keys
-        What is to be explained.
-    height
-        Height that is shown (mm); None for what they need.
-    labels
-        Which state of each is shown; empty if several are, one after another.
-    said
-        What is to be said at the foot, besides notes on the paths.
-    tagged
-        Whether the thread families are named beside each tube.
-
-    Raises
-    ------
-    InputError
-        If there is not room enough.
-    """
-    check_count(exhibits)
-    extents = [extent(one.case, some) for one, some in zip(exhibits, shapes, strict=True)]
-    halves, lows, tops = (list(column) for column in zip(*extents, strict=True))
-    low, high = min(lows), max(tops)
-    needed = (high - low) / (1 - 2 * MARGIN)
-    if height is not None and height < needed:
-        raise InputError(f"--height {height:g} mm: the tubes need {np.ceil(needed):.0f} mm")
-    scale = (height / TALL) if height else max(needed / TALL, 2 * max(halves) / WIDE)
-    beside, above = _room(exhibits) if tagged else (BESIDE, 0.0)
-    tall = height or max(needed, above * scale)
-    widths = [max(2 * (half / scale + beside), NARROWEST) * scale for half in halves]
-    edges = np.concatenate([[0.0], np.cumsum(widths)])
-    bottom = low - MARGIN * tall
-    said_below = readouts(exhibits)
-    left = max(LEFT, *(0.4 + text_width(line.title, SIZE) for line in said_below))
-    narrowest = min(widths) / scale
-    width = left + float(edges[-1]) / scale + column.WIDTH
-    return PageLayout(
-        list(exhibits),
-        View(0.0, float(edges[-1]), bottom, bottom + tall),
-        scale,
-        ((edges[:-1] + edges[1:]) / 2).tolist(),
-        halves,
-        left,
-        narrowest,
-        said_below,
-        [_lines(line, exhibits, narrowest) for line in said_below],
-        heads(exhibits, labels, narrowest, NAME_LINES),
-        title_lines(" · ".join(dict.fromkeys(one.name for one in exhibits)), width - 0.6),
-        [
-            line
-            for note in [*notes(exhibits), *said]
-            for line in wrapped(note, width - 0.6, NOTE_SIZE, lines=NOTE_LINES)
-        ],
-        keys,
-        tagged,
-    )
-
-
-def _lines(readout: Readout, exhibits: Sequence[Exhibit], width: float) -> int:
-    """Return how many lines a read-out takes at most in columns of a width (in)."""
-    return max(len(wrapped(readout.longest(one), width, SIZE)) for one in exhibits)
 
 
 def _room(exhibits: Sequence[Exhibit]) -> tuple[float, float]:

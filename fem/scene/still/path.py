@@ -38,4 +38,6 @@ def path_page(result: Result) -> Page:
     steps = {0, len(exhibit.rows) - 1}
     if len(moved(exhibit, exhibit.case)) > 1:
         steps.add(len(driven(exhibit, exhibit.case)) - 1)
-    return Page([exhibit] * len(steps), sorted(steps), start=False, veiled=True)
+    return Page(
+        [exhibit] * len(steps), [[step] for step in sorted(steps)], start=False, veiled=True
+    )

@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from fem.core.atomic_write import need_folder
 from fem.core.errors import InputError
+from fem.quantities.shape import Shape
+from fem.scene.appearance import VEIL, VEIL_OPACITY
+from fem.scene.colours import scales_of
+from fem.scene.offscreen_renderer import Studio, actors_of
+from fem.scene.result_view import Exhibit, at_rest, state_solids
+from fem.scene.solids import Solid
+from fem.scene.still.figure import PageFigure
+from fem.scene.still.keys import Keys
+from fem.scene.still.layout import PageLayout
+from fem.wording.picture_text import save_figure
 
-if TYPE_CHECKING:
-    from fem.scene.result_view import Exhibit
-    from fem.scene.still.figure import PageFigure
+type State = tuple[dict[str, Any], Shape | None]
+"""Row of the step table, and the shape, where it is known."""
+
+VEILED = ("wall", "threads", "plates", "marks")
+"""What is seen where the wall is translucent; the bore would hide the threads behind."""
 
 ENDINGS = (".png", ".svg", ".pdf")
 """The last two keep the lettering as curves; the tubes are pixels in them all the same."""
@@ -72,81 +85,109 @@ def save_still(
         If it cannot be written, or this machine cannot draw off screen.
     """
     check_still(file)
-    steps = [min(step, len(exhibit.rows) - 1) for exhibit in exhibits]
+    steps = [[min(step, len(exhibit.rows) - 1)] for exhibit in exhibits]
     page = Page(exhibits, steps, cut=cut, start=start, height_mm=height_mm)
     page.save(file, dpi, transparent=transparent)
 
 
 class Page:
-    """A step of each exhibit, side by side, ready to be drawn.
+    """States of each exhibit, side by side: one in a still, all in the pictures of a film.
 
     Parameters
     ----------
-    exhibits, steps
+    exhibits
         What is shown.
-    cut, start, height_mm
+    steps
+        The steps of each that must have room and be explained.
+    cut, height_mm
         See :func:`save_still`.
+    start
+        Whether the shape at rest is drawn beside a tube that is not at rest.
     veiled
         Whether the wall is grey and translucent, so that the threads behind it show, and tags name
         the families.
+    notes
+        What is to be said at the foot, besides notes on the paths.
+
+    Attributes
+    ----------
+    states
+        The last state of each.
+    scales
+        The scales of the colours.
+    layout
+        Where things are.
     """
 
     def __init__(
         self,
         exhibits: Sequence[Exhibit],
-        steps: Sequence[int],
+        steps: Sequence[Sequence[int]],
         *,
         cut: bool = False,
         start: bool = True,
         height_mm: float | None = None,
         veiled: bool = False,
+        notes: Sequence[str] = (),
     ) -> None:
-        from fem.scene.colours import scales_of
-        from fem.scene.still.keys import keys_to
-        from fem.scene.still.layout import lay_out
-        from fem.scene.still.states import solids_of
-
+        self._exhibits, self._cut, self._start, self._veiled = exhibits, cut, start, veiled
         shown = list(zip(exhibits, steps, strict=True))
-        self.cut, self.scales = cut, scales_of(exhibits)
-        self.rows = [one.rows[at] for one, at in shown]
-        self.shapes = [one.shapes[at : at + 1] for one, at in shown]
-        self.solids = solids_of(exhibits, steps, cut=cut, start=start, veiled=veiled)
-        keys = keys_to(exhibits, self.scales, self.solids, self.rows)
-        rooms = [
-            [*here, *(one.shapes[:1] if start else ())]
-            for one, here in zip(exhibits, self.shapes, strict=True)
+        states = [[one.state(step) for step in some] for one, some in shown]
+        self.states = [some[-1] for some in states]
+        self.scales = scales_of(exhibits)
+        solids = (self.solids(n, *state) for n, some in enumerate(states) for state in some)
+        rows = [row for some in states for row, _ in some]
+        keys = Keys(exhibits, self.scales, solids, rows)
+        at_start = [one.shapes[: 1 if start else 0] for one in exhibits]
+        shapes = [
+            [*first, *(shape for _, shape in some if shape)]
+            for first, some in zip(at_start, states, strict=True)
         ]
-        labels = [one.labels[at] for one, at in shown]
-        self.layout = lay_out(exhibits, rooms, keys, height_mm, labels, tagged=veiled)
+        one_each = all(len(some) == 1 for some in steps)
+        labels = [one.labels[step] for one, (step,) in shown] if one_each else ()
+        self.layout = PageLayout(exhibits, shapes, keys, height_mm, labels, notes, tagged=veiled)
+
+    def solids(self, number: int, row: dict[str, Any], shape: Shape | None) -> list[Solid]:
+        """Return the solids of a state of the exhibit of this number."""
+        start = self._start and not at_rest(row)
+        found = state_solids(self._exhibits[number], row, shape, cut=self._cut, start=start)
+        if not self._veiled:
+            return found
+        veil: dict[str, Any] = {
+            "role": "veil",
+            "values": None,
+            "quantity": "",
+            "colour": VEIL,
+            "opacity": VEIL_OPACITY,
+        }
+        return [
+            replace(solid, **veil) if solid.role == "wall" else solid
+            for solid in found
+            if solid.role in VEILED
+        ]
+
+    def actors(self, states: Sequence[State]) -> list[Any]:
+        """Return what is rendered of a state of each exhibit."""
+        return [
+            actor
+            for number, (state, centre) in enumerate(zip(states, self.layout.centres, strict=True))
+            for actor in actors_of(
+                self.solids(number, *state), self.scales, cut=self._cut, shift=centre
+            )
+        ]
 
     def lettered(self, dpi: float) -> PageFigure:
         """Return the page with all that is said on it, without the tubes."""
-        from fem.scene.still.figure import PageFigure
-
-        figure = PageFigure(self.layout, dpi)
-        figure.say(self.rows)
-        if self.layout.tagged:
-            figure.tag([shape for some in self.shapes for shape in some], self.rows)
+        figure, rows = PageFigure(self.layout, dpi), [row for row, _ in self.states]
+        figure.say(rows)
+        if self._veiled:
+            figure.tag([shape for _, shape in self.states if shape], rows)
         return figure
-
-    @property
-    def actors(self) -> list[Any]:
-        """What is rendered."""
-        from fem.scene.offscreen_renderer import actors_of
-
-        return [
-            actor
-            for some, centre in zip(self.solids, self.layout.centres, strict=True)
-            for actor in actors_of(some, self.scales, cut=self.cut, shift=centre)
-        ]
 
     def save(self, file: Path, dpi: float, *, transparent: bool = False) -> None:
         """Draw it into a file; OSError if it cannot be written, or this machine cannot draw."""
-        from fem.scene.offscreen_renderer import Studio
-        from fem.wording.picture_text import save_figure
-
         layout = self.layout
         with Studio(layout.view, layout.pixels(dpi), clear=transparent) as studio:
-            picture = studio.draw(self.actors)
+            picture = studio.draw(self.actors(self.states))
         page = self.lettered(dpi).lay(picture)
         save_figure(page, file, dpi=dpi, facecolor="none" if transparent else "white")

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -14,13 +14,10 @@ from fem.core.atomic_write import in_place_of
 from fem.scene.appearance import START_TITLE
 from fem.scene.colours import scales_of
 from fem.scene.offscreen_renderer import View, actors_of, aim, light
-from fem.scene.solids import solids
+from fem.scene.result_view import Exhibit, solids
 from fem.scene.still.layout import extent
 from fem.scene.still.readouts import readouts
 from fem.scene.window.frame import SIZE, Frame
-
-if TYPE_CHECKING:
-    from fem.scene.result_view import Exhibit
 
 STEP_TIME = 600
 """Time of a step while it plays (ms)."""
