@@ -19,8 +19,8 @@ from fem.case.thread_family import ThreadFamily
 from fem.case.tube import Tube
 from fem.core.atomic_write import write_text
 from fem.core.errors import InputError, describe
-from fem.core.schema_base import Part, misfit, schema_of_file, schema_of_one
-from fem.core.toml_file import read_toml
+from fem.core.schema_base import Part, misfit, schema_of_one
+from fem.core.text_file import read_toml
 from fem.core.units import LENGTH, show
 
 BARE_SECTORS = 12
@@ -140,11 +140,7 @@ class Case(Part):
         CaseError
             If the file cannot be read or does not describe a case.
         """
-        try:
-            data = read_toml(path)
-        except InputError as error:
-            raise CaseError(str(error)) from None
-        return cls.parse(data, str(path))
+        return cls.parse(read_toml(Path(path), CaseError), str(path))
 
     @classmethod
     def parse(cls, data: dict[str, Any], origin: str = "case") -> Self:
@@ -200,8 +196,3 @@ class Case(Part):
 def sectors_of(counts: Sequence[int]) -> int:
     """Return the number of equal sectors of a tube with families of so many threads."""
     return math.gcd(*counts) or BARE_SECTORS
-
-
-def schema() -> dict[str, Any]:
-    """Return the JSON schema of a case file, for completion and checks in an editor."""
-    return schema_of_file(Case)

@@ -65,11 +65,12 @@ def schema(
     """Print the JSON schema of a case or study file, for an editor."""
     import json
 
-    if kind is FileKind.STUDY:
-        from fem.study.plan import schema as schema_of
-    else:
-        from fem.case.case import schema as schema_of
-    typer.echo(json.dumps(schema_of(), indent=2))
+    from fem.case.case import Case
+    from fem.core.schema_base import schema_of_file
+    from fem.study.plan import Study
+
+    model = Study if kind is FileKind.STUDY else Case
+    typer.echo(json.dumps(schema_of_file(model), indent=2))
 
 
 @app.command("check-install")

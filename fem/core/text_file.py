@@ -1,27 +1,46 @@
-"""The text of a file of a result, or a sentence that says why it cannot be read."""
+"""Text files read, or a sentence that says why one cannot be read."""
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
+from typing import Any
 
 from fem.core.errors import InputError
 
 
-def text_of(file: Path) -> str:
-    """Return the text of a file.
+def text_of(file: Path, fault: type[InputError] = InputError) -> str:
+    """Return the text of a file in UTF-8.
 
     Raises
     ------
     InputError
-        If it is missing, cannot be read, or is no text.
+        If it is missing, cannot be read, or is no text; of the class `fault`.
     """
     try:
-        return file.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise InputError(
-            f"{file}: there is no such file; is the folder that of a result?"
-        ) from None
+        return file.read_text(encoding="utf-8-sig")
     except OSError as error:
-        raise InputError(f"{file}: cannot be read: {error.strerror}") from None
+        raise fault(f"{file}: cannot be read: {error.strerror}") from None
     except UnicodeDecodeError:
-        raise InputError(f"{file}: not a text file in UTF-8") from None
+        raise fault(f"{file}: not a text file in UTF-8") from None
+
+
+def read_toml(file: Path, fault: type[InputError]) -> dict[str, Any]:
+    """Return the tables of a TOML file.
+
+    Raises
+    ------
+    InputError
+        If there is no such file, or no TOML in it; of the class `fault`.
+    """
+    try:
+        return tomllib.loads(text_of(file, fault))
+    except InputError:
+        raise
+    except RecursionError:
+        reason = "too deeply nested"
+    except tomllib.TOMLDecodeError as error:
+        reason = str(error)
+    except ValueError:
+        reason = "a number has too many digits"
+    raise fault(f"{file}: not valid TOML: {reason}")

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from fem.case.case import Case
 from fem.core.errors import InputError
+from fem.core.text_file import text_of
 from fem.measurements.columns import (
     GAUGE,
     REPEAT,
@@ -80,8 +81,7 @@ def read_bench(path: str | Path, base: Case) -> Bench:
         If it cannot be read, or anything in it cannot be used: a line to each fault.
     """
     path = Path(path)
-    raw, text = _text(path)
-    lines = text.splitlines()
+    lines = text_of(path).splitlines()
     above = next((n for n, line in enumerate(lines) if not line.startswith("#")), len(lines))
     problems = Problems(str(path))
     rows = _rows(lines[above:], above, problems)
@@ -102,7 +102,7 @@ def read_bench(path: str | Path, base: Case) -> Bench:
     order = ["line", "case", *settings, *({REPEAT} & {*table}), GAUGE.column]
     return Bench(
         name=path.name,
-        hash=hashlib.sha256(raw).hexdigest(),
+        hash=hashlib.sha256(path.read_bytes()).hexdigest(),
         notes=[comment.removeprefix("#").strip() for comment in lines[:above]],
         settings=settings,
         fields=[column.fields for column in columns if isinstance(column, Setting)],
@@ -119,17 +119,6 @@ def _shown(column: Meaning, reader: RowReader) -> list[str]:
     if not isinstance(column, Setting):
         return []
     return [column.shown(next(iter(reader.cases.values())), None)[0]]
-
-
-def _text(path: Path) -> tuple[bytes, str]:
-    """Return the bytes of a file, and its text."""
-    try:
-        raw = path.read_bytes()
-        return raw, raw.decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: not a text file in UTF-8") from None
 
 
 def _rows(lines: Sequence[str], above: int, problems: Problems) -> list[tuple[int, list[str]]]:

@@ -17,8 +17,8 @@ from pydantic import Field, PrivateAttr, ValidationError, field_validator, model
 from fem.case.case import Case
 from fem.core.arrays import Array
 from fem.core.errors import InputError, describe
-from fem.core.schema_base import Part, misfit, schema_of_file
-from fem.core.toml_file import read_toml
+from fem.core.schema_base import Part, misfit
+from fem.core.text_file import read_toml
 from fem.quantities.case_fields import cells, changes
 from fem.study.vary import Value, Vary
 
@@ -113,11 +113,7 @@ class Study(Part):
             If the case cannot be used.
         """
         path = Path(path)
-        try:
-            data = read_toml(path)
-        except InputError as error:
-            raise StudyError(str(error)) from None
-        return cls.parse(data, path.parent, str(path))
+        return cls.parse(read_toml(path, StudyError), path.parent, str(path))
 
     @classmethod
     def parse(cls, data: dict[str, Any], folder: Path, origin: str = "study") -> Self:
@@ -235,8 +231,3 @@ class Study(Part):
     def has(case: Case, setting: Mapping[str, Value]) -> bool:
         """Return whether a case has these values of some fields."""
         return case.changed(**changes(case, setting)) == case
-
-
-def schema() -> dict[str, Any]:
-    """Return the JSON schema of a study file, for completion and checks in an editor."""
-    return schema_of_file(Study)

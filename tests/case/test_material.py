@@ -3,8 +3,9 @@
 import jsonschema
 import pytest
 
-from fem.case.case import Case, schema
+from fem.case.case import Case
 from fem.case.rubber_table import rubber_table
+from fem.core.schema_base import schema_of_file
 from fem.rubber.library import materials
 
 MATERIAL = "platinum-cure silicone, Shore 10A"
@@ -12,7 +13,7 @@ MATERIAL = "platinum-cure silicone, Shore 10A"
 
 def test_named_material_stands_for_its_law(put, ready, make_case):
     put(ready, "rubber", {"material": MATERIAL, "bulk_ratio": 500.0})
-    jsonschema.validate(ready, schema())
+    jsonschema.validate(ready, schema_of_file(Case))
     case = Case.parse(ready)
     assert case.rubber == rubber_table(materials()[MATERIAL].rubber | {"bulk_ratio": 500.0})
     assert make_case(rubber__bulk_ratio=500.0, rubber__material=MATERIAL) == case
@@ -39,6 +40,6 @@ def test_case_of_a_named_material_is_written_with_its_law(put, ready, tmp_path):
 def test_material_that_cannot_be_used_is_named(put, ready, refuse, rubber, message):
     put(ready, "rubber", rubber)
     with pytest.raises(jsonschema.ValidationError):
-        jsonschema.validate(ready, schema())
+        jsonschema.validate(ready, schema_of_file(Case))
     (line,) = refuse(ready)
     assert line.startswith(message)

@@ -6,19 +6,20 @@ import tomllib
 import jsonschema
 import pytest
 
-from fem.case.case import schema
+from fem.case.case import Case
+from fem.core.schema_base import schema_of_file
 
 
 def test_schema_file_is_the_schema_of_the_code(cases_folder):
     stored = json.loads((cases_folder / "case.schema.json").read_text(encoding="utf-8"))
-    assert stored == schema()
+    assert stored == schema_of_file(Case)
 
 
 def test_schema_is_valid_and_accepts_every_ready_case(ready_cases):
     checker = jsonschema.Draft202012Validator
-    checker.check_schema(schema())
+    checker.check_schema(schema_of_file(Case))
     for file in ready_cases:
-        checker(schema()).validate(tomllib.loads(file.read_text(encoding="utf-8")))
+        checker(schema_of_file(Case)).validate(tomllib.loads(file.read_text(encoding="utf-8")))
 
 
 @pytest.mark.parametrize(
@@ -53,5 +54,5 @@ def test_schema_is_valid_and_accepts_every_ready_case(ready_cases):
 def test_schema_refuses_what_the_code_refuses(put, ready, refuse, key, value):
     put(ready, key, value)
     with pytest.raises(jsonschema.ValidationError):
-        jsonschema.validate(ready, schema())
+        jsonschema.validate(ready, schema_of_file(Case))
     assert refuse(ready)

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fem.case.case import Case, schema
+from fem.case.case import Case
 from fem.case.thread_family import MOST_TURNS
+from fem.core.schema_base import schema_of_file
 from fem.core.units import ANGLE, read
 from fem.rubber.library import materials
 
@@ -190,7 +191,7 @@ def test_parsing_leaves_its_data_alone_and_the_schema_agrees(data):
     before = copy.deepcopy(data)
     Case.parse(data)
     assert data == before
-    jsonschema.validate(data, schema())
+    jsonschema.validate(data, schema_of_file(Case))
 
 
 def test_every_ready_case_loads_and_comes_back(ready_cases, tmp_path):

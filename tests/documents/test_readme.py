@@ -7,12 +7,13 @@ from pathlib import Path
 import pytest
 from typer.main import get_command
 
-from fem.case.case import Case, schema
+from fem.case.case import Case
 from fem.case.drive import AddedVolume, Gas, Pressure
 from fem.case.free_end import FreeEnd, Move
 from fem.case.rubber_table import Gent, MooneyRivlin, NeoHookean, Ogden, Yeoh
 from fem.case.thread_family import ThreadFamily
 from fem.cli import app
+from fem.core.schema_base import schema_of_file
 from fem.solving.single import solve
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
@@ -103,7 +104,7 @@ def test_keys_of_drives_and_ends_are_all():
         if name == "[gas]":
             said["gas"] |= set(code(cells[1]))
     assert said == {name: set(part.model_fields) for name, part in parts.items()}
-    assert set(parts) < set(schema()["properties"])
+    assert set(parts) < set(schema_of_file(Case)["properties"])
 
 
 def test_ready_cases_are_all(ready_cases):

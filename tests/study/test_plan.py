@@ -11,9 +11,10 @@ from scipy.stats import qmc
 
 from fem import Case
 from fem.core.errors import InputError
+from fem.core.schema_base import schema_of_file
 from fem.quantities.case_fields import cells
 from fem.study.job_list import Agenda
-from fem.study.plan import Study, schema
+from fem.study.plan import Study
 
 A, B = "threads.A.angle", "threads.B.angle"
 RANGE = {"field": A, "from": "-30 deg", "to": "30 deg", "count": 3}
@@ -153,13 +154,13 @@ def test_shapes_are_asked_by_some_fields_or_none(make):
 
 def test_schema_is_current_and_takes_every_ready_study(cases_folder):
     stored = json.loads((cases_folder / "study.schema.json").read_text(encoding="utf-8"))
-    assert stored == schema()
+    assert stored == schema_of_file(Study)
     checker = jsonschema.Draft202012Validator
-    checker.check_schema(schema())
+    checker.check_schema(schema_of_file(Study))
     files = list(cases_folder.glob("*.study.toml"))
     assert files
     for file in files:
-        checker(schema()).validate(tomllib.loads(file.read_text(encoding="utf-8")))
+        checker(schema_of_file(Study)).validate(tomllib.loads(file.read_text(encoding="utf-8")))
         assert Agenda.of(Study.load(file)).curves
 
 
