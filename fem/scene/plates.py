@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from functools import lru_cache
-from typing import NamedTuple
+from itertools import pairwise
 
 import numpy as np
 
 from fem.case.tube import Tube
-from fem.core.arrays import Array, Index
+from fem.core.arrays import Array
 from fem.quantities.shape import polar_points
 from fem.scene.surface import FRONT
-from fem.scene.tube_sweep import sweep
+from fem.scene.tube_sweep import Mesh, joined, plain, sweep
 
 FREE_PLATE, BASE_PLATE, PLATE_DEPTH = 1.15, 1.5, 0.2
 """Radii and thickness of the drawn plates over the outer radius of the tube (no part of a case)."""
@@ -28,37 +27,11 @@ HOOP_ARCS = 48
 """Straight parts of a hoop."""
 
 
-class Mesh(NamedTuple):
-    """Triangles with normals.
-
-    Attributes
-    ----------
-    points, normals
-        Shape (points, 3), mm and 1.
-    triangles
-        Corners among the points, shape (triangles, 3), counter-clockwise from outside.
-    """
-
-    points: Array
-    normals: Array
-    triangles: Index
-
-
-def together(parts: Sequence[Mesh]) -> Mesh:
-    """Return meshes as one."""
-    before = np.cumsum([0, *(len(part.points) for part in parts)])
-    return Mesh(
-        np.concatenate([part.points for part in parts]),
-        np.concatenate([part.normals for part in parts]),
-        np.concatenate([part.triangles + n for part, n in zip(parts, before, strict=False)]),
-    )
-
-
 def plates(tube: Tube, height: float) -> Mesh:
     """Return base plate and free end plate, which hold the tube at 0 and at `height` (mm)."""
     radius, depth = tube.outer_radius, PLATE_DEPTH * tube.outer_radius
     base = _disc(BASE_PLATE * radius, -depth, 0.0)
-    return together([base, _disc(FREE_PLATE * radius, height, height + depth)])
+    return joined([base, _disc(FREE_PLATE * radius, height, height + depth)])
 
 
 def index_marks(tube: Tube, height: float, twist: float) -> Mesh:
@@ -71,7 +44,7 @@ def index_marks(tube: Tube, height: float, twist: float) -> Mesh:
     rims = BASE_PLATE * radius + proud, FREE_PLATE * radius + proud
     base = _bar(FRONT, (radius, rims[0]), (-depth - proud, proud), 0.07 * radius)
     top = (height, height + depth + proud)
-    return together([base, _bar(FRONT + twist, (0.0, rims[1]), top, 0.07 * radius)])
+    return joined([base, _bar(FRONT + twist, (0.0, rims[1]), top, 0.07 * radius)])
 
 
 @lru_cache(maxsize=32)  # the same in all states of a tube
@@ -90,24 +63,20 @@ def wire(tube: Tube) -> Mesh:
     along = polar_points(radius - thick, around, np.array([0.0, length]))
     end = (0.0, FREE_PLATE * radius + thick)
     mark = _bar(FRONT, end, (length, length + depth + thick), 0.025 * radius)
-    return together([_rods(circles, thick), _rods(along, thick), mark])
+    return joined([_rods(circles, thick), _rods(along, thick), mark])
 
 
 def _disc(radius: float, low: float, high: float) -> Mesh:
     """Return a round plate about the axis."""
-    angle = 2 * np.pi * np.arange(ARCS) / ARCS
-    rim = np.stack([polar_points(radius, angle, z) for z in (low, high)])
-    side = polar_points(1.0, angle, 0.0)
-    k = np.arange(ARCS)
-    after = (k + 1) % ARCS
-    quads = np.stack([k, after, after + ARCS, k, after + ARCS, k + ARCS], axis=-1)
-    mantle = Mesh(rim.reshape(-1, 3), np.tile(side, (2, 1)), quads.reshape(-1, 3))
+    angle = 2 * np.pi * np.arange(ARCS + 1) / ARCS
+    k = np.arange(ARCS)[:, None]
+    quads = k + np.array([0, 1, ARCS + 2, 0, ARCS + 2, ARCS + 1])
     faces = []
-    for z, up in ((low, -1.0), (high, 1.0)):
-        points = np.vstack([polar_points(radius, up * angle, z), [0.0, 0.0, z]])
-        fan = np.stack([k, after, np.full(ARCS, ARCS)], axis=-1)
-        faces.append(Mesh(points, np.tile([0.0, 0.0, up], (ARCS + 1, 1)), fan))
-    return together([mantle, *faces])
+    for (r0, z0), (r1, z1) in pairwise([(0.0, low), (radius, low), (radius, high), (0.0, high)]):
+        edges = np.concatenate([polar_points(r, angle, z) for r, z in ((r0, z0), (r1, z1))])
+        out = polar_points(z1 - z0, angle, r0 - r1) / math.hypot(r1 - r0, z1 - z0)
+        faces.append(plain(edges, np.tile(out, (2, 1)), quads.reshape(-1, 3)))
+    return joined(faces)
 
 
 def _bar(
@@ -124,15 +93,14 @@ def _bar(
             first, second = np.roll(np.eye(3), -axis - 1, axis=0)[:2]  # first x second = the axis
             square = [(-1, -side), (1, -side), (1, side), (-1, side)]
             corners = np.array([centre + size * (out + a * first + b * second) for a, b in square])
-            faces.append(Mesh(corners, np.tile(out, (4, 1)), np.array([[0, 1, 2], [0, 2, 3]])))
-    box = together(faces)
+            faces.append(plain(corners, np.tile(out, (4, 1)), np.array([[0, 1, 2], [0, 2, 3]])))
+    box = joined(faces)
     cos, sin = math.cos(angle), math.sin(angle)
     turn = np.array([[cos, sin, 0.0], [-sin, cos, 0.0], [0.0, 0.0, 1.0]])
-    return Mesh(box.points @ turn, box.normals @ turn, box.triangles)
+    return plain(box.points @ turn, box.normals @ turn, box.triangles)
 
 
 def _rods(lines: Array, radius: float) -> Mesh:
     """Return rods along lines, shape (lines, points, 3)."""
     parts = np.ones((len(lines), lines.shape[1] - 1), dtype=bool)
-    rods = sweep(lines, radius, 3, parts, parts, np.zeros(lines.shape[:2]))
-    return Mesh(rods.points, rods.normals, rods.triangles)
+    return sweep(lines, radius, 3, parts, parts, np.zeros(lines.shape[:2]))

@@ -14,10 +14,10 @@ from fem.quantities.measures import carries
 from fem.quantities.shape import Shape
 from fem.scene.appearance import MARK, START, Colour
 from fem.scene.colours import NONE
-from fem.scene.plates import Mesh, index_marks, plates, wire
+from fem.scene.plates import index_marks, plates, wire
 from fem.scene.surface import Skin, Surface
 from fem.scene.thread_tubes import ThreadTubes
-from fem.scene.tube_sweep import joined
+from fem.scene.tube_sweep import Mesh, joined
 
 RUBBER: Colour = (0.80, 0.76, 0.71)
 PLATE: Colour = (0.80, 0.83, 0.87)
@@ -132,21 +132,11 @@ class Tessellation:
             )
         ]
         if parts:
-            all_ = joined(parts)
-            yield Solid(
-                "threads",
-                all_.points,
-                all_.normals,
-                all_.triangles,
-                all_.opened,
-                all_.values,
-                "tension",
-                NO_TENSION,
-            )
+            yield Solid("threads", *joined(parts), "tension", NO_TENSION)
 
 
 def _plain(role: str, mesh: Mesh, colour: Colour) -> Solid:
-    return Solid(role, *mesh, opened=mesh.triangles, colour=colour)
+    return Solid(role, mesh.points, mesh.normals, mesh.triangles, mesh.opened, colour=colour)
 
 
 def without_body(tube: Tube, row: dict[str, Any]) -> Iterator[Solid]:

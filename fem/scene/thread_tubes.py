@@ -16,7 +16,7 @@ import numpy as np
 from fem.core.arrays import Array, Index, Mask
 from fem.quantities.shape import ThreadCurves, polar_points, turned
 from fem.scene.surface import from_front
-from fem.scene.tube_sweep import Tubes, joined, sweep
+from fem.scene.tube_sweep import Mesh, joined, sweep
 
 SIDES, DASH_SIDES = 3, 3
 """Corners of the rings of tubes and of dashes: on a screen these are a few pixels wide."""
@@ -63,7 +63,7 @@ class ThreadTubes:
         )
         self._dashes = Samples(self._chain, _dashes(self._chain.lengths, dash), wedge)
 
-    def tubes(self, curves: ThreadCurves, taut: Mask) -> Tubes:
+    def tubes(self, curves: ThreadCurves, taut: Mask) -> Mesh:
         """Return the threads in a state, in dashes where they carry no tension.
 
         Parameters
@@ -75,7 +75,7 @@ class ThreadTubes:
 
         Returns
         -------
-        Tubes
+        Mesh
             Their values are the tension (N), nan on dashes.
         """
         now = turned(curves.ends, self._sectors)
@@ -158,7 +158,7 @@ class Samples:
         angle = from_front(_between(chain.rest, self.pieces, share, 0.0))
         self._kept: Mask = (angle <= low) | (angle >= high)
 
-    def sweep(self, now: Array, radius: float, sides: int, shown: Mask, values: Array) -> Tubes:
+    def sweep(self, now: Array, radius: float, sides: int, shown: Mask, values: Array) -> Mesh:
         """Return the tubes of this radius on the wall, from the ends of the pieces in a state."""
         lines = _between(now, self._piece, self._share, radius)
         return sweep(lines, radius, sides, shown, self._kept, values)

@@ -12,24 +12,23 @@ as long as the line does not run away from the axis.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from fem.core.arrays import Array, Index, Mask
 
 
-@dataclass(frozen=True)
-class Tubes:
-    """Tubes along lines.
+class Mesh(NamedTuple):
+    """Triangles with normals and values.
 
     Attributes
     ----------
     points, normals
         Shape (points, 3), mm and 1.
     triangles, opened
-        Corners of triangles among the points, shape (triangles, 3): of all, and without those that
-        lie where the wall is taken out.
+        Corners of triangles among the points, shape (triangles, 3), counter-clockwise from outside:
+        of all, and without those that lie where the wall is taken out.
     values
         At the points, shape (points,).
     """
@@ -41,7 +40,7 @@ class Tubes:
     values: Array
 
 
-def sweep(lines: Array, radius: float, sides: int, shown: Mask, kept: Mask, values: Array) -> Tubes:
+def sweep(lines: Array, radius: float, sides: int, shown: Mask, kept: Mask, values: Array) -> Mesh:
     """Return tubes along lines.
 
     Parameters
@@ -66,7 +65,7 @@ def sweep(lines: Array, radius: float, sides: int, shown: Mask, kept: Mask, valu
     out = np.cos(angle) * normal + np.sin(angle) * binormal  # (rings, sides, 3)
     points = lines[used][:, None] + radius * out
     ring = (np.cumsum(used.ravel()) - 1).reshape(used.shape)
-    return Tubes(
+    return Mesh(
         points.reshape(-1, 3),
         out.reshape(-1, 3),
         _mantle(ring[:, :-1][shown], sides),
@@ -94,11 +93,16 @@ def _mantle(ring: Index, sides: int) -> Index:
     return (sides * ring[:, None, None] + corners).reshape(-1, 3)
 
 
-def joined(parts: Sequence[Tubes]) -> Tubes:
-    """Return tubes as one set, with the triangles renumbered."""
+def plain(points: Array, normals: Array, triangles: Index) -> Mesh:
+    """Return a mesh without values, the same where the wall is cut open."""
+    return Mesh(points, normals, triangles, triangles, np.full(len(points), np.nan))
+
+
+def joined(parts: Sequence[Mesh]) -> Mesh:
+    """Return meshes as one, with the triangles renumbered."""
     before = np.cumsum([0, *(len(part.points) for part in parts)])
     shifted = list(zip(parts, before[:-1], strict=True))
-    return Tubes(
+    return Mesh(
         np.concatenate([part.points for part in parts]),
         np.concatenate([part.normals for part in parts]),
         np.concatenate([part.triangles + count for part, count in shifted]),
