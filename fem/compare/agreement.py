@@ -56,19 +56,15 @@ def _groups(rows: pandas.DataFrame, bench: Bench) -> Iterator[tuple[str, str, pa
 
     yield ALL, "", rows
     pressure = rows[GAUGE.column]
-    by: Any = pressure if pressure.nunique() <= MOST_GROUPS else pandas.cut(pressure, RANGES)
-    for value, part in rows.groupby(by, observed=True):
-        yield GAUGE.column, _text(value), part
+    few = pressure.nunique() <= MOST_GROUPS
+    for value, part in rows.groupby(
+        pressure if few else pandas.cut(pressure, RANGES), observed=True
+    ):
+        ends = [value] if few else [value.left, value.right]
+        yield GAUGE.column, " to ".join(f"{end:.4g}" for end in ends), part
     for rule in bench.rules:
         for value, part in rows.groupby(rule, sort=False):
             yield rule, str(value), part
-
-
-def _text(value: Any) -> str:
-    """Return a pressure, or a range of them, as it is shown."""
-    if isinstance(value, float):
-        return f"{value:.4g}"
-    return f"{value.left:.4g} to {value.right:.4g}"
 
 
 def agreement(rows: pandas.DataFrame, measure: Measure) -> dict[str, Any]:

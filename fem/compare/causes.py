@@ -113,23 +113,12 @@ class Effect:
         return replace(self, changes=changes, by_fast=False)
 
 
-@dataclass(frozen=True)
-class Foretold:
-    """What the fast model says at the measurements, and how causes change it.
-
-    Attributes
-    ----------
-    plain
-        Its figures, shape (rows, measures), NaN where it does not reach.
-    effects
-        The effect of each cause.
-    """
-
-    plain: Array
-    effects: list[Effect]
+type Predicted = tuple[Array, list[Effect]]
+"""What the fast model says at the measurements, shape (rows, measures), NaN where it does not
+reach; and the effect of each cause."""
 
 
-def foretell(bench: Bench, report: Callable[[int, int], None] | None = None) -> Foretold:
+def predict(bench: Bench, report: Callable[[int, int], None] | None = None) -> Predicted:
     """Return what the fast model says of the settings and pressures of a bench.
 
     `report` is told the causes that are done and their number.
@@ -153,7 +142,7 @@ def foretell(bench: Bench, report: Callable[[int, int], None] | None = None) -> 
         found.append(Effect(cause, amounts, _changes(amounts, np.array(there)), alter=alter))
         if report:
             report(number + 1, len(varied))
-    return Foretold(plain, [*found, _gauge(bench, curves)])
+    return plain, [*found, _gauge(bench, curves)]
 
 
 def _of_the_case(case: Case) -> Iterator[tuple[Cause, Array, Change]]:
@@ -201,7 +190,7 @@ def _gauge(bench: Bench, curves: Mapping[str, Curve]) -> Effect:
     return Effect(Cause("gauge", GAUGE.unit), amounts, _changes(amounts, there))
 
 
-def gauge(bench: Bench, curves: Mapping[str, Curve], foretold: Effect, slope: Array) -> Effect:
+def gauge(bench: Bench, curves: Mapping[str, Curve], predicted: Effect, slope: Array) -> Effect:
     """Return the effect of a wrong zero of the gauge, read off the compared model's own curves.
 
     Parameters
@@ -210,15 +199,15 @@ def gauge(bench: Bench, curves: Mapping[str, Curve], foretold: Effect, slope: Ar
         What was measured.
     curves
         The compared model's curves, by the keys of the cases.
-    foretold
+    predicted
         The same effect by the fast model. It goes on where the curves end: those of a study need
         not go beyond what was measured.
     slope
         What the fast model's changes are multiplied by, shape (measures,).
     """
-    there = np.array([read(bench, curves, amount) for amount in foretold.amounts])
-    changes = _changes(foretold.amounts, there, slope * foretold.changes)
-    return replace(foretold, changes=changes, by_fast=False)
+    there = np.array([read(bench, curves, amount) for amount in predicted.amounts])
+    changes = _changes(predicted.amounts, there, slope * predicted.changes)
+    return replace(predicted, changes=changes, by_fast=False)
 
 
 def read_outs(bench: Bench, said: Array) -> Iterator[Effect]:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fem.compare.agreement import summary
-from fem.compare.causes import foretell
+from fem.compare.causes import predict
 from fem.compare.diagnose import LEAST_SETTINGS, Diagnosis, Report, diagnose
 from fem.compare.fit import Fit
 from fem.compare.match import PLACE, Curves, find_curves, match, unreached
@@ -157,7 +157,7 @@ def compare(
     curves = find_curves(bench, outcome, chosen, report)
     rows = match(bench, curves, chosen)
     told = partial(report, "causes") if report else None
-    foretold = foretell(bench, told) if len(bench.cases) >= LEAST_SETTINGS else None
+    predicted = predict(bench, told) if len(bench.cases) >= LEAST_SETTINGS else None
     best = "fe" if "fe" in chosen else "fast"
     own = {key: curves[key, best] for key in bench.cases}
     return Comparison(
@@ -168,5 +168,5 @@ def compare(
         rows=rows,
         summary=summary(rows, bench),
         unreached=list(unreached(rows, curves)),
-        diagnosis=diagnose(rows, bench, best, own, foretold, outcome.study.resolution, report),
+        diagnosis=diagnose(rows, bench, best, own, predicted, outcome.study.resolution, report),
     )

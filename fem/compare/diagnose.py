@@ -10,7 +10,7 @@ setting alone, such as a slack rule. One is named only if its fit
 
 Other causes whose BIC is within :data:`APART` of the best cannot be told from it, and are named
 with it. What is named of the FE model, and changes the case, is then solved by the FE model as
-well, at the amount that was found, which mends the effect that the fast model foretold, and is
+well, at the amount that was found, which mends the effect that the fast model predicted, and is
 fitted again.
 
 The fast model itself is off by the end effects, which much resemble wrong scales of the read-outs:
@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fem.case.case import CaseError
-from fem.compare.causes import Cause, Effect, Foretold, gauge, read_outs
+from fem.compare.causes import Cause, Effect, Predicted, gauge, read_outs
 from fem.compare.curve import Curve
 from fem.compare.fit import Evidence, Fit, Scope
 from fem.compare.match import MODEL, read, solved
@@ -93,7 +93,7 @@ def diagnose(
     bench: Bench,
     model: str,
     curves: Mapping[str, Curve],
-    foretold: Foretold | None,
+    predicted: Predicted | None,
     resolution: str = "coarse",
     report: Report | None = None,
 ) -> Diagnosis:
@@ -109,24 +109,24 @@ def diagnose(
         The compared model.
     curves
         Its curve of each setting, by the key of the case.
-    foretold
+    predicted
         What the fast model says of this bench; None if there are too few settings to ask.
     resolution
         Mesh of the FE model, if that is what is compared.
     report
         Is told how the work goes.
     """
-    if foretold is None:
+    if predicted is None:
         return Diagnosis(model, 0, len(bench.cases), [], 0.0, [])
     own = rows[rows.model == model].reset_index(drop=True)
     said = own[[measure.column + MODEL for measure in bench.measures]].to_numpy(dtype=float)
     true = own[[measure.column for measure in bench.measures]].to_numpy(dtype=float)
-    evidence = Evidence(model, own, bench.measures, true, said, foretold.plain)
+    evidence = Evidence(model, own, bench.measures, true, said, predicted[0])
     if evidence.settings < LEAST_SETTINGS:
         return Diagnosis(model, evidence.points, evidence.settings, [], 0.0, [])
     causes = [
         gauge(bench, curves, effect, evidence.slope) if effect.cause.kind == "gauge" else effect
-        for effect in [*foretold.effects, *read_outs(bench, said)]
+        for effect in [*predicted[1], *read_outs(bench, said)]
     ]
     if model == "fast":
         causes = [effect for effect in causes if effect.cause.kind != "scale"]

@@ -180,8 +180,7 @@ class Evidence:
             if own < abs(amount)
         ]
         before = self._weighted(np.zeros_like(self.said))
-        own = self._figures(inside)
-        was = float(before[own] @ before[own])
+        was, now = (self._square(residual * inside[:, None]) for residual in (before, left))
         ends = effect.amounts[[0, -1]]
         return Fit(
             cause=effect.cause,
@@ -190,7 +189,7 @@ class Evidence:
             plus_minus=float(np.sqrt(chance**2 + max([0.0, *beyond_chance]))),
             at_bound=bool(np.isclose(amount, ends, atol=1e-3 * np.ptp(ends)).any()),
             bic=self._bic(left, 1),
-            explained=1 - float(left[own] @ left[own]) / was if was else 0.0,
+            explained=1 - now / was if was else 0.0,
             rms=self._rms(before, left, inside),
         )
 
@@ -212,7 +211,7 @@ class Evidence:
         scale = self.slope if effect.by_fast else 1.0
 
         def residual(x: Array) -> Array:
-            return self._weighted(scale * effect.at(float(x[0])) * inside[:, None])
+            return self._weighted(scale * effect.at(float(x[0])) * inside[:, None]).ravel()
 
         def merit(amount: float) -> tuple[float, float]:
             return float(np.sum(residual(np.array([amount])) ** 2)), abs(amount)
@@ -221,32 +220,34 @@ class Evidence:
         inset = 0.01 * (high - low)  # from a bound itself the search does not start
         start = np.clip(min(effect.amounts, key=merit), low + inset, high - inset)
         done = least_squares(residual, [start], bounds=(low, high), x_scale=high - low)
-        return float(done.x[0]), done.fun, self._half_interval(np.asarray(done.jac)[:, 0], done.fun)
-
-    def _figures(self, inside: Mask) -> Mask:
-        """Return which of the figures that count are in the rows `inside`, shape (points,)."""
-        return np.broadcast_to(inside[:, None], self.use.shape)[self.use]
+        slopes, left = (np.asarray(each).reshape(inside.size, -1) for each in (done.jac, done.fun))
+        return float(done.x[0]), left, self._half_interval(slopes, left)
 
     def _weighted(self, change: Array) -> Array:
-        """Return the weighted residuals of what the model says and a change, shape (points,)."""
-        return ((self.said + change - self.bench) / self.sigma)[self.use]
+        """Return the weighted residuals of what the model says and a change, (rows, measures).
+
+        They are 0 where a figure does not count.
+        """
+        return np.where(self.use, (self.said + change - self.bench) / self.sigma, 0.0)
 
     def _bic(self, residual: Array, fitted: int) -> float:
         n = self.points
-        return float(n * np.log(max(float(residual @ residual) / n, NIL**2)) + fitted * np.log(n))
+        return float(n * np.log(max(self._square(residual) / n, NIL**2)) + fitted * np.log(n))
+
+    def _square(self, residual: Array) -> float:
+        """Return the sum of the squares of what counts."""
+        return float(residual[self.use] @ residual[self.use])
 
     def _half_interval(self, slopes: Array, left: Array) -> float:
         """Return half of the 95 % interval of chance; `slopes` are those of the residuals."""
         from scipy.stats import t
 
-        square = float(slopes @ slopes)
-        if not square or self.settings < 2:
+        square, groups = self._square(slopes), self.settings
+        if not square or groups < 2:
             return np.inf
-        number = np.broadcast_to(self.setting[:, None], self.use.shape)[self.use]
-        sums = np.bincount(number, slopes * left)
-        groups = self.settings
+        sums = np.bincount(self.setting, np.sum(slopes * left, axis=1))
         together = np.sqrt(groups / (groups - 1) * float(sums @ sums)) / square
-        singly = np.sqrt(float(left @ left) / (self.points - 1) / square)
+        singly = np.sqrt(self._square(left) / (self.points - 1) / square)
         return float(
             max(t.ppf(0.975, groups - 1) * together, t.ppf(0.975, self.points - 1) * singly)
         )
@@ -255,10 +256,9 @@ class Evidence:
         """Return the RMS error of each quantity in the rows `inside`, before and after."""
         found = {}
         for number, measure in enumerate(self.measures):
-            column = np.arange(len(self.measures)) == number
-            chosen = (inside[:, None] & column)[self.use]
+            chosen = self.use[:, number] & inside
             if chosen.any():
-                sigma = self.sigma[self.use][chosen]
-                was, now = (np.sqrt(np.mean((r[chosen] * sigma) ** 2)) for r in (before, left))
-                found[measure.name] = (float(was), float(now))
+                errors = (residual * self.sigma for residual in (before, left))
+                was, now = (float(np.sqrt(np.mean(e[chosen, number] ** 2))) for e in errors)
+                found[measure.name] = was, now
         return found

@@ -10,7 +10,7 @@ from fem.case.case import CaseError
 from fem.compare import causes
 from fem.compare import diagnose as diagnosing
 from fem.compare.altered import loosened, stiffened, turned
-from fem.compare.causes import Cause, Effect, foretell, gauge
+from fem.compare.causes import Cause, Effect, gauge, predict
 from fem.compare.comparison import compare
 from fem.compare.curve import Curve
 from fem.compare.diagnose import diagnose
@@ -30,9 +30,9 @@ SLACK = Cause("slack", "%")
 
 
 @pytest.fixture(scope="module")
-def foretold(tmp_path_factory):
-    """Return what the fast model foretells; it hangs on settings and pressures alone."""
-    return foretell(make_bench(tmp_path_factory.mktemp("bench"), truth()))
+def predicted(tmp_path_factory):
+    """Return what the fast model predicts; it hangs on settings and pressures alone."""
+    return predict(make_bench(tmp_path_factory.mktemp("bench"), truth()))
 
 
 def by_case(curves, model="fast"):
@@ -40,20 +40,20 @@ def by_case(curves, model="fast"):
 
 
 @pytest.fixture
-def held(tmp_path, foretold):
+def held(tmp_path, predicted):
     """Return a function that diagnoses a bench; what it compares is the fast model.
 
-    Of other settings or pressures than those of the usual bench it has to be foretold anew: None.
+    Of other settings or pressures than those of the usual bench it has to be predicted anew: None.
 
     Taken for the FE model it is trusted as such, and mended by itself.
     """
 
-    def hold(rows, seed, model="fast", foretold=foretold):
+    def hold(rows, seed, model="fast", predicted=predicted):
         bench = make_bench(tmp_path, rows, seed)
-        foretold = foretold or foretell(bench)
+        predicted = predicted or predict(bench)
         curves = find_curves(bench, make_outcome(), ["fast"])
         matched = match(bench, curves, ["fast"]).assign(model=model)
-        return diagnose(matched, bench, model, by_case(curves), foretold)
+        return diagnose(matched, bench, model, by_case(curves), predicted)
 
     return hold
 
@@ -103,7 +103,7 @@ def test_tube_that_cannot_be_made_changes_nothing_further(monkeypatch, tmp_path)
     with pytest.raises(CaseError, match="less than 90 deg"):
         turned(["A"])(next(iter(make_bench(tmp_path, truth()).cases.values())), 200.0)
     monkeypatch.setattr(causes, "ANGLES", np.array([0.0, 2.0, 200.0]))
-    effects = foretell(make_bench(tmp_path, truth())).effects
+    effects = predict(make_bench(tmp_path, truth()))[1]
     (angle,) = (effect for effect in effects if effect.cause == Cause("angle", "deg"))
     assert np.abs(angle.changes[1]).max() > 0
     assert np.array_equal(angle.changes[2], angle.changes[1])
@@ -220,7 +220,7 @@ def test_the_zero_of_the_gauge_moves_along_the_models_own_curve(tmp_path):
     steps = np.linspace(0, 13, 261)
     columns = {"step": range(261), "demanded": True, "pressure_kPa": steps, "twist_deg": steps**2}
     (key,) = bench.cases
-    (fast,) = (effect for effect in foretell(bench).effects if effect.cause.kind == "gauge")
+    (fast,) = (effect for effect in predict(bench)[1] if effect.cause.kind == "gauge")
     found = gauge(bench, {key: Curve.of(pandas.DataFrame(columns))}, fast, np.array([2.0, 1.0]))
     assert not found.by_fast
     pressures = bench.table.pressure_kPa.to_numpy()
@@ -257,13 +257,13 @@ def test_it_is_named_of_the_finite_element_model_too(held, mended_by_itself):
     assert abs(best.amount - 1.5) < best.plus_minus < 0.2
 
 
-def test_what_is_solved_mends_what_was_foretold(held, mended_by_itself, foretold):
-    """Were the effects foretold too small by half, the amount would come out too great."""
-    half = [replace(effect, changes=effect.changes / 2) for effect in foretold.effects]
-    (best,) = held(truth(left=1.0), 1, "fe", replace(foretold, effects=half)).found
+def test_what_is_solved_mends_what_was_predicted(held, mended_by_itself, predicted):
+    """Were the effects predicted too small by half, the amount would come out too great."""
+    half = [replace(effect, changes=effect.changes / 2) for effect in predicted[1]]
+    (best,) = held(truth(left=1.0), 1, "fe", (predicted[0], half)).found
     assert best.cause == Cause("slack", "%")
     assert best.amount == pytest.approx(1.0, abs=0.25)
-    (trusted,) = held(truth(left=1.0), 1, "fast", replace(foretold, effects=half)).found
+    (trusted,) = held(truth(left=1.0), 1, "fast", (predicted[0], half)).found
     assert trusted.amount > 1.5
 
 
@@ -328,7 +328,7 @@ def test_a_quantity_that_is_reached_nowhere_has_no_say():
 @pytest.mark.parametrize("model", ["fe", "fast"])
 @pytest.mark.parametrize("std", [None, 1e-6])
 @pytest.mark.parametrize("off", [0.0, 1e-10])
-def test_nothing_is_named_where_all_agrees_exactly(foretold, tmp_path, model, std, off):
+def test_nothing_is_named_where_all_agrees_exactly(predicted, tmp_path, model, std, off):
     """Nor where rounding is all that is left. A deviation of 1e-6 deg is one that nobody states."""
     bench = make_bench(tmp_path, truth())
     curves = find_curves(bench, make_outcome(), ["fast"])
@@ -337,7 +337,7 @@ def test_nothing_is_named_where_all_agrees_exactly(foretold, tmp_path, model, st
         rows[measure.column] = (1 + off) * rows[measure.column + ".model"]
         rows[measure.std] = std
     chosen = rows.drop(columns=[m.std for m in bench.measures]) if std is None else rows
-    found = diagnose(chosen, bench, model, by_case(curves), foretold)
+    found = diagnose(chosen, bench, model, by_case(curves), predicted)
     assert found.found == []
     assert np.isfinite([found.bic, *(fit.bic for fit in found.fits)]).all()
 
@@ -366,7 +366,7 @@ def test_too_few_settings_tell_nothing(tmp_path):
     assert len(bench.cases) == 2
     curves = find_curves(bench, make_outcome(), ["fast"])
     matched = match(bench, curves, ["fast"])
-    found = diagnose(matched, bench, "fast", by_case(curves), foretell(bench))
+    found = diagnose(matched, bench, "fast", by_case(curves), predict(bench))
     assert (found.settings, found.fits, found.found) == (2, [], [])
 
 
@@ -415,14 +415,14 @@ def test_a_wrong_zero_of_the_gauge_is_found_against_the_finite_element_model(shi
     bench = read_bench(CASES / "greenhouse_wrist.bench.csv", shipped.study.base)
     curves = find_curves(bench, shipped, ["fe"])
     bench = replace(bench, table=bench.table[bench.table.pressure_kPa < 15].reset_index(drop=True))
-    rows, foretold = match(bench, curves, ["fe"]), foretell(bench)
+    rows, predicted = match(bench, curves, ["fe"]), predict(bench)
     moved = read(bench, by_case(curves, "fe"), 0.8)
     for seed in SEEDS:
         rng, blurred = np.random.default_rng(seed), rows.copy()
         for number, measure in enumerate(bench.measures):
             noise = rng.normal(size=len(rows)) * rows[measure.std]
             blurred[measure.column] = moved[:, number] + noise
-        (best,) = diagnose(blurred, bench, "fe", by_case(curves, "fe"), foretold).found
+        (best,) = diagnose(blurred, bench, "fe", by_case(curves, "fe"), predicted).found
         assert (best.cause.kind, best.scope) == ("gauge", Scope())
         assert abs(best.amount - 0.8) < max(best.plus_minus, 0.05)
         assert best.plus_minus < 0.1
@@ -435,7 +435,7 @@ def test_nothing_is_named_where_the_finite_element_model_plays_the_bench(shipped
     bench = read_bench(CASES / "greenhouse_wrist.bench.csv", outcome.study.base)
     curves = find_curves(bench, outcome, ["fe", "fast"])
     rows = match(bench, curves, ["fe", "fast"])
-    foretold = foretell(bench)
+    predicted = predict(bench)
     played = rows[rows.model == "fe"]
     for seed in SEEDS:
         rng = np.random.default_rng(seed)
@@ -444,5 +444,5 @@ def test_nothing_is_named_where_the_finite_element_model_plays_the_bench(shipped
             noise = rng.normal(size=len(played)) * played[measure.std].to_numpy()
             blurred[measure.column] = np.tile(played[measure.column + ".model"] + noise, 2)
         for model in ("fe", "fast"):
-            found = diagnose(blurred, bench, model, by_case(curves, model), foretold)
+            found = diagnose(blurred, bench, model, by_case(curves, model), predicted)
             assert found.found == [], (seed, model)
