@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
@@ -59,8 +58,9 @@ class Trust:
         tolerances = parse(tolerance, outcome)
         table = trust_map(outcome, tolerances)
         found = rules(table, outcome.study, tolerances)
+        wanted = dict.fromkeys([*QUANTITIES, *(t.quantity.column for t in tolerances)])
         try:
-            model = CorrectedModel.fit(outcome, quantities_of(tolerances))
+            model = CorrectedModel.fit(outcome, list(wanted))
         except InputError as error:
             return cls(outcome, tolerances, table, found, None, str(error))
         return cls(outcome, tolerances, table, found, model)
@@ -93,8 +93,3 @@ class Trust:
             return files
         self.model.save(corrected)
         return [*files, corrected]
-
-
-def quantities_of(tolerances: Sequence[Tolerance]) -> list[str]:
-    """Return the columns that are worth correcting: the usual ones, and those of tolerances."""
-    return list(dict.fromkeys([*QUANTITIES, *(t.quantity.column for t in tolerances)]))

@@ -24,7 +24,7 @@ from fem.trust.fit import Fit, find
 from fem.trust.inputs import Inputs, Ranges, described
 from fem.trust.pairs import BOTH, FAST, FE, PRESSURE, errors, pairs, round_off
 from fem.trust.query import cases_of, differences, fast_points
-from fem.trust.store import Parts, read, write
+from fem.trust.store import read, write
 from fem.trust.symmetry import Element, orbits, symmetries
 
 if TYPE_CHECKING:
@@ -163,9 +163,8 @@ class CorrectedModel:
         others = [differences(self.study, case) for case in cases]
         found = []
         for row in points.to_dict("records"):
-            faults = [*others[row["number"]], *self.ranges.faults(row)]
-            if self.study.base.pressure and np.isfinite(row[PRESSURE]):
-                faults += self.ranges.pressure_faults(row[PRESSURE])
+            faults = self.ranges.faults(row, set_pressure=bool(self.study.base.pressure))
+            faults = [*others[row["number"]], *faults]
             found.append("outside the study: " + "; ".join(faults) if faults else "")
         return found
 
@@ -177,7 +176,7 @@ class CorrectedModel:
         OSError
             If that is impossible.
         """
-        write(path, Parts(self.study, self.ranges, self.inputs, self.fits, self.facts))
+        write(path, (self.study, self.ranges, self.inputs, self.fits, self.facts))
 
     @classmethod
     def load(cls, path: str | Path) -> Self:

@@ -85,29 +85,28 @@ class Ranges:
         """The columns."""
         return {*self.numbers, *self.texts}
 
-    def faults(self, setting: Mapping[Any, Any]) -> list[str]:
-        """Return what of a setting, by columns, is outside the study, a clause to each."""
+    def faults(self, row: Mapping[Any, Any], set_pressure: bool) -> list[str]:
+        """Return what of a row, by columns, is outside the study, a clause to each.
+
+        The pressure counts if `set_pressure`, unless it is NaN.
+        """
         found = []
-        for name, (low, high) in self.numbers.items():
+        numbers = dict(self.numbers)
+        if set_pressure and np.isfinite(row[PRESSURE]):
+            numbers[PRESSURE] = 0.0, self.pressure
+        for name, (low, high) in numbers.items():
             quantity, room = named(name), ROUND_OFF * max(high - low, abs(high))
-            if not low - room <= setting[name] <= high + room:
+            if not low - room <= row[name] <= high + room:
                 unit = f" {quantity.unit}".rstrip()
                 found.append(
-                    f"{quantity.name} {setting[name]:.6g}{unit}: the study has "
+                    f"{quantity.name} {row[name]:.6g}{unit}: the study has "
                     f"{low:.6g} to {high:.6g}{unit}"
                 )
         for name, values in self.texts.items():
-            if setting[name] not in values:
+            if row[name] not in values:
                 allowed = " and ".join(f'"{value}"' for value in values)
-                found.append(f'{name} "{setting[name]}": the study has {allowed}')
+                found.append(f'{name} "{row[name]}": the study has {allowed}')
         return found
-
-    def pressure_faults(self, pressure: float) -> list[str]:
-        """Return what is to be said of a pressure (kPa) that the study does not reach."""
-        if 0 <= pressure <= self.pressure * (1 + ROUND_OFF):
-            return []
-        unit = table.pressure.unit
-        return [f"pressure {pressure:.6g} {unit}: the study has 0 to {self.pressure:.6g} {unit}"]
 
 
 def described(

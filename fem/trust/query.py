@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -96,74 +96,61 @@ def fast_points(
     """
     import pandas
 
-    asked = [_asked(case, pressures) for case in cases]
+    asked = [_paths(case, pressures) for case in cases]
     paths = tuple(path for each in asked for path, _ in each)
     curves = (done.curve for done in perform(Task("fast", paths, study.resolution)))
     rows: list[dict[str, Any]] = []
     for number, (case, each) in enumerate(zip(cases, asked, strict=True)):
         own = {"number": number, "case": case.key, **cells(case, study.fields)}
-        points = [point for _, wanted in each for point in _read(next(curves), wanted)]
-        rows += [own | point for point in sorted(points, key=lambda point: point["place"])]
+        rows += [own | point for _, wanted in each for point in _read(next(curves), wanted)]
     varied = cells(study.sample, study.fields)
     first = ["number", "case", *varied, "ordinal", PRESSURE, "ended"]
-    table = pandas.DataFrame(rows, columns=None if rows else [*first, "place"])
-    return table.drop(columns="place").astype({"ordinal": int, PRESSURE: float})
+    table = pandas.DataFrame(rows, columns=None if rows else first)
+    return table.astype({"ordinal": int, PRESSURE: float})
 
 
-type _Wanted = list[tuple[int, int, float]]
-"""Place among what is asked for, demanded step of the path, pressure (kPa; NaN where it is not
-set) of each point."""
+type _Wanted = list[tuple[int, float]]
+"""Requested step of a path, and pressure (kPa; NaN where it is not set), of each point."""
 
 
-def _asked(case: Case, pressures: Sequence[float] | None) -> list[tuple[Case, _Wanted]]:
-    """Return the paths that lead to what is asked for, with the points wanted of each."""
+def _paths(case: Case, pressures: Sequence[float] | None) -> list[tuple[Case, _Wanted]]:
+    """Return the paths that lead to what is requested, with the points wanted of each.
+
+    There is one path with equal steps through all pressures if that can be, else one to each.
+    """
     from fem.continuation.load_steps import steps_of
 
+    set_alone = by_pressure(case)
     if pressures is None:
-        steps = range(1, steps_of(case) + 1)
-        if not by_pressure(case):
-            return [(case, [(n, n, np.nan) for n in steps])]
-        assert case.pressure
-        part = 1e3 * case.pressure.end / case.pressure.steps
-        return [(case, [(n, n, n * part) for n in steps])]
-    if not by_pressure(case):
+        part = 1e3 * case.pressure.end / steps_of(case) if case.pressure and set_alone else np.nan
+        return [(case, [(n, n * part) for n in range(1, steps_of(case) + 1)])]
+    if not set_alone:
         raise InputError("pressures: the study does not set the pressure alone; leave them out")
-    if not len(pressures):
-        return []
     if not all(np.isfinite(p) and p > 0 for p in pressures):
         raise InputError("pressures: each must be a number of kPa greater than 0")
-    return _paths(case, list(map(float, pressures)))
-
-
-def _paths(case: Case, pressures: list[float]) -> list[tuple[Case, _Wanted]]:
-    """Return one path with equal steps through all pressures if there is one, else one to each."""
-    top = max(pressures)
-    for steps in range(1, MOST_STEPS + 1):
-        exact = np.array(pressures) / top * steps
+    wanted = [float(pressure) for pressure in pressures]
+    for steps in range(1, MOST_STEPS + 1) if wanted else ():
+        exact = np.array(wanted) / max(wanted) * steps
         numbers = np.rint(exact).astype(int)
         if np.allclose(exact, numbers, rtol=0, atol=1e-9) and numbers.min() > 0:
-            wanted = [(n, int(numbers[n]), pressure) for n, pressure in enumerate(pressures)]
-            return [(_to(case, top, steps), wanted)]
-    return [(_to(case, p, 1), [(n, 1, p)]) for n, p in enumerate(pressures)]
+            return [(_to(case, max(wanted), steps), [*zip(numbers.tolist(), wanted, strict=True)])]
+    return [(_to(case, pressure, 1), [(1, pressure)]) for pressure in wanted]
 
 
 def _to(case: Case, pressure: float, steps: int) -> Case:
     return case.changed(pressure__end=f"{pressure!r} kPa", pressure__steps=steps)
 
 
-def _read(curve: Curve, wanted: _Wanted) -> list[dict[str, Any]]:
+def _read(curve: Curve, wanted: _Wanted) -> Iterator[dict[str, Any]]:
+    """Yield the points of a curve."""
     import pandas
 
     rows = pandas.DataFrame(curve.steps).to_dict("records")
     requested = [row for row in rows if row["demanded"]]
-    points = []
-    for place, step, pressure in wanted:
-        point: dict[str, Any] = {"place": place, "ordinal": step, PRESSURE: pressure}
+    for step, pressure in wanted:
         if step < len(requested):
-            row = requested[step]
-            point |= {PRESSURE: row[PRESSURE], "ended": ""}
-            point |= {f"{k}{FAST}": v for k, v in row.items() if not isinstance(v, str | bool)}
+            numbers = {k: v for k, v in requested[step].items() if not isinstance(v, str | bool)}
+            point = {PRESSURE: numbers[PRESSURE], "ended": ""}
+            yield {"ordinal": step, **point, **{f"{k}{FAST}": v for k, v in numbers.items()}}
         else:
-            point["ended"] = curve.termination.kind.value
-        points.append(point)
-    return points
+            yield {"ordinal": step, PRESSURE: pressure, "ended": curve.termination.kind.value}

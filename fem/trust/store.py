@@ -12,7 +12,7 @@ import zlib
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from pydantic import TypeAdapter
@@ -36,14 +36,8 @@ FAULTS = (
 """What reading raises of files that are cut short, altered or of another kind."""
 
 
-class Parts(NamedTuple):
-    """What a corrected model is made of; see :class:`fem.trust.corrected.CorrectedModel`."""
-
-    study: Study
-    ranges: Ranges
-    inputs: Inputs
-    fits: dict[str, Fit]
-    facts: dict[str, Any]
+type Parts = tuple[Study, Ranges, Inputs, dict[str, Fit], dict[str, Any]]
+"""What a corrected model is made of; see :class:`fem.trust.corrected.CorrectedModel`."""
 
 
 def write(path: str | Path, parts: Parts) -> None:
@@ -54,29 +48,17 @@ def write(path: str | Path, parts: Parts) -> None:
     OSError
         If that is impossible.
     """
+    study, ranges, inputs, fits, facts = parts
     arrays: dict[str, Any] = {}
-    for number, fit in enumerate(parts.fits.values()):
+    for number, fit in enumerate(fits.values()):
         arrays["inputs"] = fit.inputs  # the same points for all
         arrays |= {f"values_{number}": fit.values, f"theta_{number}": fit.theta}
-    text = json.dumps(_data(parts), allow_nan=False)
+    scales = [{"column": c, "scale": f.scale, "widening": f.widening} for c, f in fits.items()]
+    data = {"format": FORMAT, "study": study.data, "case": study.base.data, "fits": scales}
+    data |= {"ranges": asdict(ranges), "inputs": asdict(inputs), "facts": facts}
+    text = json.dumps(data, allow_nan=False)
     with stream_in_place_of(Path(path)) as stream:
         np.savez_compressed(stream, text=np.array(text), **arrays)
-
-
-def _data(parts: Parts) -> dict[str, Any]:
-    fits = [
-        {"column": column, "scale": fit.scale, "widening": fit.widening}
-        for column, fit in parts.fits.items()
-    ]
-    return {
-        "format": FORMAT,
-        "study": parts.study.data,
-        "case": parts.study.base.data,
-        "ranges": asdict(parts.ranges),
-        "inputs": asdict(parts.inputs),
-        "fits": fits,
-        "facts": parts.facts,
-    }
 
 
 def read(path: str | Path) -> Parts:
@@ -124,7 +106,7 @@ def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
     }
     for column, fit in fits.items():
         _check(column, fit, inputs, data["facts"]["errors"])
-    return Parts(study, ranges, inputs, fits, data["facts"])
+    return study, ranges, inputs, fits, data["facts"]
 
 
 def _check(column: str, fit: Fit, inputs: Inputs, errors: Mapping[str, Any]) -> None:
@@ -147,10 +129,7 @@ def _check(column: str, fit: Fit, inputs: Inputs, errors: Mapping[str, Any]) -> 
     }
     for name, (array, shape) in arrays.items():
         if array.shape != shape or array.dtype.kind not in "if" or not np.isfinite(array).all():
-            raise ValueError(f"{name} of {column}: {_said(shape)} finite numbers are due")
+            size = " by ".join(map(str, shape)) or "single"
+            raise ValueError(f"{name} of {column}: {size} finite numbers are due")
     if not points or column not in errors:
         raise ValueError(f"{column}: it has no points or no errors")
-
-
-def _said(shape: tuple[int, ...]) -> str:
-    return " by ".join(map(str, shape)) or "single"
