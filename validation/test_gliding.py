@@ -145,7 +145,7 @@ def test_tension_is_the_same_all_along(full: bool) -> None:
     shape = "full tube" if full else "sector"
     checks = path.balance(shape)
     for state in path.states[1:]:
-        for links in path.model.snapshot(state.x).threads:
+        for links in path.model.links(state.x):
             numbers = np.unique(links.thread)
             means = [links.tension[links.thread == number].mean() for number in numbers]
             spread = [np.ptp(links.tension[links.thread == number]) for number in numbers]
@@ -162,7 +162,7 @@ def test_tension_is_the_same_all_along(full: bool) -> None:
 
 def test_trial_values() -> None:
     path = wrist("gliding", "standard")
-    end = path.model.snapshot(path.states[-1].x)
+    end = path.model.figures(path.states[-1].x)
     verify(
         [
             *path.found(
@@ -179,8 +179,8 @@ def test_gliding_tension_lies_within_that_of_bonded_threads() -> None:
     bonded, gliding = wrist("bonded", "standard"), wrist("gliding", "standard")
     window, checks = bonded.model.case.tube.wall, []
     for one, other in zip(
-        bonded.model.snapshot(bonded.states[-1].x).threads,
-        gliding.model.snapshot(gliding.states[-1].x).threads,
+        bonded.model.links(bonded.states[-1].x),
+        gliding.model.links(gliding.states[-1].x),
         strict=True,
     ):
         what, tension = f"ready case, {one.family.name}", other.mean_tension

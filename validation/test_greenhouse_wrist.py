@@ -56,11 +56,11 @@ def solved(resolution: str) -> Walk:
 def figures(resolution: str) -> dict[str, float]:
     """Return the end figures of :func:`solved`."""
     path = solved(resolution)
-    end = path.model.snapshot(path.states[-1].x)
+    end = path.model.figures(path.states[-1].x)
     return {
         "twist (deg)": math.degrees(end.twist),
         "displacement (mm)": end.displacement,
-        "bulge (mm)": float(end.outer_growth.max()),
+        "bulge (mm)": float(end.greatest_growth),
     }
 
 

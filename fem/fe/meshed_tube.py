@@ -71,7 +71,10 @@ class MeshedTube:
         self.outer = np.setdiff1d(self.body.on("outer"), self.body.on("end cut"))
         bore = np.setdiff1d(self.body.on("bore"), self.body.on("end cut"))
         half = tube.length / 2
-        self.mid_bore = bore[np.abs(self.body.nodes[bore, 2] - half) < 1e-6 * half]
+        self.mid_outer, self.mid_bore = (
+            face[np.abs(self.body.nodes[face, 2] - half) < 1e-6 * half]
+            for face in (self.outer, bore)
+        )
         self.at_base = np.isin(self.body.connectivity, self.body.on("base"))
         self.vtk_order = np.argsort(perm_vtk(CellType.hexahedron, NODES))
         section = np.pi * (tube.outer_radius**2 - tube.bore_radius**2) / sectors

@@ -18,7 +18,7 @@ from fem.fe.system.assembly import Stiffness, pull_back_matrices
 from fem.fe.system.low_rank import LowRankUpdate
 from fem.fe.threads.family import ImmersedFamily
 from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS, PotentialPart
-from fem.quantities.measures import Figures, Reactions, Snapshot
+from fem.quantities.measures import Figures, Reactions, ThreadLinks
 from fem.quantities.shape import Shape
 
 
@@ -181,25 +181,29 @@ class FEModel:
         area = np.pi * self.case.tube.bore_radius**2
         return Reactions(-self.copies * fz.sum(), -self.copies * torque, area)
 
-    def snapshot(self, x: Array) -> Snapshot:
-        """Return fields and single links of a state."""
+    def links(self, x: Array) -> list[ThreadLinks]:
+        """Return the links of the threads, of the families in the order of the case."""
         at = self.tube.evaluate(x)
-        self.tube.field.hold(at)
-        radius, _, _ = self.motion.polar(at.q)
-        return Snapshot(
-            twist=self.motion.twist(at.q),
-            displacement=self.motion.end_displacement(at.q),
-            outer_z=self.body.nodes[self.tube.outer, 2],
-            outer_growth=radius[self.tube.outer] - self.case.tube.outer_radius,
-            bore_stretch=float(radius[self.tube.mid_bore].mean() / self.case.tube.bore_radius),
-            wall_stretch=float(self.tube.strain.stretch().max()),
-            wall_invariant=float(self.tube.strain.first_invariant().max()),
-            threads=[threads.links(at) for threads in self.threads],
-        )
+        return [threads.links(at) for threads in self.threads]
 
     def figures(self, x: Array) -> Figures:
         """Return the values that the quantities are computed from."""
-        return Figures.of(self.snapshot(x), self.case)
+        tube, at = self.case.tube, self.tube.evaluate(x)
+        self.tube.field.hold(at)
+        radius, _, _ = self.motion.polar(at.q)
+        return Figures(
+            twist=self.motion.twist(at.q),
+            displacement=self.motion.end_displacement(at.q),
+            length=tube.length,
+            radius=tube.outer_radius,
+            growth=radius[self.tube.mid_outer].mean() - tube.outer_radius,
+            greatest_growth=radius[self.tube.outer].max() - tube.outer_radius,
+            bore_stretch=float(radius[self.tube.mid_bore].mean() / tube.bore_radius),
+            wall_stretch=float(self.tube.strain.stretch().max()),
+            wall_invariant=float(self.tube.strain.first_invariant().max()),
+            locking=self.case.rubber.constitutive_law.locking,
+            threads=[links.figures(tube) for links in self.links(x)],
+        )
 
     def shape(self, x: Array, pressure: float) -> Shape:
         """Return the shape of the body for pictures and files."""

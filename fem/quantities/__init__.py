@@ -1,1 +1,1 @@
-"""What a state of any model comes down to: snapshots, shapes, columns of the step table."""
+"""What a state of any model comes down to: figures, shapes, columns of the step table."""

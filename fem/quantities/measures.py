@@ -1,17 +1,16 @@
 """What the quantities are computed from: a state of either model, or arrays of many states.
 
-A model describes a state by a :class:`Snapshot`; :mod:`fem.quantities.table` turns its
-:class:`Figures` into the columns of the step table.
+A model describes a state by :class:`Figures`; :mod:`fem.quantities.table` turns them into the
+columns of the step table.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import Any
 
 import numpy as np
 
-from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.case.tube import Tube
 from fem.core.arrays import Array, Index
@@ -86,6 +85,21 @@ class ThreadLinks:
             for mine in (self.thread == number for number in np.unique(self.thread))
         )
 
+    def figures(self, tube: Tube) -> ThreadFigures:
+        """Return what is told of them, on a tube."""
+        pull, torque = self.at_base(tube.wall)
+        return ThreadFigures(
+            name=self.family.name,
+            tension=self.mean_tension,
+            peak=self.peak_tension(tube.wall),
+            strain=self.mean_strain,
+            taut=self.taut_share,
+            pull=pull,
+            torque=torque,
+            length=self.family.natural(self.family.helix(tube).length),
+            breaking_load=self.family.breaking_load,
+        )
+
 
 def carries(tension: Array, stiffness: Any) -> Any:
     """Return whether threads of axial stiffness EA carry tension, or only round-off (N)."""
@@ -104,36 +118,6 @@ def _greatest_mean(values: Array, lengths: Array, window: float) -> float:
     starts = np.clip(np.concatenate([ends, ends - window]), 0.0, ends[-1] - window)
     gain = np.interp(starts + window, ends, integral) - np.interp(starts, ends, integral)
     return float(gain.max() / window)
-
-
-@dataclass(frozen=True)
-class Snapshot:
-    """A state of a model, as far as the measures need it.
-
-    Attributes
-    ----------
-    twist, displacement
-        Turn (rad) and axial displacement (mm) of the free end.
-    outer_z, outer_growth
-        Positions at rest along the axis, and growth of the outer radius there, shape (n,), mm;
-        half length is among them.
-    bore_stretch
-        Radius of the bore at half length, as a multiple of that at rest.
-    wall_stretch, wall_invariant
-        Largest principal stretch and largest first invariant (of the volume-preserving part) in
-        the wall.
-    threads
-        The families in the order of the case.
-    """
-
-    twist: float
-    displacement: float
-    outer_z: Array
-    outer_growth: Array
-    bore_stretch: float
-    wall_stretch: float
-    wall_invariant: float
-    threads: list[ThreadLinks]
 
 
 @dataclass(frozen=True)
@@ -183,23 +167,6 @@ class ThreadFigures:
     length: Any
     breaking_load: Any
 
-    @classmethod
-    def of(cls, links: ThreadLinks, tube: Tube) -> Self:
-        """Return the figures of links on a tube."""
-        family = links.family
-        pull, torque = links.at_base(tube.wall)
-        return cls(
-            name=family.name,
-            tension=links.mean_tension,
-            peak=links.peak_tension(tube.wall),
-            strain=links.mean_strain,
-            taut=links.taut_share,
-            pull=pull,
-            torque=torque,
-            length=family.natural(family.helix(tube).length),
-            breaking_load=family.breaking_load,
-        )
-
 
 @dataclass(frozen=True)
 class Figures:
@@ -213,8 +180,11 @@ class Figures:
         Length and outer radius of the tube at rest (mm).
     growth, greatest_growth
         Growth of the outer radius at half length, and the greatest anywhere (mm).
-    bore_stretch, wall_stretch, wall_invariant
-        As of a :class:`Snapshot`.
+    bore_stretch
+        Radius of the bore at half length, as a multiple of that at rest.
+    wall_stretch, wall_invariant
+        Largest principal stretch and largest first invariant (of the volume-preserving part) in
+        the wall.
     locking
         The largest I1 - 3 that the rubber can bear, or None.
     threads
@@ -232,25 +202,6 @@ class Figures:
     wall_invariant: Any
     locking: Any
     threads: list[ThreadFigures]
-
-    @classmethod
-    def of(cls, snapshot: Snapshot, case: Case) -> Self:
-        """Return the figures of a snapshot."""
-        tube = case.tube
-        middle = np.abs(snapshot.outer_z - tube.length / 2) < 1e-6 * tube.length
-        return cls(
-            twist=snapshot.twist,
-            displacement=snapshot.displacement,
-            length=tube.length,
-            radius=tube.outer_radius,
-            growth=snapshot.outer_growth[middle].mean(),
-            greatest_growth=snapshot.outer_growth.max(),
-            bore_stretch=snapshot.bore_stretch,
-            wall_stretch=snapshot.wall_stretch,
-            wall_invariant=snapshot.wall_invariant,
-            locking=case.rubber.constitutive_law.locking,
-            threads=[ThreadFigures.of(links, tube) for links in snapshot.threads],
-        )
 
 
 @dataclass(frozen=True)

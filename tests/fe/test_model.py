@@ -180,7 +180,7 @@ def test_states_are_left_alone(assembled):
     model.internal(x)
     model.coordinates(x)
     model.tangent(x, LOADS).solve(np.ones_like(x))
-    model.snapshot(x)
+    model.figures(x)
     assert np.array_equal(x, state(model))
 
 
