@@ -219,13 +219,15 @@ def serve(folders: Sequence[Path], bench: Path | None, **options: Any) -> None:
 
 def open_window(folders: Sequence[Path], bench: Path | None, **look: Any) -> None:
     """Open the window until it is closed."""
+    from fem.scene.still.layout import check_count
     from fem.scene.window import need_screen
-    from fem.scene.window import open_window as open_it
+    from fem.scene.window.window import Window
 
     shown = load(folders, bench)
     need_screen()
+    check_count(shown)
     typer.echo(CAUTION)
-    open_it(shown, joined(exhibit.name for exhibit in shown), **look)
+    Window(shown, joined(exhibit.name for exhibit in shown), **look).open()
 
 
 def save_still(
