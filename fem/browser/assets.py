@@ -1,60 +1,36 @@
-"""The page of the browser and the files it is made of: scripts and styles.
-
-`client/` holds plain scripts without a framework or a build step.  Each adds to one object,
-`tubewright`, so their order is the order in which one uses another.
-"""
+"""The files of `client/`: the page of the browser, its styles, its scripts (plain ES modules)."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
-VIEWER = (
-    "dom.js",
-    "unpack.js",
-    "numbers.js",
-    "controls.js",
-    "look.js",
-    "paint.js",
-    "shape.js",
-    "readouts.js",
-    "keys.js",
-    "chart.js",
-    "curves.js",
-    "path.js",
-    "app.js",
-)
-"""What draws the exhibits of a pack, wherever it comes from."""
+CLIENT = Path(__file__).parent / "client"
 
-SERVED = ("server.js", "reach.js", "explorer.js", "explorer_view.js", "study.js", "page.js")
-"""What speaks with the server."""
-
-EMBEDDED = ("loader.js", "embedded.js")
-"""What takes a scene out of the page that it stands in."""
-
-STYLES = ("sheet.css", "page.css")
+_IMPORT = re.compile(r'^import [^;]* from "\./(\w+\.js)";\n', re.MULTILINE)
 
 
 def asset(name: str) -> Path:
-    """Return the file behind a name below `assets/`.
+    """Return the file of a name.
 
     Raises
     ------
     KeyError
-        If the page has no such file.
+        If there is none.
     """
-    if name not in (*VIEWER, *SERVED, *EMBEDDED, *STYLES, "icon.svg"):
+    path = CLIENT / name
+    if path.name != name or not path.is_file():
         raise KeyError(name)
-    return client(name)
+    return path
 
 
-def client(name: str) -> Path:
-    """Return the place of one of our own files."""
-    return Path(__file__).parent / "client" / name
+def modules(name: str) -> list[str]:
+    """Return the names of a script and of all that it imports, each after its own imports."""
+    imports = _IMPORT.findall(asset(name).read_text(encoding="utf-8"))
+    return [*dict.fromkeys([*(one for other in imports for one in modules(other)), name])]
 
 
-def page_html() -> str:
-    """Return the page; it asks for its files below `assets/`, for its data beside itself."""
-    scripts = "\n".join(
-        f'  <script src="assets/{name}" defer></script>' for name in (*VIEWER, *SERVED)
-    )
-    return client("page.html").read_text(encoding="utf-8").replace("{scripts}", scripts)
+def bundle(name: str) -> str:
+    """Return a script and all that it imports as one module; they share one scope of names."""
+    texts = (asset(module).read_text(encoding="utf-8") for module in modules(name))
+    return "\n".join(re.sub("^export ", "", _IMPORT.sub("", text), flags=re.M) for text in texts)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import gzip
 
-from fem.browser.assets import VIEWER, asset
+from fem.browser.assets import asset, bundle
 
 
 def scene_block(packed: bytes, *, scripts: bool = True) -> str:
@@ -20,8 +20,8 @@ def scene_block(packed: bytes, *, scripts: bool = True) -> str:
     packed
         The pack of its exhibits, as fem.browser.pack makes it.
     scripts
-        Whether scripts and styles come with it.  The first scene of a page needs them, another one
-        does without; given twice they do no harm.
+        Whether to include scripts and styles. One scene of a page needs them; to include them
+        twice has no effect.
     """
     head = viewer_scripts() if scripts else ""
     return f'{head}<div class="tw-scene" data-pack="{_packed(packed)}"></div>\n'
@@ -29,15 +29,12 @@ def scene_block(packed: bytes, *, scripts: bool = True) -> str:
 
 def viewer_scripts() -> str:
     """Return the scripts and styles that scenes need, as HTML."""
-    style = asset("sheet.css").read_text(encoding="utf-8")
-    code = "\n;\n".join(
-        asset(name).read_text(encoding="utf-8") for name in (*VIEWER, "embedded.js")
-    )
-    loader = asset("loader.js").read_text(encoding="utf-8")
+    style, loader = (asset(name).read_text(encoding="utf-8") for name in ("sheet.css", "loader.js"))
+    code = _packed(bundle("embedded.js").encode())
     return (
         f"<style>{style}</style>\n"
-        f'<script type="text/plain" class="tw-code">{_packed(code.encode())}</script>\n'
-        f"<script>{loader}</script>\n"
+        f'<script type="text/plain" class="tw-code">{code}</script>\n'
+        f'<script type="module">{loader}</script>\n'
     )
 
 

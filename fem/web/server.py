@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from aiohttp import web
 
-from fem.browser.assets import asset, page_html
+from fem.browser.assets import asset
 from fem.browser.pack import pack
 from fem.case.case import Case
 from fem.core.errors import InputError
@@ -179,8 +179,8 @@ class Scene:
         return binary(await asyncio.shield(self._packed))  # a tab that leaves stops it for none
 
 
-async def _page(_: web.Request) -> web.Response:
-    return web.Response(text=page_html(), content_type="text/html")
+async def _page(_: web.Request) -> web.FileResponse:
+    return web.FileResponse(asset("page.html"), headers={"Cache-Control": "no-store"})
 
 
 async def _asset(request: web.Request) -> web.StreamResponse:

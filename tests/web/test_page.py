@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from scipy.ndimage import maximum_filter, minimum_filter
 
-from fem.browser.assets import asset, client, page_html
+from fem.browser.assets import CLIENT, asset, bundle, modules
 from fem.browser.embed import scene_block
 from fem.browser.pack import pack
 from fem.cli.app import CAUTION
@@ -57,18 +57,26 @@ def slide(tab, to):  # noqa: F811
 
 
 def test_every_script_of_the_page_is_there_and_no_file_lies_idle():
-    named = re.findall(r'(?:src|href)="assets/([^"]+)"', page_html())
-    assert {"dom.js", "sheet.css", "icon.svg"} <= set(named)
+    html = asset("page.html").read_text(encoding="utf-8")
+    named = re.findall(r'(?:src|href)="assets/([^"]+)"', html)
+    assert {"page.js", "sheet.css", "icon.svg"} <= set(named)
     assert all(asset(name).is_file() for name in named)
-    ours = {file.name for file in client("").iterdir()} - {"page.html"}
-    assert ours == {*named, "loader.js", "embedded.js"}
+    ours = {file.name for file in CLIENT.iterdir()} - {"page.html"}
+    assert ours == {*named, *modules("page.js"), *modules("embedded.js"), "loader.js"}
 
 
 def test_no_script_comes_from_another_package(page):
     """The page once read a framework from the files of another package."""
-    assert {url.rpartition("/")[2] for url in page.requests if url.endswith(".js")} == {
-        file.name for file in client("").glob("*.js")
-    } - {"loader.js", "embedded.js"}
+    scripts = {url.rpartition("/")[2] for url in page.requests if url.endswith(".js")}
+    assert scripts == set(modules("page.js"))
+
+
+def test_scripts_that_share_one_scope_have_no_name_twice():
+    """Modules of a report are put into one; each top-level name must be unique there."""
+    names = re.findall(
+        r"^(?:const|let|class|(?:async )?function) (\w+)", bundle("embedded.js"), re.M
+    )
+    assert sorted(names) == sorted(set(names))
 
 
 def test_a_file_that_the_page_does_not_have_is_not_handed_out():

@@ -148,8 +148,9 @@ def test_arrays_that_begin_in_one_place_may_differ_in_length(page):
     text += b" " * (-(4 + len(text)) % 8)
     packed = len(text).to_bytes(4, "little") + text + bytes(12)
     found = page.page.evaluate(
-        """(bytes) => tubewright.unpack(new Uint8Array(bytes).buffer)
-          .exhibits[0].solids[0].frames.map(({ points }) => points.length)""",
+        """async (bytes) => (await import("./assets/unpack.js"))
+          .unpack(new Uint8Array(bytes).buffer).exhibits[0].solids[0]
+          .frames.map(({ points }) => points.length)""",
         list(packed),
     )
     assert found == [3, 6]

@@ -13,7 +13,7 @@ import urllib.request
 import pytest
 from aiohttp.test_utils import TestClient, TestServer
 
-from fem.browser.assets import SERVED, VIEWER
+from fem.browser.assets import modules
 from fem.explore.evaluate_setting import settle
 from fem.explore.setting import Setting
 from fem.scene.result_view import exhibits
@@ -73,10 +73,10 @@ def opened(packed):
 
 
 def test_the_page_and_its_files_are_there(ask):
-    names = ["sheet.css", *VIEWER, *SERVED]
+    names = ["sheet.css", *modules("page.js")]
     page, *files = ask(("GET", ""), *[("GET", f"assets/{name}") for name in names])
     assert (page[0], page[1]) == (200, "text/html")
-    assert all(f"assets/{name}".encode() in page[3] for name in names)
+    assert all(f"assets/{name}".encode() in page[3] for name in ("sheet.css", "page.js"))
     assert [status for status, *_ in files] == [200] * len(names)
     assert {kind for _, kind, *_ in files} == {"text/javascript", "text/css"}
 

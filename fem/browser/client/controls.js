@@ -1,28 +1,24 @@
 /* Controls that several parts of the page have. */
-(function (tubewright) {
-  "use strict";
+import { h } from "./dom.js";
 
-  const { h } = tubewright;
+export const button = (text, onclick, more = {}) =>
+  h("button", { type: "button", onclick, ...more }, text);
 
-  tubewright.button = (text, onclick, more = {}) =>
-    h("button", { type: "button", onclick, ...more }, text);
+export const check = (text, checked, set, more = {}) =>
+  h("label.tw-check",
+    h("input", {
+      type: "checkbox", checked, onchange: ({ target }) => set(target.checked), ...more,
+    }),
+    text);
 
-  tubewright.check = (text, checked, set, more = {}) =>
-    h("label.tw-check",
-      h("input", {
-        type: "checkbox", checked, onchange: ({ target }) => set(target.checked), ...more,
-      }),
-      text);
+/* A list to choose from; `optionOf` returns value and text of an option. */
+export const choice = (options, optionOf, attributes) =>
+  h("select", attributes,
+    options.map((option, k) => {
+      const { text, ...others } = optionOf(option, k);
+      return h("option", others, text);
+    }));
 
-  /* A list to choose from; `optionOf` returns value and text of an option. */
-  tubewright.choice = (options, optionOf, attributes) =>
-    h("select", attributes,
-      options.map((option, k) => {
-        const { text, ...others } = optionOf(option, k);
-        return h("option", others, text);
-      }));
-
-  /* A number to be set in a line of its own, below its label. */
-  tubewright.field = (label, id, ...controls) =>
-    h("div.tw-number", h("label", { for: id }, label), controls);
-})((globalThis.tubewright ??= {}));
+/* A number to be set in a line of its own, below its label. */
+export const field = (label, id, ...controls) =>
+  h("div.tw-number", h("label", { for: id }, label), controls);

@@ -1,147 +1,147 @@
 /* Curves along the path: a quantity against pressure, the state that is shown ringed. */
-(function (tubewright) {
-  "use strict";
+import { chart, mark } from "./chart.js";
+import { choice } from "./controls.js";
+import { h, memo } from "./dom.js";
+import { isNumber, span, valueOf, withUnit } from "./numbers.js";
+import { heading } from "./readouts.js";
 
-  const { h } = tubewright;
+const HEIGHT = 210;
+const APART = 14; // px between the tags at the ends of two curves
+const CLEAR = 3; // px between a tag and the axis
 
-  const HEIGHT = 210;
-  const APART = 14; // px between the tags at the ends of two curves
-  const CLEAR = 3; // px between a tag and the axis
+/* Which hand of ink a curve has: one to each result, whatever the model. */
+export function inksOf(exhibits) {
+  const names = [...new Set(exhibits.map(({ name }) => name))];
+  return exhibits.map(({ name }) => names.indexOf(name) % 4);
+}
 
-  /* Which hand of ink a curve has: one to each result, whatever the model. */
-  tubewright.inks = function (exhibits) {
-    const names = [...new Set(exhibits.map(({ name }) => name))];
-    return exhibits.map(({ name }) => names.indexOf(name) % 4);
+/* Does the drive change from every step to the next on all the paths?  Where it does not, as
+   when the free end is moved, steps would stand one above the other: they are numbered instead. */
+function driven(exhibits, drive) {
+  const paths = exhibits.map(({ steps }) =>
+    steps.map(({ row }) => valueOf(row, drive)).filter(isNumber));
+  const all = paths.flat();
+  const least = 1e-3 * (Math.max(...all) - Math.min(...all));
+  const moves = (value, k, path) => k === 0 || Math.abs(value - path[k - 1]) > least;
+  return all.length > 0 && paths.every((path) => path.every(moves));
+}
+
+function curveOf(exhibit, column, drive) {
+  const points = [];
+  exhibit.steps.forEach(({ row }, step) => {
+    const x = drive ? valueOf(row, drive) : step;
+    const y = valueOf(row, column);
+    if (isNumber(x) && isNumber(y)) points.push({ x, y, step });
+  });
+  return points;
+}
+
+/* Push the tags of curves that end side by side apart, none below `lowest`: there are ticks. */
+function spread(tags, lowest) {
+  const sorted = [...tags].sort((a, b) => a.y - b.y);
+  const beside = (one) => (other) => Math.abs(one.x - other.x) < APART;
+  sorted.forEach((tag, k) => {
+    for (const above of sorted.slice(0, k).filter(beside(tag))) {
+      tag.y = Math.max(tag.y, above.y + APART);
+    }
+  });
+  sorted.reverse().forEach((tag, k) => {
+    tag.y = Math.min(tag.y, lowest);
+    for (const below of sorted.slice(0, k).filter(beside(tag))) {
+      tag.y = Math.min(tag.y, below.y - APART);
+    }
+  });
+}
+
+/* Curves of a quantity, and the ranges that they need. */
+function curvesOf(exhibits, column, drive) {
+  const byDrive = driven(exhibits, drive);
+  const curves = exhibits.map((exhibit) => curveOf(exhibit, column, byDrive && drive));
+  const all = curves.flat();
+  const xs = all.map(({ x }) => x);
+  const ys = all.map(({ y }) => y);
+  return {
+    byDrive, curves,
+    across: all.length ? [Math.min(...xs), Math.max(...xs) + 1e-9] : [0, 1],
+    along: span(all.length ? [...ys, 0] : [0, 1]),
   };
+}
 
-  /* Does the drive change from every step to the next on all the paths?  Where it does not, as
-     when the free end is moved, steps would stand one above the other: they are numbered instead. */
-  function driven(exhibits, drive) {
-    const paths = exhibits.map(({ steps }) =>
-      steps.map(({ row }) => tubewright.valueOf(row, drive)).filter(tubewright.isNumber));
-    const all = paths.flat();
-    const least = 1e-3 * (Math.max(...all) - Math.min(...all));
-    const moves = (value, k, path) => k === 0 || Math.abs(value - path[k - 1]) > least;
-    return all.length > 0 && paths.every((path) => path.every(moves));
-  }
-
-  function curveOf(exhibit, column, drive) {
-    const points = [];
-    exhibit.steps.forEach(({ row }, step) => {
-      const x = drive ? tubewright.valueOf(row, drive) : step;
-      const y = tubewright.valueOf(row, column);
-      if (tubewright.isNumber(x) && tubewright.isNumber(y)) points.push({ x, y, step });
-    });
-    return points;
-  }
-
-  /* Push the tags of curves that end side by side apart, none below `lowest`: there are ticks. */
-  function spread(tags, lowest) {
-    const sorted = [...tags].sort((a, b) => a.y - b.y);
-    const beside = (one) => (other) => Math.abs(one.x - other.x) < APART;
-    sorted.forEach((tag, k) => {
-      for (const above of sorted.slice(0, k).filter(beside(tag))) {
-        tag.y = Math.max(tag.y, above.y + APART);
-      }
-    });
-    sorted.reverse().forEach((tag, k) => {
-      tag.y = Math.min(tag.y, lowest);
-      for (const below of sorted.slice(0, k).filter(beside(tag))) {
-        tag.y = Math.min(tag.y, below.y - APART);
-      }
-    });
-  }
-
-  /* Curves of a quantity, and the ranges that they need. */
-  function curvesOf(exhibits, column, drive) {
-    const byDrive = driven(exhibits, drive);
-    const curves = exhibits.map((exhibit) => curveOf(exhibit, column, byDrive && drive));
-    const all = curves.flat();
-    const xs = all.map(({ x }) => x);
-    const ys = all.map(({ y }) => y);
+/* Where curves lie on their axes: classes, line, marks and tag of each. */
+function placed({ x, y, frame }, curves, exhibits) {
+  const hues = inksOf(exhibits);
+  const made = curves.map((curve, k) => {
+    const { model } = exhibits[k];
+    const marks = curve.map((point) => ({ x: x(point.x), y: y(point.y) }));
     return {
-      byDrive, curves,
-      across: all.length ? [Math.min(...xs), Math.max(...xs) + 1e-9] : [0, 1],
-      along: tubewright.span(all.length ? [...ys, 0] : [0, 1]),
+      classes: `tw-curve tw-${model} tw-ink-${hues[k]}`,
+      line: model === "bench" ? "" : marks.map((m) => `${m.x} ${m.y}`).join(" "), marks, model,
+      tag: marks.length && { text: k + 1, x: marks.at(-1).x + 8, y: marks.at(-1).y + 4 },
     };
-  }
+  });
+  spread(made.map(({ tag }) => tag).filter(Boolean), frame.y0 - CLEAR);
+  return made;
+}
 
-  /* Where curves lie on their axes: classes, line, marks and tag of each. */
-  function placed({ x, y, frame }, curves, exhibits) {
-    const inks = tubewright.inks(exhibits);
-    const made = curves.map((curve, k) => {
-      const { model } = exhibits[k];
-      const marks = curve.map((point) => ({ x: x(point.x), y: y(point.y) }));
-      return {
-        classes: `tw-curve tw-${model} tw-ink-${inks[k]}`,
-        line: model === "bench" ? "" : marks.map((m) => `${m.x} ${m.y}`).join(" "), marks, model,
-        tag: marks.length && { text: k + 1, x: marks.at(-1).x + 8, y: marks.at(-1).y + 4 },
-      };
+const drawn = (curves) =>
+  curves.map(({ classes, line, marks, model, tag }) =>
+    h("g", { class: classes },
+      line && h("polyline", { points: line }),
+      marks.map(({ x, y }) => mark(model, x, y)),
+      tag && h("text.tw-halo", { x: tag.x, y: tag.y }, tag.text)));
+
+/* A component: the chart of a quantity that is chosen above it. */
+export function curveChart({ first }) {
+  let name = first;
+  const [found, places, base] = [curvesOf, placed, drawn].map(memo);
+  const ring = ({ x, y }) => h("circle.tw-now", { cx: x, cy: y, r: 8 });
+  return ({ columns, drive, exhibits, step, id }) => {
+    const column = columns.find((one) => one.name === name);
+    const by = columns.find((one) => one.name === drive);
+    const { byDrive, curves, across, along } = found(exhibits, column, by);
+    const { title, unit, digits } = column;
+    const ends = curves.map((curve, k) => {
+      const end = curve.length ? curve.at(-1).y : NaN;
+      return `${exhibits[k].title} ends at ${withUnit(end, digits, unit)}`;
     });
-    spread(made.map(({ tag }) => tag).filter(Boolean), frame.y0 - CLEAR);
-    return made;
-  }
-
-  const drawn = (curves) =>
-    curves.map(({ classes, line, marks, model, tag }) =>
-      h("g", { class: classes },
-        line && h("polyline", { points: line }),
-        marks.map(({ x, y }) => tubewright.mark(model, x, y)),
-        tag && h("text.tw-halo", { x: tag.x, y: tag.y }, tag.text)));
-
-  /* A component: the chart of a quantity that is chosen above it. */
-  tubewright.curveChart = function ({ first }) {
-    let name = first;
-    const [found, places, base] = [curvesOf, placed, drawn].map(tubewright.memo);
-    const ring = ({ x, y }) => h("circle.tw-now", { cx: x, cy: y, r: 8 });
-    return ({ columns, drive, exhibits, step, id }) => {
-      const column = columns.find((one) => one.name === name);
-      const by = columns.find((one) => one.name === drive);
-      const { byDrive, curves, across, along } = found(exhibits, column, by);
-      const { title, unit, digits } = column;
-      const ends = curves.map((curve, k) => {
-        const end = curve.length ? curve.at(-1).y : NaN;
-        return `${exhibits[k].title} ends at ${tubewright.withUnit(end, digits, unit)}`;
+    const at = (axes) => places(axes, curves, exhibits);
+    const shown = (axes) =>
+      curves.map((curve, k) => {
+        const last = Math.min(step, exhibits[k].steps.length - 1);
+        return at(axes)[k].marks[curve.findIndex((point) => point.step === last)];
       });
-      const at = (axes) => places(axes, curves, exhibits);
-      const shown = (axes) =>
-        curves.map((curve, k) => {
-          const last = Math.min(step, exhibits[k].steps.length - 1);
-          return at(axes)[k].marks[curve.findIndex((point) => point.step === last)];
-        });
-      return h("div.tw-curves",
-        h("label.tw-hidden", { for: id }, "Quantity of the chart"),
-        tubewright.choice(
-          columns.filter((one) => one !== by),
-          (one) => ({ value: one.name, text: tubewright.heading(one) }),
-          { id, value: name, onchange: ({ target }) => (name = target.value) }),
-        h(tubewright.chart, {
-          across, along,
-          height: HEIGHT, title: byDrive ? tubewright.heading(by) : "step",
-          label: `${title} against ${byDrive ? by.title : "step"}: ${ends.join("; ")}`,
-          base: (axes) => base(at(axes)),
-          over: (axes) => h("g.tw-curve", shown(axes).filter(Boolean).map(ring)),
-        }));
-    };
+    return h("div.tw-curves",
+      h("label.tw-hidden", { for: id }, "Quantity of the chart"),
+      choice(
+        columns.filter((one) => one !== by),
+        (one) => ({ value: one.name, text: heading(one) }),
+        { id, value: name, onchange: ({ target }) => (name = target.value) }),
+      h(chart, {
+        across, along,
+        height: HEIGHT, title: byDrive ? heading(by) : "step",
+        label: `${title} against ${byDrive ? by.title : "step"}: ${ends.join("; ")}`,
+        base: (axes) => base(at(axes)),
+        over: (axes) => h("g.tw-curve", shown(axes).filter(Boolean).map(ring)),
+      }));
   };
+}
 
-  tubewright.curveLegend = function (exhibits, named) {
-    const inks = tubewright.inks(exhibits);
-    const sample = (exhibit, k) =>
-      h("li",
-        h("svg", {
-          width: 34, height: 12, "aria-hidden": "true",
-          class: `tw-curve tw-${exhibit.model} tw-ink-${inks[k]}`,
-        },
-          exhibit.model !== "bench" && h("polyline", { points: "0 6 34 6" }),
-          tubewright.mark(exhibit.model, 17, 6)),
-        h("b.tw-tag", k + 1),
-        h("span", named && `${exhibit.name}, `, exhibit.title));
-    return h("ul.tw-samples",
-      exhibits.map(sample),
-      h("li",
-        h("svg.tw-curve", { width: 34, height: 18, "aria-hidden": "true" },
-          h("circle.tw-now", { cx: 17, cy: 9, r: 7.5 })),
-        " the state shown"));
-  };
-})((globalThis.tubewright ??= {}));
+export function curveLegend(exhibits, named) {
+  const hues = inksOf(exhibits);
+  const sample = (exhibit, k) =>
+    h("li",
+      h("svg", {
+        width: 34, height: 12, "aria-hidden": "true",
+        class: `tw-curve tw-${exhibit.model} tw-ink-${hues[k]}`,
+      },
+        exhibit.model !== "bench" && h("polyline", { points: "0 6 34 6" }),
+        mark(exhibit.model, 17, 6)),
+      h("b.tw-tag", k + 1),
+      h("span", named && `${exhibit.name}, `, exhibit.title));
+  return h("ul.tw-samples",
+    exhibits.map(sample),
+    h("li",
+      h("svg.tw-curve", { width: 34, height: 18, "aria-hidden": "true" },
+        h("circle.tw-now", { cx: 17, cy: 9, r: 7.5 })),
+      " the state shown"));
+}

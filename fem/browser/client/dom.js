@@ -6,134 +6,131 @@
    Attributes: `on...` is a listener, `made` and `gone` are called with the element when it comes and
    goes, an element never becomes one with another `key`. After each event, unless its listener
    returns UNCHANGED, everything is described again, and the differences go to the document. */
-(function (tubewright) {
-  "use strict";
 
-  const SVG = "http://www.w3.org/2000/svg";
-  const SILENT = new Set(["key", "made", "gone"]);
-  const BY_USER = new Set(["value", "checked"]); // what the user changes, too
-  const roots = [];
-  let due = false;
-  let ids = 0;
+const SVG = "http://www.w3.org/2000/svg";
+const SILENT = new Set(["key", "made", "gone"]);
+const BY_USER = new Set(["value", "checked"]); // what the user changes, too
+const roots = [];
+let due = false;
+let ids = 0;
 
-  class Described {}
+class Described {}
 
-  const child = (one) => (one instanceof Described ? one : { text: String(one || "") });
+const child = (one) => (one instanceof Described ? one : { text: String(one || "") });
 
-  tubewright.UNCHANGED = Symbol("unchanged");
+export const UNCHANGED = Symbol("unchanged");
 
-  tubewright.h = function (what, ...children) {
-    const attributes = children[0]?.constructor === Object ? { ...children.shift() } : {};
-    const [tag, ...classes] = typeof what === "string" ? what.split(".") : [what];
-    if (classes.length) attributes.class = [...classes, attributes.class ?? ""].join(" ").trim();
-    const described = { tag, attributes, children: children.flat(Infinity).map(child) };
-    return Object.assign(new Described(), described);
-  };
+export function h(what, ...children) {
+  const attributes = children[0]?.constructor === Object ? { ...children.shift() } : {};
+  const [tag, ...classes] = typeof what === "string" ? what.split(".") : [what];
+  if (classes.length) attributes.class = [...classes, attributes.class ?? ""].join(" ").trim();
+  const described = { tag, attributes, children: children.flat(Infinity).map(child) };
+  return Object.assign(new Described(), described);
+}
 
-  /* Describe everything anew, soon. */
-  tubewright.redraw = function () {
-    if (due) return;
-    due = true;
-    queueMicrotask(() => {
-      due = false;
-      for (const draw of roots) draw();
-    });
-  };
+/* Describe everything anew, soon. */
+export function redraw() {
+  if (due) return;
+  due = true;
+  queueMicrotask(() => {
+    due = false;
+    for (const draw of roots) draw();
+  });
+}
 
-  /* Show a component in `place`. */
-  tubewright.mount = function (component, attributes, place) {
-    let shown = tubewright.h(component, attributes);
-    place.append(create(shown));
-    roots.push(() => {
-      const next = tubewright.h(component, attributes);
-      update(shown, next);
-      shown = next;
-    });
-  };
+/* Show a component in `place`. */
+export function mount(component, attributes, place) {
+  let shown = h(component, attributes);
+  place.append(create(shown));
+  roots.push(() => {
+    const next = h(component, attributes);
+    update(shown, next);
+    shown = next;
+  });
+}
 
-  /* An id that nothing else on the page has, however many scenes there are. */
-  tubewright.newId = () => `tw-${(ids += 1)}`;
+/* An id that nothing else on the page has, however many scenes there are. */
+export const newId = () => `tw-${(ids += 1)}`;
 
-  /* `work` with its last result kept: it is done again when one of its inputs is another object.
-     Elements that are kept so are all the children of an element, or the only one in their place. */
-  tubewright.memo = function (work) {
-    let [known, result] = [null, null];
-    return (...inputs) => {
-      if (!known || inputs.some((input, k) => input !== known[k])) {
-        known = inputs;
-        result = work(...inputs);
-      }
-      return result;
-    };
-  };
-
-  function create(node, inSvg = false) {
-    const { tag, attributes } = node;
-    if (tag === undefined) node.dom = document.createTextNode(node.text);
-    else if (typeof tag === "function") {
-      node.draw = tag(attributes);
-      node.drawn = node.draw(attributes);
-      node.dom = create(node.drawn, inSvg);
-    } else {
-      const svg = inSvg || tag === "svg";
-      node.dom = svg ? document.createElementNS(SVG, tag) : document.createElement(tag);
-      node.dom.append(...node.children.map((one) => create(one, svg)));
-      setAttributes(node.dom, {}, attributes);
-      attributes.made?.(node.dom);
+/* `work` with its last result kept: it is done again when one of its inputs is another object.
+   Elements that are kept so are all the children of an element, or the only one in their place. */
+export function memo(work) {
+  let [known, result] = [null, null];
+  return (...inputs) => {
+    if (!known || inputs.some((input, k) => input !== known[k])) {
+      known = inputs;
+      result = work(...inputs);
     }
-    return node.dom;
-  }
-
-  function update(old, node, inSvg = false) {
-    if (old === node) return;
-    if (old.tag !== node.tag || old.attributes?.key !== node.attributes?.key) {
-      old.dom.replaceWith(create(node, inSvg));
-      leave(old);
-      return;
-    }
-    node.dom = old.dom;
-    if (node.tag === undefined) {
-      if (old.text !== node.text) node.dom.data = node.text;
-    } else if (typeof node.tag === "function") {
-      node.draw = old.draw;
-      node.drawn = node.draw(node.attributes);
-      update(old.drawn, node.drawn, inSvg);
-      node.dom = node.drawn.dom;
-    } else {
-      updateChildren(old, node, inSvg || node.tag === "svg");
-      setAttributes(node.dom, old.attributes, node.attributes);
-    }
-  }
-
-  function updateChildren({ children: before }, { dom, children: now }, inSvg) {
-    now.slice(0, before.length).forEach((one, k) => update(before[k], one, inSvg));
-    dom.append(...now.slice(before.length).map((one) => create(one, inSvg)));
-    for (const one of before.slice(now.length)) {
-      one.dom.remove();
-      leave(one);
-    }
-  }
-
-  function leave({ attributes, children, drawn, dom }) {
-    attributes?.gone?.(dom);
-    if (drawn) leave(drawn);
-    children?.forEach(leave);
-  }
-
-  const listening = (answer) => (event) => {
-    if (answer(event) !== tubewright.UNCHANGED) tubewright.redraw();
+    return result;
   };
+}
 
-  function setAttributes(dom, before, now) {
-    for (const [name, value] of Object.entries({ ...before, ...now })) {
-      if (SILENT.has(name)) continue;
-      if (BY_USER.has(name)) {
-        if (String(dom[name]) !== String(value)) dom[name] = value;
-      } else if (!(name in now) || value === false) dom.removeAttribute(name);
-      else if (value === before[name]) continue;
-      else if (name.startsWith("on")) dom[name] = listening(value);
-      else if (name === "style") dom.style.cssText = value;
-      else dom.setAttribute(name, value === true ? "" : value);
-    }
+function create(node, inSvg = false) {
+  const { tag, attributes } = node;
+  if (tag === undefined) node.dom = document.createTextNode(node.text);
+  else if (typeof tag === "function") {
+    node.draw = tag(attributes);
+    node.drawn = node.draw(attributes);
+    node.dom = create(node.drawn, inSvg);
+  } else {
+    const svg = inSvg || tag === "svg";
+    node.dom = svg ? document.createElementNS(SVG, tag) : document.createElement(tag);
+    node.dom.append(...node.children.map((one) => create(one, svg)));
+    setAttributes(node.dom, {}, attributes);
+    attributes.made?.(node.dom);
   }
-})((globalThis.tubewright ??= {}));
+  return node.dom;
+}
+
+function update(old, node, inSvg = false) {
+  if (old === node) return;
+  if (old.tag !== node.tag || old.attributes?.key !== node.attributes?.key) {
+    old.dom.replaceWith(create(node, inSvg));
+    leave(old);
+    return;
+  }
+  node.dom = old.dom;
+  if (node.tag === undefined) {
+    if (old.text !== node.text) node.dom.data = node.text;
+  } else if (typeof node.tag === "function") {
+    node.draw = old.draw;
+    node.drawn = node.draw(node.attributes);
+    update(old.drawn, node.drawn, inSvg);
+    node.dom = node.drawn.dom;
+  } else {
+    updateChildren(old, node, inSvg || node.tag === "svg");
+    setAttributes(node.dom, old.attributes, node.attributes);
+  }
+}
+
+function updateChildren({ children: before }, { dom, children: now }, inSvg) {
+  now.slice(0, before.length).forEach((one, k) => update(before[k], one, inSvg));
+  dom.append(...now.slice(before.length).map((one) => create(one, inSvg)));
+  for (const one of before.slice(now.length)) {
+    one.dom.remove();
+    leave(one);
+  }
+}
+
+function leave({ attributes, children, drawn, dom }) {
+  attributes?.gone?.(dom);
+  if (drawn) leave(drawn);
+  children?.forEach(leave);
+}
+
+const listening = (answer) => (event) => {
+  if (answer(event) !== UNCHANGED) redraw();
+};
+
+function setAttributes(dom, before, now) {
+  for (const [name, value] of Object.entries({ ...before, ...now })) {
+    if (SILENT.has(name)) continue;
+    if (BY_USER.has(name)) {
+      if (String(dom[name]) !== String(value)) dom[name] = value;
+    } else if (!(name in now) || value === false) dom.removeAttribute(name);
+    else if (value === before[name]) continue;
+    else if (name.startsWith("on")) dom[name] = listening(value);
+    else if (name === "style") dom.style.cssText = value;
+    else dom.setAttribute(name, value === true ? "" : value);
+  }
+}

@@ -1,61 +1,59 @@
 /* What colours and lines of the shapes mean: a colour bar for each quantity, samples of lines. */
-(function (tubewright) {
-  "use strict";
+import { h } from "./dom.js";
+import { axis, shown, ticks, withUnit } from "./numbers.js";
+import { heading } from "./readouts.js";
 
-  const { h } = tubewright;
+const STOPS = 24;
+const rgb = ([red, green, blue]) => `rgb(${red} ${green} ${blue})`;
 
-  const STOPS = 24;
-  const rgb = ([red, green, blue]) => `rgb(${red} ${green} ${blue})`;
+function gradient(colours) {
+  const last = colours.length / 3 - 1;
+  const stops = Array.from({ length: STOPS + 1 }, (_, k) => {
+    const at = 3 * Math.round((k / STOPS) * last);
+    return rgb(colours.slice(at, at + 3));
+  });
+  return `linear-gradient(to right, ${stops.join(", ")})`;
+}
 
-  function gradient(colours) {
-    const last = colours.length / 3 - 1;
-    const stops = Array.from({ length: STOPS + 1 }, (_, k) => {
-      const at = 3 * Math.round((k / STOPS) * last);
-      return rgb(colours.slice(at, at + 3));
-    });
-    return `linear-gradient(to right, ${stops.join(", ")})`;
-  }
-
-  const bar = ([name, scale]) => {
-    const { values, digits } = tubewright.ticks(scale.low, scale.high, 4);
-    const place = tubewright.axis([scale.low, scale.high], [0, 100]);
-    const said = (value) => tubewright.withUnit(value, digits, scale.unit);
-    return {
-      name, heading: tubewright.heading(scale),
-      style: `background: ${gradient(scale.colours)}`,
-      ticks: values.map((value) => ({
-        text: tubewright.shown(value, digits), style: `left: ${place(value)}%`,
-      })),
-      label: `${scale.title} from ${said(scale.low)} to ${said(scale.high)}, by colour`,
-    };
+const bar = ([name, scale]) => {
+  const { values, digits } = ticks(scale.low, scale.high, 4);
+  const place = axis([scale.low, scale.high], [0, 100]);
+  const said = (value) => withUnit(value, digits, scale.unit);
+  return {
+    name, heading: heading(scale),
+    style: `background: ${gradient(scale.colours)}`,
+    ticks: values.map((value) => ({
+      text: shown(value, digits), style: `left: ${place(value)}%`,
+    })),
+    label: `${scale.title} from ${said(scale.low)} to ${said(scale.high)}, by colour`,
   };
+};
 
-  const coloured = ({ name, heading, style, label, ticks }) =>
-    h("figure.tw-key", { key: name },
-      h("figcaption", heading),
-      h("div.tw-colours", { role: "img", "aria-label": label, style }),
-      h("div.tw-ticks", { "aria-hidden": "true" },
-        ticks.map((tick) => h("span", { style: tick.style }, tick.text))));
+const coloured = ({ name, heading, style, label, ticks }) =>
+  h("figure.tw-key", { key: name },
+    h("figcaption", heading),
+    h("div.tw-colours", { role: "img", "aria-label": label, style }),
+    h("div.tw-ticks", { "aria-hidden": "true" },
+      ticks.map((tick) => h("span", { style: tick.style }, tick.text))));
 
-  const sample = (path, title) =>
-    h("li", h("svg", { width: 34, height: 10, "aria-hidden": "true" }, h("path", path)), title);
+const sample = (path, title) =>
+  h("li", h("svg", { width: 34, height: 10, "aria-hidden": "true" }, h("path", path)), title);
 
-  /* `fixed`: the ranges are of all settings, not of what is shown. */
-  tubewright.colourKeys = function (scales, { marks, start }, fixed) {
-    const of = (key) => rgb(key.colour.map((share) => Math.round(255 * share)));
-    const none = scales.tension && {
-      d: "M0 5H34", stroke: rgb(scales.tension.none), "stroke-width": 1.6,
-      "stroke-dasharray": "6 4",
-    };
-    const tube = { d: "M0 2H34M0 8H34M6 0V10M28 0V10", stroke: of(start), fill: "none" };
-    return h("div.tw-keys",
-      Object.entries(scales).map((one) => coloured(bar(one))),
-      h("ul.tw-samples",
-        none && sample(none, scales.tension.none_title),
-        sample({ d: "M0 5H34", stroke: of(marks), "stroke-width": 5 }, marks.title),
-        sample(tube, start.title)),
-      fixed && h("p.tw-note",
-        "These ranges stay the same at every setting; they are not those of the path. ",
-        "Values above the scale take the end colour."));
+/* `fixed`: the ranges are of all settings, not of what is shown. */
+export function colourKeys(scales, { marks, start }, fixed) {
+  const of = (key) => rgb(key.colour.map((share) => Math.round(255 * share)));
+  const none = scales.tension && {
+    d: "M0 5H34", stroke: rgb(scales.tension.none), "stroke-width": 1.6,
+    "stroke-dasharray": "6 4",
   };
-})((globalThis.tubewright ??= {}));
+  const tube = { d: "M0 2H34M0 8H34M6 0V10M28 0V10", stroke: of(start), fill: "none" };
+  return h("div.tw-keys",
+    Object.entries(scales).map((one) => coloured(bar(one))),
+    h("ul.tw-samples",
+      none && sample(none, scales.tension.none_title),
+      sample({ d: "M0 5H34", stroke: of(marks), "stroke-width": 5 }, marks.title),
+      sample(tube, start.title)),
+    fixed && h("p.tw-note",
+      "These ranges stay the same at every setting; they are not those of the path. ",
+      "Values above the scale take the end colour."));
+}

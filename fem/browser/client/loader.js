@@ -1,23 +1,17 @@
-/* In a page that carries scenes: unpack the scripts once, when the page has been read. */
-(function () {
-  "use strict";
+/* In a page that carries scenes: unpack the scripts, once. */
+async function inflate(text) {
+  const bytes = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
+  const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
+  return new Response(stream).arrayBuffer();
+}
 
-  const bytes = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
-
-  async function inflate(text) {
-    const packed = new Blob([bytes(text)]).stream();
-    return new Response(packed.pipeThrough(new DecompressionStream("gzip"))).arrayBuffer();
-  }
-
-  async function load() {
-    const code = document.createElement("script");
-    const packed = document.querySelector(".tw-code").textContent;
-    code.textContent = new TextDecoder().decode(await inflate(packed));
-    document.head.append(code);
-    globalThis.tubewright.show(inflate);
-  }
-
-  if (globalThis.tubewrightLoads) return;
-  globalThis.tubewrightLoads = true;
-  document.addEventListener("DOMContentLoaded", load);
-})();
+const [code, ...others] = document.querySelectorAll(".tw-code");
+others.forEach((other) => other.remove());
+if (code) {
+  globalThis.inflateScene = inflate;
+  const script = document.createElement("script");
+  script.type = "module";
+  code.remove();
+  script.textContent = new TextDecoder().decode(await inflate(code.textContent));
+  document.head.append(script);
+}

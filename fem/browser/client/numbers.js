@@ -1,64 +1,61 @@
 /* Numbers as they are shown, and where they lie on an axis. */
-(function (tubewright) {
-  "use strict";
 
-  const MINUS = "\u2212";
-  const UNITS = { deg: "\u00b0" };
+const MINUS = "\u2212";
+const UNITS = { deg: "\u00b0" };
 
-  tubewright.isNumber = (value) => typeof value === "number" && Number.isFinite(value);
+export const isNumber = (value) => typeof value === "number" && Number.isFinite(value);
 
-  /* The number of a row in a column, in the column's unit. */
-  tubewright.valueOf = (row, { name, factor }) =>
-    tubewright.isNumber(row[name]) ? factor * row[name] : null;
+/* The number of a row in a column, in the column's unit. */
+export const valueOf = (row, { name, factor }) =>
+  isNumber(row[name]) ? factor * row[name] : null;
 
-  tubewright.trueMinus = (text) => text.replace("-", MINUS);
-  tubewright.capital = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
+export const trueMinus = (text) => text.replace("-", MINUS);
+export const capital = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
 
-  /* A number with so many digits behind the point, a true minus, round-off as zero. */
-  tubewright.shown = function (value, digits) {
-    if (!tubewright.isNumber(value)) return "\u2013";
-    const text = value.toFixed(digits);
-    return Number(text) === 0 ? (0).toFixed(digits) : tubewright.trueMinus(text);
+/* A number with so many digits behind the point, a true minus, round-off as zero. */
+export function shown(value, digits) {
+  if (!isNumber(value)) return "\u2013";
+  const text = value.toFixed(digits);
+  return Number(text) === 0 ? (0).toFixed(digits) : trueMinus(text);
+}
+
+/* A number with its unit; degrees stand close to it. */
+export function withUnit(value, digits, unit) {
+  const text = shown(value, digits);
+  return UNITS[unit] ? `${text}${UNITS[unit]}` : `${text}\u00a0${unit}`.trimEnd();
+}
+
+/* A number that was typed, with its unit. */
+export const plain = (value, unit) => {
+  const text = trueMinus(String(Number(value.toPrecision(6))));
+  return text + (UNITS[unit] ?? `\u00a0${unit}`);
+};
+
+/* The greatest of 1, 2, 5 times a power of ten that is not above `limit`. */
+export function roundBelow(limit) {
+  const power = 10 ** Math.floor(Math.log10(limit));
+  return power * [5, 2, 1].find((times) => times * power <= limit * (1 + 1e-9));
+}
+
+/* Round numbers from `low` to `high`, about `count`, and the digits that tell them apart. */
+export function ticks(low, high, count) {
+  const width = roundBelow((1.6 * (high - low)) / count);
+  const first = Math.ceil(low / width - 1e-6);
+  const last = Math.floor(high / width + 1e-6);
+  return {
+    values: Array.from({ length: last - first + 1 }, (_, k) => (first + k) * width),
+    digits: Math.max(0, -Math.floor(Math.log10(width) + 1e-9)),
   };
+}
 
-  /* A number with its unit; degrees stand close to it. */
-  tubewright.withUnit = function (value, digits, unit) {
-    const text = tubewright.shown(value, digits);
-    return UNITS[unit] ? `${text}${UNITS[unit]}` : `${text}\u00a0${unit}`.trimEnd();
-  };
+/* The least and the greatest of some numbers, a little apart even where they are all equal. */
+export function span(numbers) {
+  const low = Math.min(...numbers);
+  const high = Math.max(...numbers);
+  const room = Math.max(0.06 * (high - low), 1e-3 * Math.max(1, Math.abs(high)));
+  return [low - room, high + room];
+}
 
-  /* A number that was typed, with its unit. */
-  tubewright.plain = (value, unit) => {
-    const text = tubewright.trueMinus(String(Number(value.toPrecision(6))));
-    return text + (UNITS[unit] ?? `\u00a0${unit}`);
-  };
-
-  /* The greatest of 1, 2, 5 times a power of ten that is not above `limit`. */
-  tubewright.roundBelow = function (limit) {
-    const power = 10 ** Math.floor(Math.log10(limit));
-    return power * [5, 2, 1].find((times) => times * power <= limit * (1 + 1e-9));
-  };
-
-  /* Round numbers from `low` to `high`, about `count`, and the digits that tell them apart. */
-  tubewright.ticks = function (low, high, count) {
-    const width = tubewright.roundBelow((1.6 * (high - low)) / count);
-    const first = Math.ceil(low / width - 1e-6);
-    const last = Math.floor(high / width + 1e-6);
-    return {
-      values: Array.from({ length: last - first + 1 }, (_, k) => (first + k) * width),
-      digits: Math.max(0, -Math.floor(Math.log10(width) + 1e-9)),
-    };
-  };
-
-  /* The least and the greatest of some numbers, a little apart even where they are all equal. */
-  tubewright.span = function (numbers) {
-    const low = Math.min(...numbers);
-    const high = Math.max(...numbers);
-    const room = Math.max(0.06 * (high - low), 1e-3 * Math.max(1, Math.abs(high)));
-    return [low - room, high + room];
-  };
-
-  /* The map from [low, high] to [start, end]. */
-  tubewright.axis = ([low, high], [start, end]) => (value) =>
-    start + ((value - low) / (high - low)) * (end - start);
-})((globalThis.tubewright ??= {}));
+/* The map from [low, high] to [start, end]. */
+export const axis = ([low, high], [start, end]) => (value) =>
+  start + ((value - low) / (high - low)) * (end - start);

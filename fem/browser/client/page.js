@@ -1,86 +1,87 @@
 /* The served page: the setting of a study if there is one, its scene, and the live explorer. */
-(function (tubewright) {
-  "use strict";
+import { h, mount, redraw } from "./dom.js";
+import { explorerView } from "./explorer_view.js";
+import { Look } from "./look.js";
+import { pathSheet } from "./path.js";
+import { newest, server } from "./server.js";
+import { studyChoice, studyMap } from "./study.js";
 
-  const { h, server } = tubewright;
+const CAUTION =
+  " Pressurised rubber can burst, hoses and taut threads whip: shield the device, limit the " +
+  "pressure, wear eye protection, follow local rules.";
 
-  const CAUTION =
-    " Pressurised rubber can burst, hoses and taut threads whip: shield the device, limit the " +
-    "pressure, wear eye protection, follow local rules.";
+const section = (id, title, ...children) =>
+  h("section", { id, "aria-labelledby": `${id}-title` },
+    h("h2", { id: `${id}-title` }, title), children);
 
-  const section = (id, title, ...children) =>
-    h("section", { id, "aria-labelledby": `${id}-title` },
-      h("h2", { id: `${id}-title` }, title), children);
+/* A component: the page. */
+function page() {
+  const [look, bare] = [new Look(), new Look()];
+  let [pack, study, offer] = [null, null, null];
+  let [fault, drawn, chosen] = ["", false, 0];
 
-  /* A component: the page. */
-  function page() {
-    const [look, bare] = [tubewright.newLook(), tubewright.newLook()];
-    let [pack, study, offer] = [null, null, null];
-    let [fault, drawn, chosen] = ["", false, 0];
-
-    /* Run a question to the server; what goes wrong is said on the page. */
-    const tried = async (ask) => {
-      try {
-        await ask();
-        fault = "";
-      } catch (error) {
-        fault = error.message;
-      }
-      tubewright.redraw();
-    };
-    const show = tubewright.newest((number) =>
-      tried(async () => {
-        pack = await server.setting(study.settings[number].key);
-      }));
-    const choose = (number) => {
-      chosen = number;
-      show(number);
-    };
+  /* Run a question to the server; what goes wrong is said on the page. */
+  const tried = async (ask) => {
+    try {
+      await ask();
+      fault = "";
+    } catch (error) {
+      fault = error.message;
+    }
+    redraw();
+  };
+  const show = newest((number) =>
     tried(async () => {
-      pack = await server.scene();
-      document.title = `${pack.title} \u2013 tubewright`;
-      tubewright.redraw();
-      const [found, live] = await Promise.all([server.study(), server.live()]);
-      offer = live;
-      if (!found.offered) return;
-      study = found;
-      chosen = Math.max(0, found.settings.findIndex(({ key }) => key === found.first));
+      pack = await server.setting(study.settings[number].key);
+    }));
+  const choose = (number) => {
+    chosen = number;
+    show(number);
+  };
+  tried(async () => {
+    pack = await server.scene();
+    document.title = `${pack.title} \u2013 tubewright`;
+    redraw();
+    const [found, live] = await Promise.all([server.study(), server.live()]);
+    offer = live;
+    if (!found.offered) return;
+    study = found;
+    chosen = Math.max(0, found.settings.findIndex(({ key }) => key === found.first));
+  });
+
+  const links = () =>
+    h("nav", { "aria-label": "Parts of this page" },
+      study && h("a", { href: "#study" }, "Study"), " ",
+      h("a", { href: "#path" }, "Path"), " ",
+      h("a", { href: "#explorer" }, "Live explorer"));
+  const ofStudy = () =>
+    section("study", "Study",
+      h("div.tw-study",
+        h(studyChoice, { study, chosen, choose }),
+        h(studyMap, { study, chosen, choose, titles: pack.models })));
+  const sheet = () =>
+    h(pathSheet, {
+      pack, look,
+      curves: true, level: "h3",
+      drawn() {
+        if (!drawn) redraw();
+        drawn = true;
+      },
     });
+  const live = () =>
+    offer.offered
+      ? h(explorerView, { offer, look: bare, level: "h3" })
+      : h("p", offer.reason);
 
-    const links = () =>
-      h("nav", { "aria-label": "Parts of this page" },
-        study && h("a", { href: "#study" }, "Study"), " ",
-        h("a", { href: "#path" }, "Path"), " ",
-        h("a", { href: "#explorer" }, "Live explorer"));
-    const ofStudy = () =>
-      section("study", "Study",
-        h("div.tw-study",
-          h(tubewright.studyChoice, { study, chosen, choose }),
-          h(tubewright.studyMap, { study, chosen, choose, titles: pack.models })));
-    const sheet = () =>
-      h(tubewright.pathSheet, {
-        pack, look,
-        curves: true, level: "h3",
-        drawn() {
-          if (!drawn) tubewright.redraw();
-          drawn = true;
-        },
-      });
-    const live = () =>
-      offer.offered
-        ? h(tubewright.explorerView, { offer, look: bare, level: "h3" })
-        : h("p", offer.reason);
+  return () =>
+    h("div.tubewright", { "aria-busy": String(!drawn && !fault) },
+      h("header.tw-head", h("h1", pack ? pack.title : "Loading"), pack && links()),
+      h("main",
+        fault && h("p.tw-fault", { role: "alert" }, fault),
+        study && ofStudy(),
+        pack && section("path", "Path", sheet()),
+        offer && section("explorer", "Live explorer", live())),
+      h("footer.tw-foot", h("p", h("strong", "Estimates, not a certificate."), CAUTION)));
+}
 
-    return () =>
-      h("div.tubewright", { "aria-busy": String(!drawn && !fault) },
-        h("header.tw-head", h("h1", pack ? pack.title : "Loading"), pack && links()),
-        h("main",
-          fault && h("p.tw-fault", { role: "alert" }, fault),
-          study && ofStudy(),
-          pack && section("path", "Path", sheet()),
-          offer && section("explorer", "Live explorer", live())),
-        h("footer.tw-foot", h("p", h("strong", "Estimates, not a certificate."), CAUTION)));
-  }
-
-  tubewright.mount(page, {}, document.getElementById("sheet"));
-})((globalThis.tubewright ??= {}));
+mount(page, {}, document.getElementById("sheet"));

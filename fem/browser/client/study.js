@@ -1,130 +1,130 @@
 /* A study: one of its settings is chosen, by its values or on the map of what they reach. */
-(function (tubewright) {
-  "use strict";
+import { chart, mark } from "./chart.js";
+import { choice, field } from "./controls.js";
+import { h, memo, newId } from "./dom.js";
+import { isNumber, span, withUnit } from "./numbers.js";
+import { heading } from "./readouts.js";
 
-  const { h } = tubewright;
+const HEIGHT = 300;
+const NEAR = 24; // px between a click and the point that it means
+const MOST_VALUES = 60; // of a quantity that is chosen from a list
 
-  const HEIGHT = 300;
-  const NEAR = 24; // px between a click and the point that it means
-  const MOST_VALUES = 60; // of a quantity that is chosen from a list
+function different(settings, k) {
+  const values = [...new Set(settings.map((setting) => setting.values[k]))];
+  return values.every(isNumber) ? values.sort((a, b) => a - b) : values;
+}
 
-  function different(settings, k) {
-    const values = [...new Set(settings.map((setting) => setting.values[k]))];
-    return values.every(tubewright.isNumber) ? values.sort((a, b) => a - b) : values;
-  }
+/* The quantities that vary, each with its values, if most combinations of few values are there. */
+function lists({ axes, settings }) {
+  const made = axes.map((axis, k) => ({ ...axis, values: different(settings, k) }));
+  const many = made.reduce((product, { values }) => product * values.length, 1);
+  const few = made.every(({ values }) => values.length <= MOST_VALUES);
+  return few && settings.length > many / 2 ? made : [];
+}
 
-  /* The quantities that vary, each with its values, if most combinations of few values are there. */
-  function lists({ axes, settings }) {
-    const made = axes.map((axis, k) => ({ ...axis, values: different(settings, k) }));
-    const many = made.reduce((product, { values }) => product * values.length, 1);
-    const few = made.every(({ values }) => values.length <= MOST_VALUES);
-    return few && settings.length > many / 2 ? made : [];
-  }
+const digits = (value) => Math.min(3, (String(value).split(".")[1] ?? "").length);
+const said = (value, unit) =>
+  typeof value === "number" ? withUnit(value, digits(value), unit) : value;
 
-  const digits = (value) => Math.min(3, (String(value).split(".")[1] ?? "").length);
-  const said = (value, unit) =>
-    typeof value === "number" ? tubewright.withUnit(value, digits(value), unit) : value;
-
-  /* A component: the fields by whose values a setting is chosen. */
-  tubewright.studyChoice = function ({ study: { axes, settings } }) {
-    const offered = lists({ axes, settings });
-    const id = tubewright.newId();
-    return ({ chosen, choose }) => {
-      const current = settings[chosen].values;
-      /* The setting that is as the chosen one but for its k-th value; -1 if there is none. */
-      const other = (k, value) => {
-        const wanted = current.map((old, j) => (j === k ? value : old));
-        return settings.findIndex(({ values }) => values.every((one, j) => one === wanted[j]));
-      };
-      const list = ({ title, unit, values }, k) => {
-        const option = (value, n) => ({
-          value: n, disabled: other(k, value) < 0, text: said(value, unit),
-        });
-        const field = `${id}-${k}`;
-        return tubewright.field(title, field,
-          tubewright.choice(values, option, {
-            id: field, value: values.indexOf(current[k]),
-            onchange: ({ target }) => choose(other(k, values[target.value])),
-          }));
-      };
-      const number = {
-        min: 1, max: settings.length, value: chosen + 1,
-        oninput: ({ target: { valueAsNumber } }) =>
-          settings[valueAsNumber - 1] && choose(valueAsNumber - 1),
-      };
-      return h("form.tw-setting", { onsubmit: (event) => event.preventDefault() },
-        offered.map(list),
-        !offered.length &&
-          tubewright.field(`Setting, 1 to ${settings.length}`, id,
-            h("input", { type: "range", "aria-label": "Setting, slider", ...number }),
-            h("input", { id, type: "number", ...number })),
-        h("p.tw-note", { role: "status" },
-          axes.map(({ title, unit }, k) => `${title} ${said(current[k], unit)}`).join(", ")));
+/* A component: the fields by whose values a setting is chosen. */
+export function studyChoice({ study: { axes, settings } }) {
+  const offered = lists({ axes, settings });
+  const id = newId();
+  return ({ chosen, choose }) => {
+    const current = settings[chosen].values;
+    /* The setting that is as the chosen one but for its k-th value; -1 if there is none. */
+    const other = (k, value) => {
+      const wanted = current.map((old, j) => (j === k ? value : old));
+      return settings.findIndex(({ values }) => values.every((one, j) => one === wanted[j]));
     };
+    const list = ({ title, unit, values }, k) => {
+      const option = (value, n) => ({
+        value: n, disabled: other(k, value) < 0, text: said(value, unit),
+      });
+      const place = `${id}-${k}`;
+      return field(title, place,
+        choice(values, option, {
+          id: place, value: values.indexOf(current[k]),
+          onchange: ({ target }) => choose(other(k, values[target.value])),
+        }));
+    };
+    const number = {
+      min: 1, max: settings.length, value: chosen + 1,
+      oninput: ({ target: { valueAsNumber } }) =>
+        settings[valueAsNumber - 1] && choose(valueAsNumber - 1),
+    };
+    return h("form.tw-setting", { onsubmit: (event) => event.preventDefault() },
+      offered.map(list),
+      !offered.length &&
+        field(`Setting, 1 to ${settings.length}`, id,
+          h("input", { type: "range", "aria-label": "Setting, slider", ...number }),
+          h("input", { id, type: "number", ...number })),
+      h("p.tw-note", { role: "status" },
+        axes.map(({ title, unit }, k) => `${title} ${said(current[k], unit)}`).join(", ")));
   };
+}
 
-  const dots = (places) =>
-    places.map(({ classes, points }) => {
-      const d = points
-        .filter(Boolean)
-        .map(([x, y]) => `M${x.toFixed(1)} ${y.toFixed(1)}h0`)
-        .join("");
-      return h("path", { class: classes, d });
-    });
+const dots = (places) =>
+  places.map(({ classes, points }) => {
+    const d = points
+      .filter(Boolean)
+      .map(([x, y]) => `M${x.toFixed(1)} ${y.toFixed(1)}h0`)
+      .join("");
+    return h("path", { class: classes, d });
+  });
 
-  /* A component: all that the settings reach, a dot each; the chosen one is ringed, a click chooses
-     another. */
-  tubewright.studyMap = function ({ study: { reach, settings } }) {
-    const names = Object.keys(reach.models);
-    const [right, up] = reach.columns;
-    const known = Object.values(reach.models).flat().filter(Boolean);
-    const values = (k) => (known.length ? [...known.map((point) => point[k]), 0] : [0, 1]);
-    const [across, along] = [tubewright.span(values(0)), tubewright.span(values(1))];
-    const placesOf = tubewright.memo(({ x, y }) =>
-      names.map((model) => ({
-        model, classes: `tw-dots tw-dots-${model}`,
-        points: reach.models[model].map((point) => point && [x(point[0]), y(point[1])]),
-      })));
-    const base = tubewright.memo(dots);
-    let places = [];
-    const nearest = ({ offsetX, offsetY }) => {
-      const far = ([x, y]) => Math.hypot(x - offsetX, y - offsetY);
-      const [least, found] = places
-        .flatMap(({ points }) => points.map((at, k) => [at ? far(at) : Infinity, k]))
-        .reduce((best, one) => (one[0] < best[0] ? one : best), [NEAR, -1]);
-      return least < NEAR ? found : null;
-    };
-    const ring = ({ model, points }, chosen) => {
-      const [x, y] = points[chosen];
-      return h("g", { class: `tw-curve tw-${model}` },
-        h("circle.tw-paper", { cx: x, cy: y, r: 9 }), tubewright.mark(model, x, y, 4.5));
-    };
-    return ({ titles, chosen, choose }) => {
-      const pick = (event) => {
-        const found = nearest(event);
-        if (found !== null) choose(found);
-      };
-      return h("div", { onclick: pick },
-        h("p.tw-above", `${tubewright.heading(up)}, ${reach.where}`),
-        h(tubewright.chart, {
-          across, along,
-          height: HEIGHT, title: tubewright.heading(right),
-          label:
-            `What ${settings.length} settings reach ${reach.where}, ` +
-            `${right.title} across, ${up.title} up; a click chooses one`,
-          base(axes) {
-            places = placesOf(axes);
-            return base(places);
-          },
-          over: () =>
-            places.filter(({ points }) => points[chosen]).map((place) => ring(place, chosen)),
-        }),
-        h("ul.tw-samples",
-          names.map((model) =>
-            h("li",
-              h("svg", { width: 14, height: 12, "aria-hidden": "true" },
-                h("path", { class: `tw-dots tw-dots-${model}`, d: "M7 6h0" })),
-              ` ${titles[model]}`))));
-    };
+/* A component: all that the settings reach, a dot each; the chosen one is ringed, a click chooses
+   another. */
+export function studyMap({ study: { reach, settings } }) {
+  const names = Object.keys(reach.models);
+  const [right, up] = reach.columns;
+  const known = Object.values(reach.models).flat().filter(Boolean);
+  const values = (k) => (known.length ? [...known.map((point) => point[k]), 0] : [0, 1]);
+  const [across, along] = [span(values(0)), span(values(1))];
+  const placesOf = memo(({ x, y }) =>
+    names.map((model) => ({
+      model, classes: `tw-dots tw-dots-${model}`,
+      points: reach.models[model].map((point) => point && [x(point[0]), y(point[1])]),
+    })));
+  const base = memo(dots);
+  let places = [];
+  const nearest = ({ offsetX, offsetY }) => {
+    const far = ([x, y]) => Math.hypot(x - offsetX, y - offsetY);
+    const [least, found] = places
+      .flatMap(({ points }) => points.map((at, k) => [at ? far(at) : Infinity, k]))
+      .reduce((best, one) => (one[0] < best[0] ? one : best), [NEAR, -1]);
+    return least < NEAR ? found : null;
   };
-})((globalThis.tubewright ??= {}));
+  const ring = ({ model, points }, chosen) => {
+    const [x, y] = points[chosen];
+    return h("g", { class: `tw-curve tw-${model}` },
+      h("circle.tw-paper", { cx: x, cy: y, r: 9 }), mark(model, x, y, 4.5));
+  };
+  return ({ titles, chosen, choose }) => {
+    const pick = (event) => {
+      const found = nearest(event);
+      if (found !== null) choose(found);
+    };
+    return h("div", { onclick: pick },
+      h("p.tw-above", `${heading(up)}, ${reach.where}`),
+      h(chart, {
+        across, along,
+        height: HEIGHT, title: heading(right),
+        label:
+          `What ${settings.length} settings reach ${reach.where}, ` +
+          `${right.title} across, ${up.title} up; a click chooses one`,
+        base(axes) {
+          places = placesOf(axes);
+          return base(places);
+        },
+        over: () =>
+          places.filter(({ points }) => points[chosen]).map((place) => ring(place, chosen)),
+      }),
+      h("ul.tw-samples",
+        names.map((model) =>
+          h("li",
+            h("svg", { width: 14, height: 12, "aria-hidden": "true" },
+              h("path", { class: `tw-dots tw-dots-${model}`, d: "M7 6h0" })),
+            ` ${titles[model]}`))));
+  };
+}
