@@ -1,28 +1,23 @@
-"""FE solves in processes of their own, while the bench goes on.
+"""FE solves in worker processes, while the live explorer goes on.
 
-A worker process is started anew (spawn) by pebble, keeps warm what neighbouring cases share, and is
-ended with its job when that is stopped. It tells its progress through two integers of shared
-memory: no lock, so that a killed worker leaves none behind.
+A worker keeps what neighbouring cases share. It writes its progress to an integer of shared memory
+without a lock, which a worker that is killed could not release.
 """
 
 from __future__ import annotations
 
-import multiprocessing
-import os
 import secrets
-import threading
 from collections.abc import MutableSequence
-from concurrent.futures import CancelledError, Future
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import Future
 from dataclasses import dataclass
 from itertools import count
-from typing import Any, Literal
+from typing import Literal
 
 from fem.case.case import Case
 from fem.continuation.load_steps import steps_of
 from fem.core.cache import Chain
 from fem.core.errors import InputError
-from fem.core.processes import use_one_thread
+from fem.core.processes import SPAWN, WorkerLostError, WorkerPool, result_of
 from fem.results.result import Result
 from fem.solving.single import solve
 
@@ -41,12 +36,16 @@ CHAIN = Chain()
 _progress: MutableSequence[int]
 
 
-class TooManySolvesError(Exception):
+class TooManySolvesError(InputError):
     """No more solves are taken now."""
 
 
-class UnknownSolveError(KeyError):
-    """There is no such solve, or none any more."""
+class UnknownSolveError(LookupError):
+    """There is no such solve, or it is not done, or no longer kept."""
+
+    def __str__(self) -> str:
+        """Return this in one sentence."""
+        return "there is no such solve, or it is not done, or no longer kept"
 
 
 @dataclass(frozen=True)
@@ -85,9 +84,8 @@ class Jobs:
     def __init__(self) -> None:
         self._jobs: dict[str, Job] = {}
         self._places = count()
-        self._context = multiprocessing.get_context("spawn")
-        self._progress = self._context.RawArray("i", PLACES)
-        self._pool: Any = None
+        self._progress = SPAWN.RawArray("i", PLACES)
+        self._pool = WorkerPool(WORKERS, _begin, self._progress)
 
     def start(self, case: Case, resolution: str, tab: str = "") -> str:
         """Begin to solve a case, and return the name of the solve.
@@ -107,7 +105,8 @@ class Jobs:
         place = next(self._places) % PLACES
         self._progress[place] = 0
         name = secrets.token_hex(8)
-        self._jobs[name] = Job(tab, place, steps_of(case), self._hand_in(case, resolution, place))
+        future = self._pool.submit(perform, without_friction(case), resolution, place)
+        self._jobs[name] = Job(tab, place, steps_of(case), future)
         self._forget()
         return name
 
@@ -153,9 +152,7 @@ class Jobs:
 
     def close(self) -> None:
         """End all processes; it takes up to some seconds."""
-        if self._pool is not None:
-            _end(self._pool)
-            self._pool = None
+        self._pool.close()
 
     def _job(self, name: str) -> Job:
         try:
@@ -171,31 +168,6 @@ class Jobs:
         ended = [name for name, job in self._jobs.items() if job.future.done()]
         for name in ended[:-KEPT]:
             del self._jobs[name]
-
-    def _hand_in(self, case: Case, resolution: str, place: int) -> Future[Result]:
-        args = [without_friction(case), resolution, place]
-        try:
-            return self._started().schedule(perform, args=args)
-        except RuntimeError:  # a worker that died with nothing in hand broke the pool
-            threading.Thread(target=_end, args=[self._pool]).start()  # nobody waits for its end
-            self._pool = None
-            return self._started().schedule(perform, args=args)
-
-    def _started(self) -> Any:
-        """Return the workers, started when they are first needed."""
-        if self._pool is None:
-            from pebble import ProcessPool
-
-            self._pool = ProcessPool(
-                WORKERS, initializer=_begin, initargs=[self._progress], context=self._context
-            )
-        return self._pool
-
-
-def _end(pool: Any) -> None:
-    """End the processes of a pool; it takes up to some seconds."""
-    pool.stop()
-    pool.join()
 
 
 def without_friction(case: Case) -> Case:
@@ -214,35 +186,21 @@ def perform(case: Case, resolution: str, place: int) -> Result:
 
 
 def _begin(progress: MutableSequence[int]) -> None:
-    """Make a worker ready: where it tells its progress, and that it ends with its parent."""
+    """Let a worker know where to write its progress."""
     global _progress
     _progress = progress
-    use_one_thread()
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    """End this process as soon as its parent has ended, however that was."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
 
 
 def _reason(future: Future[Result]) -> str:
     """Return why a solve failed, in one sentence; empty if it did not."""
-    from pebble import ProcessExpired
-
     try:
-        future.result()
+        result_of(future)
     except InputError as error:
         return str(error)
     except ArithmeticError as error:
         return f"the case has no solution even at rest: {error}"
-    except ProcessExpired as lost:
-        return f"the process that solved it died (exit code {lost.exitcode}); try again"
-    except (BrokenProcessPool, CancelledError):
-        return "the process that solved it died; try again"
+    except WorkerLostError as lost:
+        return f"{lost}; try again"
     except ImportError as error:
         return f"the FE model lacks what it stands on ({error}); see tubewright check-install"
     except Exception as error:  # a fault of ours, told in the page rather than in a stack trace

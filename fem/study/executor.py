@@ -6,18 +6,12 @@ hand ends with :class:`WorkerLostError`, the rest goes on.
 
 from __future__ import annotations
 
-import multiprocessing
 from concurrent.futures import CancelledError, Future
-from concurrent.futures.process import BrokenProcessPool
 from typing import Protocol, Self
 
 from fem.core.errors import InputError
-from fem.core.processes import use_one_thread
+from fem.core.processes import WorkerLostError, WorkerPool, result_of, use_one_thread
 from fem.study.worker import Done, Task, perform
-
-
-class WorkerLostError(Exception):
-    """The process that had a task in hand died."""
 
 
 class CrewLostError(Exception):
@@ -57,52 +51,27 @@ class Crew(Protocol):
 
 
 class LocalCrew:
-    """Processes of this machine, each started anew (spawn) with one thread for linear algebra."""
+    """Processes of this machine."""
 
     def __init__(self, workers: int) -> None:
         self.size = workers
+        self._pool = WorkerPool(workers)
 
     def __enter__(self) -> Self:
-        """Start."""
-        self._start()
+        """Return itself; processes start with the first task."""
         return self
-
-    def _start(self) -> None:
-        from pebble import ProcessPool
-
-        self._pool = ProcessPool(
-            self.size,
-            context=multiprocessing.get_context("spawn"),
-            initializer=use_one_thread,
-        )
 
     def submit(self, task: Task) -> Future[list[Done]]:
         """Hand a task in."""
-        try:
-            return self._pool.schedule(perform, args=[task])
-        except RuntimeError:  # a worker that died with nothing in hand broke the pool
-            self._stop()
-            self._start()
-            return self._pool.schedule(perform, args=[task])
+        return self._pool.submit(perform, task)
 
     def result(self, future: Future[list[Done]]) -> list[Done]:
         """Return what came of a task that is done; see :class:`Crew`."""
-        from pebble import ProcessExpired
-
-        try:
-            return future.result()
-        except ProcessExpired as lost:
-            raise WorkerLostError(f"process {lost.pid} died (exit code {lost.exitcode})") from None
-        except BrokenProcessPool:
-            raise WorkerLostError("the process died") from None
-
-    def _stop(self) -> None:
-        self._pool.stop()
-        self._pool.join()
+        return result_of(future)
 
     def __exit__(self, *_: object) -> None:
         """Stop at once."""
-        self._stop()
+        self._pool.close()
 
 
 class ClusterCrew:

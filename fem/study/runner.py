@@ -12,10 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from fem.core.errors import InputError
+from fem.core.processes import WorkerLostError
 from fem.results.environment import machine, versions
 from fem.results.folder import Contents, contents
 from fem.results.result import Result
-from fem.study.executor import Crew, CrewLostError, WorkerLostError
+from fem.study.executor import Crew, CrewLostError
 from fem.study.job_list import Agenda
 from fem.study.results_db import Curve, Ledger, Status
 from fem.study.study_result import Outcome, tabulate

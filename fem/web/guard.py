@@ -17,6 +17,7 @@ from typing import Any
 from aiohttp import web
 
 from fem.core.errors import InputError
+from fem.explore.fe_job import UnknownSolveError
 
 NAMES = ("127.0.0.1", "localhost")
 
@@ -60,6 +61,8 @@ async def guard(request: web.Request, handler: Handler) -> web.StreamResponse:
         return await handler(request)
     except InputError as error:
         return failure(200, str(error))
+    except UnknownSolveError as error:
+        return failure(404, str(error))
     except web.HTTPNotFound:
         return failure(404, "there is nothing here")
     except web.HTTPException as error:

@@ -9,13 +9,13 @@ from aiohttp import web
 from pydantic import Field
 
 from fem.browser.pack import pack
-from fem.explore.fe_job import Jobs, TooManySolvesError, UnknownSolveError
+from fem.explore.fe_job import Jobs
 from fem.explore.setting import Resolution, Setting
 from fem.results.result import Result
 from fem.scene.colours import Scales
 from fem.scene.result_view import exhibits
 from fem.web.explorer import LiveExplorer
-from fem.web.guard import binary, failure, json_of
+from fem.web.guard import binary, json_of
 
 
 class Wanted(Setting):
@@ -46,33 +46,21 @@ class JobDesk:
         wanted = Wanted.parse(await json_of(request))
         offer = (await self._explorer.opened()).offer
         case = offer.case(wanted, offer.steps)
-        try:
-            name = self._jobs.start(case, wanted.resolution, wanted.tab)
-        except TooManySolvesError as error:
-            return failure(200, str(error))  # no fault, see fem.web.guard
+        name = self._jobs.start(case, wanted.resolution, wanted.tab)
         return web.json_response({"job": name})
 
     async def progress(self, request: web.Request) -> web.Response:
         """Answer how far a solve has come."""
-        try:
-            return web.json_response(asdict(self._jobs.progress(request.match_info["job"])))
-        except UnknownSolveError:
-            return _unknown()
+        return web.json_response(asdict(self._jobs.progress(request.match_info["job"])))
 
     async def stop(self, request: web.Request) -> web.Response:
         """Stop a solve, and answer how far it had come."""
-        try:
-            self._jobs.stop(request.match_info["job"])
-        except UnknownSolveError:
-            return _unknown()
+        self._jobs.stop(request.match_info["job"])
         return await self.progress(request)
 
     async def scene(self, request: web.Request) -> web.Response:
         """Answer the shapes of a solve that is done."""
-        try:
-            result = self._jobs.result(request.match_info["job"])
-        except UnknownSolveError:
-            return _unknown()
+        result = self._jobs.result(request.match_info["job"])
         scales = (await self._explorer.opened()).scales
         return binary(await asyncio.to_thread(_packed, result, scales))
 
@@ -83,7 +71,3 @@ class JobDesk:
 
 def _packed(result: Result, scales: Scales) -> bytes:
     return pack(exhibits(result), result.case.title, scales)
-
-
-def _unknown() -> web.Response:
-    return failure(404, "there is no such solve, or it is not done, or no longer kept")

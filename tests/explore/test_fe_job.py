@@ -214,7 +214,7 @@ def test_nobody_waits_for_the_end_of_a_broken_pool(make_case):
             ended.set()
 
     with opened() as jobs:
-        jobs._pool = Broken()
+        jobs._pool._pool = Broken()
         name = jobs.start(make_case(pressure__steps=1), SHORT)
         assert not ended.is_set()
         let_go.set()

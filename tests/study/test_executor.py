@@ -14,7 +14,8 @@ import pytest
 
 from fem.case.case import Case
 from fem.core.errors import InputError
-from fem.study.executor import ClusterCrew, LocalCrew, WorkerLostError
+from fem.core.processes import WorkerLostError
+from fem.study.executor import ClusterCrew, LocalCrew
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
 from fem.study.results_db import NAME

@@ -13,9 +13,10 @@ import pytest
 from fem import solve
 from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
+from fem.core.processes import WorkerLostError
 from fem.results.termination import Termination
 from fem.study import worker as work
-from fem.study.executor import CrewLostError, WorkerLostError
+from fem.study.executor import CrewLostError
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
 from fem.study.results_db import NAME

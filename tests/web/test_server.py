@@ -15,6 +15,7 @@ from aiohttp.test_utils import TestClient, TestServer
 
 from fem.browser.assets import modules
 from fem.explore.evaluate_setting import settle
+from fem.explore.fe_job import TooManySolvesError
 from fem.explore.setting import Setting
 from fem.scene.result_view import exhibits
 from fem.solving.single import solve
@@ -441,7 +442,7 @@ def test_an_unknown_solve_and_a_wrong_mesh_are_refused_in_words(ask):
 
 def test_too_many_solves_are_refused_in_words(ask, monkeypatch):
     def full(*_):
-        raise jobs.TooManySolvesError("4 FE solves run or wait already; stop one, or wait")
+        raise TooManySolvesError("4 FE solves run or wait already; stop one, or wait")
 
     monkeypatch.setattr(jobs.Jobs, "start", full)
     status, answer = post(ask, "live/fe", SETTING)
