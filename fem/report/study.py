@@ -16,7 +16,7 @@ from fem.report.provenance import origin_grid
 from fem.report.ranges import range_grids, setting
 from fem.report.scene import Kept
 from fem.report.validation import held
-from fem.report.varied import counts_grid, said, unreached_grid, unusable_grid, varied_grid
+from fem.report.varied import counts_grid, said, unreached_grids, unusable_grids, varied_grid
 from fem.results.result import Result
 from fem.study.plot_data import survey
 from fem.study.runner import SHAPES
@@ -77,7 +77,7 @@ def _omitted(kept: Sequence[Kept], pictures: Sequence[Picture]) -> list[str]:
 def _told(outcome: Outcome, folder: Path) -> dict[str, Any]:
     """Return all that the page tells but pictures over the settings and shapes."""
     study, told, seen = outcome.study, outcome.provenance, survey(outcome)
-    failed = [grid for grid in (unreached_grid(outcome), unusable_grid(outcome)) if grid]
+    unusable = ((entry["setting"], entry["reason"]) for entry in told["unusable"])
     return {
         "kind": "report of a study",
         "title": study.title,
@@ -95,7 +95,7 @@ def _told(outcome: Outcome, folder: Path) -> dict[str, Any]:
         "case_grids": case_grids(study.base),
         "bench": comparison(folder, outcome),
         "trust": trust(folder, outcome),
-        "failed": failed,
+        "failed": [*unreached_grids(outcome), *unusable_grids(unusable)],
         "resolution": study.resolution,
         "held": held(),
         "origin": _origin(told),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from fem.results.termination import restore
@@ -58,46 +58,47 @@ def counts_grid(outcome: Outcome) -> TextTable:
     return TextTable("Curves: one model along the path of one case", titles, rows)
 
 
-def unreached_grid(outcome: Outcome) -> TextTable | None:
-    """Return which curves did not reach their last step, and why; None if all did."""
+def unreached_grids(outcome: Outcome, *, failed_only: bool = False) -> list[TextTable]:
+    """Return which curves did not reach their last step, failed ones first, and why."""
     entries = outcome.provenance["not_reached"]
-    if not entries:
-        return None
-    words = Agenda.of(outcome.study).words
-    order = sorted(entries, key=lambda entry: entry["status"] != "failed")
-    rows = [_entry(entry, words) for entry in order[:MOST]]
-    more = f", {len(rows)} of {len(entries)}" if len(entries) > len(rows) else ""
-    titles = ["setting", "model", "how it ended", "why"]
-    caption = f"Curves that did not reach their last step, failed ones first{more}"
-    return TextTable(caption, titles, rows, words=(0, 1, 2, 3))
+    failed = [entry for entry in entries if entry["status"] == "failed"]
+    others = [] if failed_only else [entry for entry in entries if entry not in failed]
+    words = Agenda.of(outcome.study).words if entries else {}
+    rows = [
+        [
+            words.get(entry["case"], entry["case"]),
+            NAMES[entry["model"]],
+            "failed" if entry in failed else "ended at a limit",
+            reason(restore(entry["termination"])),
+        ]
+        for entry in [*failed, *others]
+    ]
+    all_caption = "Curves that did not reach their last step, failed ones first"
+    caption = "Curves that failed" if failed_only else all_caption
+    return _first(caption, ["setting", "model", "how it ended", "why"], rows)
 
 
-def _entry(entry: Mapping[str, Any], words: Mapping[str, str]) -> list[str]:
-    how = "failed" if entry["status"] == "failed" else "ended at a limit"
-    setting = words.get(entry["case"], entry["case"])
-    return [setting, NAMES[entry["model"]], how, reason(restore(entry["termination"]))]
+def unusable_grids(unusable: Iterable[tuple[Mapping[str, Any], str]]) -> list[TextTable]:
+    """Return which settings make no case, and why."""
+    rows = [
+        [", ".join(f"{field} {value}" for field, value in setting.items()), why]
+        for setting, why in unusable
+    ]
+    return _first("Settings that make no case", ["setting", "why"], rows)
 
 
-def unusable_grid(outcome: Outcome) -> TextTable | None:
-    """Return which settings make no case, and why; None if all do."""
-    entries = outcome.provenance["unusable"]
-    if not entries:
-        return None
-    rows = [[_setting(entry["setting"]), entry["reason"]] for entry in entries[:MOST]]
-    more = f", {len(rows)} of {len(entries)}" if len(entries) > len(rows) else ""
-    caption = f"Settings that make no case{more}"
-    return TextTable(caption, ["setting", "why"], rows, words=(0, 1))
-
-
-def _setting(setting: Mapping[str, Any]) -> str:
-    return ", ".join(f"{field} {value}" for field, value in setting.items())
+def _first(caption: str, titles: list[str], rows: list[list[str]]) -> list[TextTable]:
+    """Return a table of the first rows, with their number in its caption; none without rows."""
+    more = f", {MOST} of {len(rows)}" if len(rows) > MOST else ""
+    table = TextTable(f"{caption}{more}", titles, rows[:MOST], words=range(len(titles)))
+    return [table] if rows else []
 
 
 def said(outcome: Outcome) -> Iterator[str]:
     """Yield what is to be said of the run of a study beside its counts."""
     told = outcome.provenance
     if told.get("ended_early"):
-        yield f"The run ended early: {told['ended_early']}."
+        yield f"The run ended early: {told['ended_early']}; go on with --resume."
     for fault in told.get("not_in_batch", []):
         yield f"Solved one by one, not in a batch: {fault}."
     if others := told.get("curves_not_asked_for"):
