@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterator, Sequence
-from functools import cached_property
-from operator import attrgetter
+from itertools import accumulate, groupby
 from typing import NamedTuple
 
 from fem.wording.text_table import TextTable
@@ -47,13 +44,9 @@ class HtmlTable:
     def __init__(self, table: TextTable) -> None:
         self.table, self.heads = table, heads_of(table)
         self.tall, self.wide = len(table.rows) > TALL, len(table.titles) > WIDE
-
-    @cached_property
-    def _starts(self) -> set[int]:
-        """Numbers of the columns that begin a group below one head."""
-        spans = [head.columns for head in self.heads[0]]
-        begins = itertools.accumulate(spans, initial=0)
-        return {begin for begin, span in zip(begins, spans, strict=False) if span > 1}
+        ends = accumulate(head.columns for head in self.heads[0])
+        spans = zip(ends, self.heads[0], strict=True)
+        self._starts = {end - head.columns for end, head in spans if head.columns > 1}
 
     def kind(self, column: int, cell: str) -> str:
         """Return the classes of a cell: words or a long text, the first of a group."""
@@ -68,38 +61,21 @@ class HtmlTable:
 def heads_of(table: TextTable) -> list[list[Head]]:
     """Return the rows of a head from titles of one line or two.
 
-    Neighbours with the same first line share it. A title of one line spans both rows.
+    Neighbours with the same first line share it. A title of one line spans both rows. A unit that
+    is none leaves a comma behind, which is left out.
     """
-    lines = [_Line.of(title, number in table.words) for number, title in enumerate(table.titles)]
-    if not any(line.below for line in lines):
-        return [[Head(line.above, word=line.word) for line in lines]]
-    below = [Head(line.below, word=line.word) for line in lines if line.below]
-    return [list(_upper(lines)), below]
-
-
-class _Line(NamedTuple):
-    """A title in two lines, and whether words stand below it."""
-
-    above: str
-    below: str
-    word: bool
-
-    @classmethod
-    def of(cls, title: str, word: bool) -> _Line:
-        """Split a title; a unit that is none leaves a comma behind."""
-        above, _, below = title.partition("\n")
-        return cls(above, below.strip(" ,"), word)
-
-    @property
-    def kind(self) -> tuple[str, bool]:
-        """What neighbours share that stand below one head."""
-        return self.above, bool(self.below)
-
-
-def _upper(lines: Sequence[_Line]) -> Iterator[Head]:
-    for (above, two), group in itertools.groupby(lines, attrgetter("kind")):
-        first, *others = group
+    lines = [
+        (above, below.strip(" ,"), number in table.words)
+        for number, (above, _, below) in enumerate(title.partition("\n") for title in table.titles)
+    ]
+    lower = [Head(below, word=word) for _, below, word in lines if below]
+    if not lower:
+        return [[Head(above, word=word) for above, _, word in lines]]
+    upper: list[Head] = []
+    for (above, two), group in groupby(lines, key=lambda line: (line[0], bool(line[1]))):
+        words = [word for *_, word in group]
         if two:
-            yield Head(above, columns=1 + len(others), word=first.word and not others)
+            upper.append(Head(above, columns=len(words), word=words == [True]))
         else:
-            yield from [Head(above, rows=2, word=line.word) for line in (first, *others)]
+            upper += [Head(above, rows=2, word=word) for word in words]
+    return [upper, lower]
