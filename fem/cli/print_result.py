@@ -14,17 +14,9 @@ from fem.wording.bounds import bounds_table
 from fem.wording.progress import Bars
 from fem.wording.remarks import remarks, warnings
 from fem.wording.run_sections import NAMES
-from fem.wording.tables import (
-    besides_table,
-    end_columns,
-    motion_columns,
-    step_table,
-    thread_columns,
-    thread_table,
-)
+from fem.wording.tables import besides_tables, step_tables
 from fem.wording.terminal import print_table, terminal
 from fem.wording.termination import PURPOSES, SOLVED_HOW, outcome
-from fem.wording.text_table import TextTable
 
 
 @contextmanager
@@ -58,7 +50,8 @@ def print_result(result: Result, folder: Path) -> None:
     """Print the steps, what is to be said of them, how each run went, and where its files are."""
     console, case = terminal(), result.case
     console.print(case.title, style="bold")
-    for table in _tables(result):
+    bounds = filter(None, (bounds_table(run, case) for run in result.runs))
+    for table in [*step_tables(result, brief=True), *besides_tables(result), *bounds]:
         print_table(console, table)
     for line in remarks(result):
         console.print(line)
@@ -66,15 +59,6 @@ def print_result(result: Result, folder: Path) -> None:
         console.print(run_line(run, case))
     written = ", ".join(sorted(path.name for path in folder.iterdir() if path.suffix != ".vtu"))
     console.print(f"{folder}: {written}", soft_wrap=True)
-
-
-def _tables(result: Result) -> Iterator[TextTable]:
-    """Yield motion and end loads, threads, limit points, and what the additional solves tell."""
-    yield step_table(result, [*motion_columns(), *end_columns(result.case)])
-    for family in result.case.threads:
-        yield thread_table(result, family, thread_columns(family.name))
-    for run in result.runs:
-        yield from filter(None, [besides_table(run), bounds_table(run, result.case)])
 
 
 def run_line(run: Run, case: Case) -> str:

@@ -14,14 +14,13 @@ from fem.report.page import render
 from fem.report.panels import keys, notes, panel_rows
 from fem.report.provenance import history_grid, mesh_grid, origin_grid, run_grid
 from fem.report.scene import scenes
-from fem.report.steps import besides_grids, step_grids
 from fem.report.validation import held
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.bounds import bounds_table
 from fem.wording.remarks import remarks, warnings
 from fem.wording.run_sections import NAMES
-from fem.wording.tables import PRESSURE, brief_columns
+from fem.wording.tables import PRESSURE, besides_tables, brief_columns, step_tables
 from fem.wording.termination import limit_text, outcome
 from fem.wording.text_table import TextTable
 
@@ -73,10 +72,10 @@ def _told(result: Result) -> dict[str, Any]:
         "rows": panel_rows(result),
         "keys": keys(result),
         "curve_notes": notes(result),
-        "steps": step_grids(result),
+        "steps": step_tables(result, brief=False),
         "margins": margin_grid(result),
         "remarks": remarks(result),
-        "besides": besides_grids(result),
+        "besides": besides_tables(result),
         "balance": balance_grid(result),
         "held": held(),
         "origin": _origin(result),

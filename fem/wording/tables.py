@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import zip_longest
+from math import isfinite, nan
 from typing import Any
 
 from fem.case.case import Case
-from fem.case.thread_family import ThreadFamily
 from fem.quantities import table
 from fem.quantities.column import Measure, measures_of
-from fem.quantities.quantity import Trait
+from fem.quantities.quantity import NO_TRAIT, Trait
 from fem.results.result import Result
-from fem.results.run import Run
 from fem.wording.drive_labels import drive_columns, with_added
 from fem.wording.run_sections import NAMES, Rows, besides, family_words
 from fem.wording.termination import path_note
@@ -37,14 +36,10 @@ def end_columns(case: Case) -> list[Measure]:
     return columns
 
 
-def thread_columns(family: str, traits: Trait = Trait.BRIEF) -> list[Measure]:
-    """Return the columns of a family."""
-    return measures_of([family], section="threads", traits=traits)
-
-
 def brief_columns(case: Case) -> list[Measure]:
     """Return what matters most of a step, but the share that is taut: that jumps."""
-    threads = [column for family in case.threads for column in thread_columns(family.name)]
+    names = [family.name for family in case.threads]
+    threads = measures_of(names, section="threads", traits=Trait.BRIEF)
     columns = [*motion_columns(), *end_columns(case), *threads]
     return [column for column in columns if column.quantity is not table.taut]
 
@@ -60,33 +55,39 @@ def readout_columns(cases: Sequence[Case]) -> list[Measure]:
     return [*dict.fromkeys([*drives, *tube, *loads, *threads])]
 
 
-def step_table(
-    result: Result, columns: Sequence[Measure], caption: str = "", *, labels: bool = False
-) -> TextTable:
+def step_tables(result: Result, *, brief: bool) -> list[TextTable]:
     """Return a row to each step that was requested, the models side by side.
 
-    Columns are headed by their short words, or by their labels.
+    There is a table to the motion of the free end and its loads, to the tube, and to each family of
+    threads, of the columns that are known at any step. If brief, there is none to the tube, threads
+    have their brief columns alone, and short words head the columns in place of their labels.
     """
+    case, traits = result.case, Trait.BRIEF if brief else NO_TRAIT
+    columns = {"Motion of the free end, and bulge": [*motion_columns(), *end_columns(case)]}
+    if not brief:
+        columns["Tube: lengths, stretches, volume"] = measures_of(section="tube")
+    for family in case.threads:
+        caption = f"Threads {family.name}: {', '.join(family_words(family))}"
+        columns[caption] = measures_of([family.name], section="threads", traits=traits)
+    return [_step_table(result, caption, own, brief) for caption, own in columns.items()]
+
+
+def _step_table(result: Result, caption: str, columns: Sequence[Measure], brief: bool) -> TextTable:
     steps = list(zip_longest(*(run.requested for run in result.runs)))
+    columns = [
+        one for one in columns if any(isfinite(row.get(one.column, nan)) for row in result.rows)
+    ]
     if result.case.pressure is None:  # then each model has its own
         columns = [PRESSURE, *columns]
     titles, cells = _requested(result.case, steps)
     keys = len(titles)
     for column in columns:
-        words = column.quantity.label if labels else column.quantity.short
+        words = column.quantity.short if brief else column.quantity.label
         for number, run in enumerate(result.runs):
             unit = ", ".join(filter(None, [NAMES[run.model], column.shown_unit]))
             titles.append(f"{words}\n{unit}")
             cells.append([column.show(step[number]) for step in steps])
     return TextTable(caption, titles, [*zip(*cells, strict=True)], words=(), keys=keys)
-
-
-def thread_table(
-    result: Result, family: ThreadFamily, columns: Sequence[Measure], *, labels: bool = False
-) -> TextTable:
-    """Return the same of the columns of a family, headed by how it is made."""
-    caption = f"Threads {family.name}: {', '.join(family_words(family))}"
-    return step_table(result, columns, caption, labels=labels)
 
 
 def _requested(
@@ -105,28 +106,25 @@ def _requested(
     return titles, cells
 
 
-def besides_table(run: Run) -> TextTable | None:
-    """Return the limit points of a run and its states that were not requested; None without."""
-    rows = besides(run)
-    if not rows:
-        return None
-    stretches = measures_of(section="tube", traits=Trait.BRIEF)
-    columns = [PRESSURE, *motion_columns(), *stretches]
-    cells = [
-        [
-            _kind(run, row),
-            *(column.show(row) for column in columns),
-            "-" if row["limit"] else "yes" if row["stable"] else "no",
+def besides_tables(result: Result) -> list[TextTable]:
+    """Return the limit points of each run and its states that were not requested, if any."""
+    columns = [PRESSURE, *motion_columns(), *measures_of(section="tube", traits=Trait.BRIEF)]
+    titles = ["state", *map(_title, columns), "stable"]
+    tables = []
+    for run in result.runs:
+        cells = [
+            [
+                "limit" if row["limit"] else "beyond" if run.beyond(row) else "last",
+                *(column.show(row) for column in columns),
+                "-" if row["limit"] else "yes" if row["stable"] else "no",
+            ]
+            for row in besides(run)
         ]
-        for row in rows
-    ]
-    caption = f"{NAMES[run.model]}: {path_note(run)}"
-    return TextTable(caption, ["state", *map(_title, columns), "stable"], cells, words=())
+        if cells:
+            caption = f"{NAMES[run.model]}: {path_note(run)}"
+            tables.append(TextTable(caption, titles, cells, words=()))
+    return tables
 
 
 def _title(column: Measure) -> str:
     return f"{column.title}\n{column.shown_unit}"
-
-
-def _kind(run: Run, row: dict[str, Any]) -> str:
-    return "limit" if row["limit"] else "beyond" if run.beyond(row) else "last"

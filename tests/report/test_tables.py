@@ -18,12 +18,12 @@ from fem.report.page import light_enough, minus
 from fem.report.panels import keys, panel_rows
 from fem.report.provenance import history_grid, run_grid
 from fem.report.result import brief_grid
-from fem.report.steps import besides_grids, step_grids
 from fem.report.validation import held
 from fem.results.result import Result
 from fem.rubber.library import materials
 from fem.solving.single import solve
 from fem.wording.bounds import bounds_table
+from fem.wording.tables import besides_tables, step_tables
 from fem.wording.text_table import TextTable
 
 
@@ -126,7 +126,7 @@ def test_every_figure_of_the_steps_is_that_of_the_file(result, tmp_path):
     with open(tmp_path / "steps.csv", encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     by_model = {model: [row for row in rows if row["model"] == model] for model in ("fe", "fast")}
-    grids = {grid.caption: grid for grid in step_grids(result)}
+    grids = {grid.caption: grid for grid in step_tables(result, brief=False)}
     motion = grids["Motion of the free end, and bulge"]
     places = {"twist_deg": 2, "displacement_mm": 3, "bulge_mm": 3}
     assert len(motion.rows) == len(by_model["fe"]) == 3
@@ -146,18 +146,18 @@ def test_a_way_to_rest_that_ends_early_has_no_steps(make_case):
     for drive in ({}, {"volume": {"added": "3 mL", "steps": 2}}):
         result = solve(make_case(end__force="-60 N", **drive), "fe", "1x1x6")
         assert not any(row["demanded"] for row in result.runs[0].rows)
-        assert all(not grid.rows for grid in step_grids(result))
+        assert all(not grid.rows for grid in step_tables(result, brief=False))
         assert brief_grid(result).caption == "The last state found"
-        (found,) = besides_grids(result)
+        (found,) = besides_tables(result)
         assert found.rows[0][0] == "last"
 
 
 def test_limit_points_and_what_follows_are_told(make_case):
     result = solve(make_case(threads=[], pressure__end="20 kPa"), "fast")
-    (besides,) = besides_grids(result)
+    (besides,) = besides_tables(result)
     assert besides.caption.startswith("fast: balloon limit at 11.8 kPa")
     assert besides.rows[0][0] == "limit"
-    assert besides_grids(replace(result, runs=[])) == []
+    assert besides_tables(replace(result, runs=[])) == []
 
 
 def test_the_mesh_error_is_told_where_it_was_asked_for(make_case):
