@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -12,9 +12,12 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from fem import __version__
+from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.units import MINUS
+from fem.report.case import asked, case_grids, family_grid
 from fem.report.html_table import HtmlTable
+from fem.report.validation import held
 
 MOST_BYTES = 5_000_000
 """A page is no heavier: it is to go by mail."""
@@ -32,15 +35,24 @@ POLICY = "; ".join(
 """What the page may load: nothing from anywhere but itself."""
 
 
-def render(template: str, **told: Any) -> str:
-    """Return a template filled in."""
-    common = {
-        "policy": POLICY,
-        "version": __version__,
-        "style": Markup(_style()),
-        "limit": f"{MOST_BYTES / 1e6:g}",
-    }
-    return _environment().get_template(template).render(**common, **told)
+def render(template: str, case: Case, versions: Mapping[str, str], **parts: Any) -> str:
+    """Return a template filled in, with what every page has of its case and of the tool."""
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            policy=POLICY,
+            version=__version__,
+            style=Markup(_style()),
+            limit=f"{MOST_BYTES / 1e6:g}",
+            solved_by=f"tubewright {versions.get('tubewright', '')}".strip(),
+            asked=asked(case),
+            family=family_grid(case),
+            case_grids=case_grids(case),
+            held=held(),
+            **parts,
+        )
+    )
 
 
 def light_enough(pages: Iterable[str]) -> str:

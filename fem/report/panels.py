@@ -30,13 +30,6 @@ class Row(NamedTuple):
     pictures: list[Picture]
 
 
-class Key(NamedTuple):
-    """The sample of a line or mark, and what it means."""
-
-    sample: Markup
-    words: str
-
-
 def panel_rows(result: Result) -> list[Row]:
     """Return the curves, a row to each part of the path."""
     return [
@@ -45,10 +38,10 @@ def panel_rows(result: Result) -> list[Row]:
     ]
 
 
-def keys(result: Result) -> list[Key]:
-    """Return what the lines and marks of the curves mean."""
+def keys(result: Result) -> list[tuple[Markup, str]]:
+    """Return samples of the lines and marks of the curves, and what they mean."""
     handles = legend_handles(result.case, result.runs)
-    return [Key(_sample(handle), str(handle.get_label())) for handle in handles]
+    return [(_sample(handle), str(handle.get_label())) for handle in handles]
 
 
 def notes(result: Result) -> list[str]:
@@ -74,7 +67,5 @@ def _sample(handle: Line2D) -> Markup:
     sample.update_from(handle)
     sample.set_clip_on(False)
     axes.add_line(sample)
-    return Markup(str(picture(figure, "").markup).replace('role="img" aria-label=""', HIDDEN))
-
-
-HIDDEN = 'aria-hidden="true"'
+    named = 'role="img" aria-label=""'
+    return Markup(str(picture(figure, "").markup).replace(named, 'aria-hidden="true"'))

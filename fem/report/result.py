@@ -8,13 +8,11 @@ from typing import Any
 from fem.case.case import Case
 from fem.quantities import table
 from fem.quantities.column import MESH_ERROR, Measure, with_unit
-from fem.report.case import asked, case_grids, family_grid
 from fem.report.margins import balance_grid, margin_grid
 from fem.report.page import render
 from fem.report.panels import keys, notes, panel_rows
 from fem.report.provenance import history_grid, mesh_grid, origin_grid, run_grid
 from fem.report.scene import scenes
-from fem.report.validation import held
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.bounds import bounds_table
@@ -43,29 +41,37 @@ CONTENTS = {
 
 def result_pages(result: Result) -> Iterator[str]:
     """Yield the page of a result, each time lighter."""
-    told = _told(result)
+    parts = _parts(result)
     for scene, omitted in scenes(result):
-        contents = dict(CONTENTS)
-        if scene is None:
-            del contents["scene"]
-        yield render("result.html", **told, contents=contents, scene=scene, omitted=omitted)
+        contents = {id: head for id, head in CONTENTS.items() if id != "scene" or scene}
+        yield render(
+            "result.html",
+            result.case,
+            result.origin.versions,
+            **parts,
+            contents=contents,
+            scene=scene,
+            omitted=omitted,
+        )
 
 
-def _told(result: Result) -> dict[str, Any]:
-    """Return all that the page tells but the shapes."""
+def _parts(result: Result) -> dict[str, Any]:
+    """Return all that the page of a result has but the shapes."""
     case = result.case
     fe = next((run for run in result.runs if run.model == "fe"), None)
     return {
         "kind": "report of a solved case",
         "title": case.title,
-        "note": " ".join(case.note.split()),
-        "strip": _strip(result),
+        "note": case.note,
+        "strip": {
+            "case": case.key,
+            "models": ", ".join(NAMES[run.model] for run in result.runs),
+            "mesh": fe and fe.mesh.get("resolution"),
+            "last step": "reached" if result.reached else "NOT REACHED",
+        },
         "models": [run.model for run in result.runs],
         "brief": brief_grid(result),
         "outcomes": [_outcome(run, case) for run in result.runs],
-        "asked": asked(case),
-        "family": family_grid(case),
-        "case_grids": case_grids(case),
         "mesh": mesh_grid(fe) if fe else None,
         "bounds": bounds_table(fe, case) if fe else None,
         "mesh_error": fe is not None and MESH_ERROR in fe.additional,
@@ -77,23 +83,16 @@ def _told(result: Result) -> dict[str, Any]:
         "remarks": remarks(result),
         "besides": besides_tables(result),
         "balance": balance_grid(result),
-        "held": held(),
-        "origin": _origin(result),
-        "history": history_grid(result),
+        "origin": [
+            run_grid(result),
+            origin_grid(
+                "Case and machine",
+                {"case hash (SHA-256)": case.hash, "machine": result.origin.machine},
+            ),
+            origin_grid("Versions", {"versions": result.origin.versions}),
+        ],
+        "history": [history_grid(result)],
     }
-
-
-def _strip(result: Result) -> list[tuple[str, str]]:
-    """Return the facts below the title."""
-    mesh = next((run.mesh.get("resolution") for run in result.runs if run.mesh), None)
-    facts = {
-        "case": result.case.key,
-        "models": ", ".join(NAMES[run.model] for run in result.runs),
-        "mesh": mesh,
-        "last step": "reached" if result.reached else "NOT REACHED",
-        "solved by": f"tubewright {result.origin.versions.get('tubewright', '')}".strip(),
-    }
-    return [(name, value) for name, value in facts.items() if value]
 
 
 def brief_grid(result: Result) -> TextTable:
@@ -132,12 +131,3 @@ def _outcome(run: Run, case: Case) -> str:
     if run.limit_row and not run.ends_at_limit:
         parts.append(f"passed on the way: {limit_text(run.limit_row)}")
     return "; ".join([*parts, *warnings(run, case)])
-
-
-def _origin(result: Result) -> list[TextTable]:
-    case = {"case hash (SHA-256)": result.case.hash}
-    return [
-        run_grid(result),
-        origin_grid("Case and machine", {**case, "machine": result.origin.machine}),
-        origin_grid("Versions", {"versions": result.origin.versions}),
-    ]
