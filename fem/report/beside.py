@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 import json
-import math
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
+from math import inf
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import pandas
+from pydantic import TypeAdapter
+
+from fem.compare.diagnose import Diagnosis
+from fem.compare.fit import Fit
 from fem.core.errors import InputError
 from fem.quantities.column import named
 from fem.report.figures import Picture, image
 from fem.study.study_result import Outcome
 from fem.wording.agreement import agreement_table, correction_table, rules_table
+from fem.wording.comparison import worded
 from fem.wording.picture_text import DPI
 from fem.wording.text_table import TextTable
-
-if TYPE_CHECKING:
-    import pandas
 
 COMPARE, TRUST = "compare", "trust"
 """Folders within that of a study, where the commands of these names write by themselves."""
@@ -53,14 +55,6 @@ def comparison(folder: Path, outcome: Outcome) -> Beside | None:
     return _of_study(folder / COMPARE, "compare.json", outcome, _comparison)
 
 
-def _comparison(folder: Path, told: dict[str, Any]) -> Beside:
-    table = _table(folder / "summary.csv")
-    said = [f"{told['measurements']} measurements of {told['settings']} settings: {told['bench']}."]
-    said += [" ".join(told["bench_notes"]), *_diagnosis(told["diagnosis"], table)]
-    pictures = _pictures(folder, "compare_*.png", "Model over bench, and residuals: ")
-    return Beside([*filter(None, said)], [agreement_table(table.to_dict("records"))], pictures)
-
-
 def trust(folder: Path, outcome: Outcome) -> Beside | None:
     """Return what the folder trust says; None where there is none.
 
@@ -76,104 +70,72 @@ def _of_study(
     place: Path, file: str, outcome: Outcome, read: Callable[[Path, dict[str, Any]], Beside]
 ) -> Beside | None:
     """Return what a folder beside says, if its file is of this study; None where there is none."""
-    told = _told(place / file)
-    if told is None:
+    if not (place / file).exists():
         return None
-    if told.get("study_hash") != outcome.study.hash:
-        return Beside([f"The folder {place.name} is of another study, and is left out."])
-    with _as_written(place):
-        return read(place, told)
+    try:
+        record = json.loads((place / file).read_text(encoding="utf-8"))
+        if record.get("study_hash") != outcome.study.hash:
+            return Beside([f"The folder {place.name} is of another study, and is left out."])
+        return read(place, record)
+    except (OSError, KeyError, TypeError, ValueError, AttributeError) as error:
+        fault = f"its files are not as tubewright {place.name} writes them"
+        raise InputError(f"{place}: {fault}: {type(error).__name__}: {error}") from None
 
 
-def _trust(folder: Path, told: dict[str, Any]) -> Beside:
-    borne = ", ".join(_borne(column, limit) for column, limit in told["tolerances"].items())
-    said = [f"Tolerances of the fast model against the FE model: {borne}."]
-    quantities = [named(column) for column in told["tolerances"]]
-    grids = [rules_table(_table(folder / "rules.csv").to_dict("records"), quantities)]
-    if told["corrected"]:
-        grids.append(correction_table(told["corrected"]))
-    elif told["no_corrected_model"]:
-        said.append(f"There is no corrected fast model: {told['no_corrected_model']}.")
-    words = {
-        "trust": "Where the fast model is accurate enough",
-        "corrected": "The corrected fast model",
+def _comparison(folder: Path, record: dict[str, Any]) -> Beside:
+    rows = _rows(folder / "summary.csv")
+    units = {row["measure"]: row["unit"] or "" for row in rows}
+    pictures = [
+        image(file, f"Model over bench, and residuals: {_quantity(file)}", DPI)
+        for file in sorted(folder.glob("compare_*.png"))
+    ]
+    said = [
+        f"{record['measurements']} measurements of {record['settings']} settings: "
+        f"{record['bench']}.",
+        " ".join(record["bench_notes"]),
+        *worded(_diagnosis(record["diagnosis"]), units),
+    ]
+    return Beside([*filter(None, said)], [agreement_table(rows)], pictures)
+
+
+def _quantity(file: Path) -> str:
+    return file.stem.removeprefix("compare_").replace("_", " ")
+
+
+def _diagnosis(record: dict[str, Any]) -> Diagnosis:
+    """Return what compare.json says of causes; an interval without an end is null in it."""
+    fits = [
+        TypeAdapter(list[Fit]).validate_python(
+            [
+                {**fit, "plus_minus": inf if fit["plus_minus"] is None else fit["plus_minus"]}
+                for fit in record[key]
+            ]
+        )
+        for key in ("best_fits", "named")
+    ]
+    bic = record["bic_without_a_cause"]
+    return Diagnosis(record["model"], record["figures"], record["settings"], fits[0], bic, fits[1])
+
+
+def _trust(folder: Path, record: dict[str, Any]) -> Beside:
+    from fem.trust.tolerance import Tolerance  # slow to import
+
+    tolerances = [Tolerance(named(column), most) for column, most in record["tolerances"].items()]
+    words = ", ".join(map(str, tolerances)).replace("_", " ")
+    said = [f"Tolerances of the fast model against the FE model: {words}."]
+    grids = [rules_table(_rows(folder / "rules.csv"), [one.quantity for one in tolerances])]
+    if record["corrected"]:
+        grids.append(correction_table(record["corrected"]))
+    elif record["no_corrected_model"]:
+        said.append(f"There is no corrected fast model: {record['no_corrected_model']}.")
+    captions = {
+        "trust.png": "Where the fast model is accurate enough",
+        "corrected.png": "The corrected fast model",
     }
-    found = [_pictures(folder, f"{stem}.png", text) for stem, text in words.items()]
-    return Beside(said, grids, [picture for pictures in found for picture in pictures])
+    there = [name for name in captions if (folder / name).exists()]
+    return Beside(said, grids, [image(folder / name, captions[name], DPI) for name in there])
 
 
-@contextmanager
-def _as_written(folder: Path) -> Iterator[None]:
-    """Turn what comes of files that lack something into a sentence."""
-    try:
-        yield
-    except InputError:
-        raise
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        fault = f"its files are not as tubewright {folder.name} writes them"
-        raise InputError(f"{folder}: {fault}: {type(error).__name__}: {error}") from None
-
-
-def _told(file: Path) -> dict[str, Any] | None:
-    if not file.exists():
-        return None
-    try:
-        told = json.loads(file.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
-        raise InputError(f"{file}: cannot be read: {error}") from None
-    if not isinstance(told, dict):
-        raise InputError(f"{file}: this tells of no study")
-    return told
-
-
-def _table(file: Path) -> pandas.DataFrame:
-    import pandas
-
-    try:
-        return pandas.read_csv(file, keep_default_na=False, na_values=[""])
-    except (OSError, ValueError) as error:
-        raise InputError(f"{file}: cannot be read: {error}") from None
-
-
-def _pictures(folder: Path, pattern: str, caption: str) -> list[Picture]:
-    """Return the pictures of a folder; the quantity in their names ends a caption with a colon."""
-    found = []
-    for file in sorted(folder.glob(pattern)):
-        of = file.stem.removeprefix("compare_").replace("_", " ")
-        text = f"{caption}{of}" if caption.endswith(" ") else caption
-        try:
-            found.append(image(file, text, DPI))
-        except OSError as error:
-            raise InputError(f"{file}: this is no picture: {error}") from None
-    return found
-
-
-def _diagnosis(told: dict[str, Any], table: pandas.DataFrame) -> list[str]:
-    """Return what single cause explains the residuals, in sentences."""
-    from pydantic import TypeAdapter
-
-    from fem.compare.diagnose import Diagnosis
-    from fem.compare.fit import Fit
-    from fem.wording.comparison import worded
-
-    fits = TypeAdapter(list[Fit])
-    named, best = (
-        fits.validate_python([{**fit, "plus_minus": _endless(fit)} for fit in told[key]])
-        for key in ("named", "best_fits")
-    )
-    bic = told["bic_without_a_cause"]
-    found = Diagnosis(told["model"], told["figures"], told["settings"], best, bic, named)
-    units = {row["measure"]: row["unit"] or "" for row in table.to_dict("records")}
-    return list(worded(found, units))
-
-
-def _endless(fit: dict[str, Any]) -> float:
-    """Return half of the interval of a fit; one without an end is null in the file."""
-    half = fit["plus_minus"]
-    return math.inf if half is None else float(half)
-
-
-def _borne(column: str, limit: float) -> str:
-    from fem.trust.tolerance import Tolerance
-
-    return str(Tolerance(named(column), limit)).replace("_", " ")
+def _rows(file: Path) -> list[dict[Hashable, Any]]:
+    """Return the rows of a table; only an empty cell has no value."""
+    return pandas.read_csv(file, keep_default_na=False, na_values=[""]).to_dict("records")

@@ -89,10 +89,10 @@ def test_what_is_of_another_study_is_left_out(bench, judged):
 def test_damaged_files_are_named(judged):
     folder, outcome, _ = judged
     (folder / TRUST / "trust.png").write_text("no picture", encoding="utf-8")
-    with pytest.raises(InputError, match=r"trust\.png: this is no picture"):
+    with pytest.raises(InputError, match=r"as tubewright trust writes them: .*trust\.png"):
         trust(folder, outcome)
     (folder / TRUST / "rules.csv").unlink()
-    with pytest.raises(InputError, match=r"rules\.csv: cannot be read"):
+    with pytest.raises(InputError, match=r"as tubewright trust writes them: .*rules\.csv"):
         trust(folder, outcome)
     hash = outcome.study.hash
     for text in ("{", json.dumps([1]), json.dumps({"study_hash": hash, "tolerances": 3})):
