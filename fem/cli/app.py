@@ -6,7 +6,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, NoReturn
+from typing import Annotated, Any, NoReturn
 
 import typer
 
@@ -27,7 +27,14 @@ app = typer.Typer(
     help="Predict how a rubber tube with threads turns, moves and bulges under pressure.",
 )
 
+
+def folder_option(default: str) -> Any:
+    """Return the option of a command that names the folder to write to."""
+    return typer.Option(metavar="DIR", help=f"Folder to write to  [default: {default}]")
+
+
 CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="Case file (TOML).")]
+StudyFolder = Annotated[Path, typer.Argument(metavar="RESULTS", help="Result folder of a study.")]
 Resolution = Annotated[
     str,
     typer.Option(

@@ -7,37 +7,39 @@ from typing import Annotated
 
 import typer
 
-from fem.cli.app import app, make_folder, plain_errors
+from fem.cli.app import StudyFolder, app, folder_option, make_folder, plain_errors
 from fem.cli.solve import ModelChoice
 
 
 @app.command()
 def compare(
-    results: Annotated[Path, typer.Argument(metavar="RESULTS", help="Result folder of a study.")],
+    results: StudyFolder,
     bench: Annotated[
         Path, typer.Argument(metavar="BENCH", help="Measurements (CSV), units in the header.")
     ],
     model: Annotated[
         ModelChoice | None, typer.Option(help="Which model  [default: those of the study]")
     ] = None,
-    out: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Folder  [default: RESULTS/compare]")
-    ] = None,
+    out: Annotated[Path | None, folder_option("RESULTS/compare")] = None,
 ) -> None:
     """Hold bench data against the models of a study, and name what is off."""
-    from fem.cli.print_comparison import print_comparison, progress
-
     with plain_errors():
+        from fem.cli.print_agreement import WORDS, print_comparison
         from fem.compare.comparison import compare as compare_bench
         from fem.measurements.bench import read_bench
         from fem.plots.comparison import save_pictures
         from fem.study.study_result import Outcome
+        from fem.wording.progress import Bars
 
         outcome = Outcome.load(results)
         models = {None: None, ModelChoice.BOTH: ("fast", "fe")}.get(model, (str(model),))
         measured = read_bench(bench, outcome.study.base)
         folder = make_folder(out or results / "compare")
-        with progress() as report:
+        with Bars() as bars:
+
+            def report(part: str, done: int, total: int) -> None:
+                bars.report(part, done, total, WORDS[part])
+
             comparison = compare_bench(outcome, measured, models, report)
         files = [*comparison.save(folder), *save_pictures(comparison, folder)]
     print_comparison(comparison, files)

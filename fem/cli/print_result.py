@@ -15,7 +15,7 @@ from fem.wording.progress import Bars
 from fem.wording.remarks import remarks, warnings
 from fem.wording.run_sections import NAMES
 from fem.wording.tables import besides_tables, step_tables
-from fem.wording.terminal import print_table, terminal
+from fem.wording.terminal import print_files, print_table, terminal
 from fem.wording.termination import PURPOSES, SOLVED_HOW, outcome
 
 
@@ -57,8 +57,7 @@ def print_result(result: Result, folder: Path) -> None:
         console.print(line)
     for run in result.runs:
         console.print(run_line(run, case))
-    written = ", ".join(sorted(path.name for path in folder.iterdir() if path.suffix != ".vtu"))
-    console.print(f"{folder}: {written}", soft_wrap=True)
+    print_files(console, [path for path in folder.iterdir() if path.suffix != ".vtu"])
 
 
 def run_line(run: Run, case: Case) -> str:

@@ -22,7 +22,7 @@ from fem.study.runner import Report
 from fem.study.study_result import Outcome
 from fem.wording.progress import Bars
 from fem.wording.run_sections import NAMES
-from fem.wording.terminal import print_table, rich_table, terminal
+from fem.wording.terminal import print_files, print_table, rich_table, terminal
 from fem.wording.termination import reason
 from fem.wording.text_table import TextTable
 
@@ -112,7 +112,7 @@ def print_outcome(outcome: Outcome, agenda: Agenda, folder: Path, files: Sequenc
         print_table(console, table)
     for line in said(outcome):
         console.print(line, soft_wrap=True)
-    console.print(f"{folder}: {', '.join(sorted(files))}", soft_wrap=True)
+    print_files(console, [folder / name for name in files])
 
 
 def _time(seconds: float) -> str:

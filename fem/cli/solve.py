@@ -15,6 +15,7 @@ from fem.cli.app import (
     Full,
     Resolution,
     app,
+    folder_option,
     make_folder,
     plain_errors,
 )
@@ -34,10 +35,7 @@ def solve(
     case: CaseFile,
     model: Annotated[ModelChoice, typer.Option(help="Which model.")] = ModelChoice.BOTH,
     resolution: Resolution = "standard",
-    out: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", help="Result folder  [default: results/<case name>]"),
-    ] = None,
+    out: Annotated[Path | None, folder_option("results/<case name>")] = None,
     full: Full = False,
     mesh_error: Annotated[
         bool,

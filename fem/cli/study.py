@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fem.cli.app import CAUTION, UNREACHED, app, fail, make_folder, plain_errors
+from fem.cli.app import CAUTION, UNREACHED, app, fail, folder_option, make_folder, plain_errors
 
 if TYPE_CHECKING:
     from fem.study.executor import Crew
@@ -26,10 +26,7 @@ def study(
             metavar="ADDRESS", help="Dask scheduler whose workers do it, such as tcp://host:8786."
         ),
     ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(metavar="DIR", help="Result folder  [default: results/<study name>]"),
-    ] = None,
+    out: Annotated[Path | None, folder_option("results/<study name>")] = None,
     resume: Annotated[
         bool, typer.Option("--resume", help="Go on with what an earlier run has not done.")
     ] = False,

@@ -7,12 +7,12 @@ from typing import Annotated
 
 import typer
 
-from fem.cli.app import app, make_folder, plain_errors
+from fem.cli.app import StudyFolder, app, folder_option, make_folder, plain_errors
 
 
 @app.command()
 def trust(
-    results: Annotated[Path, typer.Argument(metavar="RESULTS", help="Result folder of a study.")],
+    results: StudyFolder,
     tolerance: Annotated[
         str,
         typer.Option(
@@ -20,23 +20,21 @@ def trust(
             help='Errors that are borne, such as "twist 3 deg, displacement 5 %".',
         ),
     ],
-    out: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Folder  [default: RESULTS/trust]")
-    ] = None,
+    out: Annotated[Path | None, folder_option("RESULTS/trust")] = None,
 ) -> None:
     """Say where the fast model is as good as the FE model, and correct it where it is not."""
-    from fem.cli.print_trust import print_trust, working
-
     with plain_errors():
+        from fem.cli.print_agreement import print_trust
         from fem.plots.trust.figures import left_out, save_pictures
         from fem.study.study_result import Outcome
         from fem.trust.analysis import Trust
+        from fem.wording.progress import Bars
 
         outcome = Outcome.load(results)
-        with working():
+        with Bars() as bars:
+            bars.report("searching for rules, fitting the difference of the models", 0, None)
             found = Trust.of(outcome, tolerance)
         folder = make_folder(out or results / "trust")
         files = found.save(folder)
         files += save_pictures(outcome, found.map, found.tolerances, found.model, folder)
-        said = left_out(files, found.lacking)
-    print_trust(outcome.study.title, found.tolerances, found.rules, found.model, files, said)
+    print_trust(found, files, left_out(files, found.lacking))

@@ -5,8 +5,10 @@ from __future__ import annotations
 import os
 import sys
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
+from operator import attrgetter
+from pathlib import Path
 
 from rich.console import Console
 from rich.table import Table
@@ -35,6 +37,12 @@ def print_table(console: Console, table: TextTable) -> None:
         console.print(table.caption, style="bold")
     for part in parts(table, console.width):
         console.print(part, "")
+
+
+def print_files(console: Console, files: Iterable[Path]) -> None:
+    """Print which files were written, a line to each folder."""
+    for folder, names in groupby(sorted(files), key=attrgetter("parent")):
+        console.print(f"{folder}: {', '.join(file.name for file in names)}", soft_wrap=True)
 
 
 def parts(table: TextTable, width: int) -> Iterator[Table]:

@@ -14,7 +14,7 @@ import pandas
 import pytest
 from scipy.stats import norm
 
-from fem.cli.print_comparison import print_comparison
+from fem.cli.print_agreement import print_comparison
 from fem.compare.causes import Cause
 from fem.compare.comparison import compare
 from fem.compare.fit import Fit, Scope

@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from fem.cli import app
-from fem.cli.print_trust import print_trust
+from fem.cli.print_agreement import print_trust
 from fem.plots.trust.figures import save_pictures, trust_figure
 from fem.plots.trust.parity import parity_figure
 from fem.plots.trust.share import BOUNDS, share_scale
@@ -226,7 +226,7 @@ def test_the_terminal_says_rules_and_errors(corrected, capsys, tmp_path):
     tolerances = parse("twist 2 deg, displacement 0.3 mm", outcome)
     table = trust_map(outcome, tolerances)
     found = rules(table, outcome.study, tolerances)
-    print_trust("Toy", tolerances, found, model, [tmp_path / "trust.csv"])
+    print_trust(Trust(outcome, tolerances, table, found, model), [tmp_path / "trust.csv"])
     said = " ".join(capsys.readouterr().out.split())
     assert "tolerance: twist 2 deg, displacement 0.3 mm" in said
     assert "worst twist" in said and "worst displacement" in said
@@ -248,7 +248,7 @@ def test_what_is_below_round_off_is_no_error(capsys):
     assert list(trust.model.fits) == ["displacement_mm"]
     assert set(trust.model.facts["errors"]["twist_deg"].values()) == {0.0, 1.0}
     assert trust.model.facts["errors"]["displacement_mm"]["rms_before"] > 0.001
-    print_trust("Toy", trust.tolerances, trust.rules, trust.model, [])
+    print_trust(trust, [])
     assert "twist [deg] 0 0 0 0" in " ".join(capsys.readouterr().out.split())
     assert {rule.worst["twist"] for rule in trust.rules} == {0.0}
     below = parity_figure(trust.model).figure().axes[len(trust.model.quantities)]

@@ -1,20 +1,21 @@
-"""What a terminal shows of a comparison: bars while it runs, then the figures of agreement."""
+"""What a terminal shows of the models against measurements, and of the fast model against FE."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fem.compare.comparison import Comparison
-from fem.compare.diagnose import Report
 from fem.measurements.columns import GAUGE
 from fem.quantities.case_fields import column
-from fem.wording.agreement import agreement_table
+from fem.wording.agreement import agreement_table, correction_table, rules_table
 from fem.wording.comparison import counted, not_reached, sentences
-from fem.wording.progress import Bars
 from fem.wording.run_sections import NAMES
-from fem.wording.terminal import print_table, terminal
+from fem.wording.terminal import print_files, print_table, terminal
+
+if TYPE_CHECKING:
+    from fem.trust.analysis import Trust
 
 WORDS = {
     "causes": "possible causes, by the fast model",
@@ -24,13 +25,6 @@ WORDS = {
 
 MOST_LINES = 12
 """So many measurements that are not reached are told one by one; compare.json has them all."""
-
-
-@contextmanager
-def progress() -> Iterator[Report]:
-    """Show a bar to each part of the work on standard error; hand out what moves them."""
-    with Bars() as bars:
-        yield lambda what, done, total: bars.report(what, done, total, WORDS[what])
 
 
 def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
@@ -50,9 +44,24 @@ def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
         console.print(line)
     for line in sentences(comparison.diagnosis, bench):
         console.print(line)
-    for folder in dict.fromkeys(file.parent for file in files):
-        written = ", ".join(sorted(file.name for file in files if file.parent == folder))
-        console.print(f"{folder}: {written}", soft_wrap=True)
+    print_files(console, files)
+
+
+def print_trust(trust: Trust, files: Sequence[Path], left_out: Sequence[str] = ()) -> None:
+    """Print the rules, the errors of the corrected model, which files were written, which not."""
+    from fem.trust.rules import rule_table  # slow to import
+
+    console = terminal()
+    console.print(trust.outcome.study.title, style="bold")
+    words = ", ".join(map(str, trust.tolerances))
+    console.print(f"Fast model against FE model, tolerance: {words}")
+    rules = rule_table(trust.rules).to_dict("records")
+    print_table(console, rules_table(rules, [one.quantity for one in trust.tolerances]))
+    if trust.model is not None:
+        print_table(console, correction_table(trust.model.facts))
+    for sentence in left_out:
+        console.print(sentence, soft_wrap=True)
+    print_files(console, files)
 
 
 def _remarks(comparison: Comparison) -> Iterator[str]:
