@@ -20,7 +20,6 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.continuation.batch.paths import follow
-from fem.fast.batch_model import TubeBatch
 from fem.fast.grouping import groups
 from fem.fast.outputs import read
 from fem.solving.batch import CHUNK, solve_batch, solve_tables
@@ -58,7 +57,7 @@ def rates(cases: Sequence[Case]) -> dict[str, float]:
     count, alone = 0, len(cases)
     for part in (part for group in found for part in group.parts(CHUNK)):
         began = time.process_time()
-        paths = follow(TubeBatch(part.tubes), part.pressures)
+        paths = follow(part.tubes, part.pressures)
         between = time.process_time()
         outputs = read(part.tubes, paths)
         times["equilibria"] += between - began

@@ -189,7 +189,7 @@ class Solid:
         """Return the factorised second derivative of energy - pressure * volume."""
         self._set(x)
         hessian = self.wall.hessian()
-        self.bore.add_hessian(hessian, -loads[PRESSURE])
+        self.bore.second.add_to(hessian, -loads[PRESSURE])
         return Stiffness(self.system, hessian)
 
     def error(self, residual: Array) -> float:

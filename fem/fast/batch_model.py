@@ -14,57 +14,44 @@ Source: Cramer's rule; Sylvester's criterion; textbook.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from fem.continuation.batch.model import Iteration
-from fem.core.arrays import Array, Index
+from fem.core.arrays import Array
 from fem.fast.potential import energy, forces, restrain, wall_components
 from fem.fast.tubes import Tubes
 
 
-@dataclass(frozen=True)
-class TubeBatch:
+class TubeBatch(Tubes):
     """Tubes as :class:`fem.continuation.batch.model.BatchModel`; x is y of fem.fast.potential.
 
     The unit of volume is pi B^2 L.
     """
 
-    tubes: Tubes
-
     @property
     def pressure_scale(self) -> Array:
         """The shear modulus (MPa), shape (n,)."""
-        return np.broadcast_to(self.tubes.law.shear_modulus, len(self.tubes))
-
-    def __len__(self) -> int:
-        """Return the number of tubes."""
-        return len(self.tubes)
-
-    def take(self, index: Index) -> TubeBatch:
-        """Return the tubes of these numbers."""
-        return TubeBatch(self.tubes.take(index))
+        return np.broadcast_to(self.law.shear_modulus, len(self))
 
     def rest(self) -> Array:
         """Return the unknowns without loads, shape (3, n)."""
-        return np.zeros((3, len(self.tubes)))
+        return np.zeros((3, len(self)))
 
     def iterate(self, x: Array) -> Iteration:
         """Return one Newton iteration at x, shape (3, n)."""
-        return newton(self.tubes, x, *forces(self.tubes, x))
+        return newton(self, x, *forces(self, x))
 
     def energy(self, x: Array) -> Array:
         """Return the energy stored in wall and threads (MPa), shape (n,)."""
-        return energy(self.tubes, x)
+        return energy(self, x)
 
     def end_energy(self, x: Array) -> Array:
         """Return the energy of the springs of the free end (MPa), shape (2, n)."""
-        return self.tubes.springs * x[1:] ** 2 / 2
+        return self.springs * x[1:] ** 2 / 2
 
     def wall_stretch(self, x: Array) -> Array:
         """Return the largest principal stretch in the wall, shape (n,)."""
-        return np.asarray(wall_components(self.tubes, x).largest_stretch.max(axis=0))
+        return np.asarray(wall_components(self, x).largest_stretch.max(axis=0))
 
 
 def newton(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> Iteration:

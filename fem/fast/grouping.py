@@ -11,7 +11,8 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.core.arrays import Array, Index
-from fem.fast.tubes import Tubes, common_traits
+from fem.fast.batch_model import TubeBatch
+from fem.fast.tubes import common_traits
 
 
 class SinglePath(Enum):
@@ -56,7 +57,7 @@ class Group:
     """
 
     numbers: Index
-    tubes: Tubes
+    tubes: TubeBatch
     pressures: Array
 
     def parts(self, most: int) -> Iterator[Group]:
@@ -90,4 +91,4 @@ def _group(cases: Sequence[Case], numbers: list[int]) -> Group:
     mine = [cases[number] for number in numbers]
     goals = [case.pressure.end for case in mine if case.pressure]  # all have one
     pressures = np.linspace(0.0, goals, mine[0].drive.steps + 1)[1:]
-    return Group(np.array(numbers), Tubes.of(mine), pressures)
+    return Group(np.array(numbers), TubeBatch.of(mine), pressures)

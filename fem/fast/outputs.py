@@ -8,14 +8,14 @@ import numpy as np
 
 from fem.continuation.batch.energy_check import Work
 from fem.continuation.batch.paths import Paths
-from fem.continuation.batch.states import BETWEEN, REQUESTED, REST, States
+from fem.continuation.batch.states import BETWEEN, LIMIT, REQUESTED, REST, States
 from fem.continuation.newton import TOLERANCE
 from fem.core.arrays import Array, Index, Mask
 from fem.fast.batch_model import newton
 from fem.fast.kinematics import squared_radius
 from fem.fast.potential import forces, thread_stretch, volume, wall_components
 from fem.fast.tubes import Tubes
-from fem.quantities.measures import Figures, Reactions, ThreadFigures, carries
+from fem.quantities.measures import Figures, Reactions, Step, ThreadFigures, carries
 
 
 def figures(tubes: Tubes, y: Array) -> Figures:
@@ -78,25 +78,16 @@ class Outputs:
     ----------
     states, work
         The states, m in number, and the work of the loads.
-    requested
-        Whether the pressure of a state was requested, or is that of rest, shape (m,).
-    volume
-        Enclosed volume (mm3), shape (m,).
-    loads
-        Pressure (MPa), and force (N) and torque (N mm) on the free end, shape (3, m).
-    iterations
-        Newton iterations since the state before, shape (m,).
-    figures, reactions
+    first
+        The first state of each path, and after the last path m, shape (paths + 1,).
+    step, reactions
         Arrays of shape (m,).
     """
 
     states: States
     work: Work
-    requested: Mask
-    volume: Array
-    loads: Array
-    iterations: Index
-    figures: Figures
+    first: Index
+    step: Step
     reactions: Reactions
 
 
@@ -120,16 +111,22 @@ def read(tubes: Tubes, paths: Paths) -> Outputs:
     # a fixed free end takes whatever it must, any other only the forces of its springs
     end = np.where(mine.held, gradient[1:], 0.0 - mine.springs * states.x[1:])
     pressure = np.where(requested, states.pressure, gradient[0])
-    return Outputs(
-        states=states,
-        work=work,
-        requested=requested,
+    first = np.append(np.flatnonzero(states.first), len(states))
+    step = Step(
+        "fast",
+        step=np.arange(len(states)) - np.repeat(first[:-1], np.diff(first)),
+        pressure=pressure,
+        demanded=requested,
         volume=volume(mine, states.x),
-        loads=np.array([pressure, end[0] * area, end[1] * area * mine.outer]),
+        tube=figures(mine, states.x),
+        force=end[0] * area,
+        torque=end[1] * area * mine.outer,
+        energy_gap=work.gap(states.energy),
         iterations=_iterations(paths.states, kept),
-        figures=figures(mine, states.x),
-        reactions=reactions(mine, states.x, gradient),
+        stable=states.stable & (states.role != LIMIT),
+        limit=states.role == LIMIT,
     )
+    return Outputs(states, work, first, step, reactions(mine, states.x, gradient))
 
 
 def _polished(tubes: Tubes, states: States, requested: Mask) -> tuple[States, Array, Array]:

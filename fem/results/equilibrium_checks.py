@@ -18,6 +18,9 @@ import numpy as np
 from fem.continuation.state import State
 from fem.quantities.measures import Reactions
 
+BALANCE = ("work_Nmm", "stored_energy_Nmm", "energy_gap", "end_force_gap", "end_torque_gap")
+"""Work of the loads and stored energy at the end of a path, and the greatest gaps of its states."""
+
 
 def energy_gap(first: State, state: State) -> float:
     """Return the part of the work since `first` that is not stored, as a share of all of it."""
@@ -42,7 +45,7 @@ def end_gaps(loads: Any, carried: Reactions, radius: Any) -> tuple[Any, Any]:
 def check_balance(
     states: Sequence[State], reactions: Sequence[Reactions], radius: float
 ) -> dict[str, float]:
-    """Return the imbalance of energy and ends; see :func:`imbalance`.
+    """Return the values of a path by their names in `BALANCE`.
 
     Parameters
     ----------
@@ -53,30 +56,11 @@ def check_balance(
     """
     pairs = zip(states, reactions, strict=True)
     gaps = [end_gaps(state.loads, carried, radius) for state, carried in pairs]
-    figures = imbalance(
+    values = (
         states[-1].work,
         states[-1].energy - states[0].energy,
         max(energy_gap(states[0], state) for state in states),
         max(force for force, _ in gaps),
         max(torque for _, torque in gaps),
     )
-    return {name: float(figure) for name, figure in figures.items()}
-
-
-def imbalance(work: Any, stored: Any, energy: Any, force: Any, torque: Any) -> dict[str, Any]:
-    """Return the figures of a path by their names: numbers, or arrays of many paths.
-
-    Parameters
-    ----------
-    work, stored
-        Work of the loads and stored energy at the end (N mm).
-    energy, force, torque
-        The greatest gaps of all states.
-    """
-    return {
-        "work_Nmm": work,
-        "stored_energy_Nmm": stored,
-        "energy_gap": energy,
-        "end_force_gap": force,
-        "end_torque_gap": torque,
-    }
+    return {name: float(value) for name, value in zip(BALANCE, values, strict=True)}

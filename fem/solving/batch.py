@@ -20,15 +20,12 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.continuation.batch.paths import follow
-from fem.continuation.batch.states import LIMIT
 from fem.continuation.termination import TerminationKind
 from fem.core.arrays import Array, Index
-from fem.fast.batch_model import TubeBatch
 from fem.fast.grouping import Group, groups
 from fem.fast.outputs import Outputs, read
-from fem.quantities.measures import Step
 from fem.quantities.row import step_columns
-from fem.results.equilibrium_checks import end_gaps, imbalance
+from fem.results.equilibrium_checks import BALANCE, end_gaps
 from fem.results.run import Run
 from fem.results.termination import REACHED, Termination
 from fem.solving.single import solve
@@ -99,7 +96,7 @@ def solve_tables(cases: Sequence[Case]) -> Iterator[Table]:
     began = time.perf_counter()
     for group in groups(cases)[0]:
         for part in group.parts(CHUNK):
-            outputs = read(part.tubes, follow(TubeBatch(part.tubes), part.pressures))
+            outputs = read(part.tubes, follow(part.tubes, part.pressures))
             if len(outputs.states):
                 now = time.perf_counter()
                 yield _table(part, outputs, now - began)
@@ -108,37 +105,23 @@ def solve_tables(cases: Sequence[Case]) -> Iterator[Table]:
 
 def _table(group: Group, outputs: Outputs, seconds: float) -> Table:
     """Return the table of the tubes that have outputs."""
-    states, first = outputs.states, np.flatnonzero(outputs.states.first)
-    tube = states.tube[first]
-    rows = np.append(first, len(states))
-    gap = outputs.work.gap(states.energy)
-    step = Step(
-        "fast",
-        step=np.arange(len(states)) - np.repeat(first, np.diff(rows)),
-        pressure=outputs.loads[0],
-        demanded=outputs.requested,
-        volume=outputs.volume,
-        tube=outputs.figures,
-        force=outputs.loads[1],
-        torque=outputs.loads[2],
-        energy_gap=gap,
-        iterations=outputs.iterations,
-        stable=states.stable & (states.role != LIMIT),
-        limit=states.role == LIMIT,
+    states, step, first = outputs.states, outputs.step, outputs.first[:-1]
+    tube, last = states.tube[first], outputs.first[1:] - 1
+    loads = (step.pressure, step.force, step.torque)
+    gaps = end_gaps(loads, outputs.reactions, group.tubes.outer[states.tube])
+    unit = group.tubes.energy_unit[tube]
+    figures = (
+        outputs.work.total[last] * unit,
+        states.energy[last] * unit,
+        *(np.maximum.reduceat(values, first) for values in (step.energy_gap, *gaps)),
     )
-    gaps = end_gaps(outputs.loads, outputs.reactions, group.tubes.outer[states.tube])
-    unit, last = group.tubes.energy_unit[tube], rows[1:] - 1
     return Table(
         cases=group.numbers[tube],
-        first=rows,
+        first=outputs.first,
         columns=step_columns(step),
-        reached=np.add.reduceat(outputs.requested.astype(int), first) == 1 + len(group.pressures),
+        reached=np.add.reduceat(step.demanded.astype(int), first) == 1 + len(group.pressures),
         steps=len(group.pressures),
-        balance=imbalance(
-            outputs.work.total[last] * unit,
-            states.energy[last] * unit,
-            *(np.maximum.reduceat(values, first) for values in (gap, *gaps)),
-        ),
+        balance=dict(zip(BALANCE, figures, strict=True)),
         seconds=seconds,
     )
 

@@ -75,7 +75,7 @@ def test_cell_hessian_is_the_derivative_of_the_gradient(model, broken, derivativ
 def test_hessian_is_added_with_its_factor(model, broken):
     for potential in (model.tube.wall, model.tube.bore):
         total = np.ones((len(broken[0]), UNKNOWNS, UNKNOWNS))
-        potential.add_hessian(total, -3.0)
+        potential.second.add_to(total, -3.0)
         assert close(total, 1 - 3 * potential.hessian(), ROUND_OFF)
 
 

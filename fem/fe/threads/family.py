@@ -39,7 +39,7 @@ from fem.fe.mesh.outer_face import OuterFace
 from fem.fe.part import Evaluation, LowRankTerms, Part
 from fem.fe.threads.geodesic import GeodesicKinematics
 from fem.fe.threads.kinematics import Points, ThreadKinematics
-from fem.fe.threads.segments import Segments, cut_helices
+from fem.fe.threads.segments import cut_helices
 from fem.fe.wall.cell_forms import DISPLACEMENTS
 from fem.quantities.measures import ThreadLinks
 from fem.quantities.shape import ThreadCurves
@@ -100,19 +100,18 @@ class ImmersedFamily(Part):
 
     def _place(self, face: OuterFace) -> None:
         """Find the segments, their hosts, and the basis functions at their points and ends."""
-        segments = cut_helices(self.family.angle, self.count, face)
-        self.thread, self.z = segments.thread, segments.z
-        self.host, self._back = face.find(segments.theta.mean(axis=1), segments.z.mean(axis=1))
+        self.thread, self.z, theta = cut_helices(self.family.angle, self.count, face)
+        self.host, self._back = face.find(theta.mean(axis=1), self.z.mean(axis=1))
         self._order = np.argsort(self.host, kind="stable")
         self.cells, self._starts = np.unique(self.host[self._order], return_index=True)
         self._by_cell = self._segments_by_cell()
         self._nodes = face.body.connectivity[self.host]
-        self._at = self._points(segments, face)
+        self._at = self._points(theta, face)
         self.rest = self._at.weights.sum(axis=1)
         share = np.linspace(0.0, 1.0, PIECES + 1)
         self._between = np.stack([1 - share, share])  # from the ends of a segment to its stations
-        theta = segments.theta @ self._between - self._back[:, None]
-        self._stations = face.at(theta, segments.z @ self._between)
+        at_stations = theta @ self._between - self._back[:, None]
+        self._stations = face.at(at_stations, self.z @ self._between)
         self._at_stations, _ = face.basis(self.host, self._stations)
 
     def _segments_by_cell(self) -> Index:
@@ -122,12 +121,13 @@ class ImmersedFamily(Part):
         table[np.arange(counts.max()) < counts[:, None]] = self._order
         return table
 
-    def _points(self, segments: Segments, face: OuterFace) -> Points:
+    def _points(self, ends: Array, face: OuterFace) -> Points:
+        """Return the quadrature points; `ends` are the azimuths of the segments' ends (rad)."""
         gauss, weights = np.polynomial.legendre.leggauss(POINTS)
-        rise, turn = np.diff(segments.z, axis=1), np.diff(segments.theta, axis=1)
+        rise, turn = np.diff(self.z, axis=1), np.diff(ends, axis=1)
         length = np.hypot(rise, face.radius * turn)  # (segments, 1)
-        z = segments.z[:, :1] + rise * (gauss + 1) / 2
-        theta = segments.theta[:, :1] + turn * (gauss + 1) / 2 - self._back[:, None]
+        z = self.z[:, :1] + rise * (gauss + 1) / 2
+        theta = ends[:, :1] + turn * (gauss + 1) / 2 - self._back[:, None]
         sin, cos = face.radius * turn / length, rise / length
         tangent = np.stack([-sin * np.sin(theta), sin * np.cos(theta), cos + 0 * theta], axis=-1)
         position = face.at(theta, z)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from fem.core.arrays import Array, Index
@@ -11,42 +9,32 @@ from fem.fe.mesh.outer_face import OuterFace
 from fem.threads.helix import Helix
 
 
-@dataclass(frozen=True)
-class Segments:
-    """The threads of one family, segment by segment in their order along each thread.
-
-    Attributes
-    ----------
-    thread
-        Number of the thread in the body, from 0; shape (segments,).
-    z
-        Ends of the segment at rest, shape (segments, 2), mm.
-    theta
-        Azimuth of these ends, not turned back; shape (segments, 2), rad.
-    """
-
-    thread: Index
-    z: Array
-    theta: Array
-
-
-def cut_helices(angle: float, count: int, face: OuterFace) -> Segments:
+def cut_helices(angle: float, count: int, face: OuterFace) -> tuple[Index, Array, Array]:
     """Cut those of `count` threads that belong to the body where they cross from cell to cell.
 
     A thread crosses the mesh planes normal to the axis at given z, and those through the axis where
     theta is a multiple of their spacing.
+
+    Returns
+    -------
+    tuple
+        Of the segments, in their order along each thread: the number of the thread in the body,
+        from 0, shape (segments,); height at rest (mm) and azimuth, not turned back (rad), of the
+        ends, shapes (segments, 2).
     """
     planes = np.linspace(0.0, face.length, face.body.cells.axial + 1)
     rate = float(Helix(angle, face.radius, face.length).turn_rate)
-    parts = []
+    thread, ends, azimuth = [], [], []
     for number in range(count // face.body.sectors):
         start = 2 * np.pi * number / count
         cut = np.sort(np.append(planes, _crossings(start, rate, face)))
         cut = cut[np.append(True, np.diff(cut) > 1e-9 * face.length)]
         cut[-1] = face.length
         z = np.column_stack([cut[:-1], cut[1:]])
-        parts.append((np.full(len(z), number), z, start + rate * z))
-    return Segments(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+        thread.append(np.full(len(z), number))
+        ends.append(z)
+        azimuth.append(start + rate * z)
+    return np.concatenate(thread), np.concatenate(ends), np.concatenate(azimuth)
 
 
 def _crossings(start: float, rate: float, face: OuterFace) -> Array:

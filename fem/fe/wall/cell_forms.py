@@ -150,7 +150,7 @@ class Potential:
         self.field = field
         self._value = compile_form(functional)
         self._first = CellVector(field, first)
-        self._second = second or CellMatrix(field, ufl.derivative(first, field.function, trial))
+        self.second = second or CellMatrix(field, ufl.derivative(first, field.function, trial))
 
     def value(self) -> float:
         """Return the functional."""
@@ -164,12 +164,8 @@ class Potential:
         """Return the second derivative, shape (cells, 85, 85)."""
         cells = len(self.field.body.connectivity)
         hessian = np.zeros((cells, UNKNOWNS, UNKNOWNS))
-        self.add_hessian(hessian)
+        self.second.add_to(hessian)
         return hessian
-
-    def add_hessian(self, matrices: Array, factor: float = 1.0) -> None:
-        """Add `factor` times the second derivative to cell matrices."""
-        self._second.add_to(matrices, factor)
 
 
 @dataclass(frozen=True)
@@ -192,4 +188,4 @@ class PotentialPart(Part):
     def add_stiffness(self, matrices: Array, at: Evaluation) -> None:
         """Add the second derivative."""
         self.potential.field.hold(at)
-        self.potential.add_hessian(matrices, self.factor)
+        self.potential.second.add_to(matrices, self.factor)
