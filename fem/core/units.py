@@ -76,6 +76,16 @@ def registry() -> UnitRegistry[Any]:
     return UnitRegistry()
 
 
+def split(value: Any, units: str = UNITS) -> tuple[float, str] | None:
+    """Return number and unit of a text such as "5 mm", None if it is anything else.
+
+    `units` is a regular expression of those that are meant.
+    """
+    text = value if isinstance(value, str) else ""
+    match = re.fullmatch(rf"\s*({NUMBER})\s*({units})\s*", text)
+    return (float(match[1]), match[2]) if match else None
+
+
 def read(value: Any, unit: Unit) -> float:
     """Return `value` in the inside unit.
 

@@ -11,9 +11,9 @@ from typing import Any
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.core.errors import InputError
-from fem.core.units import NUMBER, UNITS, registry
+from fem.core.units import NUMBER, UNITS, registry, split
 from fem.quantities import table
-from fem.quantities.case_fields import cells, changes
+from fem.quantities.case_fields import cells, written
 from fem.quantities.column import STD, Measure, measures_of
 from fem.quantities.quantity import Trait
 
@@ -188,25 +188,16 @@ def _setting(name: str, fields: tuple[str, ...], unit: str, case: Case) -> Setti
     """Return the column of a setting; its unit has to be of the kind that the case has there."""
     if unit and not re.fullmatch(UNITS, unit):
         raise InputError(f'"{unit}" is no unit')
-    given = _given(case, fields[0])
-    quantity = re.fullmatch(rf"{NUMBER} ({UNITS})", given) if isinstance(given, str) else None
+    try:
+        given = written(case, case.data, fields[0])
+    except InputError:
+        given = None
+    quantity = split(given)
     if quantity and not _alike(unit, quantity[1]):
         raise InputError(f"put its unit in brackets, as in {name} [{quantity[1]}]")
     if unit and given is not None and not quantity:
         raise InputError("this has no unit: take the brackets away")
     return Setting(name, fields, unit)
-
-
-def _given(case: Case, field: str) -> Any:
-    """Return what the case has at a field as it is written, None if nothing."""
-    value: Any = case.data
-    ((place, _),) = changes(case, {field: None}).items()
-    for part in place.split("__"):
-        try:
-            value = value[int(part) if part.isdigit() else part]
-        except (KeyError, IndexError, TypeError):
-            return None
-    return value
 
 
 def _alike(unit: str, other: str) -> bool:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
 from fem.case.case import Case
 from fem.core.errors import InputError
-from fem.core.units import NUMBER, UNITS
+from fem.core.units import split
 from fem.quantities.column import find
 from fem.quantities.quantity import with_suffix
 
@@ -41,26 +40,32 @@ def cells(case: Case, fields: Iterable[str]) -> dict[str, Any]:
     return dict(_cell(case, data, field) for field in fields)
 
 
-def _cell(case: Case, data: dict[str, Any], field: str) -> tuple[str, Any]:
+def written(case: Case, data: dict[str, Any], field: str) -> Any:
+    """Return what stands at a field in the data of a case.
+
+    Raises
+    ------
+    InputError
+        If there is no such field.
+    """
     value: Any = data
     for part in _place(case, field):
         try:
             value = value[int(part) if part.isdigit() else part]
         except (KeyError, IndexError, TypeError):
             raise InputError(f'field "{field}": the case has no such field') from None
+    return value
+
+
+def _cell(case: Case, data: dict[str, Any], field: str) -> tuple[str, Any]:
+    value = written(case, data, field)
     if isinstance(value, dict | list):
         raise InputError(f'field "{field}": this is a whole table; name one key of it')
-    number, unit = _split(value)
+    number, unit = split(value) or (value, "")
     parts = field.split(".")
     family = f".{parts[1]}" if parts[0] == THREADS else ""
     name = with_suffix("_".join(parts[2:] if family else parts), unit)
     return f"{name}{SET if find(name) else family}", number
-
-
-def _split(value: Any) -> tuple[Any, str]:
-    """Return a value without its unit, and the unit, empty if it has none."""
-    match = re.fullmatch(rf"({NUMBER}) ({UNITS})", value) if isinstance(value, str) else None
-    return (float(match[1]), match[2]) if match else (value, "")
 
 
 def _place(case: Case, field: str) -> list[str]:

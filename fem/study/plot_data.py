@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from fem.core.units import MINUS, NUMBER
+from fem.core.units import MINUS, split
 from fem.quantities import table
 from fem.quantities.case_fields import THREADS, column
 from fem.quantities.column import Measure, named
@@ -157,8 +156,7 @@ def _axis(study: Study, vary: Vary, rows: pandas.DataFrame) -> tuple[Axis, panda
     name = column(study.sample, vary.field)  # the base may have no such key
     values, parts, unit = rows[name], vary.field.split("."), named(name).unit
     numeric = bool(is_numeric_dtype(values))
-    shares = [re.fullmatch(rf"({NUMBER}) %", str(value)) for value in values.unique()]
-    if not numeric and all(shares):
+    if not numeric and all(split(value, "%") for value in values.unique()):
         values, unit, numeric = values.str.removesuffix(" %").astype(float), "%", True
     helix = parts[0] == THREADS and parts[2:] == ["angle"]
     return Axis(name, _words(vary), unit, numeric, vary.scattered, helix), values

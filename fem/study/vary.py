@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from typing import Annotated, Self
 
 import numpy as np
@@ -11,9 +10,12 @@ from pydantic import Field, PlainValidator, WithJsonSchema, model_validator
 
 from fem.core.arrays import Array
 from fem.core.schema_base import Part, misfit
-from fem.core.units import NUMBER, registry
+from fem.core.units import UNITS, registry, split
 
 MOST_VALUES = 10_000
+
+UNIT = f"{UNITS}|%"
+"""Units of the quantities that vary."""
 
 RANGE = 'a range goes from one quantity to another, as from "3 mm" to "5 mm"'
 
@@ -73,20 +75,16 @@ class Vary(Part):
                 value = getattr(self, key)
                 if value is None:
                     raise misfit("this key is missing, or else values", names[key])
-                if isinstance(value, str) and not _quantity(value):
+                if isinstance(value, str) and not split(value, UNIT):
                     raise misfit(RANGE, names[key])
             try:
                 self._ends()
             except ValueError as error:
                 raise misfit(str(error), "to") from None
-        if self.opposite:
-            self._check_signs()
-        return self
-
-    def _check_signs(self) -> None:
-        for value in self.values or (self.start,):
-            if isinstance(value, str) and not _quantity(value):
+        for value in (self.values or (self.start,)) if self.opposite else ():
+            if isinstance(value, str) and not split(value, UNIT):
                 raise misfit("only a quantity has an opposite", "opposite")
+        return self
 
     @property
     def fields(self) -> tuple[str, ...]:
@@ -122,7 +120,7 @@ class Vary(Part):
             if isinstance(self.start, str) or isinstance(self.end, str):
                 raise ValueError("either both ends of a range have a unit or none")
             return float(self.start), float(self.end), ""
-        start, end = _quantity(self.start), _quantity(self.end)
+        start, end = split(self.start, UNIT), split(self.end, UNIT)
         assert start and end  # it was checked
         return start[0], _in_unit(*end, start[1]), start[1]
 
@@ -133,12 +131,6 @@ class Vary(Part):
             return [f"{number:.12g} {unit}" for number in numbers]
         whole = isinstance(self.start, int) and isinstance(self.end, int)
         return [int(n) if whole and n.is_integer() else float(n) for n in numbers]
-
-
-def _quantity(text: str) -> tuple[float, str] | None:
-    """Return number and unit of a quantity, or None."""
-    match = re.fullmatch(rf"\s*({NUMBER})\s*([^\d\s].*?)\s*", text)
-    return (float(match[1]), match[2]) if match else None
 
 
 def _in_unit(number: float, unit: str, other: str) -> float:
@@ -153,6 +145,6 @@ def _in_unit(number: float, unit: str, other: str) -> float:
 def _negative(value: Value) -> Value:
     if not isinstance(value, str):
         return -value
-    quantity = _quantity(value)
+    quantity = split(value, UNIT)
     assert quantity  # it was checked
     return f"{-quantity[0] + 0.0:.17g} {quantity[1]}"
