@@ -71,23 +71,16 @@ class Slack:
         if text == "taken up":
             return cls()
         if match := re.fullmatch(rf"({NUMBER}) ?%", text):
-            return cls(percent=_percent(float(match[1])))
+            percent = float(match[1]) + 0.0  # no negative zero
+            if not 0 <= percent <= 100:
+                raise ValueError(f"a given slack must be from 0 % to 100 %; {FORMS}")
+            return cls(percent=percent)
         if match := re.fullmatch(r"cut at (.+)", text):
-            return cls(cut_angle=_cut_angle(match[1]))
+            angle = read(match[1], ANGLE)
+            if not abs(angle) < math.pi / 2:
+                raise ValueError("a thread is cut at a helix angle between -90 deg and 90 deg")
+            return cls(cut_angle=angle)
         raise ValueError(FORMS)
-
-
-def _percent(number: float) -> float:
-    if not 0 <= number <= 100:
-        raise ValueError(f"a given slack must be from 0 % to 100 %; {FORMS}")
-    return number + 0.0  # no negative zero
-
-
-def _cut_angle(text: str) -> float:
-    angle = read(text, ANGLE)
-    if not abs(angle) < math.pi / 2:
-        raise ValueError("a thread is cut at a helix angle between -90 deg and 90 deg")
-    return angle
 
 
 SlackRule = Annotated[

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 KEPT = 2
@@ -12,17 +13,9 @@ KEPT = 2
 class Chain:
     """The link between the solves of neighbouring cases, one after another in one process.
 
-    No result depends on it beyond the tolerance of Newton's method.
+    No result depends on it beyond the tolerance of Newton's method. ``share(make, *of)`` returns
+    ``make(*of)``, or what it returned before if that is still kept.
     """
 
     def __init__(self) -> None:
-        self._kept: dict[Hashable, Any] = {}
-
-    def share[T](self, make: Callable[..., T], *of: Hashable) -> T:
-        """Return ``make(*of)``, or what it returned before if that is still kept."""
-        key = (make, *of)
-        made = self._kept.pop(key) if key in self._kept else make(*of)
-        self._kept[key] = made  # the latest
-        if len(self._kept) > KEPT:
-            del self._kept[next(iter(self._kept))]
-        return made
+        self.share: Callable[..., Any] = lru_cache(KEPT)(lambda make, *of: make(*of))

@@ -23,12 +23,13 @@ def _line(fault: Any, model: type[BaseModel]) -> str:
     match fault["type"]:
         case "extra_forbidden":
             _, table = _find(model, above)
-            return f"{key}: unknown key; allowed here: {', '.join(_keys(table))}"
+            return f"{key}: unknown key; allowed here: {', '.join(_types(table))}"
         case "missing":
             return f"{key}: this key is missing"
         case "union_tag_not_found":
-            _, laws = _find(model, loc)
-            return f"{key}.law: this key is missing; allowed: {_tags(laws)}"
+            laws = (_law(one) for one in get_args(_find(model, loc)[1]))
+            allowed = ", ".join(f"'{law}'" for law in laws)
+            return f"{key}.law: this key is missing; allowed: {allowed}"
         case "union_tag_invalid":
             given = fault["ctx"]["tag"]
             return f"{key}.law = {_value(given)}: unknown; allowed: {fault['ctx']['expected_tags']}"
@@ -44,7 +45,9 @@ def _line(fault: Any, model: type[BaseModel]) -> str:
             allowed = "letters, digits, _ and -, a letter first, at most 32"
             return f"{key} = {_value(fault['input'])}: allowed are {allowed}"
         case _:
-            return f"{key} = {_value(fault['input'])}: {_reason(fault)}"
+            reason = fault["msg"].removeprefix("Value error, ")
+            reason = reason.replace("Input should be", "it must be")
+            return f"{key} = {_value(fault['input'])}: {reason[0].lower()}{reason[1:]}"
 
 
 def _misfit(key: str, fault: Any) -> str:
@@ -69,12 +72,11 @@ def _find(model: Any, loc: Any) -> tuple[str, Any]:
             key, here = f"{key}[{part + 1}]", get_args(here)[0]
         elif _is_model(here):
             key = f"{key}.{part}" if key else part
-            inner = {field.alias or name: field for name, field in here.model_fields.items()}
-            here = _plain(inner[part].annotation) if part in inner else None
+            here = _types(here).get(part)
         elif get_origin(here) is dict:
             key, here = f"{key}.{part}", get_args(here)[1]
         else:
-            here = next(law for law in get_args(here) if law.model_fields["law"].default == part)
+            here = next(law for law in get_args(here) if _law(law) == part)
     return key, here
 
 
@@ -82,9 +84,10 @@ def _is_model(kind: Any) -> bool:
     return isinstance(kind, type) and issubclass(kind, BaseModel)
 
 
-def _keys(table: type[BaseModel]) -> list[str]:
-    """Return the keys of a table as they stand in a file."""
-    return [field.alias or name for name, field in table.model_fields.items()]
+def _types(table: type[BaseModel]) -> dict[str, Any]:
+    """Return the keys of a table as they stand in a file, and the type of each."""
+    fields = table.model_fields.items()
+    return {field.alias or name: _plain(field.annotation) for name, field in fields}
 
 
 def _plain(annotation: Any) -> Any:
@@ -93,13 +96,8 @@ def _plain(annotation: Any) -> Any:
     return types[0] if NoneType in get_args(annotation) and len(types) == 1 else annotation
 
 
-def _tags(laws: Any) -> str:
-    return ", ".join(f"'{law.model_fields['law'].default}'" for law in get_args(laws))
-
-
-def _reason(fault: Any) -> str:
-    text = fault["msg"].removeprefix("Value error, ").replace("Input should be", "it must be")
-    return str(text[0].lower() + text[1:])
+def _law(table: type[BaseModel]) -> Any:
+    return table.model_fields["law"].default
 
 
 def _value(value: object) -> str:

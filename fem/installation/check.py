@@ -40,18 +40,14 @@ REINSTALL = "run `make setup` again, or take DOLFINx from conda-forge (environme
 class Finding:
     """What one probe found.
 
-    Parameters
+    Attributes
     ----------
-    name : str
-        What was tried.
-    ok : bool
-        Whether it works.
-    found : str
+    name, ok
+        What was tried, and whether it works.
+    found
         The versions seen, or the cause of the failure.
-    remedy : str
-        What mends it; empty when it works.
-    packages : tuple of str
-        The Debian packages that are missing, for the one line at the end.
+    remedy, packages
+        What repairs it, and the Debian packages that are missing; empty when it works.
     """
 
     name: str
@@ -62,13 +58,7 @@ class Finding:
 
 
 def missing_packages(libraries: dict[str, str]) -> tuple[str, ...]:
-    """Return the Debian packages whose shared library does not load here.
-
-    Parameters
-    ----------
-    libraries : dict of str to str
-        File name of each library, and the package that brings it.
-    """
+    """Return the Debian packages whose shared library, the key of each, does not load here."""
     missing = []
     for library, package in libraries.items():
         try:
@@ -85,15 +75,7 @@ def install_line(packages: Sequence[str]) -> str:
 
 
 def diagnose(key: str, cause: str) -> tuple[str, tuple[str, ...]]:
-    """Return what mends a failure, and the Debian packages that it needs.
-
-    Parameters
-    ----------
-    key : str
-        Which probe failed, a key of `PROBES`.
-    cause : str
-        Its last words.
-    """
+    """Return what repairs a failure of a probe of `PROBES`, and the Debian packages for it."""
     packages: tuple[str, ...] = ()
     otherwise = REINSTALL
     if key == "python":
@@ -123,12 +105,12 @@ def run_probe(key: str, timeout: float = 120.0, command: Sequence[str] | None = 
 
     Parameters
     ----------
-    key : str
+    key
         A key of `PROBES`.
-    timeout : float
-        Seconds after which the probe counts as hung.  The first import after an
-        installation reads hundreds of MB, so this is long.
-    command : sequence of str, optional
+    timeout
+        Seconds after which the probe counts as hung; long, as the first import after an
+        installation reads hundreds of MB.
+    command
         What to run instead (for tests).
     """
     name = PROBES[key][0]
@@ -162,31 +144,13 @@ def last_line(text: str) -> str:
 
 
 def check() -> list[Finding]:
-    """Try everything, at the same time.
-
-    Returns
-    -------
-    list of Finding
-        One for each of `PROBES`, in the order that a reader expects.
-    """
+    """Try everything at the same time; return the findings in the order that a reader expects."""
     with ThreadPoolExecutor(max_workers=max(2, os.cpu_count() or 1)) as pool:
-        findings = list(pool.map(run_probe, PROBES))
-    return findings[::-1]
+        return list(pool.map(run_probe, PROBES))[::-1]
 
 
 def report(findings: Sequence[Finding]) -> bool:
-    """Print the findings, and how to mend what failed.
-
-    Parameters
-    ----------
-    findings : sequence of Finding
-        What `check` returned.
-
-    Returns
-    -------
-    bool
-        Whether everything works.
-    """
+    """Print the findings, and how to repair what failed; return whether everything works."""
     from rich.console import Console
     from rich.text import Text
 

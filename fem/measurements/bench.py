@@ -26,8 +26,7 @@ from fem.measurements.columns import (
     meaning,
     measures,
 )
-from fem.measurements.problems import Problems
-from fem.measurements.rows import RowReader
+from fem.measurements.rows import Problems, RowReader
 from fem.quantities.column import STD, Measure
 
 if TYPE_CHECKING:
@@ -96,29 +95,23 @@ def read_bench(path: str | Path, base: Case) -> Bench:
     import pandas
 
     table = pandas.DataFrame(records)
-    settings = [name for column in columns for name in _shown(column, reader)]
-    figures = [column.column for column in columns if isinstance(column, Figure)]
-    measured = [column.measure for column in columns if isinstance(column, Figure)]
+    sets = [column for column in columns if isinstance(column, Setting)]
+    figures = [column for column in columns if isinstance(column, Figure)]
+    first = next(iter(reader.cases.values()))
+    settings = [column.shown(first, None)[0] for column in sets]
     order = ["line", "case", *settings, *({REPEAT} & {*table}), GAUGE.column]
     return Bench(
         name=path.name,
         hash=hashlib.sha256(path.read_bytes()).hexdigest(),
         notes=[comment.removeprefix("#").strip() for comment in lines[:above]],
         settings=settings,
-        fields=[column.fields for column in columns if isinstance(column, Setting)],
+        fields=[column.fields for column in sets],
         rules=[name for name in settings if pandas.api.types.is_string_dtype(table[name])],
-        measures=[measure for measure in dict.fromkeys(measured) if measure != GAUGE],
+        measures=list(dict.fromkeys(one.measure for one in figures if one.measure != GAUGE)),
         extras=[column for column in columns if isinstance(column, Extra)],
-        table=table[list(dict.fromkeys([*order, *figures]))],
+        table=table[list(dict.fromkeys([*order, *(one.column for one in figures)]))],
         cases=reader.cases,
     )
-
-
-def _shown(column: Meaning, reader: RowReader) -> list[str]:
-    """Return the name that a setting has in the table."""
-    if not isinstance(column, Setting):
-        return []
-    return [column.shown(next(iter(reader.cases.values())), None)[0]]
 
 
 def _rows(lines: Sequence[str], above: int, problems: Problems) -> list[tuple[int, list[str]]]:

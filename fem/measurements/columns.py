@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
@@ -188,10 +187,7 @@ def _setting(name: str, fields: tuple[str, ...], unit: str, case: Case) -> Setti
     """Return the column of a setting; its unit has to be of the kind that the case has there."""
     if unit and not re.fullmatch(UNITS, unit):
         raise InputError(f'"{unit}" is no unit')
-    try:
-        given = written(case, case.data, fields[0])
-    except InputError:
-        given = None
+    given = written(case, case.data, fields[0])
     quantity = split(given)
     if quantity and not _alike(unit, quantity[1]):
         raise InputError(f"put its unit in brackets, as in {name} [{quantity[1]}]")
@@ -211,13 +207,8 @@ def _alike(unit: str, other: str) -> bool:
 
 def _hint(name: str, case: Case) -> str:
     """Return the known name that an unknown one resembles, empty if none."""
-    return next(iter(get_close_matches(name, list(_names(case)), 1, cutoff=0.8)), "")
-
-
-def _names(case: Case) -> Iterator[str]:
-    yield from (GAUGE.name, REPEAT)
-    for name in measures(case):
-        yield from (name, name + STD)
+    families = [family.name for family in case.threads]
+    names = [GAUGE.name, REPEAT, *(known + end for known in measures(case) for end in ("", STD))]
     for field in sorted(OF_FAMILY):
-        yield field
-        yield from (f"{field}.{family.name}" for family in case.threads)
+        names += [field, *(f"{field}.{family}" for family in families)]
+    return next(iter(get_close_matches(name, names, 1, cutoff=0.8)), "")

@@ -1,22 +1,57 @@
-"""Rows of a bench file, read under their header: settings become cases, cells become figures."""
+"""Rows of a bench file, read under their header, and what is wrong with them.
+
+Settings become cases, cells become figures.
+"""
 
 from __future__ import annotations
 
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.units import NUMBER
 from fem.measurements.columns import GAUGE, REPEAT, Extra, Figure, Meaning, Setting
-from fem.measurements.problems import Problems
 from fem.quantities.case_fields import changes
 from fem.quantities.column import STD
 
 SAME = 9
 """Pressures (kPa) that agree to so many decimals are the same."""
+
+
+NAMED = 4
+"""Of more lines with the same fault only the first are named."""
+
+
+@dataclass
+class Problems:
+    """What is wrong with a file: sentences, and the lines that each stands for."""
+
+    file: str
+    lines: dict[str, list[int]] = field(default_factory=dict)
+
+    def add(self, line: int, text: str) -> None:
+        """Note a fault."""
+        self.lines.setdefault(text, []).append(line)
+
+    def stop(self) -> None:
+        """Raise if there are any.
+
+        Raises
+        ------
+        InputError
+            With a line to each fault, in the order of the lines of the file.
+        """
+        told = []
+        for text, lines in sorted(self.lines.items(), key=lambda entry: entry[1][0]):
+            few = ", ".join(map(str, lines[:NAMED]))
+            more = f" and {len(lines) - NAMED} more" if len(lines) > NAMED else ""
+            told.append(f"{self.file}: line{'s' if len(lines) > 1 else ''} {few}{more}: {text}")
+        if told:
+            raise InputError("\n".join(told))
 
 
 class RowReader:

@@ -41,24 +41,26 @@ def cells(case: Case, fields: Iterable[str]) -> dict[str, Any]:
 
 
 def written(case: Case, data: dict[str, Any], field: str) -> Any:
-    """Return what stands at a field in the data of a case.
+    """Return what stands at a field in the data of a case, None if there is no such field.
 
     Raises
     ------
     InputError
-        If there is no such field.
+        If it names a family that the case has not.
     """
     value: Any = data
     for part in _place(case, field):
         try:
             value = value[int(part) if part.isdigit() else part]
         except (KeyError, IndexError, TypeError):
-            raise InputError(f'field "{field}": the case has no such field') from None
+            return None
     return value
 
 
 def _cell(case: Case, data: dict[str, Any], field: str) -> tuple[str, Any]:
     value = written(case, data, field)
+    if value is None:
+        raise InputError(f'field "{field}": the case has no such field')
     if isinstance(value, dict | list):
         raise InputError(f'field "{field}": this is a whole table; name one key of it')
     number, unit = split(value) or (value, "")

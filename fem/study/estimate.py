@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fem.study.job_list import BUNDLE, Agenda
@@ -49,23 +48,20 @@ def estimate(agenda: Agenda) -> list[Estimate]:
 
 
 def _estimate(agenda: Agenda, model: str) -> Estimate:
-    cases = tuple(_spread(agenda.cases, SAMPLE[model]))
+    curves = len(agenda.cases)
+    count = min(SAMPLE[model], curves)
+    middles = ((2 * k + 1) * curves // (2 * count) for k in range(count))  # of equal parts
+    cases = tuple(agenda.cases[middle] for middle in middles)
     resolution = agenda.study.resolution
     perform(Task(model, cases[:2], resolution))  # the first ones compile and import
     began = time.perf_counter()
     found = perform(Task(model, cases, resolution))
-    share = len(agenda.cases) / len(cases)
+    share = curves / count
     return Estimate(
         model=model,
-        curves=len(agenda.cases),
-        sample=len(cases),
+        curves=curves,
+        sample=count,
         seconds=share * (time.perf_counter() - began),
-        workers=-(-len(agenda.cases) // BUNDLE) if model == "fast" else len(agenda.cases),
+        workers=-(-curves // BUNDLE) if model == "fast" else curves,
         bytes=share * (1 + TABLE_SHARE) * sum(weight(done.curve) for done in found),
     )
-
-
-def _spread[Item](items: Sequence[Item], count: int) -> list[Item]:
-    """Return at most so many items, evenly spread over the middles of equal parts."""
-    count = min(count, len(items))
-    return [items[(2 * k + 1) * len(items) // (2 * count)] for k in range(count)]

@@ -7,7 +7,7 @@ hand ends with :class:`WorkerLostError`, the rest goes on.
 from __future__ import annotations
 
 from concurrent.futures import CancelledError, Future
-from typing import Protocol, Self
+from typing import Self
 
 from fem.core.errors import InputError
 from fem.core.processes import WorkerLostError, WorkerPool, result_of, use_one_thread
@@ -18,40 +18,8 @@ class CrewLostError(Exception):
     """Nobody is left to do the work."""
 
 
-class Crew(Protocol):
-    """Workers that tasks are handed to.
-
-    Attributes
-    ----------
-    size
-        Number of workers.
-    """
-
-    size: int
-
-    def submit(self, task: Task) -> Future[list[Done]]:
-        """Hand a task in."""
-
-    def result(self, future: Future[list[Done]]) -> list[Done]:
-        """Return what came of a task that is done.
-
-        Raises
-        ------
-        WorkerLostError
-            If its worker died.
-        CrewLostError
-            If nobody is left to do it.
-        """
-
-    def __enter__(self) -> Self:
-        """Start."""
-
-    def __exit__(self, *_: object) -> None:
-        """Stop at once, whatever is in hand."""
-
-
 class LocalCrew:
-    """Processes of this machine."""
+    """Processes of this machine, `size` in number."""
 
     def __init__(self, workers: int) -> None:
         self.size = workers
@@ -66,7 +34,13 @@ class LocalCrew:
         return self._pool.submit(perform, task)
 
     def result(self, future: Future[list[Done]]) -> list[Done]:
-        """Return what came of a task that is done; see :class:`Crew`."""
+        """Return what came of a task that is done.
+
+        Raises
+        ------
+        WorkerLostError
+            If its worker died.
+        """
         return result_of(future)
 
     def __exit__(self, *_: object) -> None:
@@ -123,7 +97,15 @@ class ClusterCrew:
         return self._executor.submit(_perform_with_one_thread, task)
 
     def result(self, future: Future[list[Done]]) -> list[Done]:
-        """Return what came of a task that is done; see :class:`Crew`."""
+        """Return what came of a task that is done.
+
+        Raises
+        ------
+        WorkerLostError
+            If its worker died.
+        CrewLostError
+            If nobody is left to do it.
+        """
         from distributed import KilledWorker
 
         try:
@@ -137,6 +119,10 @@ class ClusterCrew:
         """Take back what is in hand, and disconnect; the cluster stays."""
         self._executor.shutdown(wait=False)  # it cancels what is in hand
         self._client.close()
+
+
+type Crew = LocalCrew | ClusterCrew
+"""Workers that tasks are handed to."""
 
 
 def _perform_with_one_thread(task: Task) -> list[Done]:

@@ -12,6 +12,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, fields
+from operator import methodcaller
 from pathlib import Path
 from typing import Any, Literal, Self
 
@@ -166,17 +167,13 @@ class Ledger:
 def _row(curve: Curve) -> dict[str, Any]:
     """Return a curve as its row of the table."""
     data = vars(curve) | {"termination": curve.termination.data()}
-    return data | {name: json.dumps(data[name], default=_plain) for name in AS_JSON}
+    plain = methodcaller("item")  # of a NumPy scalar
+    return data | {name: json.dumps(data[name], default=plain) for name in AS_JSON}
 
 
 def weight(curve: Curve) -> int:
     """Return the bytes that a curve takes in the ledger, nearly."""
     return sum(len(str(value)) for value in _row(curve).values())
-
-
-def _plain(value: Any) -> Any:
-    """Return the plain number that a NumPy scalar holds."""
-    return value.item()
 
 
 def _open(path: Path) -> sqlite3.Connection:

@@ -74,7 +74,7 @@ def tabulate(study: Study, cases: Iterable[Case], curves: Iterable[Curve]) -> pa
         for model in study.models:
             curve = found.get((case.key, model))
             if curve and curve.steps:
-                parts.append({"case": case.key, "model": model, **own} | _besides(curve.steps))
+                parts.append({"case": case.key, "model": model, **own, **curve.steps})
     columns: dict[str, list[Any]] = {name: [] for part in parts for name in part}
     for part in parts:
         rows = len(part["step"])
@@ -82,11 +82,6 @@ def tabulate(study: Study, cases: Iterable[Case], curves: Iterable[Curve]) -> pa
             value = part.get(name)
             column.extend(value if isinstance(value, list) else [value] * rows)
     return pandas.DataFrame(columns)
-
-
-def _besides(steps: dict[str, list[Any]]) -> dict[str, list[Any]]:
-    """Return the columns of a step table that come beside the model."""
-    return {name: values for name, values in steps.items() if name != "model"}
 
 
 @dataclass(frozen=True)
