@@ -54,7 +54,7 @@ import numpy as np
 import pytest
 
 from fem.case.case import Case
-from fem.quantities.row import measures
+from fem.quantities.column import measures
 from validation.check import Drawing, Quantity, at_most, draw, verify
 from validation.tubes import Walk, walk
 

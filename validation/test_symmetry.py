@@ -28,7 +28,7 @@ from typing import Any
 import pytest
 
 from fem.case.case import Case
-from fem.quantities.row import measures
+from fem.quantities.column import measures
 from validation.check import Quantity, verify
 from validation.tubes import GREENHOUSE, family, walk
 

@@ -1,18 +1,17 @@
-"""A case: what is asked. It is read from a TOML file, checked, written back, and hashed."""
+"""A case: what is asked. It is read from TOML, checked, changed, written back, and hashed."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Self
 
 from pydantic import Field, ValidationError, ValidationInfo, field_validator, model_validator
 
 from fem.case.drive import AddedVolume, Drive, Gas, Pressure
-from fem.case.edit import DRIVES, edit
 from fem.case.free_end import FreeEnd, Move
 from fem.case.rubber_table import AnyRubber
 from fem.case.thread_family import ThreadFamily
@@ -22,6 +21,10 @@ from fem.core.errors import InputError, describe
 from fem.core.schema_base import Part, misfit, schema_of_one
 from fem.core.text_file import read_toml
 from fem.core.units import LENGTH, show
+
+DRIVES = ("pressure", "volume", "gas")
+ALTERNATIVES = (DRIVES, ("angle", "ring_turn"), ("displacement", "twist"))
+"""Keys of one table of which only one is given."""
 
 BARE_SECTORS = 12
 
@@ -186,13 +189,45 @@ class Case(Part):
             If there is no such key, or its value cannot be used.
         """
         data = self.data
-        try:
-            edit(data, changes)
-        except InputError as error:
-            raise CaseError(str(error)) from None
+        edit(data, changes)
         return self.parse(data)
 
 
 def sectors_of(counts: Sequence[int]) -> int:
     """Return the number of equal sectors of a tube with families of so many threads."""
     return math.gcd(*counts) or BARE_SECTORS
+
+
+def edit(data: dict[str, Any], changes: Mapping[str, Any]) -> None:
+    """Put values into `data`, laid out as in a TOML file; their keys have ``__`` for the dot.
+
+    A value takes the place of its alternatives, unless they are among the changes themselves; the
+    value None takes a key away.
+
+    Raises
+    ------
+    CaseError
+        If there is no such table.
+    """
+    for key, value in changes.items():
+        *parents, last = key.split("__")
+        place: Any = data
+        try:
+            for parent in parents:
+                place = place[int(parent) if parent.isdigit() else parent]
+            place[last] = value
+        except (KeyError, IndexError, TypeError):
+            raise CaseError(f"case: there is no key {key.replace('__', '.')}") from None
+        if value is None:
+            del place[last]
+            continue
+        for rival in _rivals(last, place):
+            if "__".join([*parents, rival]) not in changes:
+                place.pop(rival, None)
+
+
+def _rivals(key: str, table: Mapping[str, Any]) -> list[str]:
+    """Return the keys that cannot stand beside `key` in the table."""
+    if key == "material":  # it says what law and constants are
+        return [other for other in table if other not in ("material", "bulk_ratio")]
+    return [rival for keys in ALTERNATIVES if key in keys for rival in keys if rival != key]

@@ -14,8 +14,8 @@ from fem.continuation.state import State
 from fem.continuation.stepper import TEARS
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
+from fem.quantities.column import step_row
 from fem.quantities.measures import Figures, Reactions, Step
-from fem.quantities.row import step_row
 from fem.quantities.shape import Shape
 from fem.results.equilibrium_checks import energy_gap
 from fem.results.run import Report

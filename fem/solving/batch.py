@@ -24,7 +24,7 @@ from fem.continuation.termination import TerminationKind
 from fem.core.arrays import Array, Index
 from fem.fast.grouping import Group, groups
 from fem.fast.outputs import Outputs, read
-from fem.quantities.row import step_columns
+from fem.quantities.column import step_columns
 from fem.results.equilibrium_checks import BALANCE, end_gaps
 from fem.results.run import Run
 from fem.results.termination import REACHED, Termination

@@ -2,7 +2,7 @@
 
 import pytest
 
-from fem.case.edit import edit
+from fem.case.case import edit
 from fem.core.errors import InputError
 
 

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from fem.case.thread_family import ThreadFamily
 from fem.fast.model import FastModel
+from fem.quantities.column import measures
 from fem.quantities.measures import Figures, ThreadLinks
-from fem.quantities.row import measures
 
 
 def family(**keys):
