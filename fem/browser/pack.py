@@ -148,30 +148,23 @@ def described(measure: Measure) -> Head:
 
 
 def _exhibit(exhibit: Exhibit, scales: Scales, blob: Blob) -> Head:
-    return {
-        "name": exhibit.name,
-        "model": exhibit.model,
-        "title": exhibit.title,
-        "note": exhibit.note,
-        **_shown(exhibit, scales, blob),
-        "steps": [
-            {"label": label, "row": _figures(row)}
-            for label, row in zip(exhibit.labels, exhibit.rows, strict=True)
-        ],
-    }
-
-
-def _shown(exhibit: Exhibit, scales: Scales, blob: Blob) -> Head:
-    """Return the solids of an exhibit, and how large they are."""
     frames = _frames(exhibit)
     points = np.concatenate([solid.points for solids in frames for solid in solids])
     rises = [row["displacement_mm"] for row in exhibit.rows]
     grain = float(np.abs(points).max()) / MOST
     return {
+        "name": exhibit.name,
+        "model": exhibit.model,
+        "title": exhibit.title,
+        "note": exhibit.note,
         "grain": grain,
         "length": exhibit.case.tube.length + float(np.nanmax([0.0, *rises])),
         "radius": float(np.hypot(points[:, 0], points[:, 1]).max()),
         "solids": [_solid(states, grain, scales, blob) for states in zip(*frames, strict=True)],
+        "steps": [
+            {"label": label, "row": _numbers(row)}
+            for label, row in zip(exhibit.labels, exhibit.rows, strict=True)
+        ],
     }
 
 
@@ -194,17 +187,13 @@ def _unseen(solid: Solid) -> Solid:
     return replace(solid, points=nothing, normals=nothing, triangles=none, opened=none)
 
 
-def _figures(row: dict[str, Any]) -> Head:
-    """Return the figures of a row, null for what is no number."""
-    figures = {name: value for name, value in row.items() if not isinstance(value, str)}
+def _numbers(row: dict[str, Any]) -> Head:
+    """Return the numbers of a row, null for what is infinite or not a number."""
+    numbers = {name: value for name, value in row.items() if not isinstance(value, str)}
     return {
-        name: value if isinstance(value, (bool, int)) else _finite(float(value))
-        for name, value in figures.items()
+        name: value if isinstance(value, int) else float(value) if math.isfinite(value) else None
+        for name, value in numbers.items()
     }
-
-
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
 
 
 def _solid(states: Sequence[Solid], grain: float, scales: Scales, blob: Blob) -> Head:

@@ -32,7 +32,7 @@ PATIENCE = 60e3
 OVERLAPS = """() => {
   const seen = [...document.querySelectorAll("body *")].filter((one) =>
     one.checkVisibility({ visibilityProperty: true }) &&
-    !one.closest("[aria-hidden=true], .tw-hidden, .tw-scale, noscript, option") &&
+    !one.closest("[aria-hidden=true], .tw-scale, noscript, option") &&
     (one.matches("button, input, select, canvas, progress") ||
       [...one.childNodes].some((node) => node.nodeType === 3 && node.data.trim())));
   const boxes = seen.flatMap((one) => {
@@ -60,7 +60,7 @@ FLOAT = """for (const bar of document.querySelectorAll(".tw-steps")) bar.style.p
 """Where the bar of the slider floats it lies over what is below; at its own place it may not."""
 
 BEYOND = """() => [...document.querySelectorAll("body *")]
-  .filter((one) => one.checkVisibility() && !one.closest(".tw-hidden, .tw-scroll, [tabindex] *"))
+  .filter((one) => one.checkVisibility() && !one.closest(".tw-scroll, [tabindex] *"))
   .filter((one) => {
     const box = one.getBoundingClientRect();
     return box.width && (box.right > innerWidth + 1 || box.left < -1);

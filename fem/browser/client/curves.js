@@ -67,35 +67,28 @@ function curvesOf(exhibits, column, drive) {
   };
 }
 
-/* Where curves lie on their axes: classes, line, marks and tag of each. */
-function placed({ x, y, frame }, curves, exhibits) {
+/* Curves on their axes: line, marks, and at its end the number of the exhibit. */
+function drawn({ x, y, frame }, curves, exhibits) {
   const hues = inksOf(exhibits);
-  const made = curves.map((curve, k) => {
+  const places = curves.map((curve) => curve.map((point) => ({ x: x(point.x), y: y(point.y) })));
+  const ends = places.map((place) => place.at(-1));
+  const tags = ends.map((end) => end && { x: end.x + 8, y: end.y + 4 });
+  spread(tags.filter(Boolean), frame.y0 - CLEAR);
+  return places.map((place, k) => {
     const { model } = exhibits[k];
-    const marks = curve.map((point) => ({ x: x(point.x), y: y(point.y) }));
-    return {
-      classes: `tw-curve tw-${model} tw-ink-${hues[k]}`,
-      line: model === "bench" ? "" : marks.map((m) => `${m.x} ${m.y}`).join(" "), marks, model,
-      tag: marks.length && { text: k + 1, x: marks.at(-1).x + 8, y: marks.at(-1).y + 4 },
-    };
+    const points = place.map((at) => `${at.x} ${at.y}`).join(" ");
+    return h("g", { class: `tw-curve tw-${model} tw-ink-${hues[k]}` },
+      model !== "bench" && h("polyline", { points }),
+      place.map((at) => mark(model, at.x, at.y)),
+      tags[k] && h("text.tw-halo", tags[k], k + 1));
   });
-  spread(made.map(({ tag }) => tag).filter(Boolean), frame.y0 - CLEAR);
-  return made;
 }
-
-const drawn = (curves) =>
-  curves.map(({ classes, line, marks, model, tag }) =>
-    h("g", { class: classes },
-      line && h("polyline", { points: line }),
-      marks.map(({ x, y }) => mark(model, x, y)),
-      tag && h("text.tw-halo", { x: tag.x, y: tag.y }, tag.text)));
 
 /* A component: the chart of a quantity that is chosen above it. */
 export function curveChart({ first }) {
   let name = first;
-  const [found, places, base] = [curvesOf, placed, drawn].map(memo);
-  const ring = ({ x, y }) => h("circle.tw-now", { cx: x, cy: y, r: 8 });
-  return ({ columns, drive, exhibits, step, id }) => {
+  const [found, base] = [memo(curvesOf), memo(drawn)];
+  return ({ columns, drive, exhibits, step }) => {
     const column = columns.find((one) => one.name === name);
     const by = columns.find((one) => one.name === drive);
     const { byDrive, curves, across, along } = found(exhibits, column, by);
@@ -104,24 +97,26 @@ export function curveChart({ first }) {
       const end = curve.length ? curve.at(-1).y : NaN;
       return `${exhibits[k].title} ends at ${withUnit(end, digits, unit)}`;
     });
-    const at = (axes) => places(axes, curves, exhibits);
-    const shown = (axes) =>
-      curves.map((curve, k) => {
-        const last = Math.min(step, exhibits[k].steps.length - 1);
-        return at(axes)[k].marks[curve.findIndex((point) => point.step === last)];
-      });
+    const now = curves.map((curve, k) => {
+      const last = Math.min(step, exhibits[k].steps.length - 1);
+      return curve.find((point) => point.step === last);
+    });
     return h("div.tw-curves",
-      h("label.tw-hidden", { for: id }, "Quantity of the chart"),
       choice(
         columns.filter((one) => one !== by),
         (one) => ({ value: one.name, text: heading(one) }),
-        { id, value: name, onchange: ({ target }) => (name = target.value) }),
+        {
+          "aria-label": "Quantity of the chart", value: name,
+          onchange: ({ target }) => (name = target.value),
+        }),
       h(chart, {
         across, along,
         height: HEIGHT, title: byDrive ? heading(by) : "step",
         label: `${title} against ${byDrive ? by.title : "step"}: ${ends.join("; ")}`,
-        base: (axes) => base(at(axes)),
-        over: (axes) => h("g.tw-curve", shown(axes).filter(Boolean).map(ring)),
+        base: (axes) => base(axes, curves, exhibits),
+        over: ({ x, y }) =>
+          h("g.tw-curve",
+            now.map((at) => at && h("circle.tw-now", { cx: x(at.x), cy: y(at.y), r: 8 }))),
       }));
   };
 }

@@ -110,14 +110,14 @@ export function explorerSolve({ explorer }) {
 }
 
 /* A component: all of the explorer. */
-export function explorerView({ offer, look, level }) {
+export function explorerView({ offer, look }) {
   const explorer = new Explorer(offer, server);
   const exhibitsOf = memo((fast, solved) => {
     const exhibits = [fast, solved].filter(Boolean).map((pack) => pack.exhibits[0]);
     look.include(exhibits);
     return exhibits;
   });
-  const heading = (text) => h(`${level}.tw-heading`, text);
+  const heading = (text) => h("h3.tw-heading", text);
   let over = false;
   return () => {
     explorer.update();
@@ -134,8 +134,7 @@ export function explorerView({ offer, look, level }) {
         heading("Check with FE"),
         h(explorerSolve, { explorer })),
       h("div.tw-shapes",
-        fast && lookBar(look, fast.keys,
-          other && check(laid(), over, (yes) => (over = yes))),
+        fast && lookBar(look, fast.keys, other && check(laid(), over, (yes) => (over = yes))),
         stale(),
         shapeRow({ ...state, look, over: over && other, drawn() {} }),
         otherSetting && h("p.tw-note", otherSetting),

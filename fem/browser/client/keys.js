@@ -16,25 +16,20 @@ function gradient(colours) {
 }
 
 const bar = ([name, scale]) => {
-  const { values, digits } = ticks(scale.low, scale.high, 4);
-  const place = axis([scale.low, scale.high], [0, 100]);
-  const said = (value) => withUnit(value, digits, scale.unit);
-  return {
-    name, heading: heading(scale),
-    style: `background: ${gradient(scale.colours)}`,
-    ticks: values.map((value) => ({
-      text: shown(value, digits), style: `left: ${place(value)}%`,
-    })),
-    label: `${scale.title} from ${said(scale.low)} to ${said(scale.high)}, by colour`,
-  };
-};
-
-const coloured = ({ name, heading, style, label, ticks }) =>
-  h("figure.tw-key", { key: name },
-    h("figcaption", heading),
-    h("div.tw-colours", { role: "img", "aria-label": label, style }),
+  const { title, unit, low, high, colours } = scale;
+  const { values, digits } = ticks(low, high, 4);
+  const place = axis([low, high], [0, 100]);
+  const said = (value) => withUnit(value, digits, unit);
+  return h("figure.tw-key", { key: name },
+    h("figcaption", heading(scale)),
+    h("div.tw-colours", {
+      role: "img", "aria-label": `${title} from ${said(low)} to ${said(high)}, by colour`,
+      style: `background: ${gradient(colours)}`,
+    }),
     h("div.tw-ticks", { "aria-hidden": "true" },
-      ticks.map((tick) => h("span", { style: tick.style }, tick.text))));
+      values.map((value) =>
+        h("span", { style: `left: ${place(value)}%` }, shown(value, digits)))));
+};
 
 const sample = (path, title) =>
   h("li", h("svg", { width: 34, height: 10, "aria-hidden": "true" }, h("path", path)), title);
@@ -48,7 +43,7 @@ export function colourKeys(scales, { marks, start }, fixed) {
   };
   const tube = { d: "M0 2H34M0 8H34M6 0V10M28 0V10", stroke: of(start), fill: "none" };
   return h("div.tw-keys",
-    Object.entries(scales).map((one) => coloured(bar(one))),
+    Object.entries(scales).map(bar),
     h("ul.tw-samples",
       none && sample(none, scales.tension.none_title),
       sample({ d: "M0 5H34", stroke: of(marks), "stroke-width": 5 }, marks.title),

@@ -98,8 +98,7 @@ export class Look {
 export const lookBar = (look, keys, more) =>
   h("div.tw-bar", { role: "group", "aria-label": "How the shapes are shown" },
     check("Cut open", look.cut, (cut) => (look.cut = cut)),
-    check(capital(keys.start.title), look.start,
-      (start) => (look.start = start)),
+    check(capital(keys.start.title), look.start, (start) => (look.start = start)),
     more,
     h("span.tw-buttons", { role: "group", "aria-label": "View" },
       Object.entries(PRESETS).map(([name, { title }]) =>

@@ -70,7 +70,7 @@ function page() {
     });
   const live = () =>
     offer.offered
-      ? h(explorerView, { offer, look: bare, level: "h3" })
+      ? h(explorerView, { offer, look: bare })
       : h("p", offer.reason);
 
   return () =>

@@ -5,9 +5,9 @@
    of the path costs a few draw calls, which even a browser without a graphics card does in time. */
 
 const VERTEX = `#version 300 es
-  in vec3 point;
-  in vec3 normal;
-  in float value;
+  layout(location = 0) in vec3 point;
+  layout(location = 1) in vec3 normal;
+  layout(location = 2) in float value;
   uniform mat4 place; // from grains to the picture
   uniform vec3 light; // towards it
   uniform float ambient;
@@ -35,11 +35,7 @@ const FRAGMENT = `#version 300 es
   void main() {
     shown = colour;
   }`;
-const UNIFORMS = ["place", "light", "towards", "ambient", "flat_colour", "by_value"].concat(
-  "opacity",
-  "rim",
-);
-const ATTRIBUTES = ["point", "normal", "value"];
+const UNIFORMS = VERTEX.match(/(?<=uniform \w+ )\w+/g);
 const OUTLINE = { wall: 0.85, marks: 0.6 }; // opacity of what is laid over, by role
 const INK = [0.1, 0.1, 0.1];
 const SAMPLES = 4; // for smooth edges
@@ -52,7 +48,6 @@ function compile(gl) {
     gl.compileShader(shader);
     gl.attachShader(program, shader);
   }
-  ATTRIBUTES.forEach((name, at) => gl.bindAttribLocation(program, at, name));
   gl.linkProgram(program);
   return program;
 }

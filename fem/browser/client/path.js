@@ -12,8 +12,7 @@ const SLOW_BEAT = 1600; // where less motion is asked for
 const FEW = 2; // exhibits that are shown without a choice
 const MOST_SHOWN = 6; // pictures at once: browsers keep few WebGL contexts
 
-const beat = () =>
-  matchMedia("(prefers-reduced-motion: reduce)").matches ? SLOW_BEAT : BEAT;
+const beat = () => matchMedia("(prefers-reduced-motion: reduce)").matches ? SLOW_BEAT : BEAT;
 
 /* A component: the slider over the steps, which plays them. */
 export function stepBar() {
@@ -106,9 +105,7 @@ export function pathSheet({ look }) {
     const { columns, drive } = pack;
     const heading = `${level}.tw-heading`;
     const chart = (first) =>
-      h(curveChart, {
-        ...state, key: first, columns, drive, first, id: `${id}-${first}`,
-      });
+      h(curveChart, { ...state, key: first, columns, drive, first });
     return h("div.tw-sheet", { class: curves ? "" : "tw-wide" },
       h("div.tw-shapes",
         pack.exhibits.length > FEW && choices(pack.exhibits),

@@ -8,8 +8,7 @@ import { heading } from "./readouts.js";
 const HEIGHT = 340;
 
 /* Twice the area of a quadrilateral, negative if its corners run the other way round. */
-const area = ([a, b, c, d]) =>
-  (c[0] - a[0]) * (d[1] - b[1]) - (d[0] - b[0]) * (c[1] - a[1]);
+const area = ([a, b, c, d]) => (c[0] - a[0]) * (d[1] - b[1]) - (d[0] - b[0]) * (c[1] - a[1]);
 
 /* The cells of a grid of points, all running the same way round: equal families reach each place
    twice, and one must not blot out the other. A cell that lacks a corner is left out. */

@@ -23,8 +23,7 @@ const post = (body) => ({
   headers: { "Content-Type": "application/json" },
   body: JSON.stringify(body),
 });
-const pack = async (path, options) =>
-  unpack(await (await ask(path, options)).arrayBuffer());
+const pack = async (path, options) => unpack(await (await ask(path, options)).arrayBuffer());
 
 export const server = {
   scene: () => pack("scene"),

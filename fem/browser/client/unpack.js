@@ -10,64 +10,40 @@ const KINDS = {
 };
 const NO_TENSION = 255; // the value of a thread without tension
 
-/* Arrays of the blob; equal references give the same array. */
+/* What turns the references of a head into arrays; equal references give the same array. */
 function arrays(buffer, start) {
-  const known = new Map();
-  return (ref) => {
-    if (!ref) return null;
-    const key = `${ref.at} ${ref.count} ${ref.type}`;
-    if (!known.has(key)) {
-      known.set(key, new KINDS[ref.type](buffer, start + ref.at, ref.count));
-    }
-    return known.get(key);
+  const known = {};
+  return (_, ref) => {
+    const Kind = KINDS[ref?.type];
+    if (!Kind) return ref;
+    const { at, count, type } = ref;
+    return (known[`${at} ${count} ${type}`] ??= new Kind(buffer, start + at, count));
   };
 }
 
-function scaleOf(scale, array) {
-  const colours = array(scale.colours);
+/* The 256 colours of a scale; the last one is of threads without tension. */
+function paletteOf({ colours, none }) {
   const palette = Uint8Array.from(colours);
-  if (scale.none) palette.set(scale.none, 3 * NO_TENSION);
-  return { ...scale, colours, palette };
+  if (none) palette.set(none, 3 * NO_TENSION);
+  return palette;
 }
 
-function frameOf(frame, array) {
-  const names = ["points", "normals", "values", "triangles", "cut"];
-  return Object.fromEntries(names.map((name) => [name, array(frame[name])]));
-}
-
-/* Pack of bytes (an ArrayBuffer) to {title, keys, models, scales, columns, drive, curves, exhibits}. */
+/* Pack of bytes (an ArrayBuffer) to its head, with arrays where the head refers to them. */
 export function unpack(buffer) {
   const length = new DataView(buffer).getUint32(0, true);
-  const head = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
-  const array = arrays(buffer, 4 + length);
-  const scales = {};
-  for (const [name, scale] of Object.entries(head.scales)) scales[name] = scaleOf(scale, array);
-  const { title, columns, drive, curves, keys, models, light, behind } = head;
-  const exhibits = head.exhibits.map((exhibit) => ({
-    ...exhibit,
-    light,
-    behind,
-    solids: exhibit.solids.map((solid) => ({
-      ...solid,
-      grain: exhibit.grain,
-      scale: scales[solid.quantity],
-      frames: solid.frames.map((frame) => frameOf(frame, array)),
-    })),
-  }));
-  return { title, columns, drive, curves, keys, models, scales, exhibits };
+  const text = new TextDecoder().decode(new Uint8Array(buffer, 4, length));
+  const { exhibits, light, behind, ...head } = JSON.parse(text, arrays(buffer, 4 + length));
+  for (const scale of Object.values(head.scales)) scale.palette = paletteOf(scale);
+  for (const exhibit of exhibits) {
+    Object.assign(exhibit, { light, behind });
+    for (const solid of exhibit.solids) {
+      Object.assign(solid, { grain: exhibit.grain, scale: head.scales[solid.quantity] });
+    }
+  }
+  return { ...head, exhibits };
 }
 
 const OUTLINED = ["wall", "marks"]; // roles of what is laid over another shape
-
-/* What is painted of an exhibit at a step: parts {solid, frame, corners}. */
-export function parts(exhibit, step, { cut, start }) {
-  const hidden = new Set([cut ? "" : "bore", start ? "" : "start"]);
-  return partsOf(exhibit, step, cut, (role) => !hidden.has(role));
-}
-
-/* What is painted of an exhibit that is laid over another, at its last step. */
-export const outline = (exhibit) =>
-  exhibit ? partsOf(exhibit, exhibit.steps.length, false, (role) => OUTLINED.includes(role)) : [];
 
 function partsOf({ solids }, step, cut, seen) {
   return solids
@@ -78,3 +54,11 @@ function partsOf({ solids }, step, cut, seen) {
     })
     .filter(({ corners }) => corners?.length);
 }
+
+/* What is painted of an exhibit at a step: parts {solid, frame, corners}. */
+export const parts = (exhibit, step, { cut, start }) =>
+  partsOf(exhibit, step, cut, (role) => (cut || role !== "bore") && (start || role !== "start"));
+
+/* What is painted of an exhibit that is laid over another, at its last step. */
+export const outline = (exhibit) =>
+  exhibit ? partsOf(exhibit, Infinity, false, (role) => OUTLINED.includes(role)) : [];
