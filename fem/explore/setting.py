@@ -1,10 +1,12 @@
-"""A setting of the live bench: the ring angles, one slack rule for all families, the pressure.
+"""A setting of the live explorer (angles, one slack rule, pressure), and the fast model at it.
 
-Its numbers are bare, in the units that the bench shows: degrees, per cent, kilopascals.
+Its numbers are bare, in the units that the page shows: degrees, per cent, kilopascals.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import takewhile
 from typing import Annotated, Any, Final, Literal, Self, get_args
 
 from pydantic import Field, ValidationError, model_validator
@@ -13,6 +15,8 @@ from fem.case.case import Case
 from fem.case.slack import Slack
 from fem.core.errors import InputError, describe
 from fem.core.schema_base import Part, misfit
+from fem.results.termination import REACHED, Termination
+from fem.solving.batch import solve_batch
 
 AS_IN_CASE: Final = "as in the case"
 LEAST_PRESSURE = 1e-3
@@ -112,17 +116,56 @@ class Setting(Part):
             "pressure__end": f"{max(self.pressure, LEAST_PRESSURE):.12g} kPa",
             "pressure__steps": steps,
         }
-        return changed(base, angles | self.slack.changes(base) | pressure)
-
-
-def changed(base: Case, changes: dict[str, Any]) -> Case:
-    """Return a changed case; an error is told without the word "case" before it."""
-    try:
-        return base.changed(**changes)
-    except InputError as error:
-        raise InputError(without_origin(str(error))) from None
+        changes = angles | self.slack.changes(base) | pressure
+        try:
+            return base.changed(**changes)
+        except InputError as error:
+            raise InputError(without_origin(str(error))) from None
 
 
 def without_origin(lines: str) -> str:
     """Return lines that begin with what they are of, in one line without it."""
     return "; ".join(line.partition(": ")[2] for line in lines.splitlines())
+
+
+@dataclass(frozen=True)
+class Settled:
+    """Where the fast model settles.
+
+    Attributes
+    ----------
+    case
+        The case of the setting.
+    rest, row
+        Rows of the step table at rest, and at the pressure of the setting or at the last one
+        before the path ends.
+    termination
+        Why the path ends before that pressure, or that it does not.
+    """
+
+    case: Case
+    rest: dict[str, Any]
+    row: dict[str, Any]
+    termination: Termination
+
+
+def settle(setting: Setting, base: Case) -> Settled:
+    """Return where the fast model settles.
+
+    Raises
+    ------
+    InputError
+        If the setting makes no case, or one without a solution even at rest.
+    """
+    case = setting.case(base)
+    try:
+        (run,) = solve_batch([case])
+    except ArithmeticError as error:
+        raise InputError(f"this setting has no solution even at rest: {error}") from None
+    rest, *others = run.rows
+    row, end = rest, REACHED
+    if setting.pressure > 0:
+        rising = [*takewhile(lambda row: not row["limit"], others)]
+        top = others[len(rising) : len(rising) + 1]  # beyond, the tube holds by volume only
+        row, end = [rest, *rising, *top][-1], run.termination
+    return Settled(case, rest, row, end)

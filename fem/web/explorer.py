@@ -13,12 +13,10 @@ from aiohttp import web
 from fem.browser.pack import described as of_column
 from fem.browser.pack import pack
 from fem.case.case import Case
-from fem.core.arrays import Array
 from fem.core.errors import InputError
 from fem.core.units import ANGLE
-from fem.explore.evaluate_setting import settle
 from fem.explore.reachable_set import AXES, Reach, reach
-from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll
+from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll, settle
 from fem.explore.slider_ranges import UNITS, Offer, offer
 from fem.fast.shape import uniform_shape
 from fem.quantities import table
@@ -196,31 +194,26 @@ def _asked(request: web.Request, found: Offer) -> tuple[SlackForAll, list[float]
     query, start = request.query, found.start
     slack = start.slack.model_dump()
     if "slack" in query:
-        slack = {"rule": query["slack"]}
-        if query.get("value"):
-            slack["value"] = query["value"]
-    angles: list[Any] = list(start.angles)
-    if query.get("angles"):
-        angles = query["angles"].split(",")
+        slack = {"rule": query["slack"], "value": query.get("value") or None}
+    angles = query["angles"].split(",") if query.get("angles") else start.angles
     setting = Setting.parse({"angles": angles, "slack": slack, "pressure": start.pressure})
     found.case(setting)
     return setting.slack, list(setting.angles)
 
 
 def _levels(found: Reach) -> dict[str, Any]:
-    """Return what can be reached as JSON data."""
-    _, rows, columns, _ = found.points.shape
+    """Return what can be reached as JSON data: points row by row, None where there is no state."""
+    levels, *grid, axes = found.points.shape
+    flat = found.points.round(4).reshape(levels, -1, axes).tolist()
     return {
         "columns": [of_column(measure) for measure in AXES],
         "drive": of_column(PRESSURE),
         "levels": [
-            {"pressure": float(pressure), "grid": [rows, columns], "points": _points(points)}
-            for pressure, points in zip(found.pressures, found.points, strict=True)
+            {
+                "pressure": float(pressure),
+                "grid": grid,
+                "points": [None if math.isnan(point[0]) else point for point in points],
+            }
+            for pressure, points in zip(found.pressures, flat, strict=True)
         ],
     }
-
-
-def _points(points: Array) -> list[list[float] | None]:
-    """Return points row by row, rounded to what a screen shows; None where there is none."""
-    flat = points.reshape(-1, len(AXES)).tolist()
-    return [None if math.isnan(d) else [round(d, 4), round(t, 4)] for d, t in flat]

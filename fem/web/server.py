@@ -9,6 +9,7 @@ import secrets
 import socket
 import webbrowser
 from collections.abc import AsyncIterator, Callable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from aiohttp import web
@@ -20,7 +21,7 @@ from fem.core.errors import InputError
 from fem.web.explorer import LiveExplorer
 from fem.web.guard import add_headers, binary, guard
 from fem.web.jobs import JobDesk
-from fem.web.study import StudyDesk, StudyRoom
+from fem.web.study import StudyRoom
 
 if TYPE_CHECKING:
     from fem.scene.result_view import Exhibit
@@ -130,29 +131,29 @@ def make_app(
     explorer = LiveExplorer(base, OF_BASE if study else "")
     desk = JobDesk(explorer)
     scene = Scene(exhibits, title, failed)
-    app.add_routes([web.get(root, _page), web.get(f"{root}assets/{{name}}", _asset)])
-    for room in (scene, explorer, desk, StudyDesk(study)):
+    app.add_routes(
+        [
+            web.get(root, _page),
+            web.get(f"{root}assets/{{name}}", _asset),
+            web.get(f"{root}scene", scene.answer),
+        ]
+    )
+    for room in (explorer, desk):
         app.add_routes(room.routes(root))
+    app.add_routes(study.routes(root) if study else [web.get(f"{root}study", _no_study)])
     app.on_response_prepare.append(add_headers)
     app.cleanup_ctx.append(scene.packing)
     app.on_cleanup.append(desk.close)
     return app
 
 
+@dataclass
 class Scene:
     """What is shown: loaded and packed once, while the browser loads the page."""
 
-    def __init__(
-        self,
-        exhibits: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]],
-        title: str,
-        failed: Callable[[InputError], None] | None,
-    ) -> None:
-        self._exhibits, self._title, self._failed = exhibits, title, failed
-
-    def routes(self, root: str) -> list[web.RouteDef]:
-        """Return what it answers."""
-        return [web.get(f"{root}scene", self.answer)]
+    exhibits: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]]
+    title: str
+    failed: Callable[[InputError], None] | None
 
     async def packing(self, _: web.Application) -> AsyncIterator[None]:
         """Begin as the server starts."""
@@ -166,13 +167,12 @@ class Scene:
         try:
             return await asyncio.to_thread(self._pack)
         except InputError as fault:
-            if self._failed is not None:
-                self._failed(fault)
+            if self.failed is not None:
+                self.failed(fault)
             raise
 
     def _pack(self) -> bytes:
-        exhibits = self._exhibits() if callable(self._exhibits) else self._exhibits
-        return pack(exhibits, self._title)
+        return pack(self.exhibits() if callable(self.exhibits) else self.exhibits, self.title)
 
     async def answer(self, _: web.Request) -> web.Response:
         """Answer the pack."""
@@ -181,6 +181,10 @@ class Scene:
 
 async def _page(_: web.Request) -> web.FileResponse:
     return web.FileResponse(asset("page.html"), headers={"Cache-Control": "no-store"})
+
+
+async def _no_study(_: web.Request) -> web.Response:
+    return web.json_response({"offered": False, "reason": "no study is shown"})
 
 
 async def _asset(request: web.Request) -> web.StreamResponse:

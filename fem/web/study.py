@@ -57,6 +57,7 @@ class StudyRoom:
         self._survey = found
         self._cases: dict[str, Case] = {}
         self._rest = iter(outcome.study.settings)
+        self._lock = asyncio.Lock()
 
     @classmethod
     def load(cls, folder: str | Path) -> StudyRoom:
@@ -69,6 +70,26 @@ class StudyRoom:
         """
         return cls(Outcome.load(folder), Path(folder))
 
+    def routes(self, root: str) -> list[web.RouteDef]:
+        """Return what it answers."""
+        return [
+            web.get(f"{root}study", self.describe),
+            web.get(f"{root}study/{{key}}/scene", self.scene),
+        ]
+
+    async def describe(self, _: web.Request) -> web.Response:
+        """Answer which settings the study has, and what they reach."""
+        return web.json_response(self.described())
+
+    async def scene(self, request: web.Request) -> web.Response:
+        """Answer the shapes of a setting."""
+        try:
+            async with self._lock:  # it goes through the settings
+                shown = await asyncio.to_thread(self.exhibits, request.match_info["key"])
+        except KeyError:
+            raise web.HTTPNotFound from None
+        return binary(await asyncio.to_thread(pack, shown, self.title))
+
     @property
     def base(self) -> Case:
         """The case that varies."""
@@ -80,11 +101,12 @@ class StudyRoom:
         return self._outcome.study.title
 
     def first(self) -> list[Exhibit]:
-        """Return what is shown at first: a setting whose shapes are kept, or else the first one."""
+        """Return what is shown at first."""
         return self.exhibits(self._first)
 
     @property
     def _first(self) -> str:
+        """The key of a setting whose shapes are kept, or else of the first one."""
         keys = [*self._settings.case]
         return next((key for key in keys if (self._folder / "shapes" / key).is_dir()), keys[0])
 
@@ -149,36 +171,3 @@ def _reached(found: Survey, model: str, keys: pandas.Series[Any]) -> list[Sequen
     there = rows.set_index("case")[[measure.column for measure in AXES]]
     points = dict(zip(there.index, there.round(4).to_numpy(float).tolist(), strict=True))
     return [points.get(key) for key in keys]
-
-
-class StudyDesk:
-    """Answers for the study of one server, if it has one."""
-
-    def __init__(self, room: StudyRoom | None) -> None:
-        self._room = room
-        self._lock = asyncio.Lock()
-
-    def routes(self, root: str) -> list[web.RouteDef]:
-        """Return what it answers."""
-        return [
-            web.get(f"{root}study", self.describe),
-            web.get(f"{root}study/{{key}}/scene", self.scene),
-        ]
-
-    async def describe(self, _: web.Request) -> web.Response:
-        """Answer which settings the study has, and what they reach."""
-        if self._room is None:
-            return web.json_response({"offered": False, "reason": "no study is shown"})
-        return web.json_response(self._room.described())
-
-    async def scene(self, request: web.Request) -> web.Response:
-        """Answer the shapes of a setting."""
-        room = self._room
-        if room is None:
-            raise web.HTTPNotFound
-        try:
-            async with self._lock:  # it goes through the settings
-                shown = await asyncio.to_thread(room.exhibits, request.match_info["key"])
-        except KeyError:
-            raise web.HTTPNotFound from None
-        return binary(await asyncio.to_thread(pack, shown, room.title))

@@ -6,9 +6,8 @@ import pytest
 from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.explore import reachable_set as reaching
-from fem.explore.evaluate_setting import settle
 from fem.explore.reachable_set import LEVELS, reach
-from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll
+from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll, settle
 from fem.explore.slider_ranges import Range, offer
 from fem.fe.mesh.body import RESOLUTIONS as MESHES
 from fem.solving.single import solve

@@ -14,9 +14,8 @@ import pytest
 from aiohttp.test_utils import TestClient, TestServer
 
 from fem.browser.assets import modules
-from fem.explore.evaluate_setting import settle
 from fem.explore.fe_job import TooManySolvesError
-from fem.explore.setting import Setting
+from fem.explore.setting import Setting, settle
 from fem.scene.result_view import exhibits
 from fem.solving.single import solve
 from fem.web import explorer as live
