@@ -12,19 +12,12 @@ import gzip
 from fem.browser.assets import asset, bundle
 
 
-def scene_block(packed: bytes, *, scripts: bool = True) -> str:
-    """Return the HTML of a scene.
+def scene_block(packed: bytes) -> str:
+    """Return the HTML of a scene: a pack (fem.browser.pack) with its scripts and styles.
 
-    Parameters
-    ----------
-    packed
-        The pack of its exhibits, as fem.browser.pack makes it.
-    scripts
-        Whether to include scripts and styles. One scene of a page needs them; to include them
-        twice has no effect.
+    Several scenes in one page use the scripts of the first.
     """
-    head = viewer_scripts() if scripts else ""
-    return f'{head}<div class="tw-scene" data-pack="{_packed(packed)}"></div>\n'
+    return f'{viewer_scripts()}<div class="tw-scene" data-pack="{_packed(packed)}"></div>\n'
 
 
 def viewer_scripts() -> str:

@@ -403,7 +403,7 @@ def test_fe_is_laid_over_when_it_is_done(page):
 
 def test_scenes_stand_in_a_file_without_any_request(tab, shown, tmp_path):  # noqa: F811
     packed = pack(shown, "Wrist")
-    blocks = scene_block(packed) + scene_block(packed, scripts=False) + scene_block(packed)
+    blocks = 3 * scene_block(packed)
     file = tmp_path / "report.html"
     file.write_text(f'<!doctype html><html lang="en"><meta charset="utf-8"><body>{blocks}', "utf-8")
     opened = tab(height=3000)

@@ -11,7 +11,7 @@ export const check = (text, checked, set, more = {}) =>
     }),
     text);
 
-/* A list to choose from; `optionOf` returns value and text of an option. */
+/* A list to choose from; `optionOf` returns value, text and more of an option. */
 export const choice = (options, optionOf, attributes) =>
   h("select", attributes,
     options.map((option, k) => {
@@ -19,6 +19,11 @@ export const choice = (options, optionOf, attributes) =>
       return h("option", others, text);
     }));
 
-/* A number to be set in a line of its own, below its label. */
+/* A field in a line of its own, below its label. */
 export const field = (label, id, ...controls) =>
   h("div.tw-number", h("label", { for: id }, label), controls);
+
+/* A field that is a list to choose from. */
+export const listField = (label, id, value, options, optionOf, set) =>
+  field(label, id,
+    choice(options, optionOf, { id, value, onchange: ({ target }) => set(target.value) }));

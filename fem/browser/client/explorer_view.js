@@ -1,5 +1,5 @@
 /* The live explorer as it is seen: sliders, shapes, read-outs and the reachable set. */
-import { button, check, choice, field } from "./controls.js";
+import { button, check, listField } from "./controls.js";
 import { h, memo, newId } from "./dom.js";
 import { Explorer } from "./explorer.js";
 import { colourKeys } from "./keys.js";
@@ -59,11 +59,8 @@ export function explorerSetting({ explorer }) {
       set: (value) => (setting.angles[k] = value),
     });
   const rules = () =>
-    field("Slack", `${id}-rule`,
-      choice(slack.rules, ({ rule }) => ({ value: rule, text: rule }), {
-        id: `${id}-rule`, value: setting.rule,
-        onchange: ({ target }) => (setting.rule = target.value),
-      }));
+    listField("Slack", `${id}-rule`, setting.rule, slack.rules,
+      ({ rule }) => ({ value: rule, text: rule }), (rule) => (setting.rule = rule));
   const amount = ({ rule, ...range }) =>
     slide("slack", {
       ...range, key: rule,
@@ -94,11 +91,8 @@ export function explorerSolve({ explorer }) {
     const far = running && `Solving by FE, ${done} of ${steps || "?"} steps`;
     const share = steps ? { max: steps, value: done } : {};
     return h("form.tw-setting", { onsubmit: stay },
-      field("Mesh of the FE model", id,
-        choice(offer.resolutions, (one) => ({ value: one, text: one }), {
-          id, value: explorer.resolution,
-          onchange: ({ target }) => (explorer.resolution = target.value),
-        })),
+      listField("Mesh of the FE model", id, explorer.resolution, offer.resolutions,
+        (one) => ({ value: one, text: one }), (one) => (explorer.resolution = one)),
       h("div.tw-buttons",
         button("Solve by FE", () => explorer.solve(), {
           disabled: running || !explorer.valid,

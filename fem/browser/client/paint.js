@@ -177,28 +177,23 @@ export class Painter {
     }
   }
 
-  /* A framebuffer of several samples to a pixel, of the size of the picture. */
+  /* The framebuffer of several samples to a pixel, of the size of the picture. */
   smoothing(width, height) {
     const { gl } = this;
-    if (this.samples?.width === width && this.samples.height === height) {
-      return this.samples.frame;
-    }
-    const old = this.samples;
-    if (old) gl.deleteFramebuffer(old.frame);
-    for (const buffer of old?.held ?? []) gl.deleteRenderbuffer(buffer);
-    const frame = gl.createFramebuffer();
+    this.samples ??= { frame: gl.createFramebuffer(), buffers: {} };
+    const { frame, buffers } = this.samples;
+    if (this.samples.width === width && this.samples.height === height) return frame;
+    Object.assign(this.samples, { width, height });
     gl.bindFramebuffer(gl.FRAMEBUFFER, frame);
-    const held = [
+    for (const [format, attachment] of [
       [gl.RGBA8, gl.COLOR_ATTACHMENT0],
       [gl.DEPTH_COMPONENT24, gl.DEPTH_ATTACHMENT],
-    ].map(([format, attachment]) => {
-      const buffer = gl.createRenderbuffer();
+    ]) {
+      const buffer = (buffers[attachment] ??= gl.createRenderbuffer());
       gl.bindRenderbuffer(gl.RENDERBUFFER, buffer);
       gl.renderbufferStorageMultisample(gl.RENDERBUFFER, SAMPLES, format, width, height);
       gl.framebufferRenderbuffer(gl.FRAMEBUFFER, attachment, gl.RENDERBUFFER, buffer);
-      return buffer;
-    });
-    this.samples = { width, height, frame, held };
+    }
     return frame;
   }
 }

@@ -41,7 +41,6 @@ export function stepBar() {
     now = properties;
     const { labels, step, id } = now;
     if (playing && step >= last()) pause();
-    const place = (k) => `left: ${(100 * k) / Math.max(last(), 1)}%`;
     return h("div.tw-steps", { gone: pause },
       button(playing ? "Pause" : "Play", toggle, {
         class: "tw-play", disabled: last() < 1,
@@ -53,8 +52,7 @@ export function stepBar() {
           min: 0, max: last(), step: 1, value: step,
           "aria-valuetext": `step ${step} of ${last()}, ${labels[step]}`, oninput: slide,
         }),
-        h("div.tw-ruler", { "aria-hidden": "true" },
-          labels.map((_, k) => h("i", { style: place(k) })))),
+        h("div.tw-ruler", { "aria-hidden": "true", style: `--steps: ${Math.max(last(), 1)}` })),
       h("output", { for: id }, `${step} of ${last()}, `, h("b", labels[step])));
   };
 }

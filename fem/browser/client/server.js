@@ -44,17 +44,12 @@ export const tab = crypto.randomUUID();
 
 /* Let `work` run once at a time; of the calls that come meanwhile only the newest is kept. */
 export function newest(work) {
-  let waiting = null;
-  let busy = false;
-  return async function (value) {
-    waiting = { value };
+  let [waiting, busy] = [[], false];
+  return async (value) => {
+    waiting = [value];
     if (busy) return;
     busy = true;
-    while (waiting) {
-      const { value: next } = waiting;
-      waiting = null;
-      await work(next);
-    }
+    while (waiting.length) await work(waiting.pop());
     busy = false;
   };
 }

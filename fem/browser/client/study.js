@@ -1,6 +1,6 @@
 /* A study: one of its settings is chosen, by its values or on the map of what they reach. */
 import { chart, mark } from "./chart.js";
-import { choice, field } from "./controls.js";
+import { field, listField } from "./controls.js";
 import { h, memo, newId } from "./dom.js";
 import { isNumber, span, withUnit } from "./numbers.js";
 import { heading } from "./readouts.js";
@@ -41,12 +41,8 @@ export function studyChoice({ study: { axes, settings } }) {
       const option = (value, n) => ({
         value: n, disabled: other(k, value) < 0, text: said(value, unit),
       });
-      const place = `${id}-${k}`;
-      return field(title, place,
-        choice(values, option, {
-          id: place, value: values.indexOf(current[k]),
-          onchange: ({ target }) => choose(other(k, values[target.value])),
-        }));
+      const set = (n) => choose(other(k, values[n]));
+      return listField(title, `${id}-${k}`, values.indexOf(current[k]), values, option, set);
     };
     const number = {
       min: 1, max: settings.length, value: chosen + 1,
