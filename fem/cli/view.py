@@ -206,7 +206,7 @@ def serve(folders: Sequence[Path], bench: Path | None, **options: Any) -> None:
             raise InputError("--bench: it goes with results, not with a study; see compare")
         from fem.web.study import StudyRoom
 
-        room = StudyRoom.load(folders[0])
+        room = StudyRoom(folders[0])
         serve_page(room.first(), room.title, base=room.base, study=room, **options)
         return
     from fem.scene.result_view import load_cases

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import math
 from dataclasses import asdict, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any, NamedTuple
 
 from aiohttp import web
@@ -15,7 +15,7 @@ from fem.browser.pack import pack
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.units import ANGLE
-from fem.explore.reachable_set import AXES, Reach, reach
+from fem.explore.reachable_set import AXES, RINGS, Reach, reach
 from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll, settle
 from fem.explore.slider_ranges import UNITS, Offer, offer
 from fem.fast.shape import uniform_shape
@@ -29,7 +29,7 @@ from fem.wording.remarks import cautions
 from fem.wording.tables import PRESSURE
 
 KEPT = 32
-"""So many sets that can be reached are kept."""
+"""Number of reachable sets that are kept."""
 
 
 class Opened(NamedTuple):
@@ -58,7 +58,7 @@ class LiveExplorer:
     def __init__(self, base: Case | None, note: str = "") -> None:
         self._base, self._note = base, note
         self._opening, self._reaching = asyncio.Lock(), asyncio.Lock()
-        self._reaches: dict[Any, dict[str, Any]] = {}
+        self._reached = lru_cache(KEPT)(self._reach)
 
     def routes(self, root: str) -> list[web.RouteDef]:
         """Return what it answers."""
@@ -106,14 +106,12 @@ class LiveExplorer:
         """Answer what can be reached by turning the first two rings."""
         found = (await self.opened()).offer
         slack, angles = _asked(request, found)
-        key = slack, tuple(angles[2:])
         async with self._reaching:  # one at a time: it takes all of a processor
-            if key not in self._reaches:
-                if len(self._reaches) >= KEPT:
-                    self._reaches.pop(next(iter(self._reaches)))
-                points = await asyncio.to_thread(reach, found, slack, angles)
-                self._reaches[key] = _levels(points)
-        return web.json_response(self._reaches[key])
+            levels = await asyncio.to_thread(self._reached, slack, tuple(angles[RINGS:]))
+        return web.json_response(levels)
+
+    def _reach(self, slack: SlackForAll, others: tuple[float, ...]) -> dict[str, Any]:
+        return _levels(reach(self._found.offer, slack, (0.0,) * RINGS + others))
 
 
 def described(found: Offer) -> dict[str, Any]:

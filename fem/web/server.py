@@ -179,8 +179,8 @@ class Scene:
         return binary(await asyncio.shield(self._packed))  # a tab that leaves stops it for none
 
 
-async def _page(_: web.Request) -> web.FileResponse:
-    return web.FileResponse(asset("page.html"), headers={"Cache-Control": "no-store"})
+async def _page(_: web.Request) -> web.StreamResponse:
+    return web.FileResponse(asset("page.html"))
 
 
 async def _no_study(_: web.Request) -> web.Response:

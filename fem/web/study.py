@@ -32,20 +32,18 @@ class StudyRoom:
 
     Parameters
     ----------
-    outcome
-        What it found.
     folder
         Its folder, where shapes may be kept.
 
     Raises
     ------
     InputError
-        If it found nothing, or has more settings than a page can list.
+        If there is no study, it found nothing, or has more settings than a page can list.
     """
 
-    def __init__(self, outcome: Outcome, folder: Path) -> None:
-        self._outcome, self._folder = outcome, folder
-        found = survey(outcome)
+    def __init__(self, folder: str | Path) -> None:
+        self._outcome, self._folder = Outcome.load(folder), Path(folder)
+        found = survey(self._outcome)
         if found is None:
             raise InputError(f"{folder}: the study has no step that could be shown")
         self._settings = found.rows.drop_duplicates("case")
@@ -56,19 +54,8 @@ class StudyRoom:
             )
         self._survey = found
         self._cases: dict[str, Case] = {}
-        self._rest = iter(outcome.study.settings)
+        self._rest = iter(self._outcome.study.settings)
         self._lock = asyncio.Lock()
-
-    @classmethod
-    def load(cls, folder: str | Path) -> StudyRoom:
-        """Read a study's folder.
-
-        Raises
-        ------
-        InputError
-            If it is not there, or cannot be shown.
-        """
-        return cls(Outcome.load(folder), Path(folder))
 
     def routes(self, root: str) -> list[web.RouteDef]:
         """Return what it answers."""

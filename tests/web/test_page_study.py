@@ -28,7 +28,7 @@ def room(cases_folder, tmp_path_factory):
     folder = tmp_path_factory.mktemp("study")
     outcome = run(Agenda.of(Study.parse(PLAN, cases_folder)), folder, LocalCrew(1))
     outcome.save(folder)
-    return StudyRoom.load(folder)
+    return StudyRoom(folder)
 
 
 @pytest.fixture(scope="module")

@@ -45,7 +45,7 @@ def folder(cases_folder, tmp_path_factory):
 
 @pytest.fixture
 def room(folder):
-    return StudyRoom.load(folder)
+    return StudyRoom(folder)
 
 
 def key_of(room, *values):
@@ -124,7 +124,7 @@ def test_a_case_that_the_study_has_not_is_refused(room, folder, make_case):
 def test_damaged_shapes_are_told(folder, tmp_path):
     broken = tmp_path / "study"
     shutil.copytree(folder, broken)
-    room = StudyRoom.load(broken)
+    room = StudyRoom(broken)
     key = key_of(room, 20, -30)
     (broken / "shapes" / key / "run.json").write_text("{", encoding="utf-8")
     with pytest.raises(InputError, match=r"run\.json: not valid JSON"):
@@ -133,13 +133,13 @@ def test_damaged_shapes_are_told(folder, tmp_path):
 
 def test_a_folder_without_a_study_is_refused(tmp_path):
     with pytest.raises(InputError, match=r"run\.json: there is no such file"):
-        StudyRoom.load(tmp_path)
+        StudyRoom(tmp_path)
 
 
 def test_more_settings_than_a_page_lists_are_refused(folder, monkeypatch):
     monkeypatch.setattr(studying, "MOST", 3)
     with pytest.raises(InputError, match="4 settings; a page lists 3 at most"):
-        StudyRoom.load(folder)
+        StudyRoom(folder)
 
 
 def test_the_server_answers_for_a_study(room):
