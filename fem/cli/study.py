@@ -5,15 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from fem.cli.app import CAUTION, UNREACHED, app, fail, folder_option, make_folder, plain_errors
-
-if TYPE_CHECKING:
-    from fem.study.executor import Crew
-    from fem.study.study_result import Outcome
 
 
 @app.command()
@@ -42,7 +38,9 @@ def study(
     """Solve a parameter study and write its table and pictures."""
     with plain_errors():
         from fem.cli.print_study import print_estimate, print_outcome, progress
+        from fem.plots.study.figures import save_pictures
         from fem.study.estimate import estimate
+        from fem.study.executor import ClusterCrew, LocalCrew
         from fem.study.job_list import Agenda
         from fem.study.plan import Study
         from fem.study.runner import run
@@ -54,26 +52,14 @@ def study(
         folder = make_folder(out or Path("results") / file.name.split(".")[0])
         with _what_is_done_is_kept(folder):
             with progress(agenda) as report:
-                crew = _crew(workers, scheduler)
+                crew = LocalCrew(workers) if scheduler is None else ClusterCrew(scheduler)
                 outcome = run(agenda, folder, crew, resume=resume, retry=retry, report=report)
             files = outcome.save(folder)
-            files += _draw(outcome, folder) if pictures else []
+            files += [path.name for path in save_pictures(outcome, folder)] if pictures else []
     print_outcome(outcome, agenda, folder, files)
     typer.echo(CAUTION)
     if not outcome.complete:
         raise typer.Exit(UNREACHED)
-
-
-def _crew(workers: int, scheduler: str | None) -> Crew:
-    from fem.study.executor import ClusterCrew, LocalCrew
-
-    return LocalCrew(workers) if scheduler is None else ClusterCrew(scheduler)
-
-
-def _draw(outcome: Outcome, folder: Path) -> list[str]:
-    from fem.plots.study.figures import save_pictures
-
-    return [path.name for path in save_pictures(outcome, folder)]
 
 
 @contextmanager

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import replace
 from typing import NamedTuple
 
 from markupsafe import Markup
@@ -35,25 +34,9 @@ class Scene(NamedTuple):
     said: str = ""
 
 
-@dataclass(frozen=True)
-class Kept:
-    """A result whose shapes a study has kept, under the words of its setting."""
-
-    title: str
-    result: Result
-
-    def scene(self, *, turn: bool) -> Scene:
-        """Return its shapes, to turn or as a picture only."""
-        still, said = self._picture
-        return Scene(self._block if turn else None, still, said)
-
-    @cached_property
-    def _picture(self) -> tuple[Picture | None, str]:
-        return picture_of(self.result)
-
-    @cached_property
-    def _block(self) -> Markup:
-        return block(exhibits(self.result), self.title)
+def kept_scene(result: Result, title: str) -> Scene:
+    """Return the shapes of a result that a study has kept."""
+    return Scene(block(exhibits(result), title), *picture_of(result))
 
 
 def scenes(result: Result) -> Iterator[tuple[Scene | None, list[str]]]:

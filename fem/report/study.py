@@ -12,7 +12,7 @@ from fem.report.figures import Picture, picture
 from fem.report.page import render
 from fem.report.provenance import origin_grid
 from fem.report.ranges import range_grids, setting
-from fem.report.scene import Kept
+from fem.report.scene import Scene, kept_scene
 from fem.report.varied import counts_grid, said, unreached_grids, unusable_grids, varied_grid
 from fem.results.result import Result
 from fem.study.plot_data import survey
@@ -56,14 +56,11 @@ def study_pages(outcome: Outcome, folder: Path) -> Iterator[str]:
     plans = [(turned, len(pictures)) for turned in range(len(kept), -1, -1)]
     plans += [(0, shown) for shown in range(len(pictures) - 1, -1, -1)]
     for turned, shown in plans:
-        scenes = [(one.title, one.scene(turn=n < turned)) for n, one in enumerate(kept)]
-        parts |= {"pictures": pictures[:shown], "scene": scenes}
+        still = [(title, scene._replace(block=None)) for title, scene in kept[turned:]]
+        parts |= {"pictures": pictures[:shown], "scene": [*kept[:turned], *still]}
         parts["contents"] = {id: head for id, head in CONTENTS.items() if parts.get(id, True)}
         parts["omitted"] = [
-            *(
-                f"the shapes to turn of {one.title}; a picture of them stays"
-                for one in kept[turned:]
-            ),
+            *(f"the shapes to turn of {title}; a picture of them stays" for title, _ in still),
             *(f"a picture: {one.caption}" for one in pictures[shown:]),
         ]
         yield render("study.html", outcome.study.base, outcome.provenance["versions"], **parts)
@@ -120,14 +117,15 @@ def _pictures(outcome: Outcome) -> list[Picture]:
     ]
 
 
-def _kept(outcome: Outcome, folder: Path) -> list[Kept]:
+def _kept(outcome: Outcome, folder: Path) -> list[tuple[str, Scene]]:
     """Return the first of the shapes that are kept, by their settings, in the table's order."""
     there = [key for key in dict.fromkeys(outcome.table.case) if (folder / SHAPES / key).is_dir()]
     seen, words = survey(outcome), {}
     if seen and seen.axes:
         first = seen.rows.drop_duplicates("case")
         words = {str(row["case"]): setting(seen, row) for _, row in first.iterrows()}
+    titles = {key: words.get(key, f"case {key}") for key in there[:MOST_KEPT]}
     return [
-        Kept(words.get(key, f"case {key}"), Result.load(folder / SHAPES / key))
-        for key in there[:MOST_KEPT]
+        (title, kept_scene(Result.load(folder / SHAPES / key), title))
+        for key, title in titles.items()
     ]

@@ -21,8 +21,7 @@ from fem.results.vtu_series import INDEX
 from fem.scene.appearance import MODEL_TITLES
 from fem.scene.solids import Solid, Tessellation, without_body
 from fem.scene.surface import Skin
-from fem.wording.drive_labels import asked_words, with_added
-from fem.wording.run_sections import place
+from fem.wording.run_sections import asked_words, place, with_added
 from fem.wording.termination import limit_name, short_reason
 
 AT_REST = 1e-6

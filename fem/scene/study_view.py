@@ -14,7 +14,7 @@ from fem.results.termination import REACHED
 from fem.scene.result_view import Exhibit, exhibits, with_shapes
 from fem.study.runner import SHAPES
 from fem.study.study_result import Outcome
-from fem.wording.drive_labels import with_added
+from fem.wording.run_sections import with_added
 from fem.wording.termination import short_reason
 
 UNSHAPED = "its shapes were not kept"

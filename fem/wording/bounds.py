@@ -12,33 +12,18 @@ from fem.wording.tables import PRESSURE, brief_columns
 from fem.wording.text_table import TextTable
 
 
-def bounded_row(run: Run) -> dict[str, Any] | None:
-    """Return the last row that all second solves reached; None if there was none, or no such row.
-
-    A second solve that has no row at all does not count.
-    """
-    known = [(row, _bounds(row)) for row in run.requested]
-    told = set().union(*(bounds for _, bounds in known))
-    rows = [row for row, bounds in known if bounds and bounds == told]
-    return rows[-1] if rows else None
-
-
-def _bounds(row: dict[str, Any]) -> set[str]:
-    """Return which second solves have columns in a row."""
-    return {name.rpartition(".")[2] for name in row} & {MESH_ERROR, IF_BONDED}
-
-
 def bounds_table(run: Run, case: Case) -> TextTable | None:
     """Return a row to each measure of a step: its value, mesh error, value with bonded threads.
 
     It is the last step that all additional solves reached; None if there is none.
     """
-    row = bounded_row(run)
-    if row is None:
+    bounds = set(run.additional)
+    known = [row for row in run.requested if bounds <= {name.rpartition(".")[2] for name in row}]
+    if not bounds or not known:
         return None
+    row = known[-1]
     last = "the last step" if row is run.requested[-1] else "the last step that all solves reach"
     caption = f"{NAMES[run.model]} at {PRESSURE.text(row)}, {last}"
-    bounds = _bounds(row)
     friction, mesh_error = IF_BONDED in bounds, MESH_ERROR in bounds
     titles = ["measure", "gliding" if friction else "value"]
     titles += ["bonded"] * friction + ["mesh error"] * mesh_error

@@ -12,8 +12,7 @@ from fem.quantities import table
 from fem.quantities.column import Measure, measures_of
 from fem.quantities.quantity import NO_TRAIT, Trait
 from fem.results.result import Result
-from fem.wording.drive_labels import drive_columns, with_added
-from fem.wording.run_sections import NAMES, Rows, besides, family_words
+from fem.wording.run_sections import NAMES, Rows, besides, drive_columns, family_words, with_added
 from fem.wording.termination import path_note
 from fem.wording.text_table import TextTable
 

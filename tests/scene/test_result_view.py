@@ -13,7 +13,7 @@ from fem.results.result import Result
 from fem.scene.result_view import at_rest, exhibits, load_cases, load_exhibits, names_of
 from fem.scene.still.readouts import readouts
 from fem.solving.single import solve
-from fem.wording.drive_labels import drive_columns
+from fem.wording.run_sections import drive_columns
 from tests.helpers.shown import cut
 
 
