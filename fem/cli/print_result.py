@@ -31,19 +31,11 @@ def progress(
         for second in seconds:
             how = SOLVED_HOW[second.column]
             bars.note(f"{PURPOSES[second.column]}: the FE model is then solved again {how}")
-        for solve, words in _solves(models, seconds).items():
-            bars.report(solve, 0, steps, words)
+        for model in models:  # bars stand in the order of the work
+            bars.report(model, 0, steps, f"{NAMES[model]} model")
+            for second in seconds if model == "fe" else ():
+                bars.report(second.solve, 0, steps, f"FE model {SOLVED_HOW[second.column]}")
         yield bars.report
-
-
-def _solves(models: Sequence[str], seconds: Sequence[AdditionalSolve]) -> dict[str, str]:
-    """Return the words for each solve, by its name in reports, in the order of the work."""
-    solves = {}
-    for model in models:
-        solves[model] = f"{NAMES[model]} model"
-        if model == "fe":
-            solves |= {second.solve: f"FE model {SOLVED_HOW[second.column]}" for second in seconds}
-    return solves
 
 
 def print_result(result: Result, folder: Path) -> None:

@@ -19,10 +19,13 @@ HEADS = ("field", "value", "meaning")
 
 def case_grids(case: Case) -> list[TextTable]:
     """Return the tables of a case: tube, rubber, drive, free end, move."""
+    drive = "pressure" if case.pressure else "volume" if case.volume else "air"
+    radius = f"{case.tube.outer_radius:.6g} mm"
+    outer = ["outer radius", radius, "Radius of the bore and thickness of the wall."]
     grids = [
-        _part_grid("Tube at rest", case.tube, _tube_extra(case)),
+        _part_grid("Tube at rest", case.tube, [outer]),
         _part_grid("Rubber", case.rubber, _rubber_extra(case)),
-        _part_grid(_drive_title(case), case.drive),
+        _part_grid(f"Drive: {drive}", case.drive),
         _part_grid("Free end", case.end),
     ]
     if case.move:
@@ -35,14 +38,13 @@ def family_grid(case: Case) -> TextTable | None:
     if not case.threads:
         return None
     shown = [_family_cells(case, family) for family in case.threads]
-    names = [name for name in type(case.threads[0]).model_fields if name != "name"]
-    names = [*names, *(name for name in MEANINGS if name not in names)]
-    names = [name for name in names if any(name in cells for cells in shown)]
     meanings = {name: words for f in case.threads for name, (_, words) in _rows(f).items()}
     meanings |= MEANINGS
+    order = dict.fromkeys([*type(case.threads[0]).model_fields, *MEANINGS])
     cells = [
-        [_label(name), *(own.get(name, "–") for own in shown), meanings.get(name, "")]
-        for name in names
+        [_label(name), *(own.get(name, "–") for own in shown), meanings[name]]
+        for name in order
+        if any(name in own for own in shown)
     ]
     titles = ["field", *(f"family {family.name}" for family in case.threads), "meaning"]
     return TextTable("Thread families", titles, cells, words=(0, len(titles) - 1))
@@ -72,15 +74,13 @@ def asked(case: Case) -> list[str]:
     """Return what is asked, in sentences."""
     said = [_drive_sentence(case), _end_sentence(case)]
     if case.move:
-        place = (
-            show(case.move.displacement, LENGTH)
-            if case.move.displacement is not None
-            else show(case.move.twist or 0.0, ANGLE)
-        )
-        way = "along the axis" if case.move.direction == "axial" else "round the axis"
+        if case.move.displacement is None:
+            place = f"round the axis to {show(case.move.twist or 0.0, ANGLE)}"
+        else:
+            place = f"along the axis to {show(case.move.displacement, LENGTH)}"
         said.append(
-            f"Then the drive stands still and the free end is moved {way} to {place}, measured "
-            f"from rest, in {_steps(case.move.steps)}."
+            f"Then the drive stands still and the free end is moved {place}, measured from rest, "
+            f"in {_steps(case.move.steps)}."
         )
     return said
 
@@ -117,17 +117,6 @@ def _end_sentence(case: Case) -> str:
 
 def _steps(count: int) -> str:
     return "one step" if count == 1 else f"{count} equal steps"
-
-
-def _drive_title(case: Case) -> str:
-    if case.pressure:
-        return "Drive: pressure"
-    return "Drive: volume" if case.volume else "Drive: air"
-
-
-def _tube_extra(case: Case) -> list[list[str]]:
-    radius = f"{case.tube.outer_radius:.6g} mm"
-    return [["outer radius", radius, "Radius of the bore and thickness of the wall."]]
 
 
 def _rubber_extra(case: Case) -> list[list[str]]:

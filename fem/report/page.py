@@ -17,7 +17,7 @@ from fem.core.errors import InputError
 from fem.core.units import MINUS
 from fem.report.case import asked, case_grids, family_grid
 from fem.report.html_table import HtmlTable
-from fem.report.validation import held
+from fem.report.provenance import held
 
 MOST_BYTES = 5_000_000
 """A page is no heavier: it is to go by mail."""

@@ -1,8 +1,10 @@
-"""Where the figures come from: hash of the case, mesh, course of the solver, versions, machine."""
+"""Provenance: hash of the case, mesh, history of the solver, versions, machine, validation."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
+from importlib.resources import files
 from itertools import chain, zip_longest
 from typing import Any
 
@@ -14,6 +16,9 @@ from fem.wording.run_sections import NAMES
 from fem.wording.tables import PRESSURE
 from fem.wording.termination import SOLVED_HOW
 from fem.wording.text_table import TextTable
+
+CHAPTER = re.compile(r"^## (.+)\n\n`[^`]*/test_(\w+)\.py`\..* (\d+) checks?\.$", re.MULTILINE)
+"""How a section of `validation/TABLE.md` opens: title, chapter, source, number of checks."""
 
 
 def mesh_grid(run: Run) -> TextTable | None:
@@ -86,3 +91,18 @@ def _text(value: Any) -> str:
     if isinstance(value, Mapping):
         return ", ".join(f"{key} {_text(own)}" for key, own in value.items())
     return str(value)
+
+
+def held() -> tuple[str, TextTable] | None:
+    """Return the summary of the last run of the whole validation, and its chapters.
+
+    It is None where the validation is not installed.
+    """
+    try:
+        text = files("validation").joinpath("TABLE.md").read_text(encoding="utf-8")
+    except (ModuleNotFoundError, FileNotFoundError):
+        return None
+    summary = " ".join(text.split("\n\n", 2)[1].split())
+    titles = ["subject", "chapter of tubewright validate", "checks"]
+    rows = CHAPTER.findall(text)
+    return summary, TextTable("Chapters of the validation", titles, rows, words=(0, 1))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from fem.plots.study.measures import Measure, measures
+from fem.plots.study.measures import measures
 from fem.study.plot_data import LEVEL, Survey
 from fem.wording.run_sections import NAMES
 from fem.wording.text_table import TextTable
@@ -26,7 +26,7 @@ ROUND_OFF = 6
 def range_grids(survey: Survey) -> list[TextTable]:
     """Return a table to each model: each measure, its least and greatest value, the settings."""
     at = survey.rows[survey.rows[LEVEL] == survey.shown]
-    places = _places(survey)
+    places = [axis.label for axis in survey.axes] if len(survey.axes) <= FEW else [IN_WORDS]
     titles = [f"{end}\n{below}" for end in ("least", "greatest") for below in ("value", *places)]
     words = [n for n, title in enumerate(titles, 1) if title.endswith(IN_WORDS)]
     return [
@@ -41,25 +41,19 @@ def range_grids(survey: Survey) -> list[TextTable]:
     ]
 
 
-def _places(survey: Survey) -> list[str]:
-    """Return the heads of the columns that tell a setting."""
-    return [axis.label for axis in survey.axes] if len(survey.axes) <= FEW else [IN_WORDS]
-
-
 def _rows(survey: Survey, rows: pandas.DataFrame) -> Iterator[list[str]]:
     for measure in measures(survey):
+        title, bracket, unit = measure.label.partition(" [")
         for words, column in measure.columns.items():
             known = rows[rows[column].notna()]
             if known.empty:
                 continue
             values = measure.factor * known[column].to_numpy(float)
-            ends = int(values.argmin()), int(values.argmax())
-            cells = [
-                cell
-                for place in ends
-                for cell in (_even(values[place]), *_cells(survey, known.iloc[place]))
-            ]
-            yield [_name(measure, words), *cells]
+            cells = [f"{', '.join(filter(None, [title, words]))}{bracket}{unit}"]
+            for place in (int(values.argmin()), int(values.argmax())):
+                value = round(float(values[place]), ROUND_OFF) + 0.0  # no negative zero
+                cells += [f"{value:.4g}", *_cells(survey, known.iloc[place])]
+            yield cells
 
 
 def _cells(survey: Survey, row: pandas.Series[Any]) -> list[str]:
@@ -68,17 +62,6 @@ def _cells(survey: Survey, row: pandas.Series[Any]) -> list[str]:
         return [setting(survey, row)]
     values = ((axis, row[axis.column]) for axis in survey.axes)
     return [f"{value:.4g}" if axis.numeric else str(value) for axis, value in values]
-
-
-def _name(measure: Measure, words: str) -> str:
-    """Return a measure of a family in words, with its unit."""
-    title, bracket, unit = measure.label.partition(" [")
-    return f"{', '.join(filter(None, [title, words]))}{bracket}{unit}"
-
-
-def _even(value: float) -> str:
-    """Return a figure to four digits, round-off beside it left out."""
-    return f"{round(value, ROUND_OFF) + 0.0:.4g}"
 
 
 def setting(survey: Survey, row: pandas.Series[Any]) -> str:
