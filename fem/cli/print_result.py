@@ -6,17 +6,16 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from fem.case.case import Case
 from fem.results.additional_solve import AdditionalSolve
 from fem.results.result import Result
-from fem.results.run import Report, Run
+from fem.results.run import Report
 from fem.wording.bounds import bounds_table
 from fem.wording.progress import Bars
-from fem.wording.remarks import remarks, warnings
+from fem.wording.remarks import remarks, run_sentence
 from fem.wording.run_sections import NAMES
 from fem.wording.tables import besides_tables, step_tables
 from fem.wording.terminal import print_files, print_table, terminal
-from fem.wording.termination import PURPOSES, SOLVED_HOW, outcome
+from fem.wording.termination import PURPOSES, SOLVED_HOW
 
 
 @contextmanager
@@ -48,18 +47,11 @@ def print_result(result: Result, folder: Path) -> None:
     for line in remarks(result):
         console.print(line)
     for run in result.runs:
-        console.print(run_line(run, case))
+        iterations = sum(row["newton_iterations"] for row in run.rows)
+        gaps = run.balance
+        console.print(
+            f"{run_sentence(run, case)}; {iterations} iterations, {run.seconds:.2f} s; "
+            f"imbalance: energy {gaps['energy_gap']:.1e}, end force {gaps['end_force_gap']:.1e}, "
+            f"torque {gaps['end_torque_gap']:.1e}"
+        )
     print_files(console, [path for path in folder.iterdir() if path.suffix != ".vtu"])
-
-
-def run_line(run: Run, case: Case) -> str:
-    """Return in one sentence how a run went."""
-    iterations = sum(row["newton_iterations"] for row in run.rows)
-    gaps = run.balance
-    parts = [
-        f"{NAMES[run.model]}: {outcome(run)}",
-        f"{iterations} iterations, {run.seconds:.2f} s",
-        f"imbalance: energy {gaps['energy_gap']:.1e}, end force {gaps['end_force_gap']:.1e}, "
-        f"torque {gaps['end_torque_gap']:.1e}",
-    ]
-    return "; ".join([*parts, *warnings(run, case)])

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from fem.case.case import Case
 from fem.quantities import table
 from fem.quantities.column import MESH_ERROR, Measure, with_unit
 from fem.report.margins import balance_grid, margin_grid
@@ -14,12 +13,10 @@ from fem.report.panels import keys, notes, panel_rows
 from fem.report.provenance import history_grid, mesh_grid, origin_grid, run_grid
 from fem.report.scene import scenes
 from fem.results.result import Result
-from fem.results.run import Run
 from fem.wording.bounds import bounds_table
-from fem.wording.remarks import remarks, warnings
+from fem.wording.remarks import remarks, run_sentence
 from fem.wording.run_sections import NAMES
 from fem.wording.tables import PRESSURE, besides_tables, brief_columns, step_tables
-from fem.wording.termination import limit_text, outcome
 from fem.wording.text_table import TextTable
 
 CONTENTS = {
@@ -71,7 +68,7 @@ def _parts(result: Result) -> dict[str, Any]:
         },
         "models": [run.model for run in result.runs],
         "brief": brief_grid(result),
-        "outcomes": [_outcome(run, case) for run in result.runs],
+        "outcomes": [run_sentence(run, case) for run in result.runs],
         "mesh": mesh_grid(fe) if fe else None,
         "bounds": bounds_table(fe, case) if fe else None,
         "mesh_error": fe is not None and MESH_ERROR in fe.additional,
@@ -123,11 +120,3 @@ def _difference(column: Measure, rows: list[dict[str, Any]]) -> list[str]:
         return ["-"]
     text = column.show({column.column: fast - fe})
     return [text if text.startswith("-") or not text.strip("0.") else f"+{text}"]
-
-
-def _outcome(run: Run, case: Case) -> str:
-    """Return in one sentence how a run went."""
-    parts = [f"{NAMES[run.model]}: {outcome(run)}"]
-    if run.limit_row and not run.ends_at_limit:
-        parts.append(f"passed on the way: {limit_text(run.limit_row)}")
-    return "; ".join([*parts, *warnings(run, case)])

@@ -15,7 +15,7 @@ from fem.results.run import Run
 from fem.results.termination import Termination
 from fem.wording.run_sections import NAMES, place
 from fem.wording.tables import PRESSURE
-from fem.wording.termination import incomplete, reason
+from fem.wording.termination import incomplete, limit_text, outcome, reason
 
 JUST_TAUT = 1e-9
 """A mean strain within this of zero is that of a thread just taut."""
@@ -40,9 +40,11 @@ def remarks(result: Result) -> list[str]:
     return [*filter(None, lines), *capstan(case)]
 
 
-def warnings(run: Run, case: Case) -> list[str]:
-    """Return why a run, or a part of it, must not be trusted, a clause each."""
-    said = []
+def run_sentence(run: Run, case: Case) -> str:
+    """Return how a run went, which limit it passed, and why it must not be trusted."""
+    said = [f"{NAMES[run.model]}: {outcome(run)}"]
+    if run.limit_row and not run.ends_at_limit:
+        said.append(f"passed on the way: {limit_text(run.limit_row)}")
     for one in checks(run, case):
         if one.level is not Level.PASSED:
             continue
@@ -52,7 +54,7 @@ def warnings(run: Run, case: Case) -> list[str]:
             said.append(f"UNSTABLE from {PRESSURE.text(one.passed_at.row)}")
         elif one.limit is Limit.TRUSTED_STRETCH:
             said.append(_beyond_trust(one))
-    return list(dict.fromkeys(said))
+    return "; ".join(dict.fromkeys(said))
 
 
 def cautions(case: Case, row: dict[str, Any], end: Termination) -> str:
