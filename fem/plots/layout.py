@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.cm import ScalarMappable
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.ticker import MaxNLocator
@@ -186,7 +187,7 @@ def _draw_bar(body: Any, axes: list[Axes], scale: Scale, rows: int) -> None:
     """Draw the colour bar of all panels."""
     style: dict[str, Any] = {"extend": scale.extend, "extendfrac": 0.04, "aspect": 16 * rows}
     style |= {"spacing": "proportional", "ticks": scale.ticks, "label": scale.label, "pad": 0.02}
-    bar = body.colorbar(scale.mappable, ax=axes, **style)
+    bar = body.colorbar(ScalarMappable(**scale.colouring), ax=axes, **style)
     bar.ax.set_label("bar")
     bar.minorticks_off()
     bar.outline.set_visible(False)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from matplotlib import colormaps
-from matplotlib.cm import ScalarMappable
-from matplotlib.colors import BoundaryNorm, ListedColormap, Normalize
+from matplotlib.colors import Normalize, from_levels_and_colors
 from matplotlib.ticker import MaxNLocator
 
 from fem.core.arrays import Array
@@ -66,12 +65,11 @@ class Scale:
     span: tuple[float, float] = (np.inf, -np.inf)
 
     @property
-    def mappable(self) -> ScalarMappable:
-        """The colours as matplotlib wants them."""
-        below, *bands, above = self.colours
-        norm = BoundaryNorm(self.bounds, len(bands))
-        colours = ListedColormap(bands).with_extremes(under=tuple(below), over=tuple(above))
-        return ScalarMappable(norm, colours)
+    def colouring(self) -> dict[str, Any]:
+        """The colours as arguments of matplotlib: ``cmap`` and ``norm``."""
+        bounds, colours = self.bounds.tolist(), self.colours.tolist()
+        cmap, norm = from_levels_and_colors(bounds, colours, extend="both")
+        return {"cmap": cmap, "norm": norm}
 
     @property
     def extend(self) -> Literal["neither", "min", "max", "both"]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from fem.plots.study.measures import measures
+from fem.plots.study.pictures import study_pictures
 from fem.study.plot_data import LEVEL, Survey
 from fem.wording.run_sections import NAMES
 from fem.wording.text_table import TextTable
@@ -42,13 +42,13 @@ def range_grids(survey: Survey) -> list[TextTable]:
 
 
 def _rows(survey: Survey, rows: pandas.DataFrame) -> Iterator[list[str]]:
-    for measure in measures(survey):
-        title, bracket, unit = measure.label.partition(" [")
-        for words, column in measure.columns.items():
+    for picture in study_pictures(survey):
+        title, bracket, unit = picture.label.partition(" [")
+        for words, column in picture.columns.items():
             known = rows[rows[column].notna()]
             if known.empty:
                 continue
-            values = measure.factor * known[column].to_numpy(float)
+            values = picture.quantity.factor * known[column].to_numpy(float)
             cells = [f"{', '.join(filter(None, [title, words]))}{bracket}{unit}"]
             for place in (int(values.argmin()), int(values.argmax())):
                 value = round(float(values[place]), ROUND_OFF) + 0.0  # no negative zero

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fem.plots.study.field import Field, join
 from fem.study.plot_data import LEVEL, Axis, Survey
 
 if TYPE_CHECKING:
@@ -31,27 +32,33 @@ class Facet:
         What they have in common; empty if that is all of them.
     rows
         Their rows, of all models and levels.
+    plane
+        The axes of the panel, two at most.
     plain
-        Whether nothing varies in it beside the axes, so that neighbours may be joined.
+        Whether nothing varies in it beside them, so that neighbours may be joined.
     """
 
     words: tuple[str, ...]
     rows: pandas.DataFrame
+    plane: Sequence[Axis]
     plain: bool = True
 
-    def points(
-        self, axes: Sequence[Axis], model: str, column: str, level: float
-    ) -> pandas.DataFrame:
-        """Return a row to each setting: its places on `axes`, and columns `value` and `stable`.
+    def field(
+        self, model: str, column: str, level: float | None = None, factor: float = 1.0
+    ) -> Field:
+        """Return the values of a column, times `factor`, at the places of the settings.
 
-        The value is NaN where the curve ended before `level`.
+        At a `level` each setting has its place, with NaN where the curve ended before. Without one,
+        each row has.
         """
         rows = self.rows[self.rows.model == model]
-        places = rows.drop_duplicates("case")[["case", *(axis.column for axis in axes)]]
-        there = rows[rows[LEVEL] == level].set_index("case")
-        value = places.case.map(there[column]) if column in there else np.nan
-        stable = places.case.map(there.stable).ne(False)
-        return places.assign(value=value, stable=stable).reset_index(drop=True)
+        names = dict(zip([axis.column for axis in self.plane], "xy", strict=False))
+        if level is not None:
+            places = rows.drop_duplicates("case")[["case", *names]]
+            there = rows[rows[LEVEL] == level].drop(columns=[*names])
+            rows = places.merge(there, how="left", on="case")
+        values = factor * rows.get(column, np.nan)
+        return join(rows.rename(columns=names).assign(value=values), self.plane, plain=self.plain)
 
     def at(self, axis: Axis, value: object) -> Facet:
         """Return the settings that have a value of an axis."""
@@ -70,7 +77,7 @@ def facets(
     others = [axis for axis in survey.axes if axis not in plane]
     numbers = [axis for axis in others if axis.numeric]
     loose = any(axis.scattered for axis in plane)
-    parts, notes = [Facet((), survey.rows)], list[str]()
+    parts, notes = [Facet((), survey.rows, plane)], list[str]()
     for axis in [*(axis for axis in others if not axis.numeric), *numbers[:1]]:
         if axis.scattered and loose:
             parts = [part for whole in parts for part in _ranges(whole, axis)]
@@ -113,4 +120,5 @@ def _ranges(whole: Facet, axis: Axis) -> Iterator[Facet]:
     for number, (low, high) in enumerate(itertools.pairwise(edges)):
         above = values >= low if number == 0 else values > low
         words = (*whole.words, axis.say(low, high))
-        yield Facet(words, whole.rows[above & (values <= high)], plain=False)
+        rows = whole.rows[above & (values <= high)]
+        yield replace(whole, words=words, rows=rows, plain=False)

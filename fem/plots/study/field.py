@@ -1,20 +1,39 @@
-"""Values over two numbers that vary, and which places are neighbours."""
+"""Values over the numbers that vary: which places are neighbours, and how they are drawn."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas
+from matplotlib.collections import PolyCollection
+from matplotlib.patches import Patch
 from matplotlib.tri import Triangulation
 
 from fem.core.arrays import Array, Index
+from fem.plots.layout import Keys
+from fem.plots.scale import Scale
+from fem.scene.appearance import MARK
 from fem.study.plot_data import Axis
+from fem.wording.picture_text import INK
 
 if TYPE_CHECKING:
-    import pandas
     from matplotlib.axes import Axes
     from matplotlib.contour import ContourSet
+
+type Style = dict[str, Any]
+
+HATCH: Style = {"facecolor": "#f2f2f2", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0}
+CROSS: Style = {"marker": "x", "color": INK, "ms": 4.5, "mew": 1.1, "ls": "none", "clip_on": False}
+RING: Style = {"marker": "o", "mfc": "none", "mec": INK, "ms": 4.5, "mew": 0.8, "ls": "none"}
+UNSTABLE: Style = {"marker": "s", "mfc": "none", "mec": MARK, "ms": 5, "mew": 0.8, "ls": "none"}
+DOT: Style = {"marker": ".", "color": INK, "ms": 1.6, "alpha": 0.6, "ls": "none"}
+DIAGONALS = {"equal angles": ((0, (7, 2.5)), 1), "opposite angles": ((0, (1.2, 1.8)), -1)}
+
+MANY = 2500
+"""More settings than this are not dotted one by one."""
 
 
 @dataclass(frozen=True)
@@ -23,78 +42,132 @@ class Field:
 
     Attributes
     ----------
-    x, y, value
-        Places and values, shape (points,); a value is NaN where there is none.
+    places
+        A row to each setting, and to each place of a grid: ``x`` and ``y`` on the axes of the
+        plane, ``value`` (NaN where there is none), ``case`` (NaN where nothing was found), and the
+        other columns of the table.
+    plane
+        The axes, two at most.
     cells
-        Corners of each cell, shape (cells, 3 or 4).
-    counts
-        How many columns and rows a grid has; None for scattered places.
+        Corners of each cell, rows of `places`, shape (cells, 2, 3 or 4): strokes along one axis,
+        triangles or the cells of a grid; none if neighbours must not be joined.
+    shape
+        Rows and columns of a grid; None for other places.
     """
 
-    x: Array
-    y: Array
-    value: Array
+    places: pandas.DataFrame
+    plane: Sequence[Axis]
     cells: Index
-    counts: tuple[int, int] | None
+    shape: tuple[int, int] | None
 
     @property
-    def known(self) -> Any:
-        """Whether each place has a value."""
-        return np.isfinite(self.value)
+    def xy(self) -> Array:
+        """Places, shape (places, 2)."""
+        return self.places[["x", "y"]].to_numpy(float)
+
+    @property
+    def value(self) -> Array:
+        """Values, shape (places,)."""
+        return self.places.value.to_numpy(float)
 
     @property
     def whole(self) -> Any:
-        """Whether each cell has all its values."""
-        return self.known[self.cells].all(axis=1)
+        """Whether each cell has all its values, shape (cells,)."""
+        return np.isfinite(self.value)[self.cells].all(axis=1)
 
-    @property
-    def open_cells(self) -> Array:
-        """Corners of the cells that lack a value, shape (cells, corners, 2)."""
-        return np.column_stack([self.x, self.y])[self.cells[~self.whole]]
+    def contour(self, axes: Axes, *, filled: bool, **style: Any) -> ContourSet:
+        """Draw contours, filled or as lines, between places that have values.
 
-    def contour(self, axes: Axes, *, filled: bool, corners: bool, **style: Any) -> ContourSet:
-        """Draw contours, filled or as lines, over the cells that have all their values.
-
-        With `corners`, a cell of a grid that lacks one value is drawn without that corner, which
-        joins no more than its neighbours.
+        A cell of a grid that lacks one value is drawn without that corner, which joins no more than
+        its neighbours.
         """
-        if self.counts:
-            x, y, value = (part.reshape(self.counts[::-1]) for part in (self.x, self.y, self.value))
-            draw = axes.contourf if filled else axes.contour
-            return draw(x, y, np.ma.masked_invalid(value), corner_mask=corners, **style)
-        mesh = Triangulation(self.x, self.y, self.cells, mask=~self.whole)
-        over = axes.tricontourf if filled else axes.tricontour
-        return over(mesh, np.where(self.known, self.value, 0.0), **style)  # 0 where it is masked
+        x, y = self.xy.T
+        if self.shape:
+            grid = (part.reshape(self.shape) for part in (x, y, np.ma.masked_invalid(self.value)))
+            return (axes.contourf if filled else axes.contour)(*grid, **style)
+        mesh = Triangulation(x, y, self.cells, mask=~self.whole)
+        draw = axes.tricontourf if filled else axes.tricontour
+        return draw(mesh, np.nan_to_num(self.value), **style)  # 0 where it is masked
+
+    def fill(self, axes: Axes, scale: Scale, lacking: str) -> Keys:
+        """Draw filled contours with a dot to each setting, and hatch the cells that lack a value.
+
+        `lacking` says in words what such a cell is.
+        """
+        colours: Style = {"levels": scale.bounds, "extend": scale.extend, **scale.colouring}
+        self.contour(axes, filled=True, zorder=1, **colours)
+        if len(self.places) <= MANY:
+            axes.plot(*self.xy[np.isfinite(self.value)].T, zorder=3, **DOT)
+        cells = self.xy[self.cells[~self.whole]]
+        if not len(cells):
+            return {}
+        axes.add_collection(PolyCollection(list(cells), zorder=0.5, **HATCH), autolim=False)
+        return {lacking: Patch(**HATCH)}
+
+    def dot(self, axes: Axes, scale: Scale, chosen: Any, marker: str = "o") -> None:
+        """Draw each of the `chosen` values as a mark of its colour, joined to no other."""
+        line: Style = {"s": 26, "edgecolors": INK, "linewidths": 0.4, "marker": marker}
+        x, y = self.xy[chosen].T
+        axes.scatter(x, y, c=self.value[chosen], **scale.colouring, **line)
 
 
-def field_of(points: pandas.DataFrame, across: Axis, up: Axis) -> Field:
-    """Return the points of a facet joined to cells: those of a grid, or else triangles.
+def join(places: pandas.DataFrame, plane: Sequence[Axis], *, plain: bool) -> Field:
+    """Return places joined to strokes over one axis, over two to the cells of a grid or triangles.
 
     In a grid a setting that nothing was found of has its place all the same. Triangles are made
-    (Delaunay) in the square that the ranges of both axes are drawn as.
+    (Delaunay) where a design scattered both numbers. If not `plain`, nothing is joined.
     """
-    if not (across.scattered and up.scattered):
-        single = points.drop_duplicates([across.column, up.column])
-        table = single.pivot(index=up.column, columns=across.column, values="value")
-        x, y = np.meshgrid(table.columns, table.index)
-        number = np.arange(x.size).reshape(x.shape)
+    number, shape = np.arange(len(places)), None
+    cells: Index
+    if len(plane) < 2:
+        places = places.sort_values("x") if plane else places
+        cells = np.column_stack([number[:-1], number[1:]])[: None if plane else 0]
+    elif all(axis.scattered for axis in plane):
+        cells = _triangles(*(places[name].to_numpy(float) for name in "xy"))
+    else:
+        y, x = np.unique(places.y), np.unique(places.x)
+        grid = pandas.MultiIndex.from_product([y, x], names=["y", "x"])
+        places = places.drop_duplicates(["x", "y"]).set_index(["y", "x"]).reindex(grid)
+        places, shape = places.reset_index(), (len(y), len(x))
+        number = np.arange(len(places)).reshape(shape)
         corners = number[:-1, :-1], number[:-1, 1:], number[1:, 1:], number[1:, :-1]
         cells = np.stack(corners, axis=-1).reshape(-1, 4)
-        value = table.to_numpy(float).ravel()
-        return Field(x.ravel(), y.ravel(), value, cells, (x.shape[1], x.shape[0]))
-    x, y, value = (points[name].to_numpy(float) for name in (across.column, up.column, "value"))
-    return Field(x, y, value, _triangles(x, y), None)
+    return Field(places, plane, cells if plain else cells[:0], shape)
 
 
 def _triangles(x: Array, y: Array) -> Index:
-    """Return corners of triangles between places, shape (triangles, 3); none if all are in line."""
-    from scipy.spatial import Delaunay, QhullError
+    """Return corners of triangles between places, shape (triangles, 3); none if all are in line.
 
-    places = np.column_stack([x, y])
-    span = np.ptp(places, axis=0) if len(places) else np.zeros(2)
-    if len(places) < 3 or not span.all():
-        return np.empty((0, 3), dtype=np.int32)
+    Neighbours are found in the square that the ranges of both axes are drawn as.
+    """
     try:
-        return np.asarray(Delaunay((places - places.min(axis=0)) / span).simplices)
-    except QhullError:
+        mesh = Triangulation(*((place - place.min()) / np.ptp(place) for place in (x, y)))
+    except (RuntimeError, ValueError):  # less than three places, or all in line
         return np.empty((0, 3), dtype=np.int32)
+    return np.asarray(mesh.triangles)
+
+
+def draw_marks(
+    axes: Axes, places: pandas.DataFrame, marks: Mapping[str, tuple[pandas.Series[Any], Style]]
+) -> Keys:
+    """Mark places, by the words for the mark: which of them, and its style."""
+    keys: Keys = {}
+    for words, (chosen, style) in marks.items():
+        if chosen.any():
+            (keys[words],) = axes.plot(places.x[chosen], places.y[chosen], zorder=4, **style)
+    return keys
+
+
+def draw_diagonals(axes: Axes, plane: Sequence[Axis]) -> Keys:
+    """Draw where two helix angles are equal and where opposite, as far as the panel shows it."""
+    keys: Keys = {}
+    if not all(axis.helix for axis in plane):
+        return keys
+    (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
+    for words, (dashes, sign) in DIAGONALS.items():
+        low, high = (bottom, top) if sign > 0 else (-top, -bottom)
+        start, end = max(left, low), min(right, high)
+        if start < end:
+            style: Style = {"color": INK, "lw": 1.1, "ls": dashes, "zorder": 3, "gid": words}
+            (keys[words],) = axes.plot([start, end], [sign * start, sign * end], **style)
+    return keys

@@ -2,37 +2,40 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas
 
 from fem.core.arrays import Array
 from fem.core.units import MINUS
 from fem.plots.layout import FigureLayout, Limits, Panel, save_figures
 from fem.plots.panels import label_of
 from fem.plots.scale import scale_of, scale_of_levels
-from fem.plots.study.bars import draw_bars, names
-from fem.plots.study.facets import facets
-from fem.plots.study.lines import draw_lines
+from fem.plots.study.charts import draw_bars, draw_lines, names
+from fem.plots.study.facets import Facet, facets
 from fem.plots.study.maps import draw_map, number_lines
-from fem.plots.study.measures import Measure, measures, motions, picture_names
+from fem.plots.study.pictures import StudyPicture, motions, study_pictures
 from fem.plots.study.reach import draw_reach
 from fem.plots.style import ROUND_OFF, STYLES
 from fem.quantities import table
+from fem.quantities.quantity import Trait
 from fem.study.plot_data import LEVEL, Axis, Survey, survey
 from fem.study.study_result import Outcome
-
-if TYPE_CHECKING:
-    import pandas
 
 STEPS, STAGED = 3, (table.twist.name, table.displacement.name)
 """Levels of the figures that show several, and the measures that have one."""
 
-NAMES = [*picture_names(), *(f"{name}_steps" for name in STAGED), "reach"]
+NAMES = [
+    *sorted({quantity.picture or quantity.name for quantity in table.QUANTITIES}),
+    *(f"{name}_steps" for name in STAGED),
+    "reach",
+]
 """Stems of all files that a study may have."""
 
 MOST_COLUMNS = 4
@@ -64,48 +67,43 @@ def figures(outcome: Outcome) -> Iterator[tuple[str, FigureLayout]]:
     seen = survey(outcome)
     if seen is None:
         return
-    for measure in measures(seen):
+    for picture in study_pictures(seen):
         if len(seen.numeric) > 1:
-            yield measure.name, map_figure(seen, measure, [seen.shown])
-            if measure.name in STAGED and len(seen.picked(STEPS)) > 1:
-                yield f"{measure.name}_steps", map_figure(seen, measure, seen.picked(STEPS))
+            yield picture.name, map_figure(seen, picture, [seen.shown])
+            if picture.name in STAGED and len(seen.picked(STEPS)) > 1:
+                yield f"{picture.name}_steps", map_figure(seen, picture, seen.picked(STEPS))
         else:
             draw = line_figure if seen.numeric else bar_figure
-            yield measure.name, draw(seen, measure)
+            yield picture.name, draw(seen, picture)
     yield "reach", reach_figure(seen)
 
 
-def map_figure(survey: Survey, measure: Measure, levels: Sequence[float]) -> FigureLayout:
+def map_figure(survey: Survey, picture: StudyPicture, levels: Sequence[float]) -> FigureLayout:
     """Return maps over the first two numbers that vary, at each of `levels`."""
     across, up = survey.numeric[:2]
     parts, notes = facets(survey, (across, up))
-    drawn: list[tuple[list[str], pandas.DataFrame, bool, float]] = []
-    for family, column in measure.columns.items():
-        for part in parts:
-            for model in survey.models:
-                for level in levels:
-                    points = part.points((across, up), model, column, level)
-                    points["value"] *= measure.factor
-                    words = [STYLES[model].label, *part.words, family]
-                    words += [survey.where(level)] if len(levels) > 1 else []
-                    drawn.append(([word for word in words if word], points, part.plain, level))
-    values = np.concatenate([points.value for _, points, _, _ in drawn])
-    scale = scale_of(measure.label, values, signed=measure.signed, limit=measure.limit)
-    drawing = partial(draw_map, across=across, up=up, scale=scale)
-    finish = partial(number_lines, bounds=scale.bounds)
-    panels = [
-        Panel(words, partial(drawing, points=points, plain=plain, level=survey.name(level)), finish)
-        for words, points, plain, level in drawn
-    ]
+    values = _values(parts, picture, levels)
+    signed, factor = Trait.SIGNED in picture.quantity.traits, picture.quantity.factor
+    scale = scale_of(picture.label, values, signed=signed, limit=picture.limit)
+    panels = []
+    every = itertools.product(picture.columns.items(), parts, survey.models, levels)
+    for (family, column), part, model, level in every:
+        field, name = part.field(model, column, level, factor), survey.name(level)
+        words = [STYLES[model].label, *part.words, family]
+        words += [survey.where(level)] if len(levels) > 1 else []
+        draw = partial(draw_map, field=field, scale=scale, level=name)
+        panels.append(
+            Panel([*filter(None, words)], draw, partial(number_lines, bounds=scale.bounds))
+        )
     if scale.extend != "neither":
-        unit = measure.label.partition("[")[2].rstrip("]")
         low, high = (f"{value:.4g}".replace("-", MINUS) for value in scale.span)
+        unit = picture.quantity.kind.shown
         notes = [*notes, f"beyond the colours: the values go from {low} to {high} {unit}"]
     limits = range_of(survey.rows[across.column]), range_of(survey.rows[up.column])
     return FigureLayout(
-        **_words(survey, _at(survey, measure, levels), notes),
+        **_words(survey, _at(survey, picture, levels), notes),
         panels=panels,
-        columns=_columns([len(levels), len(survey.models), len(parts), len(measure.columns)]),
+        columns=_columns([len(levels), len(survey.models), len(parts), len(picture.columns)]),
         across=across.label,
         up=up.label,
         limits=limits,
@@ -115,53 +113,48 @@ def map_figure(survey: Survey, measure: Measure, levels: Sequence[float]) -> Fig
     )
 
 
-def line_figure(survey: Survey, measure: Measure) -> FigureLayout:
+def line_figure(survey: Survey, picture: StudyPicture) -> FigureLayout:
     """Return curves against the one number that varies."""
     (across,) = survey.numeric
     levels = survey.picked(SHADES)
     parts, notes = facets(survey, (across,))
-    rows = survey.rows[survey.rows[LEVEL].isin(levels)]
-    up = range_of(measure.factor * rows[list(measure.columns.values())].to_numpy(float), 0.06)
-    draw = partial(draw_lines, survey=survey, across=across, measure=measure, levels=levels)
+    up = range_of(_values(parts, picture, levels), 0.06)
+    draw = partial(draw_lines, survey=survey, picture=picture, levels=levels)
     panels = [
-        Panel(
-            [word for word in (*part.words, family) if word],
-            partial(draw, facet=part, column=column),
-        )
-        for family, column in measure.columns.items()
+        Panel([*filter(None, [*part.words, family])], partial(draw, part=part, column=column))
+        for family, column in picture.columns.items()
         for part in parts
     ]
     return FigureLayout(
-        **_words(survey, _at(survey, measure, levels), notes),
+        **_words(survey, _at(survey, picture, levels), notes),
         panels=panels,
-        columns=_columns([len(parts), len(measure.columns)]),
+        columns=_columns([len(parts), len(picture.columns)]),
         across=across.label,
-        up=measure.label,
+        up=picture.label,
         limits=(range_of(survey.rows[across.column], 0.03), up),
         ratio=0.75,
         scale=scale_of_levels(survey.label, levels, levels),
     )
 
 
-def bar_figure(survey: Survey, measure: Measure) -> FigureLayout:
+def bar_figure(survey: Survey, picture: StudyPicture) -> FigureLayout:
     """Return bars to each setting, where nothing but text varies."""
     parts, notes = facets(survey, (), MANY_BARS)
-    rows = survey.rows[survey.rows[LEVEL] == survey.shown]
-    values = measure.factor * rows[list(measure.columns.values())].to_numpy(float)
-    low, high = range_of(np.append(values.ravel(), 0.0), 0.0)
+    levels = [survey.shown]
+    low, high = range_of(np.append(_values(parts, picture, levels), 0.0), 0.0)
     room = 0.3 * (high - low)
     along = (low - room if low < 0 else 0.0, high + room if high > 0 else 0.0)
-    draw = partial(draw_bars, survey=survey, parts=parts, factor=measure.factor)
+    draw = partial(draw_bars, survey=survey, parts=parts, factor=picture.quantity.factor)
     panels = [
         Panel([family] if family else [], partial(draw, column=column))
-        for family, column in measure.columns.items()
+        for family, column in picture.columns.items()
     ]
     lines = max(len(names(part)) for part in parts)
     return FigureLayout(
-        **_words(survey, _at(survey, measure, [survey.shown]), notes),
+        **_words(survey, _at(survey, picture, levels), notes),
         panels=panels,
         columns=min(2, len(panels)),
-        across=measure.label,
+        across=picture.label,
         limits=(along, (len(parts) - 0.5, -0.5)),
         tall=max(0.5, 0.24 * len(survey.models), 0.16 * lines + 0.1) * len(parts),
     )
@@ -173,7 +166,7 @@ def reach_figure(survey: Survey) -> FigureLayout:
     columns = motions(survey.study.base)[:2]
     draw = partial(draw_reach, survey=survey, columns=columns)
     panels = [
-        Panel([STYLES[model].label, *part.words], partial(draw, facet=part, model=model))
+        Panel([STYLES[model].label, *part.words], partial(draw, part=part, model=model))
         for part in parts
         for model in survey.models
     ]
@@ -190,6 +183,13 @@ def reach_figure(survey: Survey) -> FigureLayout:
         limits=(range_of(survey.rows[columns[0]], 0.04), range_of(survey.rows[columns[1]], 0.04)),
         scale=scale_of_levels(survey.label, survey.levels, survey.levels),
     )
+
+
+def _values(parts: Sequence[Facet], picture: StudyPicture, levels: Sequence[float]) -> Array:
+    """Return all values that a picture shows at `levels`, as it shows them, shape (values,)."""
+    rows = pandas.concat([part.rows[part.rows[LEVEL].isin(levels)] for part in parts])
+    values = rows[list(picture.columns.values())].to_numpy(float)
+    return picture.quantity.factor * values.ravel()
 
 
 def range_of(values: Array | pandas.Series[float], margin: float = 0.025) -> tuple[float, float]:
@@ -219,9 +219,9 @@ def _columns(counts: Sequence[int]) -> int:
     return min(fit, key=lambda group: abs(group - math.sqrt(1.2 * total)), default=3)
 
 
-def _at(survey: Survey, measure: Measure, levels: Sequence[float]) -> str:
+def _at(survey: Survey, picture: StudyPicture, levels: Sequence[float]) -> str:
     """Return what is shown and at which level."""
-    title = measure.title[0].upper() + measure.title[1:]
+    title = picture.title[0].upper() + picture.title[1:]
     if len(levels) == 1:
         return f"{title} {survey.where(levels[0])}"
     return f"{title} at {survey.name(levels[0])} to {survey.name(levels[-1])}"

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fem.plots.layout import FigureLayout, Panel, save_figures
-from fem.plots.study.facets import Facet, facets
+from fem.plots.study.facets import facets
 from fem.plots.study.figures import MOST_COLUMNS, range_of, ratio_of, sentence
 from fem.plots.trust.parity import parity_figure
 from fem.plots.trust.share import draw_share, share_scale
@@ -103,10 +103,13 @@ def trust_figure(
     across, up = [*seen.numeric, over][:2]
     parts, notes = facets(seen, (across, up))
     scale = share_scale(table[SHARE].to_numpy(float))
-    drawing = partial(draw_share, across=across, up=up, scale=scale)
     panels = [
-        Panel(words, partial(drawing, points=points, plain=plain))
-        for words, points, plain in _drawn(seen, parts, (across, up), levels)
+        Panel(
+            [*part.words, *([] if level is None else [seen.where(level)])],
+            partial(draw_share, field=part.field("fast", SHARE, level), scale=scale),
+        )
+        for part in parts
+        for level in levels or (None,)
     ]
     limits = range_of(seen.rows[across.column]), range_of(seen.rows[up.column])
     return FigureLayout(
@@ -151,23 +154,6 @@ def _rows(seen: Survey, table: pandas.DataFrame) -> pandas.DataFrame:
     found = table[["case", "ordinal", SHARE, "state"]]
     places = ["case", LEVEL, PRESSURE, "ordinal", *(axis.column for axis in seen.axes)]
     return rows[places].merge(found, on=["case", "ordinal"]).assign(model="fast", stable=True)
-
-
-def _drawn(
-    seen: Survey, parts: Sequence[Facet], plane: tuple[Axis, Axis], levels: Sequence[float]
-) -> list[tuple[list[str], pandas.DataFrame, bool]]:
-    """Return what stands above each panel, its points, and whether they may be joined."""
-    drawn = []
-    for part in parts:
-        if not levels:
-            points = part.rows.rename(columns={SHARE: "value"})
-            drawn.append((list(part.words), points, part.plain))
-        for level in levels:
-            points = part.points(plane, "fast", SHARE, level)
-            there = part.rows[part.rows[LEVEL] == level].set_index("case")["state"]
-            points = points.assign(state=points.case.map(there))
-            drawn.append(([*part.words, seen.where(level)], points, part.plain))
-    return drawn
 
 
 def _heading(outcome: Outcome, tolerances: Sequence[Tolerance]) -> str:

@@ -1,12 +1,12 @@
 """The error of the fast model as a share of the tolerance, over two numbers: filled contours.
 
 The border, where the error is the tolerance, is a thick line, and what lies beyond it is dotted, so
-that no colour is needed. Cells of which one corner lacks a model are hatched, not filled.
+that no colour is needed.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib import colormaps
@@ -16,25 +16,12 @@ from matplotlib.patches import Patch
 from fem.core.arrays import Array
 from fem.plots.layout import Keys
 from fem.plots.scale import RISING, Scale
-from fem.plots.study.field import Field, field_of
-from fem.plots.study.marks import (
-    CROSS,
-    DOT,
-    MANY,
-    RING,
-    Style,
-    draw_diagonals,
-    draw_dots,
-    draw_marks,
-    hatch,
-)
+from fem.plots.study.field import CROSS, RING, Field, Style, draw_diagonals, draw_marks
 from fem.scene.appearance import MARK
-from fem.study.plot_data import Axis
 from fem.trust.pairs import FAST_ENDED, FE_ENDED
 from fem.wording.picture_text import INK
 
 if TYPE_CHECKING:
-    import pandas
     from matplotlib.axes import Axes
 
 BOUNDS = np.array([0.0, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 5.0])
@@ -63,74 +50,46 @@ def share_scale(values: Array) -> Scale:
     return Scale("error, share of the tolerance", BOUNDS, colours, NAMED, span=span)
 
 
-def draw_share(
-    axes: Axes, points: pandas.DataFrame, across: Axis, up: Axis, scale: Scale, *, plain: bool
-) -> Keys:
-    """Draw shares into a panel.
+def draw_share(axes: Axes, field: Field, scale: Scale) -> Keys:
+    """Draw shares into a panel; return the keys to it.
 
     Parameters
     ----------
-    points
-        Columns of both axes, ``value`` (the share, NaN where a model has ended) and ``state``.
-    across, up
-        The axes.
+    axes
+        The panel.
+    field
+        The shares, NaN where a model has ended; its places have a column ``state``.
     scale
         What the colours mean.
-    plain
-        Whether nothing else varies among the points, so that neighbours may be joined.
     """
-    if not len(points):
-        return {}
-    field = field_of(points, across, up)
-    joined = plain and bool(field.whole.any())
-    keys = _fill(axes, field, scale) if joined else _colour(axes, field, scale)
-    if across.helix and up.helix:
-        keys |= draw_diagonals(axes)
-    known = points.value.notna()
-    if joined and len(points) <= MANY:
-        axes.plot(points[across.column][known], points[up.column][known], zorder=3, **DOT)
-    keys |= _mark(axes, points[points.state.isna()], across, up, "both models ended", RING)
-    for state, style in LOST.items():
-        lost = points[points.state == state]
-        keys |= _mark(axes, lost, across, up, f"{state}, the other not", style)
-    return keys
-
-
-def _mark(
-    axes: Axes, points: pandas.DataFrame, across: Axis, up: Axis, words: str, style: Style
-) -> Keys:
-    return draw_marks(axes, [(words, points[across.column], points[up.column], style)])
-
-
-def _fill(axes: Axes, field: Field, scale: Scale) -> Keys:
-    """Fill the cells that have all their values, dot what is beyond the tolerance, draw the border.
-
-    Nothing is joined across a cell that lacks one.
-    """
-    bar, known = scale.mappable, field.value[field.known]
     keys: Keys = {}
-    fill: Style = {"levels": BOUNDS, "cmap": bar.cmap, "norm": bar.norm, "extend": scale.extend}
-    field.contour(axes, filled=True, corners=False, zorder=1, **fill)
-    if known.max() > 1:
-        dots: dict[str, Any] = {"levels": [1, max(known.max(), BOUNDS[-1]) + 1], "hatches": [".."]}
-        field.contour(axes, filled=True, corners=False, colors="none", zorder=1.5, **dots)
+    if field.whole.any():
+        keys |= field.fill(axes, scale, "a model has ended, not interpolated")
+        keys |= _draw_border(axes, field)
+    else:
+        sides = {"within": ("o", field.value <= 1), "beyond": ("s", field.value > 1)}
+        for side, (marker, chosen) in sides.items():
+            if chosen.any():  # a square beyond the tolerance, so that no colour is needed
+                field.dot(axes, scale, chosen, marker)
+                style: Style = {"mfc": "white", "mec": INK, "ms": 5, "ls": "none"}
+                keys[f"{side} the tolerance"] = Line2D([], [], marker=marker, **style)
+    keys |= draw_diagonals(axes, field.plane)
+    places = field.places
+    both = places.case.notna() & places.state.isna()
+    lost = {f"{state}, the other not": (places.state == state, LOST[state]) for state in LOST}
+    return keys | draw_marks(axes, places, {"both models ended": (both, RING), **lost})
+
+
+def _draw_border(axes: Axes, field: Field) -> Keys:
+    """Dot what is beyond the tolerance, and draw the border."""
+    keys: Keys = {}
+    least, most = np.nanmin(field.value), np.nanmax(field.value)
+    if most > 1:
+        dots: Style = {"levels": [1, max(most, BOUNDS[-1]) + 1], "hatches": [".."]}
+        field.contour(axes, filled=True, colors="none", zorder=1.5, **dots)
         keys["beyond the tolerance"] = Patch(**DOTTED)
-        if known.min() < 1:
+        if least < 1:
             line: Style = {"levels": [1], "colors": [MARK], "linewidths": BORDER["lw"]}
-            field.contour(axes, filled=False, corners=False, zorder=3, **line)
+            field.contour(axes, filled=False, zorder=3, **line)
             keys["border: error = tolerance"] = Line2D([], [], **BORDER)
-    return keys | hatch(axes, field, "a model has ended, not interpolated")
-
-
-def _colour(axes: Axes, field: Field, scale: Scale) -> Keys:
-    """Draw each share as a dot of its colour, a square beyond the tolerance; join none."""
-    keys: Keys = {}
-    for words, marker, chosen in (
-        ("within the tolerance", "o", field.value <= 1),
-        ("beyond the tolerance", "s", field.value > 1),
-    ):
-        if chosen.any():
-            part = Field(field.x, field.y, np.where(chosen, field.value, np.nan), field.cells, None)
-            draw_dots(axes, part, scale, marker=marker)
-            keys[words] = Line2D([], [], marker=marker, mfc="white", mec=INK, ms=5, ls="none")
     return keys

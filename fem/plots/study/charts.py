@@ -1,0 +1,100 @@
+"""A measure over at most one number: curves, or bars where settings differ in text alone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from fem.core.units import MINUS
+from fem.plots.layout import Keys
+from fem.plots.scale import shade
+from fem.plots.study.facets import Facet
+from fem.plots.study.field import CROSS, UNSTABLE, Style, draw_marks
+from fem.plots.study.pictures import StudyPicture
+from fem.plots.style import SMALL_SIZE, STYLES, ZERO
+from fem.scene.appearance import MARK
+from fem.study.plot_data import Survey
+from fem.wording.picture_text import INK, wrapped
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+THICK = 0.8
+"""Share of its room that the bars of a setting take."""
+
+NAMES = 1.8
+"""Width of the names of bars (in)."""
+
+
+def draw_lines(
+    axes: Axes,
+    survey: Survey,
+    part: Facet,
+    picture: StudyPicture,
+    column: str,
+    levels: Sequence[float],
+) -> Keys:
+    """Draw the curves of a column at `levels`, each in the shade of its level.
+
+    A curve has a gap where a path ended before the level; at the last level that place is crossed
+    on the lower edge.
+    """
+    keys: Keys = {}
+    for model in survey.models:
+        style = STYLES[model]
+        for level in levels:
+            places = part.field(model, column, level, picture.quantity.factor).places
+            places, color = places.assign(y=places.value), shade(level, levels)
+            face = color if style.marker == "o" else "white"
+            marker: Style = {"marker": style.marker, "ms": 3.2, "mfc": face, "mec": color}
+            marker |= {"ls": style.line, "lw": 1.5, "gid": f"{model} {level:g}"}
+            axes.plot(places.x, places.y, color=color, **marker)
+            keys |= draw_marks(axes, places, {"unstable": (places.stable.eq(False), UNSTABLE)})
+        cross = CROSS | {"transform": axes.get_xaxis_transform()}
+        missing = {f"ended before {survey.name(levels[-1])}": (places.value.isna(), cross)}
+        keys |= draw_marks(axes, places.assign(y=0.0), missing)
+        marker = {"marker": style.marker, "ms": 3.2, "mfc": INK if style.marker == "o" else "white"}
+        keys[style.label] = Line2D([], [], color=INK, ls=style.line, lw=1.5, **marker)
+    axes.axhline(0, zorder=1, **ZERO)
+    if axes.get_ylim()[0] <= picture.limit <= axes.get_ylim()[1]:
+        words = f"{picture.limit:g} %: it gives"
+        keys[words] = axes.axhline(picture.limit, color=MARK, lw=1.4, zorder=2)
+    return keys
+
+
+def names(part: Facet) -> list[str]:
+    """Return the lines that name a bar."""
+    return wrapped("; ".join(part.words) or "the case", NAMES, SMALL_SIZE)
+
+
+def draw_bars(
+    axes: Axes, survey: Survey, parts: Sequence[Facet], column: str, factor: float
+) -> Keys:
+    """Draw the bars of a column at the level shown, one to each setting and model.
+
+    In place of a bar it says so where the curve ended before.
+    """
+    thick = THICK / len(survey.models)
+    keys: Keys = {}
+    offset: dict[str, Any] = {"textcoords": "offset points", "va": "center", "size": SMALL_SIZE}
+    for number, model in enumerate(survey.models):
+        color = STYLES[model].color
+        for place, part in enumerate(parts):
+            values = part.field(model, column, survey.shown, factor).value
+            value = values[0] if len(values) else np.nan
+            up, end = place + (number + 0.5) * thick - THICK / 2, 0.0
+            if np.isfinite(value):
+                axes.barh(up, value, 0.9 * thick, color=color)
+                words, end = f"{value:.3g}".replace("-", MINUS), value
+            else:
+                words = "ended before" if len(values) else "nothing found"
+            side, align = (-3, "right") if end < 0 else (3, "left")
+            axes.annotate(words, (end, up), (side, 0), ha=align, **offset)
+        keys[STYLES[model].label] = Patch(color=color)
+    axes.axvline(0, **ZERO)
+    axes.set_yticks(range(len(parts)), ["\n".join(names(part)) for part in parts])
+    return keys
