@@ -6,10 +6,11 @@ slack rules, differ in colour and in the shape of the marks.
 
 from __future__ import annotations
 
+import itertools
 import re
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.patches import Patch
@@ -17,10 +18,10 @@ from matplotlib.patches import Patch
 from fem.compare.agreement import ALL
 from fem.compare.comparison import Comparison
 from fem.compare.match import MODEL, RESIDUAL
-from fem.core.arrays import Array
 from fem.core.units import MINUS
 from fem.measurements.columns import GAUGE, measures
 from fem.plots.layout import FigureLayout, Keys, Panel, save_figures
+from fem.plots.scale import range_of
 from fem.plots.style import PALE, SMALL_SIZE, STYLES
 from fem.quantities.column import BAND, Measure
 from fem.wording.comparison import counted
@@ -41,14 +42,6 @@ MARKS = [
 
 SPREAD = 0.012
 """Groups are drawn beside each other by this share of the axis of pressure."""
-
-
-class Group(NamedTuple):
-    """Measurements that are marked alike: their name, rows, and the style of `errorbar`."""
-
-    label: str
-    rows: pandas.DataFrame
-    style: dict[str, Any]
 
 
 def save_pictures(comparison: Comparison, folder: Path) -> list[Path]:
@@ -93,27 +86,22 @@ def comparison_figure(comparison: Comparison, measure: Measure) -> FigureLayout:
     )
 
 
-def _groups(comparison: Comparison, model: str) -> list[Group]:
-    """Return the measurements of a model by the values of the first text setting."""
+def _groups(
+    comparison: Comparison, model: str
+) -> list[tuple[str, pandas.DataFrame, dict[str, Any]]]:
+    """Return the measurements of a model by the values of the first text setting.
+
+    Each group has its name, its rows, and the style of `errorbar`.
+    """
     rows = comparison.rows[comparison.rows.model == model]
     rules = comparison.bench.rules
-    parts = list(rows.groupby(rules[0], sort=False)) if rules else [("measurements", rows)]
+    parts = rows.groupby(rules[0], sort=False) if rules else [("measurements", rows)]
     name = f"{rules[0].replace('_', ' ')}: " if rules else ""
-    common = {"ls": "none", "ms": 4.5, "mfc": "white", "elinewidth": 0.6, "alpha": 0.9, "zorder": 3}
-    groups = []
-    for number, (value, part) in enumerate(parts):
-        color, marker = MARKS[number % len(MARKS)]
-        style = {**common, "marker": marker, "mec": color, "ecolor": color}
-        groups.append(Group(name + str(value), part, style))
-    return groups
-
-
-def _span(comparison: Comparison, measure: Measure) -> Array:
-    """Return the ends of both axes, the same for all models, shape (2,)."""
-    both = comparison.rows[[measure.column, measure.column + MODEL]].to_numpy(dtype=float)
-    low, high = np.nanmin(both), np.nanmax(both)
-    margin = 0.06 * (high - low) or 1.0
-    return np.array([low - margin, high + margin])
+    style = {"ls": "none", "ms": 4.5, "mfc": "white", "elinewidth": 0.6, "alpha": 0.9, "zorder": 3}
+    return [
+        (name + str(value), part, {**style, "marker": marker, "mec": color, "ecolor": color})
+        for (value, part), (color, marker) in zip(parts, itertools.cycle(MARKS), strict=False)
+    ]
 
 
 def _band(comparison: Comparison, measure: Measure) -> float:
@@ -125,12 +113,12 @@ def _band(comparison: Comparison, measure: Measure) -> float:
 
 
 def _draw_parity(axes: Axes, comparison: Comparison, measure: Measure, model: str) -> Keys:
-    ends, band = _span(comparison, measure), _band(comparison, measure)
+    both = comparison.rows[[measure.column, measure.column + MODEL]]  # of all models
+    ends, band = np.array(range_of(both, 0.06)), _band(comparison, measure)
     keys: Keys = {}
-    for group in _groups(comparison, model):
-        places = group.rows[measure.column], group.rows[measure.column + MODEL]
-        drawn = axes.errorbar(*places, xerr=group.rows.get(measure.std), **group.style)
-        keys[group.label] = drawn.lines[0]
+    for words, rows, style in _groups(comparison, model):
+        places = rows[measure.column], rows[measure.column + MODEL]
+        keys[words] = axes.errorbar(*places, xerr=rows.get(measure.std), **style).lines[0]
     (keys["model = bench"],) = axes.plot(ends, ends, **LINE)
     if band:
         axes.fill_between(ends, ends - band, ends + band, color=PALE, lw=0, zorder=1)
@@ -148,10 +136,10 @@ def _draw_residual(axes: Axes, comparison: Comparison, measure: Measure, model: 
         axes.axhspan(-band, band, color=PALE, lw=0, zorder=1)
     axes.axhline(0, **LINE)
     groups = _groups(comparison, model)
-    for number, group in enumerate(groups):
+    for number, (_, rows, style) in enumerate(groups):
         beside = (number - (len(groups) - 1) / 2) * SPREAD * reach
-        places = group.rows[GAUGE.column] + beside, group.rows[measure.column + RESIDUAL]
-        axes.errorbar(*places, yerr=group.rows.get(measure.std), **group.style)
+        places = rows[GAUGE.column] + beside, rows[measure.column + RESIDUAL]
+        axes.errorbar(*places, yerr=rows.get(measure.std), **style)
     residuals = comparison.rows[measure.column + RESIDUAL]
     most = max(0.0, *residuals.abs().dropna(), band) * 1.15 or 1.0
     axes.set(ylim=(-most, most), xlabel=GAUGE.words)

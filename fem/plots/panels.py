@@ -5,28 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+import numpy as np
+
 from fem.case.case import Case
 from fem.core.units import ANGLE, LENGTH, MINUS, STRESS, show
 from fem.quantities import table
-from fem.quantities.column import named
 from fem.results.run import Run
-from fem.wording.run_sections import Rows, driven, moved
+from fem.wording.run_sections import moved
 
 PRESSURE, BULGE = table.pressure.column, table.bulge.column
 TWIST, DISPLACEMENT = table.twist.column, table.displacement.column
 FORCE, TORQUE = table.end_force.column, table.end_torque.column
-
-
-def label_of(column: str) -> str:
-    """Return what an axis says of a column of the step table."""
-    return named(column).words
-
-
-class Panel(NamedTuple):
-    """One pair of axes: the columns of the step table that go across and up."""
-
-    across: str
-    up: str
 
 
 class Strip(NamedTuple):
@@ -36,70 +25,47 @@ class Strip(NamedTuple):
     ----------
     heading
         What is done to the tube there; empty where it goes without saying.
-    panels
-        The panels.
+    across, ups
+        Columns of the step table: across all panels, and up each of them.
+    end
+        How far the panels must reach across, 0 for no farther than the curves.
     moved
         Whether it is the move of the free end, or else the drive.
     """
 
     heading: str
-    panels: list[Panel]
-    moved: bool
-
-    def rows(self, run: Run, case: Case) -> Rows:
-        """Return the rows of a run on this part of the path."""
-        return moved(run, case) if self.moved else driven(run, case)
+    across: str
+    ups: list[str]
+    end: float
+    moved: bool = False
 
 
 def strips(case: Case, runs: Sequence[Run]) -> list[Strip]:
-    """Return the strips from above: the drive, what springs do in it, the move if it is reached."""
-    shown = [Strip("", _drive_panels(case), moved=False)]
-    if sprung := _spring_panels(case):
-        shown.append(Strip("Loads on the free end", sprung, moved=False))
-    if not any(len(moved(run, case)) > 1 for run in runs):
-        return shown
-    return [shown[0]._replace(heading=_drive_words(case)), *shown[1:], _move_strip(case)]
+    """Return the strips from above: the drive, what springs do in it, the move if it is reached.
 
-
-def _turning(case: Case) -> str:
-    """Return the column that tells how the free end turns, or the torque if it may not."""
-    return TORQUE if case.end.twist == "held" else TWIST
-
-
-def _shifting(case: Case) -> str:
-    """Return the column that tells how the free end shifts, or the force if it may not."""
-    return FORCE if case.end.axial == "held" else DISPLACEMENT
-
-
-def _drive_panels(case: Case) -> list[Panel]:
-    return [Panel(PRESSURE, up) for up in (_turning(case), _shifting(case), BULGE)]
-
-
-def _spring_panels(case: Case) -> list[Panel]:
-    """Return the loads that springs put on the free end; what holds it is among the others."""
+    Where the free end is held, its load takes the place of its motion.
+    """
+    turn = TORQUE if case.end.twist == "held" else TWIST
+    shift = FORCE if case.end.axial == "held" else DISPLACEMENT
+    end = case.pressure.end * 1e3 if case.pressure else 0.0
+    shown = [Strip("", PRESSURE, [turn, shift, BULGE], end)]
     rates = {TORQUE: case.end.twist_spring, FORCE: case.end.axial_spring}
-    return [Panel(PRESSURE, up) for up, rate in rates.items() if rate]
-
-
-def _drive_words(case: Case) -> str:
+    if sprung := [up for up, rate in rates.items() if rate]:
+        shown.append(Strip("Loads on the free end", PRESSURE, sprung, end))
+    if not case.move or not any(len(moved(run, case)) > 1 for run in runs):
+        return shown
     if case.pressure:
-        return "Pressure raised"
-    return "Volume pushed in" if case.volume else "Air let in"
-
-
-def _move_strip(case: Case) -> Strip:
-    assert case.move is not None
-    held = "the volume held"
-    if case.pressure:
-        held = f"at {show(case.pressure.end, STRESS)}"
-    elif case.gas:
-        held = "the air shut in"
-    third = BULGE if case.pressure else PRESSURE
-    if case.move.displacement is not None:
-        across, ups = DISPLACEMENT, [FORCE, _turning(case), third]
-        way = f"along the axis to {show(case.move.displacement, LENGTH)}"
+        drive, held, third = "Pressure raised", f"at {show(case.pressure.end, STRESS)}", BULGE
+    elif case.volume:
+        drive, held, third = "Volume pushed in", "the volume held", PRESSURE
     else:
-        across, ups = TWIST, [TORQUE, _shifting(case), third]
-        way = f"round the axis to {show(case.move.twist or 0.0, ANGLE)}"
-    heading = f"Then the free end moved {way.replace('-', MINUS)}, {held}"
-    return Strip(heading, [Panel(across, up) for up in ups], True)
+        drive, held, third = "Air let in", "the air shut in", PRESSURE
+    if (way := case.move.displacement) is not None:
+        across, ups, words = DISPLACEMENT, [FORCE, turn], f"along the axis to {show(way, LENGTH)}"
+    else:
+        angle = case.move.twist or 0.0
+        across, ups, words = TWIST, [TORQUE, shift], f"round the axis to {show(angle, ANGLE)}"
+        way = float(np.degrees(angle))
+    heading = f"Then the free end moved {words.replace('-', MINUS)}, {held}"
+    move = Strip(heading, across, [*ups, third], way, moved=True)
+    return [shown[0]._replace(heading=drive), *shown[1:], move]

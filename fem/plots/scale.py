@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib import colormaps
 from matplotlib.colors import Normalize, from_levels_and_colors
 from matplotlib.ticker import MaxNLocator
+from numpy.typing import ArrayLike
 
 from fem.core.arrays import Array
 from fem.plots.style import ROUND_OFF
@@ -81,6 +82,21 @@ class Scale:
         return "min" if below else "max" if above else "neither"
 
 
+def span_of(values: ArrayLike) -> tuple[float, float]:
+    """Return the least and the greatest finite value; zeros if there is none."""
+    known = np.asarray(values, dtype=float)
+    known = known[np.isfinite(known)]
+    return (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
+
+
+def range_of(values: ArrayLike, margin: float = 0.025) -> tuple[float, float]:
+    """Return the span of all finite `values` with a margin, as a share of it, on either side."""
+    low, high = span_of(values)
+    if high - low < ROUND_OFF:
+        low, high = low - 1, high + 1
+    return low - margin * (high - low), high + margin * (high - low)
+
+
 def scale_of(label: str, values: Iterable[float], *, signed: bool, limit: float = np.nan) -> Scale:
     """Return a scale that spans the finite `values`, or nearly all if a few would eclipse the rest.
 
@@ -90,7 +106,7 @@ def scale_of(label: str, values: Iterable[float], *, signed: bool, limit: float 
     known = np.fromiter(values, float)
     known = known[np.isfinite(known)]
     known = np.where(np.abs(known) < ROUND_OFF, 0.0, known)
-    span = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
+    span = span_of(known)
     edges = _edges(_range(known, span, limit), signed)
     ticks = edges if len(edges) <= BANDS else edges[int(np.argmin(np.abs(edges))) % 2 :: 2]
     bounds = edges

@@ -55,7 +55,7 @@ STYLE: Any = {
 """Settings of matplotlib for the figures; those of the process stay as they are."""
 
 
-class Style(NamedTuple):
+class ModelStyle(NamedTuple):
     """How the curve of a model looks; any one of the three tells the models apart."""
 
     label: str
@@ -66,7 +66,7 @@ class Style(NamedTuple):
 
 
 STYLES = {
-    "fe": Style(MODEL_TITLES["fe"], "#0072b2", "-", "o", 4.5),
-    "fast": Style(MODEL_TITLES["fast"], "#d55e00", (0, (5, 2)), "D", 3.0),
+    "fe": ModelStyle(MODEL_TITLES["fe"], "#0072b2", "-", "o", 4.5),
+    "fast": ModelStyle(MODEL_TITLES["fast"], "#d55e00", (0, (5, 2)), "D", 3.0),
 }
 """The colours differ for each kind of colour blindness, and in grey."""

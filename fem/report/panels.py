@@ -6,11 +6,12 @@ from typing import NamedTuple
 
 from markupsafe import Markup
 from matplotlib import rc_context
+from matplotlib.artist import Artist
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from fem.plots.curves import legend_handles, notes_on, plot_panel
-from fem.plots.panels import Panel, Strip, strips
+from fem.plots.curves import keys_to, notes_on, plot_panel
+from fem.plots.panels import Strip, strips
 from fem.plots.style import STYLE
 from fem.quantities.column import named
 from fem.report.figures import Picture, picture
@@ -33,15 +34,14 @@ class Row(NamedTuple):
 def panel_rows(result: Result) -> list[Row]:
     """Return the curves, a row to each part of the path."""
     return [
-        Row(strip.heading, [_drawn(result, strip, panel) for panel in strip.panels])
+        Row(strip.heading, [_drawn(result, strip, up) for up in strip.ups])
         for strip in strips(result.case, result.runs)
     ]
 
 
 def keys(result: Result) -> list[tuple[Markup, str]]:
     """Return samples of the lines and marks of the curves, and what they mean."""
-    handles = legend_handles(result.case, result.runs)
-    return [(_sample(handle), str(handle.get_label())) for handle in handles]
+    return [(_sample(artist), words) for words, artist in keys_to(result).items()]
 
 
 def notes(result: Result) -> list[str]:
@@ -50,21 +50,21 @@ def notes(result: Result) -> list[str]:
     return [note.replace("\n", " ") for note in notes_on(result, shown)]
 
 
-def _drawn(result: Result, strip: Strip, panel: Panel) -> Picture:
+def _drawn(result: Result, strip: Strip, up: str) -> Picture:
     with rc_context(STYLE):
         figure = Figure(figsize=SIZE, layout="constrained")
-        plot_panel(figure.subplots(), strip, panel, result)
-    across, up = (named(name).quantity.label for name in (panel.across, panel.up))
-    return picture(figure, f"{up} against {across}")
+        plot_panel(figure.subplots(), strip, up, result)
+    labels = [named(name).quantity.label for name in (up, strip.across)]
+    return picture(figure, " against ".join(labels))
 
 
-def _sample(handle: Line2D) -> Markup:
+def _sample(artist: Artist) -> Markup:
     """Return a short piece of a line with its mark, which says nothing by itself."""
     figure = Figure(figsize=SAMPLE)
     axes = figure.add_axes((0, 0, 1, 1), xlim=(0, 1), ylim=(-1, 1))
     axes.axis("off")
     sample = Line2D([0.06, 0.5, 0.94], [0.0, 0.0, 0.0], markevery=[1])
-    sample.update_from(handle)
+    sample.update_from(artist)
     sample.set_clip_on(False)
     axes.add_line(sample)
     named = 'role="img" aria-label=""'

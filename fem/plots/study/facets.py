@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -82,8 +82,10 @@ def facets(
         if axis.scattered and loose:
             parts = [part for whole in parts for part in _ranges(whole, axis)]
             continue
-        values = list(survey.rows[axis.column].unique())
-        picked = _picked(values) if axis.numeric else values
+        values = picked = list(survey.rows[axis.column].unique())
+        if axis.numeric:  # a few, evenly by their order, least and greatest among them
+            places = np.linspace(0, len(values) - 1, min(VALUES, len(values)))
+            picked = [sorted(values)[round(place)] for place in places]
         if len(picked) < len(values):
             notes.append(f"{len(picked)} of {len(values)} values of {axis.words} are shown")
         parts = [
@@ -106,19 +108,11 @@ def facets(
     return parts[:most], notes
 
 
-def _picked(numbers: Iterable[float]) -> list[float]:
-    """Return a few numbers, evenly by their order, least and greatest among them."""
-    order = sorted(numbers)
-    places = np.linspace(0, len(order) - 1, min(VALUES, len(order)))
-    return [order[round(place)] for place in places]
-
-
 def _ranges(whole: Facet, axis: Axis) -> Iterator[Facet]:
     """Yield facets of equally many settings each, by the size of a scattered number."""
     values = whole.rows[axis.column]
     edges = np.quantile(values.unique(), np.linspace(0, 1, VALUES + 1))
-    for number, (low, high) in enumerate(itertools.pairwise(edges)):
-        above = values >= low if number == 0 else values > low
+    number = np.searchsorted(edges[1:-1], values)
+    for part, (low, high) in enumerate(itertools.pairwise(edges)):
         words = (*whole.words, axis.say(low, high))
-        rows = whole.rows[above & (values <= high)]
-        yield replace(whole, words=words, rows=rows, plain=False)
+        yield replace(whole, words=words, rows=whole.rows[number == part], plain=False)

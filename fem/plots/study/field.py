@@ -141,8 +141,8 @@ def _triangles(x: Array, y: Array) -> Index:
     Neighbours are found in the square that the ranges of both axes are drawn as.
     """
     try:
-        mesh = Triangulation(*((place - place.min()) / np.ptp(place) for place in (x, y)))
-    except (RuntimeError, ValueError):  # less than three places, or all in line
+        mesh = Triangulation(*((place - place.min()) / (np.ptp(place) or 1) for place in (x, y)))
+    except (RuntimeError, ValueError):  # fewer than three places, or all in line
         return np.empty((0, 3), dtype=np.int32)
     return np.asarray(mesh.triangles)
 

@@ -14,16 +14,16 @@ import pandas
 
 from fem.core.arrays import Array
 from fem.core.units import MINUS
-from fem.plots.layout import FigureLayout, Limits, Panel, save_figures
-from fem.plots.panels import label_of
-from fem.plots.scale import scale_of, scale_of_levels
+from fem.plots.layout import FigureLayout, Panel, save_figures
+from fem.plots.scale import range_of, scale_of, scale_of_levels
 from fem.plots.study.charts import draw_bars, draw_lines, names
 from fem.plots.study.facets import Facet, facets
 from fem.plots.study.maps import draw_map, number_lines
 from fem.plots.study.pictures import StudyPicture, motions, study_pictures
 from fem.plots.study.reach import draw_reach
-from fem.plots.style import ROUND_OFF, STYLES
+from fem.plots.style import STYLES
 from fem.quantities import table
+from fem.quantities.column import named
 from fem.quantities.quantity import Trait
 from fem.study.plot_data import LEVEL, Axis, Survey, survey
 from fem.study.study_result import Outcome
@@ -45,7 +45,7 @@ SHADES = 4
 """Levels that curves are drawn for."""
 
 SMALL = 2.4
-"""Width of the panels that show several levels at most (in)."""
+"""Width of a panel at most (in) in figures of many."""
 
 MANY_BARS = 24
 """Settings in text that a picture of bars has room for."""
@@ -99,15 +99,11 @@ def map_figure(survey: Survey, picture: StudyPicture, levels: Sequence[float]) -
         low, high = (f"{value:.4g}".replace("-", MINUS) for value in scale.span)
         unit = picture.quantity.kind.shown
         notes = [*notes, f"beyond the colours: the values go from {low} to {high} {unit}"]
-    limits = range_of(survey.rows[across.column]), range_of(survey.rows[up.column])
     return FigureLayout(
         **_words(survey, _at(survey, picture, levels), notes),
         panels=panels,
         columns=_columns([len(levels), len(survey.models), len(parts), len(picture.columns)]),
-        across=across.label,
-        up=up.label,
-        limits=limits,
-        ratio=ratio_of(across, up, limits),
+        **shared_axes(survey.rows, across, up),
         widest=SMALL if len(levels) > 1 else FigureLayout.widest,
         scale=scale,
     )
@@ -170,7 +166,7 @@ def reach_figure(survey: Survey) -> FigureLayout:
         for part in parts
         for model in survey.models
     ]
-    across, up = (label_of(column) for column in columns)
+    across, up = (named(column).words for column in columns)
     turn, shift = (label.partition(" [")[0] for label in (across, up))
     heading = f"Reach of the free end, from rest to {survey.name(survey.levels[-1])}"
     notes = [*notes, "lower levels are drawn on top of higher ones"]
@@ -180,7 +176,10 @@ def reach_figure(survey: Survey) -> FigureLayout:
         columns=_columns([len(survey.models), len(parts)]),
         across=across,
         up=up,
-        limits=(range_of(survey.rows[columns[0]], 0.04), range_of(survey.rows[columns[1]], 0.04)),
+        limits=(
+            range_of(survey.rows[columns[0]], 0.04),
+            range_of(survey.rows[columns[1]], 0.04),
+        ),
         scale=scale_of_levels(survey.label, survey.levels, survey.levels),
     )
 
@@ -192,21 +191,13 @@ def _values(parts: Sequence[Facet], picture: StudyPicture, levels: Sequence[floa
     return picture.quantity.factor * values.ravel()
 
 
-def range_of(values: Array | pandas.Series[float], margin: float = 0.025) -> tuple[float, float]:
-    """Return the range of all finite `values` with a margin, as a share of it, on either side."""
-    known = np.asarray(values, dtype=float)
-    known = known[np.isfinite(known)]
-    low, high = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
-    if high - low < ROUND_OFF:
-        low, high = low - 1, high + 1
-    return low - margin * (high - low), high + margin * (high - low)
-
-
-def ratio_of(across: Axis, up: Axis, limits: Limits) -> float:
-    """Return height over width of a panel: one scale for both axes if they have the same unit."""
-    if across.unit != up.unit:
-        return FigureLayout.ratio
-    return float(np.clip(np.ptp(limits[1]) / np.ptp(limits[0]), 0.5, 1.5))
+def shared_axes(rows: pandas.DataFrame, across: Axis, up: Axis) -> dict[str, Any]:
+    """Return the axes of a layout over two numbers, equally scaled if both have the same unit."""
+    limits = range_of(rows[across.column]), range_of(rows[up.column])
+    ratio = FigureLayout.ratio
+    if across.unit == up.unit:
+        ratio = float(np.clip(np.ptp(limits[1]) / np.ptp(limits[0]), 0.5, 1.5))
+    return {"across": across.label, "up": up.label, "limits": limits, "ratio": ratio}
 
 
 def _columns(counts: Sequence[int]) -> int:

@@ -77,4 +77,4 @@ def _words(one: Measure) -> str:
 
 def motions(case: Case) -> list[str]:
     """Return the columns of turn, shift and bulge; of the load where the free end is held."""
-    return [panel.up for panel in strips(case, [])[0].panels]
+    return strips(case, [])[0].ups

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from fem.plots.layout import FigureLayout, Panel, save_figures
 from fem.plots.study.facets import facets
-from fem.plots.study.figures import MOST_COLUMNS, range_of, ratio_of, sentence
+from fem.plots.study.figures import MOST_COLUMNS, SMALL, sentence, shared_axes
 from fem.plots.trust.parity import parity_figure
 from fem.plots.trust.share import draw_share, share_scale
 from fem.study.plot_data import CURVE, LEVEL, STEP, Axis, Survey, survey
@@ -28,9 +28,6 @@ MAP, PARITY = "trust", "corrected"
 
 LEVELS = 4
 """Pressures that are shown at most."""
-
-SMALL = 2.6
-"""Width of a panel at most where there are more than two (in)."""
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
@@ -111,17 +108,16 @@ def trust_figure(
         for part in parts
         for level in levels or (None,)
     ]
-    limits = range_of(seen.rows[across.column]), range_of(seen.rows[up.column])
+    allowed = ", ".join(str(tolerance).replace(" ", NO_BREAK) for tolerance in tolerances)
+    error = "the greatest error" if len(tolerances) > 1 else "the error"
     return FigureLayout(
         outcome.study.title,
         panels,
         len(levels) if len(levels) > 1 else min(MOST_COLUMNS, len(panels)),
-        heading=_heading(outcome, tolerances),
+        heading=f"Fast model against FE model ({outcome.study.resolution} mesh): {error} as a "
+        f"share of the tolerance, {allowed}",
         notes=sentence(_notes(table, notes)),
-        across=across.label,
-        up=up.label,
-        limits=limits,
-        ratio=ratio_of(across, up, limits),
+        **shared_axes(seen.rows, across, up),
         widest=SMALL if len(panels) > 2 else FigureLayout.widest,
         scale=scale,
     )
@@ -154,15 +150,6 @@ def _rows(seen: Survey, table: pandas.DataFrame) -> pandas.DataFrame:
     found = table[["case", "ordinal", SHARE, "state"]]
     places = ["case", LEVEL, PRESSURE, "ordinal", *(axis.column for axis in seen.axes)]
     return rows[places].merge(found, on=["case", "ordinal"]).assign(model="fast", stable=True)
-
-
-def _heading(outcome: Outcome, tolerances: Sequence[Tolerance]) -> str:
-    words = ", ".join(str(tolerance).replace(" ", NO_BREAK) for tolerance in tolerances)
-    most = "the greatest error" if len(tolerances) > 1 else "the error"
-    return (
-        f"Fast model against FE model ({outcome.study.resolution} mesh): {most} as a share of the "
-        f"tolerance, {words}"
-    )
 
 
 def _notes(table: pandas.DataFrame, notes: Sequence[str]) -> list[str]:

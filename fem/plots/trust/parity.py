@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.ticker import FormatStrFormatter, LogLocator, NullLocator
 
 from fem.plots.layout import FigureLayout, Keys, Panel
+from fem.plots.scale import range_of
 from fem.plots.style import STYLES
 from fem.quantities.column import BAND, named
 from fem.trust.pairs import FAST, FE, PRESSURE, round_off
@@ -52,9 +53,8 @@ def parity_figure(model: CorrectedModel) -> FigureLayout:
 
 def _draw_parity(axes: Axes, points: pandas.DataFrame, column: str) -> Keys:
     fe = points[column + FE].to_numpy(float)
-    ends = np.array([fe.min(), fe.max()])
-    room = 0.04 * (np.ptp(ends) or 1.0) * np.array([-1, 1])
-    axes.plot(ends + room, ends + room, color=GREY, lw=0.9, zorder=1)
+    ends = range_of(fe, 0.04)
+    axes.plot(ends, ends, color=GREY, lw=0.9, zorder=1)
     style: dict[str, Any] = {"ls": "none", "mew": 0.6, "mfc": "none"}
     axes.plot(fe, points[column + FAST].to_numpy(float), ms=3.2, zorder=2, **style, **BEFORE)
     corrected = points[f"{column}.corrected"].to_numpy(float)

@@ -15,7 +15,7 @@ from matplotlib.patches import Patch
 
 from fem.core.arrays import Array
 from fem.plots.layout import Keys
-from fem.plots.scale import RISING, Scale
+from fem.plots.scale import RISING, Scale, span_of
 from fem.plots.study.field import CROSS, RING, Field, Style, draw_diagonals, draw_marks
 from fem.scene.appearance import MARK
 from fem.trust.pairs import FAST_ENDED, FE_ENDED
@@ -42,12 +42,10 @@ LOST = {FAST_ENDED: CROSS, FE_ENDED: TRIANGLE}
 
 def share_scale(values: Array) -> Scale:
     """Return the bands of colour; `values` are all shares, NaN where there is none."""
-    known = values[np.isfinite(values)]
     within, bands = int(np.sum(BOUNDS < 1)), len(BOUNDS) - 1
     places = [*np.linspace(*WITHIN, within), *np.linspace(*BEYOND, bands - within + 1)]
     colours = np.asarray(colormaps[RISING]([places[0], *places]))
-    span = (float(known.min()), float(known.max())) if len(known) else (0.0, 0.0)
-    return Scale("error, share of the tolerance", BOUNDS, colours, NAMED, span=span)
+    return Scale("error, share of the tolerance", BOUNDS, colours, NAMED, span=span_of(values))
 
 
 def draw_share(axes: Axes, field: Field, scale: Scale) -> Keys:
