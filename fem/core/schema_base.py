@@ -43,13 +43,9 @@ def one_of(part: BaseModel, *keys: str) -> None:
     """Raise unless just one of `keys`, whose default is None, is given."""
     given = [key for key in keys if getattr(part, key) is not None]
     if not given:
-        raise misfit(f"this key is missing, or else {_either(keys[1:])}", keys[0])
+        raise misfit(f"this key is missing, or else {' or '.join(keys[1:])}", keys[0])
     if len(given) > 1:
-        raise misfit(f"{given[0]} is given too; give either {_either(keys)}", given[1])
-
-
-def _either(keys: tuple[str, ...]) -> str:
-    return " or ".join(keys)
+        raise misfit(f"{given[0]} is given too; give either {' or '.join(keys)}", given[1])
 
 
 def schema_of_one(*keys: str) -> ConfigDict:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from fem.core.units import MINUS, split
 from fem.quantities import table
 from fem.quantities.case_fields import THREADS, column
-from fem.quantities.column import Measure, named
+from fem.quantities.column import Measure, named, with_unit
 from fem.study.plan import Study
 from fem.study.study_result import Outcome
 from fem.study.vary import Vary
@@ -57,7 +57,7 @@ class Axis:
     @property
     def label(self) -> str:
         """Words and unit, as beside an axis."""
-        return f"{self.words} [{self.unit}]" if self.unit else self.words
+        return with_unit(self.words, self.unit)
 
     def say(self, *values: Any) -> str:
         """Return the axis with a value, or with both ends of a range."""
@@ -165,15 +165,10 @@ def _axis(study: Study, vary: Vary, rows: pandas.DataFrame) -> tuple[Axis, panda
 def _words(vary: Vary) -> str:
     """Return what the fields that vary together are called: slack of A, B."""
     first, *others = (_name(field) for field in (vary.field, *vary.same))
-    key, of, family = first.partition(" of ")
-    if of:
-        mates = [name.partition(" of ") for name in others]
-        family = ", ".join([family, *(mate for other, _, mate in mates if other == key)])
-        others = [name for name in others if name.partition(" of ")[0] != key]
-    words = ", ".join([f"{key}{of}{family}", *others])
-    opposite = ", ".join(
-        name.removeprefix(f"{key} of ") for name in (_name(field) for field in vary.opposite)
-    )
+    key = f"{first.partition(' of ')[0]} of "  # of families it is not said again
+    mates = [name.removeprefix(key) for name in others if name.startswith(key)]
+    words = ", ".join([first, *mates, *(name for name in others if not name.startswith(key))])
+    opposite = ", ".join(_name(field).removeprefix(key) for field in vary.opposite)
     return f"{words} ({opposite} opposite)" if opposite else words
 
 

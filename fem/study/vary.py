@@ -107,11 +107,11 @@ class Vary(Part):
         `at`, shape (n,), are places in the range, from 0 to 1; its own equal steps unless given.
         """
         values = self.values or self._between(np.linspace(0, 1, self.count or 2), at)
-        return [self._setting(value) for value in values]
-
-    def _setting(self, value: Value) -> dict[str, Value]:
-        own = dict.fromkeys((self.field, *self.same), value)
-        return own | {field: _negative(value) for field in self.opposite}
+        return [
+            dict.fromkeys((self.field, *self.same), value)
+            | {field: _negative(value) for field in self.opposite}
+            for value in values
+        ]
 
     def _ends(self) -> tuple[float, float, str]:
         """Return both ends of the range in the unit of the first."""
