@@ -22,7 +22,7 @@ from fem.case.thread_family import ThreadFamily
 from fem.continuation.batch.paths import follow
 from fem.fast.grouping import groups
 from fem.fast.outputs import read
-from fem.solving.batch import CHUNK, solve_batch, solve_tables
+from fem.solving.batch import CHUNK, solve_together
 
 CASE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
 
@@ -63,7 +63,7 @@ def rates(cases: Sequence[Case]) -> dict[str, float]:
         times["equilibria"] += between - began
         times["outputs"] += time.process_time() - between
         tubes = int(outputs.states.first.sum())
-        count += int(outputs.requested.sum()) - tubes
+        count += int(outputs.step.demanded.sum()) - tubes
         alone -= tubes
     if alone:
         print(f"{alone} curves are not among them: they would be followed one by one")
@@ -74,16 +74,9 @@ def rates(cases: Sequence[Case]) -> dict[str, float]:
 @pytest.mark.parametrize("angles", [13, 61])
 def test_study(benchmark: BenchmarkFixture, angles: int) -> None:
     cases = study(angles)
-    tables = benchmark.pedantic(
-        lambda: list(solve_tables(cases)), rounds=5 if angles < 20 else 2, warmup_rounds=1
-    )
-    assert sum(len(table.cases) for table in tables) == len(cases)
-
-
-@pytest.mark.benchmark(group="study of the fast model")
-def test_study_in_rows(benchmark: BenchmarkFixture) -> None:
-    cases = study(13)
-    assert len(benchmark.pedantic(solve_batch, args=(cases,), rounds=3, warmup_rounds=1)) == 338
+    rounds = 5 if angles < 20 else 2
+    runs = benchmark.pedantic(solve_together, args=(cases,), rounds=rounds, warmup_rounds=1)
+    assert len(runs) == len(cases)
 
 
 def main() -> None:

@@ -46,8 +46,8 @@ def uniform_shape(case: Case, row: Mapping[str, Any]) -> Shape:
     tube = case.tube
     axial = _axial_cells(tube)
     places, connectivity = _grid(tube, axial)
-    rest, now = _motion(tube, None), _motion(tube, row)
-    nodes = rest(*places)
+    now = _motion(tube, row)
+    nodes = polar_points(*places)
     return Shape(
         pressure=row["pressure_kPa"] / 1000,
         sectors=1,
@@ -56,23 +56,21 @@ def uniform_shape(case: Case, row: Mapping[str, Any]) -> Shape:
         connectivity=connectivity,
         stretch=components(places[0] ** 2, *_state(tube, row)).largest_stretch,
         threads=[
-            _curves(family, tube, 2 * axial, rest, now, row[f"tension_N.{family.name}"])
+            _curves(family, tube, 2 * axial, now, row[f"tension_N.{family.name}"])
             for family in case.threads
         ],
     )
 
 
-def _state(tube: Tube, row: Mapping[str, Any] | None) -> tuple[float, float, float]:
-    """Return nu (mm2), lambda and tau (rad/mm) of a row, of the tube at rest without one."""
-    if row is None:
-        return 0.0, 1.0, 0.0
+def _state(tube: Tube, row: Mapping[str, Any]) -> tuple[float, float, float]:
+    """Return nu (mm2), lambda and tau (rad/mm) of a row."""
     stretch, bore = row["stretch"], row["bore_stretch"] * tube.bore_radius
     nu = bore**2 * stretch - tube.bore_radius**2
     return nu, stretch, math.radians(row["twist_deg"]) / tube.length
 
 
-def _motion(tube: Tube, row: Mapping[str, Any] | None) -> Motion:
-    """Return the motion to the state of a row, at rest without one."""
+def _motion(tube: Tube, row: Mapping[str, Any]) -> Motion:
+    """Return the motion to the state of a row."""
     nu, stretch, twist = _state(tube, row)
 
     def move(radius: Array, angle: Array, height: Array) -> Array:
@@ -107,7 +105,7 @@ def _grid(tube: Tube, axial: int) -> tuple[tuple[Array, Array, Array], Index]:
 
 
 def _curves(
-    family: ThreadFamily, tube: Tube, least: int, rest: Motion, now: Motion, tension: float
+    family: ThreadFamily, tube: Tube, least: int, now: Motion, tension: float
 ) -> ThreadCurves:
     """Return the threads of a family in equal pieces, `least` of them a thread or more."""
     rate = family.helix(tube).turn_rate
@@ -117,6 +115,6 @@ def _curves(
     places = np.broadcast_arrays(tube.outer_radius, start + rate * height, height)
     at_rest, ends = (
         np.stack([curve[:, :-1], curve[:, 1:]], axis=2).reshape(-1, 2, 3)
-        for curve in (rest(*places), now(*places))
+        for curve in (polar_points(*places), now(*places))
     )
     return ThreadCurves(family.name, at_rest, ends, np.full(len(ends), float(tension)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
+from operator import attrgetter
 from typing import Any, Self
 
 import numpy as np
@@ -14,6 +15,14 @@ from fem.core.arrays import Array, Index
 from fem.fast.wall_points import count, radii_and_weights
 from fem.rubber import Rubber
 from fem.threads.tension import TensionLaw, applied_slack
+
+OF_CASE = attrgetter(
+    *("tube.bore_radius", "tube.outer_radius", "tube.length", "force_scale"),
+    *("end.axial_spring", "end.twist_spring"),
+)
+OF_END = attrgetter("end.axial", "end.twist")
+OF_FAMILY = attrgetter("angle", "count", "stiffness", "toe", "slack_strain", "breaking_load")
+"""The numbers of a case, what supports its free end, and the numbers of a family."""
 
 
 @dataclass(frozen=True)
@@ -70,14 +79,13 @@ class Tubes:
     def of(cls, cases: Sequence[Case]) -> Self:
         """Return the tubes of cases that are alike in :func:`common_traits`."""
         sample = cases[0]
-        law = sample.rubber.constitutive_law
-        names = law_constants(law)
-        table = np.array([_values(case) for case in cases]).T
-        bore, outer, length, scale, *ends = table[:8]
-        rows = table[8 + len(names) :].reshape(len(sample.threads), 6, len(cases)).swapaxes(0, 1)
-        angle, threads, stiffness, toe, slack, breaking = np.ascontiguousarray(rows)
+        constants = [law_constants(case.rubber.constitutive_law) for case in cases]
+        bore, outer, length, scale, axial, twist = np.array([OF_CASE(case) for case in cases]).T
+        families = np.array(  # a breaking load of None is nan
+            [[OF_FAMILY(family) for family in case.threads] for case in cases], dtype=float
+        ).reshape(len(cases), len(sample.threads), 6)
+        angle, threads, stiffness, toe, slack, breaking = np.ascontiguousarray(families.T)
         radii, weights = radii_and_weights(bore / outer, np.ones_like(bore), wall_points(sample))
-        axial, twist = ends[:2]
         area = np.pi * outer**2
         return cls(
             bore=bore,
@@ -85,8 +93,8 @@ class Tubes:
             length=length,
             squares=radii**2,
             weights=2 * weights,
-            constants=dict(zip(names, table[8:], strict=False)),
-            rubber=law,
+            constants={name: np.array([own[name] for own in constants]) for name in constants[0]},
+            rubber=sample.rubber.constitutive_law,
             names=tuple(family.name for family in sample.threads),
             cos=np.cos(angle),
             sin=np.sin(angle),
@@ -96,7 +104,7 @@ class Tubes:
             slack=slack,
             breaking=breaking,
             springs=np.array([axial * length / area, twist * length / (area * outer**2)]),
-            held=np.array(ends[2:]) > 0,
+            held=np.array([OF_END(case) for case in cases]).T == "held",
             scale=scale,
         )
 
@@ -190,30 +198,3 @@ def common_traits(case: Case) -> Any:
         wall_points(case),
         tuple((family.name, family.breaking_load is None) for family in case.threads),
     )
-
-
-def _values(case: Case) -> list[float]:
-    """Return the numbers of a case in a row."""
-    tube, end = case.tube, case.end
-    row = [
-        tube.bore_radius,
-        tube.outer_radius,
-        tube.length,
-        case.force_scale,
-        end.axial_spring,
-        end.twist_spring,
-        end.axial == "held",
-        end.twist == "held",
-        *law_constants(case.rubber.constitutive_law).values(),
-    ]
-    for family in case.threads:
-        breaking = family.breaking_load
-        row += [
-            family.angle,
-            family.count,
-            family.stiffness,
-            family.toe,
-            family.slack_strain,
-            np.nan if breaking is None else breaking,
-        ]
-    return row

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,7 +20,6 @@ import numpy as np
 from fem.case.case import Case
 from fem.continuation.batch.paths import follow
 from fem.continuation.termination import TerminationKind
-from fem.core.arrays import Array, Index
 from fem.fast.grouping import Group, groups
 from fem.fast.outputs import Outputs, read
 from fem.quantities.column import step_columns
@@ -48,108 +46,67 @@ def solve_batch(cases: Sequence[Case]) -> list[Run]:
     ArithmeticError
         If a case has no solution even at rest.
     """
-    runs: dict[int, Run] = {}
-    for table in solve_tables(cases):
-        runs |= _runs(table)
+    runs = solve_together(cases)
     for number, case in enumerate(cases):
         if number not in runs:
             (runs[number],) = solve(case, "fast").runs
     return [runs[number] for number in range(len(cases))]
 
 
-@dataclass(frozen=True)
-class Table:
-    """The step tables of cases that were solved together, one below the other.
+def solve_together(cases: Sequence[Case]) -> dict[int, Run]:
+    """Return the runs of all cases that can be solved together, by the numbers of the cases.
 
-    Attributes
-    ----------
-    cases
-        Numbers of the cases, shape (n,).
-    first
-        The first row of each of them, and after the last case the number of rows, shape (n + 1,).
-    columns
-        The columns of the step table by name, each of shape (rows,); "model" is one string.
-    reached
-        Whether the last requested pressure was reached, shape (n,).
-    steps
-        Number of requested pressures of each case.
-    balance
-        Equilibrium checks of each path, by name, each of shape (n,).
-    seconds
-        Wall time of all.
+    A case that is not among them has to be solved by itself.
     """
-
-    cases: Index
-    first: Index
-    columns: dict[str, Any]
-    reached: Any
-    steps: int
-    balance: dict[str, Array]
-    seconds: float
-
-
-def solve_tables(cases: Sequence[Case]) -> Iterator[Table]:
-    """Yield the tables of all cases that can be solved together, as arrays.
-
-    A case that is in none of them has to be solved by itself.
-    """
+    runs: dict[int, Run] = {}
     began = time.perf_counter()
     for group in groups(cases)[0]:
         for part in group.parts(CHUNK):
             outputs = read(part.tubes, follow(part.tubes, part.pressures))
             if len(outputs.states):
                 now = time.perf_counter()
-                yield _table(part, outputs, now - began)
+                runs.update(_runs(part, outputs, now - began))
                 began = now
+    return runs
 
 
-def _table(group: Group, outputs: Outputs, seconds: float) -> Table:
-    """Return the table of the tubes that have outputs."""
+def _runs(group: Group, outputs: Outputs, seconds: float) -> Iterator[tuple[int, Run]]:
+    """Yield the numbers of the cases that have outputs, and their runs."""
     states, step, first = outputs.states, outputs.step, outputs.first[:-1]
     tube, last = states.tube[first], outputs.first[1:] - 1
     loads = (step.pressure, step.force, step.torque)
     gaps = end_gaps(loads, outputs.reactions, group.tubes.outer[states.tube])
     unit = group.tubes.energy_unit[tube]
-    figures = (
-        outputs.work.total[last] * unit,
-        states.energy[last] * unit,
-        *(np.maximum.reduceat(values, first) for values in (step.energy_gap, *gaps)),
-    )
-    return Table(
-        cases=group.numbers[tube],
-        first=outputs.first,
-        columns=step_columns(step),
-        reached=np.add.reduceat(step.demanded.astype(int), first) == 1 + len(group.pressures),
-        steps=len(group.pressures),
-        balance=dict(zip(BALANCE, figures, strict=True)),
-        seconds=seconds,
-    )
-
-
-def _runs(table: Table) -> dict[int, Run]:
-    """Return the runs of a table by the numbers of their cases."""
-    count = table.first[-1]
-    columns = {name: np.broadcast_to(c, count).tolist() for name, c in table.columns.items()}
-    names = list(columns)
-    rows = [dict(zip(names, row, strict=True)) for row in zip(*columns.values(), strict=True)]
-    balances = {name: figures.tolist() for name, figures in table.balance.items()}
-    runs = {}
-    for k, number in enumerate(table.cases.tolist()):
-        mine = rows[table.first[k] : table.first[k + 1]]
-        runs[number] = Run(
-            model="fast",
-            rows=mine,
-            termination=REACHED if table.reached[k] else _ended(mine, table.steps),
-            seconds=table.seconds / len(table.cases),
-            balance={name: figures[k] for name, figures in balances.items()},
+    balances = np.transpose(
+        [
+            outputs.work.total[last] * unit,
+            states.energy[last] * unit,
+            *(np.maximum.reduceat(values, first) for values in (step.energy_gap, *gaps)),
+        ]
+    ).tolist()
+    arrays = step_columns(step)
+    columns = [np.broadcast_to(array, len(states)).tolist() for array in arrays.values()]
+    rows = [dict(zip(arrays, row, strict=True)) for row in zip(*columns, strict=True)]
+    for k, number in enumerate(group.numbers[tube].tolist()):
+        mine = rows[outputs.first[k] : outputs.first[k + 1]]
+        yield (
+            number,
+            Run(
+                model="fast",
+                rows=mine,
+                termination=_termination(mine, len(group.pressures)),
+                seconds=seconds / len(tube),
+                balance=dict(zip(BALANCE, balances[k], strict=True)),
+            ),
         )
-    return runs
 
 
-def _ended(rows: Sequence[dict[str, Any]], steps: int) -> Termination:
-    """Return why a path ended early: at its limit point, or where the wall is stretched too far."""
+def _termination(rows: Sequence[dict[str, Any]], steps: int) -> Termination:
+    """Return why a path ended: early at its limit point, or where the wall is stretched too far."""
+    done = sum(row["demanded"] for row in rows)
+    if done == 1 + steps:
+        return REACHED
     kind, where = TerminationKind.STRETCH_LIMIT, rows[-1]
     if limits := [row for row in rows if row["limit"]]:
         kind, where = TerminationKind.LIMIT_POINT, limits[0]
-    step = sum(row["demanded"] for row in rows)
-    return Termination.at(kind, where, step=step, steps=steps)
+    return Termination.at(kind, where, step=done, steps=steps)

@@ -5,7 +5,7 @@ import pytest
 
 from fem.continuation.stepper import TEARS
 from fem.fast.grouping import SinglePath, groups, handed_to_single_path
-from fem.solving.batch import solve_batch, solve_tables
+from fem.solving.batch import solve_batch, solve_together
 from fem.solving.single import solve
 from fem.wording.termination import reason
 
@@ -39,7 +39,7 @@ def differences(one, other):
 
 def solved_together(cases):
     """Return the numbers of the cases that the batch solves without the path of one case."""
-    return sorted(number for table in solve_tables(cases) for number in table.cases.tolist())
+    return sorted(solve_together(cases))
 
 
 def check(cases):
@@ -313,17 +313,3 @@ def test_parts_of_a_group_make_no_difference(make_case, monkeypatch):
     parts = solve_batch(cases)
     for one, other in zip(whole, parts, strict=True):
         assert not differences(one, other)
-
-
-def test_tables_tell_where_the_rows_of_each_case_begin(make_case):
-    cases = [cut(make_case, 0, 0), make_case(), cut(make_case, 30, 30)]
-    runs = solve_batch(cases)
-    seen = []
-    for table in solve_tables(cases):
-        assert table.first[-1] == len(table.columns["twist_deg"])
-        for k, number in enumerate(table.cases):
-            mine = table.columns["twist_deg"][table.first[k] : table.first[k + 1]]
-            assert mine.tolist() == [row["twist_deg"] for row in runs[number].rows]
-            assert table.reached[k] == runs[number].reached
-            seen.append(int(number))
-    assert sorted(seen) == [0, 1, 2]
