@@ -19,7 +19,6 @@ from fem.continuation.loading import (
     PRESSURE,
     TWIST,
     ClosedGas,
-    Device,
     Loading,
     Stage,
     dead,
@@ -75,13 +74,11 @@ def air_let_in(gas: Gas, start: State, state: State) -> float:
 
 
 def _drive(case: Case) -> Stage:
-    drive = case.drive
-    device: Device
-    match drive:
-        case Pressure():
+    match case.drive:
+        case Pressure() as drive:
             return Stage(PRESSURE, dead(), drive.steps, to=drive.end)
-        case AddedVolume():
+        case AddedVolume() as drive:
             return Stage(PRESSURE, held(), drive.steps, by=drive.added)
-        case Gas():
+        case Gas() as drive:
             device = ClosedGas(0.0, drive.ambient, drive.line_volume)
             return Stage(PRESSURE, device, drive.steps, by=drive.gas_product)

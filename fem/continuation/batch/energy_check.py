@@ -61,8 +61,7 @@ def work_along(states: States, from_rest: Array) -> Work:
     steps, absolute = np.zeros(len(states)), np.zeros(len(states))
     steps[1:], absolute[1:] = step_works(before, here)
     steps[first] = absolute[first] = 0.0
-    begins = np.maximum.accumulate(np.where(first, np.arange(len(states)), 0))
-    total, absolute = _since(begins, steps), _since(begins, absolute)
+    total, absolute = states.since_first(steps), states.since_first(absolute)
     over = np.zeros(len(states))
     over[1:] = excess(before, here, steps[1:], absolute[1:], from_rest[here.tube])
     over[first] = 0.0
@@ -101,9 +100,3 @@ def step_works(start: States, end: States) -> tuple[Array, Array]:
     )
     springs = start.end_energy - end.end_energy
     return push + springs.sum(0), np.abs(push) + np.abs(springs).sum(0)
-
-
-def _since(begins: Index, steps: Array) -> Array:
-    """Return the sums of `steps` since the beginning of each path."""
-    total = np.cumsum(steps)
-    return np.asarray(total - total[begins])

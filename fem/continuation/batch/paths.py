@@ -11,7 +11,7 @@ from fem.continuation.batch.ends import at_pressures, beyond, limit_points, tear
 from fem.continuation.batch.energy_check import Work, work_along
 from fem.continuation.batch.load_control import by_pressure
 from fem.continuation.batch.model import BatchModel
-from fem.continuation.batch.refine import between, doubtful, until
+from fem.continuation.batch.refine import between, doubtful
 from fem.continuation.batch.states import LIMIT, REST, States
 from fem.continuation.batch.volume_control import Start, by_volume
 from fem.continuation.path import START
@@ -69,7 +69,7 @@ def follow(model: BatchModel, pressures: Array) -> Paths:
     both, lost = both.take(chosen), lost[chosen]
     order = both.order()
     path = both.take(order)
-    path = path.take(until(path, lost[order]))
+    path = path.take(np.flatnonzero(path.since_first(lost[order]) == 0))  # before the first lost
     open_ = path.last & (path.pressure < pressures[-1, path.tube])
     short = np.zeros(len(model), dtype=bool)
     short[path.tube[open_]] = True

@@ -128,10 +128,3 @@ def _halves(steps: Steps, middle: States, from_rest: Array) -> Steps:
     way = halves.end.volume - halves.start.volume
     ahead = until_limit(halves.before, halves.start) < way
     return halves.take(np.flatnonzero(~(over <= 1) | ahead))
-
-
-def until(path: States, lost: Mask) -> Index:
-    """Return the numbers of the states of each path before the first that is lost."""
-    begins = np.maximum.accumulate(np.where(path.first, np.arange(len(path)), 0))
-    total = np.cumsum(lost)
-    return np.flatnonzero(total - total[begins] == 0)

@@ -119,6 +119,12 @@ class States:
         """Whether a state is the first of its tube; the states of a tube are adjacent."""
         return np.diff(self.tube, prepend=-1) != 0
 
+    def since_first(self, steps: Array | Mask) -> Array:
+        """Return the sums of `steps`, shape (m,), since the first state of each path."""
+        begins = np.maximum.accumulate(np.where(self.first, np.arange(len(self)), 0))
+        total = np.cumsum(steps)
+        return np.asarray(total - total[begins])
+
     @property
     def last(self) -> Mask:
         """Whether a state is the last of its tube; the states of a tube are adjacent."""

@@ -47,12 +47,6 @@ class OuterFace:
         back = (column // around) * 2 * np.pi / self.body.sectors
         return self._cells[column % around, floor], back
 
-    def at(self, theta: Array, z: Array) -> Array:
-        """Return positions at rest, shape (..., 3), mm."""
-        return np.stack(
-            [self.radius * np.cos(theta), self.radius * np.sin(theta), z + 0 * theta], axis=-1
-        )
-
     def basis(self, host: Index, points: Array) -> tuple[Array, Array]:
         """Return the host's basis functions N at points, and their gradients by X.
 

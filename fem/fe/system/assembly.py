@@ -26,10 +26,6 @@ from fem.fe.system.motion import Motion
 from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, UNKNOWNS, groups
 
 
-class SingularMatrixError(ArithmeticError):
-    """The stiffness cannot be factorised: it is singular or holds something not finite."""
-
-
 class Stiffness:
     """The condensed stiffness of one state, factorised.
 
@@ -130,18 +126,18 @@ class System:
 
         Raises
         ------
-        SingularMatrixError
-            If that is impossible.
+        ArithmeticError
+            If it is singular, or holds something that is not finite.
         """
         if not np.isfinite(entries).all():
-            raise SingularMatrixError("the stiffness is not finite")
+            raise ArithmeticError("the stiffness is not finite")
         self._matrix.setValuesCOO(entries)
         self._solver.setOperators(self._matrix)  # else setUp puts the work off to the solution
         self._solver.setUp()
         factors = self._solver.getPC().getFactorMatrix()
         negative, zero, _ = factors.getInertia()
         if zero:
-            raise SingularMatrixError("the stiffness is singular")
+            raise ArithmeticError("the stiffness is singular")
         return int(negative)
 
     def back_substitute(self, load: Array) -> Array:

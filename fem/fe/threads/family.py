@@ -42,7 +42,7 @@ from fem.fe.threads.kinematics import Points, ThreadKinematics
 from fem.fe.threads.segments import cut_helices
 from fem.fe.wall.cell_forms import DISPLACEMENTS
 from fem.quantities.measures import ThreadLinks
-from fem.quantities.shape import ThreadCurves
+from fem.quantities.shape import ThreadCurves, polar_points
 from fem.threads.tension import TensionLaw
 
 POINTS = 3
@@ -111,7 +111,7 @@ class ImmersedFamily(Part):
         share = np.linspace(0.0, 1.0, PIECES + 1)
         self._between = np.stack([1 - share, share])  # from the ends of a segment to its stations
         at_stations = theta @ self._between - self._back[:, None]
-        self._stations = face.at(at_stations, self.z @ self._between)
+        self._stations = polar_points(face.radius, at_stations, self.z @ self._between)
         self._at_stations, _ = face.basis(self.host, self._stations)
 
     def _segments_by_cell(self) -> Index:
@@ -130,7 +130,7 @@ class ImmersedFamily(Part):
         theta = ends[:, :1] + turn * (gauss + 1) / 2 - self._back[:, None]
         sin, cos = face.radius * turn / length, rise / length
         tangent = np.stack([-sin * np.sin(theta), sin * np.cos(theta), cos + 0 * theta], axis=-1)
-        position = face.at(theta, z)
+        position = polar_points(face.radius, theta, z)
         value, slopes = face.basis(self.host, position)
         derivative = (slopes @ tangent[..., None])[..., 0]
         return Points(self.thread, length * weights / 2, position, tangent, value, derivative)
