@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fem.core.arrays import Array, Index
-from fem.core.errors import InputError
 
 if TYPE_CHECKING:
     import pyvista
@@ -151,60 +148,3 @@ def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
     grid.cell_data["part"] = np.concatenate(parts)
     grid.cell_data["tension_N"] = np.concatenate(tension)
     return grid
-
-
-def read_shape(file: Path, families: Sequence[str], pressure: float) -> Shape:
-    """Return the whole tube that a VTU file holds, laid out as by :func:`whole_tube`.
-
-    Parameters
-    ----------
-    file
-        The file.
-    families
-        Names of the thread families, in the order of the case.
-    pressure
-        Pressure in the bore (MPa), of which the file says nothing.
-
-    Raises
-    ------
-    InputError
-        If the file is missing, damaged, or of something else.
-    """
-    from meshio import vtu  # meshio.read would end the process at a damaged file
-
-    if not file.exists():
-        raise InputError(f"{file}: this file is missing")
-    try:
-        grid = vtu.read(str(file))
-        return _whole_shape(grid, families, pressure)
-    except Exception as error:  # damage shows in many ways
-        if isinstance(error, PermissionError):
-            raise InputError(f"{file}: cannot be read: {error.strerror}") from None
-        raise InputError(f"{file}: damaged, or not the shape of this case") from error
-
-
-def _whole_shape(grid: Any, families: Sequence[str], pressure: float) -> Shape:
-    """Return the tube in a meshio.Mesh; raise what comes if it is none."""
-    now = np.asarray(grid.points, dtype=float)
-    moved = np.asarray(grid.point_data["displacement"], dtype=float)
-    cells = grid.cells_dict["hexahedron27"]
-    lines = grid.cells_dict.get("line", np.empty((0, 2), dtype=int))
-    nodes = cells.max() + 1
-    ends, rest = now[lines], (now - moved)[lines]
-    part = grid.cell_data_dict["part"].get("line", np.empty(0, dtype=int))
-    tension = grid.cell_data_dict["tension_N"].get("line", np.empty(0))
-    if not set(part) <= set(range(1, len(families) + 1)):
-        raise ValueError("threads of another case")
-    threads = []
-    for number, name in enumerate(families, start=1):
-        mine = part == number
-        threads.append(ThreadCurves(name, rest[mine], ends[mine], tension[mine]))
-    return Shape(
-        pressure=pressure,
-        sectors=1,
-        nodes=(now - moved)[:nodes],
-        displacement=moved[:nodes],
-        connectivity=cells,
-        stretch=np.asarray(grid.point_data["stretch"], dtype=float)[:nodes],
-        threads=threads,
-    )

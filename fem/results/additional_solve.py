@@ -73,18 +73,13 @@ def compare(run: Run, additional: AdditionalSolve, other: Run) -> None:
     """Put the columns of an additional solve into the rows that both reached; note if it lacks."""
     rows, others = run.requested, other.requested
     for row, second in zip(rows, others, strict=False):
-        names = [name for name in row if name in second and _compared(name)]
-        row |= {
-            f"{name}.{additional.column}": additional.combine(row[name], second[name])
-            for name in names
-        }
+        for name in [*row]:
+            measure = find(name)
+            if name in second and measure and Trait.SOLVER not in measure.quantity.traits:
+                value = additional.combine(row[name], second[name])
+                row[f"{name}.{additional.column}"] = value
     if len(others) < len(rows) or other.termination.interrupted:
         note(run, additional, other.termination, max(len(others) - 1, 0))
-
-
-def _compared(column: str) -> bool:
-    measure = find(column)
-    return measure is not None and Trait.SOLVER not in measure.quantity.traits
 
 
 def note(run: Run, additional: AdditionalSolve, end: Termination, steps: int = 0) -> None:

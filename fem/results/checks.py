@@ -9,7 +9,6 @@ from enum import StrEnum
 from typing import Any
 
 from fem.case.case import Case
-from fem.case.thread_family import ThreadFamily
 from fem.quantities import table
 from fem.quantities.column import Measure
 from fem.results.run import Run
@@ -134,7 +133,7 @@ def state_checks(rows: Sequence[dict[str, Any]], case: Case) -> Iterator[Check]:
     if rubber.constitutive_law.locking is not None:
         yield _greatest(Limit.LOCKING, rows, 1.0)
     for family in case.threads:
-        yield _tension(rows, family)
+        yield _greatest(Limit.BREAKING_LOAD, rows, family.breaking_load, name=family.name)
 
 
 def _greatest(
@@ -160,10 +159,6 @@ def _greatest(
         share = (allowed - values[over - 1]) / (values[over] - values[over - 1])
         passed = Place(rows[over], rows[over - 1], share)
     return Check(limit, Level.PASSED, worst, allowed, name, place, passed)
-
-
-def _tension(rows: Sequence[dict[str, Any]], family: ThreadFamily) -> Check:
-    return _greatest(Limit.BREAKING_LOAD, rows, family.breaking_load, name=family.name)
 
 
 def _narrowest(rows: Sequence[dict[str, Any]]) -> Check:

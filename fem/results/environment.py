@@ -37,13 +37,9 @@ class Origin:
         return cls(versions(), machine())
 
 
+@cache
 def versions() -> dict[str, str]:
     """Return the versions of what the figures hang on, by the names of the packages."""
-    return dict(_versions())
-
-
-@cache
-def _versions() -> dict[str, str]:
     known = {"python": platform.python_version()}
     for package in PACKAGES:
         with suppress(PackageNotFoundError):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Protocol
 
@@ -18,7 +19,6 @@ from fem.quantities.column import step_row
 from fem.quantities.measures import Figures, Reactions, Step
 from fem.quantities.shape import Shape
 from fem.results.equilibrium_checks import energy_gap
-from fem.results.run import Report
 from fem.results.termination import BUCKLING, REACHED, Termination
 
 
@@ -41,13 +41,15 @@ class Body(Model, Protocol):
 class Track:
     """A model followed along the path of a case, measured as it goes.
 
+    `report` is told the requested steps done and those in all.
+
     Attributes
     ----------
     states, reactions, rows, shapes
         What was asked for so far, with limit points and what follows them.
     """
 
-    def __init__(self, case: Case, model: Body, report: Report | None) -> None:
+    def __init__(self, case: Case, model: Body, report: Callable[[int, int], None] | None) -> None:
         self.case, self.model, self._report = case, model, report
         self.states: list[State] = []
         self.reactions: list[Reactions] = []
@@ -79,7 +81,7 @@ class Track:
             self.shapes.append(shape)
         if self._report:
             done = sum(state.asked for state in self.states)
-            self._report(self.model.name, done, steps_of(self.case))
+            self._report(done, steps_of(self.case))
 
     def _row(self, state: State, tube: Figures) -> dict[str, Any]:
         gas = self.case.gas

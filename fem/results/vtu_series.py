@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from xml.etree import ElementTree
 
+import numpy as np
+
 from fem.case.case import Case
 from fem.core.errors import InputError
-from fem.quantities.shape import Shape, read_shape, whole_tube
+from fem.quantities.shape import Shape, ThreadCurves, whole_tube
 from fem.results.folder import check_files
 from fem.results.run import Run
 from fem.results.run_record import ResultRecord
@@ -32,11 +34,41 @@ def read_series(folder: Path, record: ResultRecord, case: Case, run: Run) -> lis
         shapes, steps = len(record.shapes), len(run.rows)
         raise InputError(f"{folder}: {shapes} shapes to {steps} steps of the FE model")
     check_files(folder, record, record.shapes)
-    names = [family.name for family in case.threads]
     return [
-        read_shape(folder / file, names, row["pressure_kPa"] / 1000)
+        _read_shape(folder / file, case, row["pressure_kPa"] / 1000)
         for file, row in zip(record.shapes, run.rows, strict=True)
     ]
+
+
+def _read_shape(file: Path, case: Case, pressure: float) -> Shape:
+    """Return the whole tube that a file holds, laid out as by :func:`whole_tube`."""
+    from meshio import vtu  # meshio.read would end the process at a damaged file
+
+    try:
+        grid = vtu.read(str(file))
+        now = np.asarray(grid.points, dtype=float)
+        moved = np.asarray(grid.point_data["displacement"], dtype=float)
+        cells = grid.cells_dict["hexahedron27"]
+        lines = grid.cells_dict.get("line", np.empty((0, 2), dtype=int))
+        ends, rest = now[lines], (now - moved)[lines]
+        part = grid.cell_data_dict["part"].get("line", np.empty(0, dtype=int))
+        tension = grid.cell_data_dict["tension_N"].get("line", np.empty(0))
+        stretch = np.asarray(grid.point_data["stretch"], dtype=float)
+    except Exception as error:  # another program's file shows in many ways
+        raise InputError(f"{file}: this is not the shape of a tube") from error
+    nodes = cells.max() + 1
+    return Shape(
+        pressure=pressure,
+        sectors=1,
+        nodes=(now - moved)[:nodes],
+        displacement=moved[:nodes],
+        connectivity=cells,
+        stretch=stretch[:nodes],
+        threads=[
+            ThreadCurves(family.name, *(array[part == number] for array in (rest, ends, tension)))
+            for number, family in enumerate(case.threads, start=1)
+        ],
+    )
 
 
 def file_name(step: int) -> str:

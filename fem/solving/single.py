@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from fem.case.case import Case
 from fem.continuation.termination import TerminationKind
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from fem.results.recorder import Body
 
 MODELS = ("fe", "fast")
+
+type SecondSolve = tuple[AdditionalSolve, Case, Callable[[], Body]]
 
 
 def solve(
@@ -80,7 +82,7 @@ def solve(
     seconds = [_second_solve(additional, case, resolution, full, chain) for additional in wanted]
     runs: list[Run] = []
     for name in names:
-        run = _run(case, partial(build, case, name, resolution, full, chain), report)
+        run = _run(case, partial(build, case, name, resolution, full, chain), report, name)
         if name == "fe" and not run.interrupted:
             _solve_seconds(run, seconds, report)
         runs.append(run)
@@ -108,17 +110,10 @@ def build(
     raise InputError(f'model "{model}": allowed are {", ".join(MODELS)}')
 
 
-class SecondSolve(NamedTuple):
-    """An additional solve of the FE model: what for, of which case, how its model is built."""
-
-    additional: AdditionalSolve
-    case: Case
-    build: Callable[[], Body]
-
-
 def _second_solve(
     additional: AdditionalSolve, case: Case, resolution: str, full: bool, chain: Chain | None
 ) -> SecondSolve:
+    """Return an additional solve with its case, and what builds its model."""
     from fem.fe.mesh.body import coarser, meshed_counts
     from fem.fe.model import FEModel
 
@@ -126,16 +121,16 @@ def _second_solve(
         counts = meshed_counts(case, resolution, full)  # both meshes hold the same threads
         cells = coarser(case, resolution, counts)
         make = partial(FEModel, case, cells, full=full, counts=counts, chain=chain)
-        return SecondSolve(additional, case, make)
+        return additional, case, make
     bonded = with_bonded_threads(case)
-    return SecondSolve(additional, bonded, partial(build, bonded, "fe", resolution, full, chain))
+    return additional, bonded, partial(build, bonded, "fe", resolution, full, chain)
 
 
 def _solve_seconds(run: Run, seconds: Sequence[SecondSolve], report: Report | None) -> None:
     """Put what additional solves give into the run of the FE model, up to an interruption."""
     for additional, case, make in seconds:
         try:
-            other = _run(case, make, _renamed(report, additional.solve))
+            other = _run(case, make, report, additional.solve)
         except ArithmeticError as failure:
             note(run, additional, Termination.failed(TerminationKind.NO_REST, failure))
             continue
@@ -147,12 +142,8 @@ def _solve_seconds(run: Run, seconds: Sequence[SecondSolve], report: Report | No
             return
 
 
-def _renamed(report: Report | None, solve: str) -> Report | None:
-    """Return the report of a solve that is told under another name than its model's."""
-    return report and (lambda _, done, steps: report(solve, done, steps))
-
-
-def _run(case: Case, make: Callable[[], Body], report: Report | None) -> Run:
+def _run(case: Case, make: Callable[[], Body], report: Report | None, name: str) -> Run:
+    """Return the run of a model that is reported by this name."""
     from threadpoolctl import threadpool_limits
 
     from fem.results.equilibrium_checks import check_balance
@@ -160,7 +151,7 @@ def _run(case: Case, make: Callable[[], Body], report: Report | None) -> Run:
 
     began = time.perf_counter()
     model = make()
-    track = Track(case, model, report)
+    track = Track(case, model, report and partial(report, name))
     with threadpool_limits(limits=1):  # matrices are small or sparse; threads only wait
         termination = track.follow()
     return Run(
