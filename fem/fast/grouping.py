@@ -22,14 +22,13 @@ class SinglePath(Enum):
     MOVE = "the free end is moved"
     DEAD_LOAD = "force or torque on the free end"
     PRESTRESS = "threads that are too short"
-    UNCERTAIN = "not certain after the batch"
 
 
 def handed_to_single_path(case: Case) -> SinglePath | None:
     """Return why a case is not solved in a batch, or None.
 
-    What else is handed over, as `SinglePath.UNCERTAIN`, is known only after the batch: cases whose
-    path it could not follow with certainty to its end.
+    Cases whose path the batch could not follow with certainty to its end are handed over as well;
+    that is known only after the batch, whose tables lack them.
     """
     if case.pressure is None:
         return SinglePath.DRIVE

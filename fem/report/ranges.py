@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from fem.plots.study.pictures import study_pictures
+from fem.quantities.column import with_unit
 from fem.study.plot_data import LEVEL, Survey
 from fem.wording.run_sections import NAMES
 from fem.wording.text_table import TextTable
@@ -28,13 +29,13 @@ def range_grids(survey: Survey) -> list[TextTable]:
     at = survey.rows[survey.rows[LEVEL] == survey.shown]
     places = [axis.label for axis in survey.axes] if len(survey.axes) <= FEW else [IN_WORDS]
     titles = [f"{end}\n{below}" for end in ("least", "greatest") for below in ("value", *places)]
-    words = [n for n, title in enumerate(titles, 1) if title.endswith(IN_WORDS)]
+    words = (0, 2, 4) if places == [IN_WORDS] else (0,)
     return [
         TextTable(
             f"{NAMES[model]} {survey.where(survey.shown)}",
             ["measure", *titles],
             [*_rows(survey, at[at.model == model])],
-            words=(0, *words),
+            words=words,
         )
         for model in survey.models
         if (at.model == model).any()
@@ -43,13 +44,13 @@ def range_grids(survey: Survey) -> list[TextTable]:
 
 def _rows(survey: Survey, rows: pandas.DataFrame) -> Iterator[list[str]]:
     for picture in study_pictures(survey):
-        title, bracket, unit = picture.label.partition(" [")
+        unit = picture.quantity.kind.shown
         for words, column in picture.columns.items():
             known = rows[rows[column].notna()]
             if known.empty:
                 continue
             values = picture.quantity.factor * known[column].to_numpy(float)
-            cells = [f"{', '.join(filter(None, [title, words]))}{bracket}{unit}"]
+            cells = [with_unit(", ".join(filter(None, [picture.words, words])), unit)]
             for place in (int(values.argmin()), int(values.argmax())):
                 value = round(float(values[place]), ROUND_OFF) + 0.0  # no negative zero
                 cells += [f"{value:.4g}", *_cells(survey, known.iloc[place])]

@@ -20,10 +20,12 @@ CURVE = ["case", "model"]
 LEVEL = "level"
 """Column that is added to the table: how far along its path a row is."""
 
-DRIVES = (Measure(table.pressure), Measure(table.added), Measure(table.air))
-PRESSURE, VOLUME, AIR = (measure.words for measure in DRIVES)
+PRESSURE, VOLUME, AIR = (Measure(table.pressure), Measure(table.added), Measure(table.air))
+MORE = {PRESSURE: "", VOLUME: " pushed in", AIR: " of air let in"}
+"""What levels are, and what stands behind the unit of one."""
+
 STEP = "number of the step"
-"""What levels are."""
+"""What levels are else."""
 
 SAME = 6
 """Decimals to which levels are told apart."""
@@ -79,8 +81,8 @@ class Survey:
         The rows of its table at steps asked for, with a column ``level``.
     axes
         What varies, in the order of the study; what takes but one value is left out.
-    label
-        What the levels are, with unit: mostly the pressure.
+    drive
+        What the levels are, mostly the pressure; None for the number of the step.
     levels
         All levels, rest first.
     shown
@@ -91,9 +93,14 @@ class Survey:
     models: list[str]
     rows: pandas.DataFrame
     axes: list[Axis]
-    label: str
+    drive: Measure | None
     levels: list[float]
     shown: float
+
+    @property
+    def label(self) -> str:
+        """What the levels are, with unit."""
+        return self.drive.words if self.drive else STEP
 
     @property
     def numeric(self) -> list[Axis]:
@@ -103,10 +110,8 @@ class Survey:
     def name(self, level: float) -> str:
         """Return a level by its value: 15 kPa, 3 mL pushed in, 2 mg of air let in, step 7 of 10."""
         number = f"{level:.4g}".replace("-", MINUS)
-        more = {PRESSURE: "", VOLUME: " pushed in", AIR: " of air let in"}
-        for measure in DRIVES:
-            if self.label == measure.words:
-                return f"{number} {measure.unit}{more[self.label]}"
+        if self.drive:
+            return f"{number} {self.drive.unit}{MORE[self.drive]}"
         return f"step {number} of {len(self.levels) - 1}"
 
     def where(self, level: float) -> str:
@@ -114,7 +119,7 @@ class Survey:
 
         A study may drive the tube by a volume or by air; then each case has its own.
         """
-        if self.label == PRESSURE:
+        if self.drive == PRESSURE:
             return f"at {self.name(level)}"
         pressure = self.rows.loc[self.rows[LEVEL] == level, table.pressure.column]
         ends = dict.fromkeys(f"{end:.4g}" for end in (pressure.min(), pressure.max()))
@@ -140,13 +145,13 @@ def survey(outcome: Outcome) -> Survey | None:
         if values.nunique() > 1:
             rows[axis.column] = values
             axes.append(axis)
-    label, places = _levels(study, rows)
+    drive, places = _levels(study, rows)
     rows[LEVEL] = places
     reach = rows.groupby(LEVEL).size()
     levels = sorted(reach.index, key=abs)
     most = [level for level in levels if 2 * reach[level] > reach.max()]
     models: list[str] = [model for model in study.models if model in set(rows.model)]
-    return Survey(study, models, rows, axes, label, levels, most[-1])
+    return Survey(study, models, rows, axes, drive, levels, most[-1])
 
 
 def _axis(study: Study, vary: Vary, rows: pandas.DataFrame) -> tuple[Axis, pandas.Series[Any]]:
@@ -181,25 +186,25 @@ def _name(field: str) -> str:
     return " ".join(parts).replace("_", " ")
 
 
-def _levels(study: Study, rows: pandas.DataFrame) -> tuple[str, pandas.Series[Any]]:
+def _levels(study: Study, rows: pandas.DataFrame) -> tuple[Measure | None, pandas.Series[Any]]:
     """Return what the levels are and that of each row: what drives the tube, else the step.
 
     The number of the step stands in where a move of the free end follows the drive, and where the
     cases are not driven to values that most of them share.
     """
     number = rows.groupby(CURVE).cumcount()
-    steps = STEP, number.astype(float)
+    steps = None, number.astype(float)
     if study.base.move:
         return steps
     if study.base.pressure:
-        label, places = PRESSURE, rows[table.pressure.column]
+        drive, places = PRESSURE, rows[PRESSURE.column]
     elif study.base.volume:
         volume = table.volume.column
         rest = rows.groupby(CURVE)[volume].transform("first")
-        label, places = VOLUME, table.added.value(rows[volume] - rest)
+        drive, places = VOLUME, table.added.value(rows[volume] - rest)
     else:
-        label, places = AIR, rows[table.air.column]
+        drive, places = AIR, rows[AIR.column]
     places = places.round(SAME) + 0.0
     shared = places[number > 0].value_counts().max()
     curves = rows.groupby(CURVE).ngroups
-    return (label, places) if shared > curves / 2 else steps
+    return (drive, places) if shared > curves / 2 else steps

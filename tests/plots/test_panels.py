@@ -210,7 +210,7 @@ def test_the_limit_is_shown_and_not_what_lies_beyond(make_case):
     solved = solve(case, "fe", COARSE)
     figure, page = blank(solved)
     limit = next(row for row in solved.runs[0].rows if row["limit"])
-    assert page.shapes[-1][0].pressure == pytest.approx(limit["pressure_kPa"] / 1e3)
+    assert page.states[-1][1].pressure == pytest.approx(limit["pressure_kPa"] / 1e3)
     assert page.layout.heads[-1][0].startswith("FE model, balloon limit,")
     assert "stopped early: balloon limit at 11." in said(figure)
 

@@ -166,16 +166,15 @@ def reach_figure(survey: Survey) -> FigureLayout:
         for part in parts
         for model in survey.models
     ]
-    across, up = (named(column).words for column in columns)
-    turn, shift = (label.partition(" [")[0] for label in (across, up))
+    across, up = map(named, columns)
     heading = f"Reach of the free end, from rest to {survey.name(survey.levels[-1])}"
     notes = [*notes, "lower levels are drawn on top of higher ones"]
     return FigureLayout(
-        **_words(survey, f"{heading}: {shift} against {turn}", notes),
+        **_words(survey, f"{heading}: {up.quantity.label} against {across.quantity.label}", notes),
         panels=panels,
         columns=_columns([len(survey.models), len(parts)]),
-        across=across,
-        up=up,
+        across=across.words,
+        up=up.words,
         limits=(
             range_of(survey.rows[columns[0]], 0.04),
             range_of(survey.rows[columns[1]], 0.04),

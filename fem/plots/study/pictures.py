@@ -46,10 +46,14 @@ class StudyPicture:
         return MARGINS if self.quantity.picture == MARGINS else self.quantity.label
 
     @property
+    def words(self) -> str:
+        """How it is called beside an axis."""
+        return "utilisation" if self.quantity.picture == MARGINS else self.quantity.label
+
+    @property
     def label(self) -> str:
         """Words and unit, as beside an axis."""
-        words = "utilisation" if self.quantity.picture == MARGINS else self.quantity.label
-        return with_unit(words, self.quantity.kind.shown)
+        return with_unit(self.words, self.quantity.kind.shown)
 
 
 def study_pictures(survey: Survey) -> list[StudyPicture]:

@@ -95,7 +95,7 @@ def trust_figure(
     seen = _by_step(seen)
     seen = replace(seen, rows=_rows(seen, table))
     levels = seen.picked(LEVELS) if len(seen.numeric) > 1 else []
-    words, _, unit = seen.label.rstrip("]").partition(" [")
+    words, unit = (seen.drive.quantity.label, seen.drive.unit) if seen.drive else (STEP, "")
     over = Axis(LEVEL, words, unit, scattered=seen.numeric[0].scattered)
     across, up = [*seen.numeric, over][:2]
     parts, notes = facets(seen, (across, up))
@@ -137,7 +137,7 @@ def _by_step(seen: Survey) -> Survey:
     return replace(
         seen,
         rows=seen.rows.assign(**{LEVEL: number.astype(float)}),
-        label=STEP,
+        drive=None,
         levels=[float(level) for level in reach.index],
         shown=float(most[-1]),
     )
