@@ -63,7 +63,7 @@ def solve(
         from fem import Case
         from fem import solve as solve_case
         from fem.continuation.load_steps import steps_of
-        from fem.plots.result import save_pictures
+        from fem.plots.curves import save_pictures
 
         loaded = Case.load(case)
         models = _chosen(model, mesh_error)

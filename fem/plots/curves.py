@@ -7,18 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas
 from matplotlib.lines import Line2D
 
-from fem.plots.layout import FigureLayout, Keys, Panel
+from fem.plots.layout import FigureLayout, Keys, Panel, save_figures
 from fem.plots.panels import Strip, strips
 from fem.plots.style import ROUND_OFF, STYLES, ZERO, ModelStyle
 from fem.quantities import table
 from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure, named
 from fem.results.result import Result
 from fem.results.run import Run
+from fem.scene.still.path import draw_shape
 from fem.wording.run_sections import driven, moved, place
 from fem.wording.termination import explanation, limit_name
 
@@ -34,7 +36,18 @@ SHORT_TICKS = (-2, 4)
 MANY = 40
 """A curve of more steps is marked at so many of them only."""
 
-NEUTRAL = ModelStyle("", "#555555", "none", "x", 6)
+
+def save_pictures(result: Result, folder: Path) -> None:
+    """Write curves.png and, where the FE model took part, shape.png into `folder`.
+
+    Raises
+    ------
+    OSError
+        If one cannot be written.
+    """
+    save_figures({"curves": curves_figure(result)}, folder, ["curves", "shape"])
+    if result.shapes:
+        draw_shape(result, folder / "shape.png")
 
 
 def curves_figure(result: Result) -> FigureLayout:
@@ -130,7 +143,7 @@ def keys_to(result: Result) -> Keys:
             keys[f"{style.label} stops at {at}"] = Line2D([], [], **_marker(style, "end"))
     rows = [row for run in result.runs for row in run.rows]
     if any(not row["stable"] and not row["limit"] for row in rows):
-        keys["unstable"] = Line2D([], [], **_marker(NEUTRAL, "unstable"))
+        keys["unstable"] = Line2D([], [], **_marker(STYLES["fe"], "unstable", mec="#555555"))
     if any(name.endswith(IF_BONDED) for row in rows for name in row):
         keys["FE, threads bonded"] = Line2D([], [], ls=":", lw=1.2, color=STYLES["fe"].color)
     return keys

@@ -104,10 +104,8 @@ def scale_of(label: str, values: Iterable[float], *, signed: bool, limit: float 
     band round zero, the darker the farther from it on either side alike.
     """
     known = np.fromiter(values, float)
-    known = known[np.isfinite(known)]
     known = np.where(np.abs(known) < ROUND_OFF, 0.0, known)
-    span = span_of(known)
-    edges = _edges(_range(known, span, limit), signed)
+    edges = _edges(_range(known[np.isfinite(known)], limit), signed)
     ticks = edges if len(edges) <= BANDS else edges[int(np.argmin(np.abs(edges))) % 2 :: 2]
     bounds = edges
     if edges[0] < limit < edges[-1]:
@@ -120,11 +118,12 @@ def scale_of(label: str, values: Iterable[float], *, signed: bool, limit: float 
     places = Normalize(*((-farthest, farthest) if signed else bounds[[0, -1]]))(middles)
     shades = colormaps[DIVERGING if signed else RISING]
     colours = shades(np.concatenate([[0.0], np.asarray(places), [1.0]]))
-    return Scale(label, bounds, np.asarray(colours), ticks, limit, span)
+    return Scale(label, bounds, np.asarray(colours), ticks, limit, span_of(known))
 
 
-def _range(known: Array, span: tuple[float, float], limit: float) -> tuple[float, float]:
+def _range(known: Array, limit: float) -> tuple[float, float]:
     """Return the range that the colours are to tell apart, with the limit if values reach it."""
+    span = span_of(known)
     if not len(known):
         return span
     low, high = (float(edge) for edge in np.percentile(known, CORE))
@@ -160,11 +159,11 @@ def pale(colour: Array) -> Array:
     return np.append(1 - 0.45 * (1 - colour[:3]), 1.0)
 
 
-def scale_of_levels(label: str, levels: Sequence[float], among: Sequence[float]) -> Scale:
-    """Return a scale with a band to each of `levels`, in its shade `among` all."""
+def scale_of_levels(label: str, levels: Sequence[float]) -> Scale:
+    """Return a scale with a band to each of `levels`, in its shade."""
     order = np.sort(np.array(levels))
     between = (order[:-1] + order[1:]) / 2
     first, last = (between[0], between[-1]) if len(between) else (order[0] - 1, order[0] + 1)
     bounds = np.concatenate([[2 * order[0] - first], between, [2 * order[-1] - last]])
-    colours = np.array([shade(level, among) for level in [order[0], *order, order[-1]]])
+    colours = np.array([shade(level, levels) for level in [order[0], *order, order[-1]]])
     return Scale(label, bounds, colours, order)

@@ -8,8 +8,7 @@ from matplotlib import rcParams
 from PIL import Image
 
 from fem.core.units import MINUS
-from fem.plots.curves import curves_figure
-from fem.plots.result import save_pictures
+from fem.plots.curves import curves_figure, save_pictures
 from fem.results.result import Result
 from fem.scene.still.path import draw_shape, path_page
 from fem.solving.single import solve

@@ -129,7 +129,7 @@ def line_figure(survey: Survey, picture: StudyPicture) -> FigureLayout:
         up=picture.label,
         limits=(range_of(survey.rows[across.column], 0.03), up),
         ratio=0.75,
-        scale=scale_of_levels(survey.label, levels, levels),
+        scale=scale_of_levels(survey.label, levels),
     )
 
 
@@ -179,7 +179,7 @@ def reach_figure(survey: Survey) -> FigureLayout:
             range_of(survey.rows[columns[0]], 0.04),
             range_of(survey.rows[columns[1]], 0.04),
         ),
-        scale=scale_of_levels(survey.label, survey.levels, survey.levels),
+        scale=scale_of_levels(survey.label, survey.levels),
     )
 
 
