@@ -72,6 +72,9 @@ def newton(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> Iteration
     np.multiply(b * e - c * d, per, out=slope[2])
     stiffness = a + b * slope[1] + c * slope[2]
     stable = (f > 0) & (c11 > 0)
+    # not a number where bore or length vanish; as on the path of one case, errors are the force
+    # across the bore, the force on the plate, and the torque on it over B
+    across = np.sqrt((tubes.bore_square + y[0]) * (1 + y[1]))
     return Iteration(
         error=np.maximum(np.abs(r1), np.abs(r2)) * tubes.per_scale,
         step=step,
@@ -79,16 +82,7 @@ def newton(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> Iteration
         slope=slope,
         stiffness=stiffness,
         pressure=r0 + b * step[1] + c * step[2],
-        pressure_weight=_pressure_weight(tubes, y),
+        pressure_weight=across * (2 * tubes.slender * tubes.per_scale),
         stable_at_fixed_volume=stable,
         stable=stable & (stiffness > 0),
     )
-
-
-def _pressure_weight(tubes: Tubes, y: Array) -> Array:
-    """Return the factor from MPa across the whole bore to a share of the force scale, shape (n,).
-
-    Not a number where bore or length vanish. As on the path of one case, errors are the force
-    across the bore, the force on the plate, and the torque on it over B.
-    """
-    return np.sqrt((tubes.bore_square + y[0]) * (1 + y[1])) * (2 * tubes.slender * tubes.per_scale)
