@@ -13,8 +13,8 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from fem.core.cache import Chain
+from fem.core.processes import WorkerPool
 from fem.solving.single import solve
-from fem.study.executor import LocalCrew
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
 from fem.study.runner import run
@@ -47,7 +47,7 @@ def by_study(workers: int, folder: Path) -> Callable[[Agenda], None]:
     numbers = count()
 
     def solve_all(agenda: Agenda) -> None:
-        assert run(agenda, folder / str(next(numbers)), LocalCrew(workers)).complete
+        assert run(agenda, folder / str(next(numbers)), WorkerPool(workers)).complete
 
     return solve_all
 

@@ -38,9 +38,10 @@ def study(
     """Solve a parameter study and write its table and pictures."""
     with plain_errors():
         from fem.cli.print_study import print_estimate, print_outcome, progress
+        from fem.core.processes import WorkerPool
         from fem.plots.study.figures import save_pictures
         from fem.study.estimate import estimate
-        from fem.study.executor import ClusterCrew, LocalCrew
+        from fem.study.executor import ClusterCrew
         from fem.study.job_list import Agenda
         from fem.study.plan import Study
         from fem.study.runner import run
@@ -52,7 +53,7 @@ def study(
         folder = make_folder(out or Path("results") / file.name.split(".")[0])
         with _what_is_done_is_kept(folder):
             with progress(agenda) as report:
-                crew = LocalCrew(workers) if scheduler is None else ClusterCrew(scheduler)
+                crew = WorkerPool(workers) if scheduler is None else ClusterCrew(scheduler)
                 outcome = run(agenda, folder, crew, resume=resume, retry=retry, report=report)
             files = outcome.save(folder)
             files += [path.name for path in save_pictures(outcome, folder)] if pictures else []

@@ -1,4 +1,4 @@
-"""Who does the work: processes of this machine, or the workers of a Dask cluster.
+"""Who does the work: a :class:`WorkerPool` of this machine, or the workers of a Dask cluster.
 
 Both take a task and hand out a future of it, and both outlive a worker that dies: what it had in
 hand ends with :class:`WorkerLostError`, the rest goes on.
@@ -6,46 +6,16 @@ hand ends with :class:`WorkerLostError`, the rest goes on.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
-from typing import Self
+from typing import Any, Self
 
 from fem.core.errors import InputError
-from fem.core.processes import WorkerLostError, WorkerPool, result_of, use_one_thread
-from fem.study.worker import Done, Task, perform
+from fem.core.processes import WorkerLostError, WorkerPool, use_one_thread
 
 
 class CrewLostError(Exception):
     """Nobody is left to do the work."""
-
-
-class LocalCrew:
-    """Processes of this machine, `size` in number."""
-
-    def __init__(self, workers: int) -> None:
-        self.size = workers
-        self._pool = WorkerPool(workers)
-
-    def __enter__(self) -> Self:
-        """Return itself; processes start with the first task."""
-        return self
-
-    def submit(self, task: Task) -> Future[list[Done]]:
-        """Hand a task in."""
-        return self._pool.submit(perform, task)
-
-    def result(self, future: Future[list[Done]]) -> list[Done]:
-        """Return what came of a task that is done.
-
-        Raises
-        ------
-        WorkerLostError
-            If its worker died.
-        """
-        return result_of(future)
-
-    def __exit__(self, *_: object) -> None:
-        """Stop at once."""
-        self._pool.close()
 
 
 class ClusterCrew:
@@ -92,11 +62,11 @@ class ClusterCrew:
         self._executor = self._client.get_executor(pure=False)
         return self
 
-    def submit(self, task: Task) -> Future[list[Done]]:
+    def submit[T](self, work: Callable[..., T], *args: Any) -> Future[T]:
         """Hand a task in."""
-        return self._executor.submit(_perform_with_one_thread, task)
+        return self._executor.submit(_with_one_thread, work, *args)
 
-    def result(self, future: Future[list[Done]]) -> list[Done]:
+    def result[T](self, future: Future[T]) -> T:
         """Return what came of a task that is done.
 
         Raises
@@ -121,11 +91,11 @@ class ClusterCrew:
         self._client.close()
 
 
-type Crew = LocalCrew | ClusterCrew
+type Crew = WorkerPool | ClusterCrew
 """Workers that tasks are handed to."""
 
 
-def _perform_with_one_thread(task: Task) -> list[Done]:
-    """Perform a task in a worker of a cluster, which has no initializer of ours."""
+def _with_one_thread[T](work: Callable[..., T], *args: Any) -> T:
+    """Do work in a worker of a cluster, which has no initializer of ours."""
     use_one_thread()
-    return perform(task)
+    return work(*args)

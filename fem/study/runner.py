@@ -20,7 +20,7 @@ from fem.study.executor import Crew, CrewLostError
 from fem.study.job_list import Agenda
 from fem.study.results_db import Curve, Ledger, Status
 from fem.study.study_result import Outcome, tabulate
-from fem.study.worker import NOT_IN_BATCH, Done, Task
+from fem.study.worker import NOT_IN_BATCH, Done, Task, perform
 
 AHEAD = 2
 """Tasks in hand for each worker: the one at work and the next."""
@@ -148,7 +148,7 @@ class Shift:
 
     def _hand_in(self, tasks: Iterator[Task]) -> None:
         for task in tasks:
-            self._in_hand[self._crew.submit(task)] = task
+            self._in_hand[self._crew.submit(perform, task)] = task
 
     def _take_up(self, future: Future[list[Done]]) -> Iterator[Task]:
         """Write down what came of a task; return what is to be tried again."""

@@ -14,14 +14,14 @@ import pytest
 
 from fem.case.case import Case
 from fem.core.errors import InputError
-from fem.core.processes import WorkerLostError
-from fem.study.executor import ClusterCrew, LocalCrew
+from fem.core.processes import WorkerLostError, WorkerPool
+from fem.study.executor import ClusterCrew
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
 from fem.study.results_db import NAME
 from fem.study.runner import run
 from fem.study.study_result import Outcome
-from fem.study.worker import Task
+from fem.study.worker import Task, perform
 
 STUDY = """
 title = "Trial"
@@ -71,8 +71,8 @@ def curves_in(folder):
 def test_killed_worker_takes_only_its_own_task_along(cases_folder):
     wrist = Case.load(cases_folder / "greenhouse_wrist.toml")
     long, short = Task("fe", (wrist,), "1x8x60"), Task("fe", (wrist,), "1x1x2")
-    with LocalCrew(1) as crew:
-        doomed, other = crew.submit(long), crew.submit(short)
+    with WorkerPool(1) as crew:
+        doomed, other = crew.submit(perform, long), crew.submit(perform, short)
         wait_until(doomed.running)
         (worker,) = multiprocessing.active_children()
         os.kill(worker.pid, signal.SIGKILL)
@@ -85,12 +85,12 @@ def test_killed_worker_takes_only_its_own_task_along(cases_folder):
 def test_run_goes_on_when_a_worker_is_killed_idle(cases_folder):
     wrist = Case.load(cases_folder / "greenhouse_wrist.toml")
     task = Task("fast", (wrist,), "")
-    with LocalCrew(1) as crew:
-        crew.result(crew.submit(task))
+    with WorkerPool(1) as crew:
+        crew.result(crew.submit(perform, task))
         (worker,) = multiprocessing.active_children()
         os.kill(worker.pid, signal.SIGKILL)
         time.sleep(0.5)
-        (done,) = crew.result(crew.submit(task))
+        (done,) = crew.result(crew.submit(perform, task))
     assert done.curve.status == "reached"
 
 
@@ -128,7 +128,7 @@ def test_terminated_run_writes_what_it_has(study_file, tmp_path):
 def test_cluster_gives_the_same_table(study_file, tmp_path):
     distributed = pytest.importorskip("distributed")
     agenda = Agenda.of(Study.load(study_file))
-    here = run(agenda, tmp_path / "here", LocalCrew(2))
+    here = run(agenda, tmp_path / "here", WorkerPool(2))
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, dashboard_address=":0"
     ) as cluster:

@@ -62,7 +62,7 @@ class HereCrew:
     def __exit__(self, *_):
         pass
 
-    def submit(self, task):
+    def submit(self, _work, task):
         future = Future()
         future.task = task
         future.set_result(None)

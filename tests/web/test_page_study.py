@@ -2,7 +2,7 @@
 
 import pytest
 
-from fem.study.executor import LocalCrew
+from fem.core.processes import WorkerPool
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
 from fem.study.runner import run
@@ -26,7 +26,7 @@ PLAN = {
 @pytest.fixture(scope="module")
 def room(cases_folder, tmp_path_factory):
     folder = tmp_path_factory.mktemp("study")
-    outcome = run(Agenda.of(Study.parse(PLAN, cases_folder)), folder, LocalCrew(1))
+    outcome = run(Agenda.of(Study.parse(PLAN, cases_folder)), folder, WorkerPool(1))
     outcome.save(folder)
     return StudyRoom(folder)
 

@@ -8,9 +8,9 @@ import pytest
 from aiohttp.test_utils import TestClient, TestServer
 
 from fem.core.errors import InputError
+from fem.core.processes import WorkerPool
 from fem.scene.study_view import UNSHAPED, setting_exhibits
 from fem.solving.single import solve
-from fem.study.executor import LocalCrew
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
 from fem.study.runner import run
@@ -38,7 +38,7 @@ PLAN = {
 def folder(cases_folder, tmp_path_factory):
     """Return the folder of a study: four settings, two of no case, one with its shapes."""
     folder = tmp_path_factory.mktemp("study")
-    outcome = run(Agenda.of(Study.parse(PLAN, cases_folder)), folder, LocalCrew(1))
+    outcome = run(Agenda.of(Study.parse(PLAN, cases_folder)), folder, WorkerPool(1))
     outcome.save(folder)
     return folder
 
