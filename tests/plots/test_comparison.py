@@ -352,7 +352,7 @@ def test_pictures_of_an_earlier_comparison_do_not_stay(file, tmp_path):
 def test_the_command_refuses_what_it_cannot_use(file, tmp_path):
     done = run("compare", tmp_path, file)
     assert done.returncode == 2
-    assert "holds neither a result nor a study" in done.stderr
+    assert str(tmp_path) in done.stderr and "neither a result nor a study" in done.stderr
     make_outcome().save(tmp_path)
     faulty = tmp_path / "faulty.csv"
     faulty.write_text("pressure [kPa],twist\n1,2\nx,3\n", encoding="utf-8")
