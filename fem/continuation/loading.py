@@ -92,7 +92,7 @@ def spring(rate: float, load: float = 0.0) -> Linear:
 
 @dataclass(frozen=True)
 class ClosedGas(Device):
-    """A closed amount of ideal gas at constant temperature; `value` is m R T (N mm).
+    """The ideal gas law for a closed amount at constant temperature; `value` is m R T (N mm).
 
     Attributes
     ----------

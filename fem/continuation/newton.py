@@ -39,7 +39,7 @@ from fem.continuation.loading import Loading
 from fem.core.arrays import Array
 
 TOLERANCE = 1e-8
-"""Largest error that counts as equilibrium."""
+"""Stopping rule: the largest error that counts as equilibrium."""
 
 ROUND_OFF = 1e-14
 """An error that no further iteration makes smaller."""

@@ -28,7 +28,7 @@ NAMED = 4
 
 @dataclass
 class Problems:
-    """What is wrong with a file: sentences, and the lines that each stands for."""
+    """The message for bad lines of a bench file: each fault once, with its lines."""
 
     file: str
     lines: dict[str, list[int]] = field(default_factory=dict)

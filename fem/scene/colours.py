@@ -24,7 +24,7 @@ from fem.quantities.shape import Shape
 type Bytes = np.ndarray[Any, np.dtype[np.uint8]]
 
 NONE = (92, 92, 92)
-"""Grey of a thread without tension; it is thin and dashed as well."""
+"""Colour of a slack thread, which carries no tension: grey; it is thin and dashed as well."""
 
 NONE_INDEX = 255
 """Stands for no tension in place of a colour's number."""

@@ -68,7 +68,7 @@ class Curve:
 
     @property
     def key(self) -> tuple[str, str]:
-        """Case and model."""
+        """The key of the curve: that of its case, and the model."""
         return self.case, self.model
 
 

@@ -57,7 +57,7 @@ class TensionLaw:
         )
 
     def energy(self, strain: Any) -> Array:
-        """Return the stored energy per natural length in N (N mm per mm)."""
+        """Return the stored energy per natural length in N (N mm per mm), toe region included."""
         toe = self.toe
         in_toe = np.clip(strain, 0.0, toe)
         beyond = np.maximum(strain - toe, 0.0)

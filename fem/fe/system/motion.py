@@ -1,4 +1,4 @@
-r"""Admissible motions q -> u: the one place that knows symmetry and end plates.
+r"""Admissible motions q -> u: the one place that knows cyclic symmetry and end plates.
 
 Chart. A node at rest at (R, Theta, Z) has the increments c = (r - R, R (theta - Theta), z - Z), all
 in mm. In them the ties below are linear however large the twist, and the motion
