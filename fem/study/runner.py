@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
@@ -15,7 +14,6 @@ from fem.core.errors import InputError
 from fem.core.processes import WorkerLostError
 from fem.results.environment import machine, versions
 from fem.results.folder import Contents, contents
-from fem.results.result import Result
 from fem.study.executor import Crew, CrewLostError
 from fem.study.job_list import Agenda
 from fem.study.results_db import Curve, Ledger, Status
@@ -161,20 +159,12 @@ class Shift:
             found = task.failed(f"its worker died, {task.tries} times: {lost}")
         for done in found:
             if done.result:
-                self._keep_shapes(done.curve.case, done.result)
+                done.result.save(self._shapes / done.curve.case)
         curves = [done.curve for done in found]
         self._ledger.add(curves)
         if self._report:
             self._report(curves)
         return iter(())
-
-    def _keep_shapes(self, key: str, result: Result) -> None:
-        """Write a result with its shapes, whole or not at all."""
-        new = self._shapes / f".{key}.new"
-        shutil.rmtree(new, ignore_errors=True)
-        result.save(new)
-        shutil.rmtree(self._shapes / key, ignore_errors=True)
-        new.rename(self._shapes / key)
 
 
 def _provenance(agenda: Agenda, curves: Sequence[Curve], ended: str) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Pictures and films that cannot be written whole, and letters that no font has."""
+"""Files that are written whole or not at all, and that no other module writes results."""
 
 import ast
 import os
@@ -6,15 +6,12 @@ import resource
 import signal
 import subprocess
 import sys
-import warnings
 from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
 import pytest
-from matplotlib import get_data_path
 from matplotlib.figure import Figure
-from matplotlib.ft2font import FT2Font
 
 import fem
 from fem.core.atomic_write import in_place_of, need_folder
@@ -22,10 +19,7 @@ from fem.core.errors import InputError
 from fem.scene.film.writer import STOPPED, write_film
 from fem.scene.result_view import exhibits
 from fem.scene.still import save_still
-from fem.scene.still.figure import _length
-from fem.scene.still.path import path_page
-from fem.wording.picture_text import USUAL, families, save_figure, text_width, write
-from tests.helpers.shown import titled
+from fem.wording.picture_text import save_figure, write
 
 
 @contextmanager
@@ -104,48 +98,6 @@ def test_no_folder_is_made(tmp_path):
         with pytest.raises(InputError, match=fault):
             need_folder(tmp_path / folder / "a.png")
     assert os.listdir(tmp_path) == ["file"]
-
-
-# ----------------------------------------------------------------------------------------- letters
-
-
-def test_a_letter_that_no_font_has_is_a_box_without_a_word(result, tmp_path):
-    """Of a private area of Unicode, which no font need know."""
-    page = path_page(titled(result, "Wrist \U0010fffd \ue0ff"))
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        save_figure(page.lettered(40).figure, tmp_path / "page.png")
-
-
-def test_another_font_has_what_the_usual_one_lacks():
-    """Of the fonts that come with matplotlib, read by its own reader."""
-    folder = f"{get_data_path()}/fonts/ttf"
-    usual, other = (
-        set(FT2Font(f"{folder}/{name}.ttf").get_charmap()) for name in ("DejaVuSans", "STIXGeneral")
-    )
-    letter = chr(min(code for code in other - usual if code < 0xE000))
-    found = families(f"plain {letter}")
-    assert found[0] == USUAL and len(found) == 2
-    assert families("plain, −5 °") == [USUAL]
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        figure = Figure()
-        write(figure, 0.1, 0.9, letter)
-        figure.canvas.draw()
-    assert text_width(letter, 9) > 0
-
-
-# ---------------------------------------------------------------------------------------- lengths
-
-
-@pytest.mark.parametrize(
-    ("length", "said"), [("60 mm", "60.0 mm"), ("4 mm", "4.00 mm"), ("160 mm", "160.0 mm")]
-)
-def test_lengths_have_three_figures(result, length, said):
-    exhibit = exhibits(result)[1]
-    case = exhibit.case.changed(tube__length=length)
-    shown = type(exhibit)(exhibit.name, case, "fast", exhibit.rows, exhibit.shapes)
-    assert _length(shown, exhibit.rows[0]) == said
 
 
 # ----------------------------------------------------------------------------------------- writers

@@ -1,17 +1,14 @@
-"""Curves and 3D picture beyond a pressure raised: limits, held ends, moves, bounds."""
+"""Curves beyond a pressure raised: limits, held ends, moves, bounds."""
 
 import numpy as np
 import pytest
 from matplotlib.text import Text
 
-from fem.core.units import MINUS
 from fem.plots.curves import curves_figure
 from fem.plots.panels import strips
-from fem.scene.marks import family_text
-from fem.scene.still.path import path_page
 from fem.solving.single import solve
 from fem.wording.run_sections import besides, driven, moved
-from tests.helpers.shown import blank, check_lettering
+from tests.helpers.shown import check_lettering
 
 MOVE = {"displacement": "-3 mm", "steps": 4}
 COARSE = "1x1x6"
@@ -200,47 +197,3 @@ def test_bounds_are_drawn_where_they_are_known(make_case):
 def test_lettering_with_two_limits(make_case):
     case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 5})
     check_lettering(drawn(solve(case, ["fe", "fast"], COARSE)))
-
-
-# ----------------------------------------------------------------------------------- 3D picture
-
-
-def test_the_limit_is_shown_and_not_what_lies_beyond(make_case):
-    case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 5})
-    solved = solve(case, "fe", COARSE)
-    figure, page = blank(solved)
-    limit = next(row for row in solved.runs[0].rows if row["limit"])
-    assert page.states[-1][1].pressure == pytest.approx(limit["pressure_kPa"] / 1e3)
-    assert page.layout.heads[-1][0].startswith("FE model, balloon limit,")
-    assert "stopped early: balloon limit at 11." in said(figure)
-
-
-def test_a_move_is_shown_from_where_it_began(make_case):
-    case = make_case(
-        pressure={"end": "4 kPa", "steps": 1}, move={"displacement": "-6 mm", "steps": 1}
-    )
-    figure, page = blank(solve(case, "fe", COARSE))
-    heads = [" ".join(head) for head in page.layout.heads]
-    assert heads == ["FE model, at rest", "FE model, 4 kPa", f"FE model, {MINUS}6 mm"]
-    assert said(figure).split("\n").count("all") == 2, "at rest and pushed in, threads hang loose"
-    assert said(figure).split("\n").count("none") == 1
-    check_lettering(figure)
-
-
-def test_what_turns_before_inflation_is_not_at_rest(make_case):
-    case = make_case(pressure={"end": "1 kPa", "steps": 1}, end={"torque": "2 N mm"})
-    page = path_page(solve(case, "fe", COARSE))
-    assert " ".join(page.layout.heads[0]) == "FE model, before inflation"
-
-
-@pytest.mark.parametrize(
-    ("changes", "text"),
-    [
-        ({}, "A, +20°, 12 threads"),
-        ({"hold": "gliding", "slack": "5 %"}, "A, +20°, 12 threads, gliding, slack 5 %"),
-        ({"slack": "cut at 30 deg"}, "A, +20°, 12 threads, cut at 30 deg"),
-    ],
-)
-def test_the_key_names_what_is_not_the_usual(make_case, changes, text):
-    family = make_case(**{f"threads__0__{key}": value for key, value in changes.items()}).threads[0]
-    assert " ".join(family_text(family)).replace("\N{NO-BREAK SPACE}", " ") == text

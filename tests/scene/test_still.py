@@ -11,7 +11,7 @@ from PIL import Image
 from fem.core.errors import InputError
 from fem.scene.colours import scales_of
 from fem.scene.result_view import exhibits, solids
-from fem.scene.still.figure import PageFigure
+from fem.scene.still.figure import PageFigure, _length
 from fem.scene.still.keys import Keys
 from fem.scene.still.layout import MOST, TALL
 from fem.scene.still.picture import Page
@@ -253,3 +253,13 @@ def test_a_frame_is_the_page(shown):
     whole = np.asarray(Image.open(file).convert("RGB"))[: len(frame), : frame.shape[1]]
     assert frame.shape[0] % 2 == frame.shape[1] % 2 == 0
     assert np.abs(frame.astype(int) - whole).max() <= 2
+
+
+@pytest.mark.parametrize(
+    ("length", "said"), [("60 mm", "60.0 mm"), ("4 mm", "4.00 mm"), ("160 mm", "160.0 mm")]
+)
+def test_lengths_have_three_figures(result, length, said):
+    exhibit = exhibits(result)[1]
+    case = exhibit.case.changed(tube__length=length)
+    shown = type(exhibit)(exhibit.name, case, "fast", exhibit.rows, exhibit.shapes)
+    assert _length(shown, exhibit.rows[0]) == said

@@ -1,11 +1,25 @@
-"""Text broken into lines: every word stays, and what has no room ends in an ellipsis."""
+"""Text in pictures: every word stays, too long a text ends in an ellipsis, every letter is drawn."""
+
+import warnings
 
 import numpy as np
 import pytest
+from matplotlib import get_data_path
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.ft2font import FT2Font
 
-from fem.wording.picture_text import text_width, title_lines, wrapped, write
+from fem.scene.still.path import path_page
+from fem.wording.picture_text import (
+    USUAL,
+    families,
+    save_figure,
+    text_width,
+    title_lines,
+    wrapped,
+    write,
+)
+from tests.helpers.shown import titled
 
 TEXTS = [
     "slack 5 %",
@@ -52,3 +66,29 @@ def test_a_title_of_many_letters_ends_in_an_ellipsis():
 def test_a_no_break_space_stays():
     lines = wrapped("+20°, 12\N{NO-BREAK SPACE}threads", text_width("+20°, 12 ", 9) * 1.2, 9)
     assert lines == ["+20°,", "12\N{NO-BREAK SPACE}threads"]
+
+
+def test_a_letter_that_no_font_has_is_a_box_without_a_word(result, tmp_path):
+    """Of a private area of Unicode, which no font need know."""
+    page = path_page(titled(result, "Wrist \U0010fffd \ue0ff"))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        save_figure(page.lettered(40).figure, tmp_path / "page.png")
+
+
+def test_another_font_has_what_the_usual_one_lacks():
+    """Of the fonts that come with matplotlib, read by its own reader."""
+    folder = f"{get_data_path()}/fonts/ttf"
+    usual, other = (
+        set(FT2Font(f"{folder}/{name}.ttf").get_charmap()) for name in ("DejaVuSans", "STIXGeneral")
+    )
+    letter = chr(min(code for code in other - usual if code < 0xE000))
+    found = families(f"plain {letter}")
+    assert found[0] == USUAL and len(found) == 2
+    assert families("plain, −5 °") == [USUAL]
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        figure = Figure()
+        write(figure, 0.1, 0.9, letter)
+        figure.canvas.draw()
+    assert text_width(letter, 9) > 0
