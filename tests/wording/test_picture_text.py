@@ -1,4 +1,4 @@
-"""Text in pictures: every word stays, too long a text ends in an ellipsis, every letter is drawn."""
+"""Text in pictures: no word is lost, long text ends in an ellipsis, every letter is drawn."""
 
 import warnings
 
