@@ -150,7 +150,7 @@ def described(measure: Measure) -> Head:
 def _exhibit(exhibit: Exhibit, scales: Scales, blob: Blob) -> Head:
     frames = _frames(exhibit)
     points = np.concatenate([solid.points for solids in frames for solid in solids])
-    rises = [row["displacement_mm"] for row in exhibit.rows]
+    rises = [row[table.displacement.column] for row in exhibit.rows]
     grain = float(np.abs(points).max()) / MOST
     return {
         "name": exhibit.name,

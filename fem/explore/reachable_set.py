@@ -77,7 +77,7 @@ def reach(offer: Offer, slack: SlackForAll, angles: Sequence[float]) -> Reach:
     points = np.full((LEVELS, *shape, len(AXES)), np.nan)
     runs = solve_batch([*cases.values()])
     for place, run in zip(cases, runs, strict=True):
-        level = (row for row in run.rows if row["demanded"] and row["pressure_kPa"] > 0)
+        level = (row for row in run.rows if row["demanded"] and row[table.pressure.column] > 0)
         for number, row in enumerate(level):
             points[number, *place] = [row[measure.column] for measure in AXES]
     pressures = np.linspace(0.0, offer.pressure.high, LEVELS + 1)[1:]

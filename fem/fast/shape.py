@@ -18,6 +18,7 @@ from fem.case.thread_family import ThreadFamily
 from fem.case.tube import Tube
 from fem.core.arrays import Array, Index
 from fem.fast.kinematics import components, squared_radius
+from fem.quantities import table
 from fem.quantities.shape import LATTICE, Shape, ThreadCurves, polar_points
 
 AROUND = 24
@@ -49,7 +50,7 @@ def uniform_shape(case: Case, row: Mapping[str, Any]) -> Shape:
     now = _motion(tube, row)
     nodes = polar_points(*places)
     return Shape(
-        pressure=row["pressure_kPa"] / 1000,
+        pressure=row[table.pressure.column] / 1000,
         sectors=1,
         nodes=nodes,
         displacement=now(*places) - nodes,
@@ -66,7 +67,7 @@ def _state(tube: Tube, row: Mapping[str, Any]) -> tuple[float, float, float]:
     """Return nu (mm2), lambda and tau (rad/mm) of a row."""
     stretch, bore = row["stretch"], row["bore_stretch"] * tube.bore_radius
     nu = bore**2 * stretch - tube.bore_radius**2
-    return nu, stretch, math.radians(row["twist_deg"]) / tube.length
+    return nu, stretch, math.radians(row[table.twist.column]) / tube.length
 
 
 def _motion(tube: Tube, row: Mapping[str, Any]) -> Motion:

@@ -11,6 +11,7 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.core.errors import InputError
+from fem.quantities import table
 from fem.quantities.shape import Shape, ThreadCurves, whole_tube
 from fem.results.folder import check_files
 from fem.results.run import Run
@@ -35,7 +36,7 @@ def read_series(folder: Path, record: ResultRecord, case: Case, run: Run) -> lis
         raise InputError(f"{folder}: {shapes} shapes to {steps} steps of the FE model")
     check_files(folder, record, record.shapes)
     return [
-        _read_shape(folder / file, case, row["pressure_kPa"] / 1000)
+        _read_shape(folder / file, case, row[table.pressure.column] / 1000)
         for file, row in zip(record.shapes, run.rows, strict=True)
     ]
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from functools import lru_cache
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
 from fem.case.tube import Tube
 from fem.core.arrays import Array
+from fem.quantities import table
 from fem.quantities.shape import polar_points
 from fem.scene.surface import FRONT
 from fem.scene.tube_sweep import Mesh, joined, plain, sweep
@@ -25,6 +28,12 @@ HOOPS, MERIDIANS = 7, 8
 
 HOOP_ARCS = 48
 """Straight parts of a hoop."""
+
+
+def place_of(tube: Tube, row: Mapping[str, Any]) -> tuple[float, float]:
+    """Return where the free end is by a row of the step table: its height (mm) and twist (rad)."""
+    height = tube.length + float(row[table.displacement.column])
+    return height, math.radians(row[table.twist.column])
 
 
 def plates(tube: Tube, height: float) -> Mesh:

@@ -81,7 +81,7 @@ class Exhibit:
     def _label(self, row: dict[str, Any]) -> str:
         if at_rest(row):
             return "at rest"
-        if row is self.rows[0] and abs(row["pressure_kPa"]) < AT_REST:
+        if row is self.rows[0] and abs(row[table.pressure.column]) < AT_REST:
             return "before inflation"
         where = place(self, self.case, row).replace("-", MINUS)
         if asked := asked_words(self.case, row):

@@ -14,7 +14,7 @@ from fem.quantities.measures import carries
 from fem.quantities.shape import Shape
 from fem.scene.appearance import MARK, START, Colour
 from fem.scene.colours import NONE
-from fem.scene.plates import index_marks, plates, wire
+from fem.scene.plates import index_marks, place_of, plates, wire
 from fem.scene.surface import Skin, Surface
 from fem.scene.thread_tubes import ThreadTubes
 from fem.scene.tube_sweep import Mesh, joined
@@ -141,7 +141,7 @@ def _plain(role: str, mesh: Mesh, colour: Colour) -> Solid:
 
 def without_body(tube: Tube, row: dict[str, Any]) -> Iterator[Solid]:
     """Yield plates and marks as a row places them, where it does, and the tube at rest."""
-    height, twist = tube.length + row["displacement_mm"], math.radians(row["twist_deg"])
+    height, twist = place_of(tube, row)
     if math.isfinite(height + twist):
         yield _plain("plates", plates(tube, height), PLATE)
         yield _plain("marks", index_marks(tube, height, twist), MARK)

@@ -11,6 +11,7 @@ import numpy as np
 
 from fem.core.arrays import Array
 from fem.core.errors import InputError
+from fem.quantities import table
 from fem.quantities.shape import Shape
 from fem.scene.film.between import shape_between
 from fem.scene.film.writer import Picture, check_film, rate, write_film
@@ -144,11 +145,11 @@ def state_at(exhibit: Exhibit, moment: float) -> tuple[Row, Shape | None]:
     start, end = exhibit.rows[before], exhibit.rows[after]
     motion = {
         name: start[name] + share * (end[name] - start[name])
-        for name in ("displacement_mm", "twist_deg")
+        for name in (table.displacement.column, table.twist.column)
     }
     row, shapes = {**start, **motion}, exhibit.shapes
     if not shapes:
         return row, None
-    turn = math.radians(end["twist_deg"] - start["twist_deg"])
+    turn = math.radians(end[table.twist.column] - start[table.twist.column])
     length = exhibit.case.tube.length
     return row, shape_between(shapes[before], shapes[after], share, turn, length)

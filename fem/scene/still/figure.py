@@ -17,6 +17,7 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from fem.scene.marks import draw_length, draw_turn, round_length
+from fem.scene.plates import place_of
 from fem.scene.still.keys import draw_keys
 from fem.scene.still.layout import LINE, SIZE, PageLayout
 from fem.scene.still.tags import draw_tags
@@ -103,7 +104,7 @@ class PageFigure:
                 text = "\n".join(wrapped(readout.show(exhibit, row), self._layout.column, SIZE))
                 said = write(self._page, x, self._level(line), text, size=SIZE, ha="center")
                 self._changing.append(said)
-            if all(math.isfinite(_height(exhibit, one) + one["twist_deg"]) for one in (row, seen)):
+            if all(math.isfinite(sum(place_of(exhibit.case.tube, one))) for one in (row, seen)):
                 self._draw_motion(number, _length(exhibit, row), seen)
         for artist in self._changing:
             artist.set_animated(True)  # a canvas leaves it out, a file does not
@@ -112,7 +113,7 @@ class PageFigure:
         """Draw how long a tube is, and by how much its free end has turned."""
         layout, stage = self._layout, self._stage
         centre, exhibit = layout.centres[number], layout.exhibits[number]
-        height, twist = _height(exhibit, row), math.radians(row["twist_deg"])
+        height, twist = place_of(exhibit.case.tube, row)
         beside = centre - layout.halves[number] - 0.14 * layout.scale
         self._changing += draw_length(stage, beside, height, layout.scale, length)
         self._changing += draw_turn(stage, centre, exhibit.case.tube, height, twist, layout.scale)
@@ -121,7 +122,7 @@ class PageFigure:
         """Name the thread families beside each tube, of which shape and row are given."""
         layout = self._layout
         for number, (exhibit, shape) in enumerate(zip(layout.exhibits, shapes, strict=True)):
-            length = _height(exhibit, rows[number])
+            length, _ = place_of(exhibit.case.tube, rows[number])
             place = layout.centres[number], layout.halves[number]
             draw_tags(self._stage, shape, exhibit.case, length, place, layout.scale)
 
@@ -157,15 +158,10 @@ class PageFigure:
         return np.asarray(page.convert("RGB"))[: over.height // 2 * 2, : over.width // 2 * 2]
 
 
-def _height(exhibit: Exhibit, row: Row) -> float:
-    """Return the distance of the plates in a state (mm)."""
-    return float(exhibit.case.tube.length + row["displacement_mm"])
-
-
 def _length(exhibit: Exhibit, row: Row) -> str:
     """Return the distance of the plates in a state in words, with three figures at least."""
     digits = max(1, 2 - math.floor(math.log10(exhibit.case.tube.length)))
-    return f"{_height(exhibit, row):.{digits}f} mm"
+    return f"{place_of(exhibit.case.tube, row)[0]:.{digits}f} mm"
 
 
 def _axes(

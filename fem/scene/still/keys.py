@@ -11,6 +11,7 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import ListedColormap, Normalize
 from matplotlib.ticker import MaxNLocator
 
+from fem.quantities import table
 from fem.scene.appearance import MARK, MARK_TITLE, NO_TENSION_TITLE, START, START_TITLE
 from fem.scene.colours import Scale, Scales
 from fem.scene.marks import LEAST_TURN, draw_families, family_room
@@ -95,7 +96,9 @@ class Keys:
         there = {
             NO_TENSION_TITLE: none,
             MARK_TITLE: "marks" in roles,
-            REST_MARK_TITLE: any(abs(np.radians(row["twist_deg"])) > LEAST_TURN for row in rows),
+            REST_MARK_TITLE: any(
+                abs(np.radians(row[table.twist.column])) > LEAST_TURN for row in rows
+            ),
             START_TITLE: "start" in roles,
         }
         self.families = exhibits[0].case.threads if same_threads(exhibits) else None
