@@ -18,7 +18,7 @@ from fem.case.thread_family import ThreadFamily
 from fem.case.tube import Tube
 from fem.core.atomic_write import write_text
 from fem.core.errors import InputError, describe
-from fem.core.schema_base import Part, misfit, schema_of_one
+from fem.core.schema_base import CheckedTable, misfit, schema_of_one
 from fem.core.text_file import read_toml
 from fem.core.units import LENGTH, show
 
@@ -33,7 +33,7 @@ class CaseError(InputError):
     """A case that cannot be used; its text says where, what and how to fix it."""
 
 
-class Case(Part):
+class Case(CheckedTable):
     """A tube with its threads, what drives it, and what its free end meets."""
 
     model_config = schema_of_one("pressure", "volume", "gas")

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from fem.core.schema_base import Part
+from fem.core.schema_base import CheckedTable
 from fem.core.units import Mass, Stress, Temperature, Volume, VolumeOrZero
 
 GAS_CONSTANT = 287.05e6
@@ -17,21 +17,21 @@ ISO 2533; from memory."""
 StepCount = Annotated[int, Field(ge=1, le=1000, strict=True, description="Number of equal steps.")]
 
 
-class Pressure(Part):
+class Pressure(CheckedTable):
     """The gauge pressure in the bore, raised from zero in equal steps."""
 
     end: Stress = Field(description="Pressure of the last step.")
     steps: StepCount
 
 
-class AddedVolume(Part):
+class AddedVolume(CheckedTable):
     """A volume of liquid pushed into the full bore, as by a syringe, in equal steps."""
 
     added: Volume = Field(description="Volume pushed in by the last step.")
     steps: StepCount
 
 
-class Gas(Part):
+class Gas(CheckedTable):
     r"""A mass of air let into the closed bore and its line, in equal steps.
 
     At rest the air in the bore (volume V_0) and in the line (V_l) is at ambient pressure p_a. With

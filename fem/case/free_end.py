@@ -7,11 +7,11 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from fem.case.drive import StepCount
-from fem.core.schema_base import Part, misfit, one_of, schema_of_one
+from fem.core.schema_base import CheckedTable, misfit, one_of, schema_of_one
 from fem.core.units import Angle, SignedForce, SignedLength, SpringRate, Torque, TwistRate
 
 
-class FreeEnd(Part):
+class FreeEnd(CheckedTable):
     """What the free end plate meets; springs are relaxed while the tube is at rest."""
 
     axial: Literal["free", "held"] = Field(
@@ -50,7 +50,7 @@ class FreeEnd(Part):
         return self
 
 
-class Move(Part):
+class Move(CheckedTable):
     """After the last step of the drive, which then stands still, the free end is moved.
 
     It is moved either along the axis or round it, in equal steps from where it then is to a place

@@ -12,7 +12,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import BeforeValidator, Field, TypeAdapter, model_validator
 
 from fem import rubber
-from fem.core.schema_base import Number, Part, misfit
+from fem.core.schema_base import CheckedTable, Number, misfit
 from fem.core.units import STRESS, SignedStress, Stress, StressOrZero, show
 from fem.rubber.library import materials
 
@@ -25,7 +25,7 @@ COMMON = ("law", "bulk_ratio", "trusted_stretch")
 """Keys that are not constants of one law."""
 
 
-class RubberTable(Part):
+class RubberTable(CheckedTable):
     """What the tables of all laws share."""
 
     makes: ClassVar[Any]
@@ -96,7 +96,7 @@ class Gent(RubberTable):
     )
 
 
-class OgdenTerm(Part):
+class OgdenTerm(CheckedTable):
     """One term: a modulus mu_p and an exponent alpha_p, either of either sign."""
 
     modulus: SignedStress = Field(description="mu_p; mu_p alpha_p / 2 is its share of mu.")

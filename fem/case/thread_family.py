@@ -15,7 +15,7 @@ from pydantic import (
 
 from fem.case.slack import SlackRule
 from fem.case.tube import Tube
-from fem.core.schema_base import Number, Part, misfit, one_of, schema_of_one
+from fem.core.schema_base import CheckedTable, Number, misfit, one_of, schema_of_one
 from fem.core.units import Angle, Force, HelixAngle
 from fem.threads.helix import Helix
 from fem.threads.tension import TensionLaw, applied_slack
@@ -34,7 +34,7 @@ WITH_ANGLE = "with the angle found from the turn of the ring"
 """Context in which a family is validated whose ring turn and angle are both known."""
 
 
-class ThreadFamily(Part):
+class ThreadFamily(CheckedTable):
     """Equal threads, equally spaced round the tube, at one helix angle.
 
     The angle is given, or else the turn of the ring, from which :meth:`on` finds it. In a case it

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from fem.core.schema_base import Part
+from fem.core.schema_base import CheckedTable
 from fem.core.units import Length
 
 
-class Tube(Part):
+class Tube(CheckedTable):
     """The elastomer tube at rest, between the faces of its end plates."""
 
     bore_radius: Length = Field(description="Radius of the bore.")

@@ -12,8 +12,8 @@ Number = Annotated[float, Field(allow_inf_nan=False, strict=True)]
 """The type of a plain number, written without quotes."""
 
 
-class Part(BaseModel):
-    """A frozen group of keys that takes no unknown one."""
+class CheckedTable(BaseModel):
+    """A table of a file: frozen, and no key is taken that it does not know."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 

@@ -14,7 +14,7 @@ from pydantic import Field, ValidationError, model_validator
 from fem.case.case import Case
 from fem.case.slack import Slack
 from fem.core.errors import InputError, describe
-from fem.core.schema_base import Part, misfit
+from fem.core.schema_base import CheckedTable, misfit
 from fem.results.termination import REACHED, Termination
 from fem.solving.batch import solve_batch
 
@@ -30,7 +30,7 @@ RESOLUTIONS: tuple[str, ...] = get_args(Resolution)
 type Number = Annotated[float, Field(allow_inf_nan=False)]
 
 
-class SlackForAll(Part):
+class SlackForAll(CheckedTable):
     """The slack of all families: by one rule, or each by its own of the case."""
 
     rule: Rule
@@ -73,7 +73,7 @@ class SlackForAll(Part):
         return {f"threads__{k}__slack": self.text for k in range(len(base.threads))}
 
 
-class Setting(Part):
+class Setting(CheckedTable):
     """How the bench is set."""
 
     angles: tuple[Number, ...] = Field(description="Helix angle of each family (deg).")

@@ -18,6 +18,7 @@ import numpy as np
 from fem.case.case import Case
 from fem.core.arrays import Array
 from fem.quantities import table
+from fem.quantities.column import with_unit
 from fem.quantities.measures import carries
 from fem.quantities.shape import Shape
 
@@ -61,6 +62,11 @@ class Scale:
     low: float
     high: float
     colours: Bytes
+
+    @property
+    def label(self) -> str:
+        """Title and unit, as beside a colour bar."""
+        return with_unit(self.title, self.unit)
 
     def index(self, values: Array) -> Bytes:
         """Return the numbers of the colours of values, shape (n,); `NONE_INDEX` for nan."""

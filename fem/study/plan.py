@@ -17,7 +17,7 @@ from pydantic import Field, PrivateAttr, ValidationError, field_validator, model
 from fem.case.case import Case
 from fem.core.arrays import Array
 from fem.core.errors import InputError, describe
-from fem.core.schema_base import Part, misfit
+from fem.core.schema_base import CheckedTable, misfit
 from fem.core.text_file import read_toml
 from fem.quantities.case_fields import cells, changes
 from fem.study.vary import Value, Vary
@@ -32,7 +32,7 @@ class StudyError(InputError):
     """A study that cannot be used; its text names the file, the key, the value and the mend."""
 
 
-class Scatter(Part):
+class Scatter(CheckedTable):
     """A quasi-random design, which fills the ranges without a count more evenly than chance."""
 
     method: Literal["Sobol", "Halton", "Latin hypercube"] = Field(
@@ -51,7 +51,7 @@ class Scatter(Part):
             return kinds[self.method](d=ranges, rng=self.seed).random(self.points)
 
 
-class Study(Part):
+class Study(CheckedTable):
     """A case and what is varied of it: every combination of the values is one case."""
 
     title: str = Field(min_length=1, description="One line that names the study in pictures.")

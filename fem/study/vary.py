@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import Field, PlainValidator, WithJsonSchema, model_validator
 
 from fem.core.arrays import Array
-from fem.core.schema_base import Part, misfit
+from fem.core.schema_base import CheckedTable, misfit
 from fem.core.units import UNITS, registry, split
 
 MOST_VALUES = 10_000
@@ -34,7 +34,7 @@ Value = Annotated[
 """As it stands in a case file: text, mostly a quantity with its unit, or a number."""
 
 
-class Vary(Part):
+class Vary(CheckedTable):
     """Fields of the case that vary together, over a list of values or a range of quantities.
 
     A field is named as in the case file, a family of threads by its name: ``threads.A.angle``.

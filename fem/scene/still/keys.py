@@ -122,8 +122,7 @@ def draw_keys(figure: Figure, page: Axes, keys: Keys, top: float) -> None:
     if keys.families is not None:
         y = draw_families(page, keys.families, x, y)
     for scale in keys.scales:
-        title = f"{scale.title} [{scale.unit}]" if scale.unit else scale.title
-        write(page, x, y, title, size=9)
+        write(page, x, y, scale.label, size=9)
         place = (x / width, (y - HEAD - BAR) / height, 0.17 / width, BAR / height)
         _draw_colour_bar(figure, scale, place)
         y -= HEAD + BAR + GAP

@@ -123,11 +123,12 @@ class Frame:
         """Add the colour bar of a quantity, with its title above and round values beside it."""
         import pyvista
 
-        title = f"{scale.title} [{scale.unit}]" if scale.unit else scale.title
-        self._text((RIGHT + 0.02, bottom + BAR + TITLE), title)
+        self._text((RIGHT + 0.02, bottom + BAR + TITLE), scale.label)
         colours = {"cmap": ListedColormap(scale.colours / 255), "clim": (scale.low, scale.high)}
         place = {"position_x": RIGHT + 0.02, "position_y": bottom, "width": 0.05, "height": BAR}
-        bar = self._plotter.add_scalar_bar(title, vertical=True, fmt="{:.3g}", **colours, **place)
+        bar = self._plotter.add_scalar_bar(
+            scale.label, vertical=True, fmt="{:.3g}", **colours, **place
+        )
         bar.SetTitle("")
         bar.SetUseCustomLabels(True)
         bar.SetCustomLabels(pyvista.convert_array(np.array(ticks_of(scale))))
