@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -59,6 +60,8 @@ def make_folder(folder: Path) -> Path:
     if folder.exists() and not folder.is_dir():
         raise InputError(f"{folder}: this is a file; a folder is needed")
     folder.mkdir(parents=True, exist_ok=True)
+    if not os.access(folder, os.W_OK):
+        raise InputError(f"{folder}: files cannot be written into this folder")
     return folder
 
 

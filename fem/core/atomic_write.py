@@ -55,7 +55,7 @@ class Batch:
     def named(self, error: OSError) -> OSError:
         """Return an error that names the file in place of the one beside it."""
         known = {str(part): file for file, part in self.parts.items()}
-        file = [*known.values()][-1] if error.filename is None else known.get(error.filename)
+        file = [*known.values()][-1] if error.filename is None else known.get(str(error.filename))
         if file is None:
             return error
         return OSError(error.errno, error.strerror or str(error), str(file))

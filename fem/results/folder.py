@@ -100,7 +100,7 @@ def read_record[R: FolderRecord](folder: Path, kind: type[R]) -> R:
     file = folder / RECORD
     text, data = _parsed(folder)
     if data["holds"] != kind.HOLDS:
-        kept = "; the results in its folder shapes are results" if kind.HOLDS == "result" else ""
+        kept = "; its folder shapes has results of single cases" if kind.HOLDS == "result" else ""
         raise FolderError(Contents(data["holds"]), f"{file}: this is a {data['holds']}{kept}")
     try:
         return kind.model_validate_json(text)

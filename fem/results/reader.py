@@ -18,7 +18,11 @@ from fem.results.run import Run
 from fem.results.run_record import TABLE, ResultRecord
 from fem.results.vtu_series import read_series
 
-OTHERS = {Contents.STUDY: "a study", Contents.OTHER_FORMAT: "a result of another format"}
+OTHERS = {
+    Contents.STUDY: "a study",
+    Contents.OTHER_FORMAT: "a result of another format",
+    Contents.DAMAGED: f"a {RECORD} that cannot be read",
+}
 """What is not replaced by a result."""
 
 
@@ -43,6 +47,8 @@ def read_result(folder: Path, *, shapes: bool = True) -> tuple[Case, list[Run], 
     if case.hash != record.case_hash:
         raise InputError(f"{folder / RECORD}: case: it is not the one that was solved")
     rows = _rows(folder / TABLE, case)
+    if {row["model"] for row in rows} != {run.model for run in record.runs}:
+        raise InputError(f"{folder / RECORD}: runs: {TABLE} has the rows of other models")
     runs = [run.run([row for row in rows if row["model"] == run.model]) for run in record.runs]
     if shapes:
         for run in runs:
@@ -76,8 +82,8 @@ def _kind(column: str) -> Callable[[str], Any]:
 def check_replaceable(folder: Path, case: Case, solves: Iterable[str]) -> None:
     """Check that a new result may replace what a folder holds without a loss.
 
-    That is so where it holds nothing, files of an interrupted writing, or a result of the same case
-    whose models and additional solves are all solved again.
+    That is so where there is no run.json, as after an interrupted first writing, or a result of the
+    same case whose models and additional solves are all solved again.
 
     Parameters
     ----------
@@ -96,8 +102,8 @@ def check_replaceable(folder: Path, case: Case, solves: Iterable[str]) -> None:
         earlier = Case.parse(record.case)
     except FolderError as error:
         loss = OTHERS.get(error.contents, "")
-    except InputError:  # damaged
-        loss = ""
+    except InputError:
+        loss = OTHERS[Contents.DAMAGED]
     else:
         lost = sorted(set(record.solves) - set(solves))
         loss = f"a result with more than is solved now: {', '.join(lost)}" if lost else ""

@@ -13,7 +13,7 @@ from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.quantities import table
 from fem.quantities.shape import Shape, ThreadCurves, whole_tube
-from fem.results.folder import check_files
+from fem.results.folder import RECORD, check_files
 from fem.results.run import Run
 from fem.results.run_record import ResultRecord
 
@@ -33,7 +33,8 @@ def read_series(folder: Path, record: ResultRecord, case: Case, run: Run) -> lis
         return []
     if len(record.shapes) != len(run.rows):
         shapes, steps = len(record.shapes), len(run.rows)
-        raise InputError(f"{folder}: {shapes} shapes to {steps} steps of the FE model")
+        fault = f"files: {shapes} shapes, but {steps} steps of the FE model"
+        raise InputError(f"{folder / RECORD}: {fault}")
     check_files(folder, record, record.shapes)
     return [
         _read_shape(folder / file, case, row[table.pressure.column] / 1000)

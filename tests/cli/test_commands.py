@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from fem.cli import main
+from fem.cli.app import make_folder
+from fem.core.errors import InputError
 from fem.rubber.library import materials
 from fem.solving.single import solve
 
@@ -61,6 +63,12 @@ def test_bad_input_is_one_sentence(wrist, tmp_path):
         done = run(*arguments)
         assert done.returncode == 2, arguments
         assert sentence in done.stderr
+
+
+def test_a_folder_without_leave_to_write_is_refused_before_the_work(tmp_path, monkeypatch):
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    with pytest.raises(InputError, match="files cannot be written into this folder"):
+        make_folder(tmp_path)
 
 
 @pytest.mark.parametrize("name", ["a.msh", "b.vtu", "c.vtk", "D.VTU"])

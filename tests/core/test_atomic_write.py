@@ -1,6 +1,7 @@
 """Files that are written whole or not at all, and that no other module writes results."""
 
 import ast
+import errno
 import os
 import resource
 import signal
@@ -14,7 +15,7 @@ import pytest
 from matplotlib.figure import Figure
 
 import fem
-from fem.core.atomic_write import in_place_of, need_folder
+from fem.core.atomic_write import in_place_of, need_folder, write_text
 from fem.core.errors import InputError
 from fem.scene.film.writer import STOPPED, write_film
 from fem.scene.result_view import exhibits
@@ -45,6 +46,18 @@ def test_a_picture_that_fails_leaves_the_one_before(tmp_path, ending):
     assert failed.value.filename == str(file)
     assert file.read_bytes() == before
     assert list(tmp_path.iterdir()) == [file]
+
+
+def test_a_folder_that_takes_no_file_is_named_by_the_file(tmp_path, monkeypatch):
+    """An error of a call that takes a Path carries the Path, not its text."""
+
+    def refuse(path, *_):
+        raise OSError(errno.EROFS, "Read-only file system", path)
+
+    monkeypatch.setattr(os, "open", refuse)
+    with pytest.raises(OSError) as failed:
+        write_text(tmp_path / "steps.csv", "")
+    assert failed.value.filename == str(tmp_path / "steps.csv")
 
 
 def test_a_still_takes_this_way(result, tmp_path):

@@ -201,6 +201,16 @@ def test_a_record_of_wrong_types_is_refused_by_file_and_key(copy, place, value, 
     assert refusal(copy).startswith(str(copy / "run.json"))
 
 
+def test_runs_that_the_record_lacks_are_not_dropped(copy):
+    said = edited(copy, lambda data: data["runs"].pop())
+    assert said == f"{copy / 'run.json'}: runs: steps.csv has the rows of other models"
+
+
+def test_shapes_that_the_record_lacks_are_missed(copy):
+    said = edited(copy, lambda data: data["files"].pop("shape_001.vtu"))
+    assert f"{copy / 'run.json'}: files: " in said
+
+
 # Files that do not belong to run.json: changed, cut short, of another step or another result.
 
 

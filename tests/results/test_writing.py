@@ -115,6 +115,9 @@ def test_nothing_is_replaced_that_would_be_lost(result, other, tmp_path):
     with pytest.raises(InputError, match="another format"):
         check_replaceable(tmp_path, case, ["fe", "fast"])
     (tmp_path / "run.json").write_text("{")
+    with pytest.raises(InputError, match=r"it holds a run\.json that cannot be read; take another"):
+        check_replaceable(tmp_path, case, ["fast"])
+    (tmp_path / "run.json").unlink()
     check_replaceable(tmp_path, case, ["fast"])
 
 
