@@ -42,7 +42,9 @@ class Components(NamedTuple):
         r"""Largest principal stretch: across the wall, or in the surface of radius r.
 
         There it is :math:`(\sqrt{(p + \lambda)^2 + q^2} + \sqrt{(p - \lambda)^2 + q^2})/2`, by the
-        sum and the difference of the singular values of a 2 x 2 matrix (textbook).
+        sum and the difference of the singular values of a 2 x 2 matrix (textbook). F has but four
+        entries here, so nothing is gained from the eigenvalues of tensors, by which
+        :func:`fem.quantities.strain.largest_principal_stretch` finds it for the FE model.
         """
         p, lam, q = self.hoop, self.axial, self.shear
         in_surface = (np.hypot(p + lam, q) + np.hypot(p - lam, q)) / 2
