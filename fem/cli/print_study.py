@@ -44,8 +44,10 @@ class _Worker:
         self.last = f"{NAMES[curve.model]}: {words}"
 
 
-def _worker_table(workers: Mapping[str, _Worker]) -> Table:
-    """Return a line to each worker."""
+def _worker_table(workers: Mapping[str, _Worker]) -> Table | None:
+    """Return a line to each worker; None while no curve is done."""
+    if not workers:
+        return None
     rows = [
         [name, str(w.done), str(w.failed or ""), f"{w.seconds / w.done:.2g}", w.last]
         for name, w in workers.items()

@@ -27,14 +27,14 @@ class Bars(Progress):
     more
         Columns of rich behind the time that has gone.
     below
-        What is shown below the bars, formed each time.
+        What is shown below the bars, formed each time; None for nothing.
     """
 
     def __init__(
         self,
         unit: str = "",
         more: Iterable[ProgressColumn] = (),
-        below: Callable[[], RenderableType] | None = None,
+        below: Callable[[], RenderableType | None] = lambda: None,
     ) -> None:
         self._ids: dict[str, TaskID] = {}
         self._below = below
@@ -52,8 +52,8 @@ class Bars(Progress):
     def get_renderables(self) -> Iterable[RenderableType]:
         """Yield the bars, and what stands below them."""
         yield from super().get_renderables()
-        if self._below:
-            yield self._below()
+        if (below := self._below()) is not None:
+            yield below
 
     def report(
         self, name: str, done: int, total: int | None, words: str = "", **fields: Any

@@ -45,3 +45,9 @@ def test_a_note_is_printed_as_it_is(capsys):
     with Bars() as bars:
         bars.note("kept [as it is]")
     assert "kept [as it is]" in capsys.readouterr().err
+
+
+def test_nothing_stands_below_where_there_is_nothing_to_show():
+    bars = Bars(below=lambda: None)
+    bars.report("curves", 0, 2)
+    assert len(lines(bars)) == 1
