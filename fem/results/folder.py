@@ -19,6 +19,9 @@ from fem.core.errors import InputError
 from fem.core.text_file import text_of
 
 RECORD = "run.json"
+STUDY_DATABASE = "ledger.sqlite"
+"""What a study keeps its curves in; it is there before run.json."""
+
 FORMAT = 1
 """Number of the layout of run.json and of the files beside it."""
 
@@ -37,6 +40,7 @@ class Contents(StrEnum):
 
     RESULT = "result"
     STUDY = "study"
+    UNFINISHED_STUDY = "unfinished_study"
     NEITHER = "neither"
     DAMAGED = "damaged"
     OTHER_FORMAT = "other_format"
@@ -142,6 +146,9 @@ def _parsed(folder: Path) -> tuple[str, dict[str, Any]]:
         fault = "this is a file; the folder of a result is required"
         text = f"{folder}: {fault if folder.exists() else 'there is no such folder'}"
         raise FolderError(Contents.NEITHER, text)
+    if not file.exists() and (folder / STUDY_DATABASE).exists():
+        fault = "there is no such file: the study runs, or was ended early; go on with --resume"
+        raise FolderError(Contents.UNFINISHED_STUDY, f"{file}: {fault}")
     if not file.exists():
         fault = "there is no such file; the folder holds neither a result nor a study"
         raise FolderError(Contents.NEITHER, f"{file}: {fault}")

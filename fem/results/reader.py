@@ -20,6 +20,7 @@ from fem.results.vtu_series import read_series
 
 OTHERS = {
     Contents.STUDY: "a study",
+    Contents.UNFINISHED_STUDY: "a study without its tables",
     Contents.OTHER_FORMAT: "a result of another format",
     Contents.DAMAGED: f"a {RECORD} that cannot be read",
 }

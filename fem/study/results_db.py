@@ -19,9 +19,8 @@ from typing import Any, Literal, Self
 from filelock import FileLock, Timeout
 
 from fem.core.errors import InputError
+from fem.results.folder import STUDY_DATABASE
 from fem.results.termination import REACHED, Termination, restore
-
-NAME = "ledger.sqlite"
 
 type Status = Literal["reached", "ended", "failed"]
 """Reached the last step; ended before it where the tube has a limit; or neither."""
@@ -96,8 +95,10 @@ class Ledger:
     """
 
     def __init__(self, folder: Path) -> None:
-        self.path = folder / NAME
-        self._lock = FileLock(folder / f".{NAME}.lock")  # the system frees it when its holder dies
+        self.path = folder / STUDY_DATABASE
+        self._lock = FileLock(
+            folder / f".{STUDY_DATABASE}.lock"
+        )  # the system frees it when its holder dies
         try:
             self._lock.acquire(timeout=0)
         except Timeout:

@@ -6,6 +6,7 @@ import pytest
 
 from fem.core.atomic_write import Batch
 from fem.core.errors import InputError
+from fem.results.folder import STUDY_DATABASE
 from fem.results.reader import check_replaceable
 from fem.results.result import Result
 from fem.solving.single import solve
@@ -119,6 +120,9 @@ def test_nothing_is_replaced_that_would_be_lost(result, other, tmp_path):
         check_replaceable(tmp_path, case, ["fast"])
     (tmp_path / "run.json").unlink()
     check_replaceable(tmp_path, case, ["fast"])
+    (tmp_path / STUDY_DATABASE).touch()
+    with pytest.raises(InputError, match="it holds a study without its tables"):
+        check_replaceable(tmp_path, case, ["fast"])
 
 
 def test_an_additional_solve_is_not_lost(make_case, tmp_path):

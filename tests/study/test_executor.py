@@ -15,10 +15,10 @@ import pytest
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.processes import WorkerLostError, WorkerPool
+from fem.results.folder import STUDY_DATABASE
 from fem.study.executor import ClusterCrew
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
-from fem.study.results_db import NAME
 from fem.study.runner import run
 from fem.study.study_result import Outcome
 from fem.study.worker import Task, perform
@@ -62,7 +62,7 @@ def wait_until(true, seconds=60.0):
 def curves_in(folder):
     """Return what the ledger holds, read beside the run that writes it."""
     try:
-        base = sqlite3.connect(f"file:{folder / NAME}?mode=ro", uri=True)
+        base = sqlite3.connect(f"file:{folder / STUDY_DATABASE}?mode=ro", uri=True)
         return dict(base.execute('SELECT "case", seconds FROM curves').fetchall())
     except sqlite3.OperationalError:  # it is not there yet
         return {}

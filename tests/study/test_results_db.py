@@ -7,8 +7,9 @@ import pytest
 
 from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
+from fem.results.folder import STUDY_DATABASE
 from fem.results.termination import Termination
-from fem.study.results_db import NAME, Curve, Ledger, LedgerError
+from fem.study.results_db import Curve, Ledger, LedgerError
 
 
 def failed(why):
@@ -18,7 +19,7 @@ def failed(why):
 def test_a_database_of_another_version_is_refused(tmp_path):
     with Ledger(tmp_path) as ledger:
         ledger.add([curve(1)])
-    base = sqlite3.connect(tmp_path / NAME)
+    base = sqlite3.connect(tmp_path / STUDY_DATABASE)
     base.execute("PRAGMA user_version = 0")
     base.close()
     with pytest.raises(InputError, match=r"of another version .* take another folder"):
@@ -97,7 +98,7 @@ def test_full_disk_is_told_and_what_is_written_stays(tmp_path):
 
 
 def test_file_that_is_no_ledger_is_refused(tmp_path):
-    (tmp_path / NAME).write_text("nothing of the kind, " * 100)
+    (tmp_path / STUDY_DATABASE).write_text("nothing of the kind, " * 100)
     with pytest.raises(InputError, match="no ledger"):
         Ledger(tmp_path)
 
@@ -113,7 +114,7 @@ def test_damaged_row_is_told(tmp_path):
 def test_it_is_a_write_ahead_log_that_waits_for_the_disk(tmp_path):
     with Ledger(tmp_path) as ledger:
         ledger.add([curve(1)])
-        reader = sqlite3.connect(tmp_path / NAME)
+        reader = sqlite3.connect(tmp_path / STUDY_DATABASE)
         assert reader.execute("PRAGMA journal_mode").fetchone() == ("wal",)
         assert reader.execute("SELECT count(*) FROM curves").fetchone() == (1,)
         reader.close()

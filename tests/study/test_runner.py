@@ -14,12 +14,12 @@ from fem import solve
 from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.core.processes import WorkerLostError
+from fem.results.folder import STUDY_DATABASE
 from fem.results.termination import Termination
 from fem.study import worker as work
 from fem.study.executor import CrewLostError
 from fem.study.job_list import Agenda
 from fem.study.plan import Study
-from fem.study.results_db import NAME
 from fem.study.runner import SHAPES, run
 from fem.study.study_result import Outcome
 
@@ -172,7 +172,7 @@ def test_folder_of_another_study_is_left_alone(agenda, tmp_path, cases_folder):
 
 def test_folder_of_a_version_that_named_cases_otherwise_is_left_alone(agenda, tmp_path):
     run(agenda, tmp_path, HereCrew())
-    with closing(sqlite3.connect(tmp_path / NAME)) as base, base:
+    with closing(sqlite3.connect(tmp_path / STUDY_DATABASE)) as base, base:
         base.execute("""UPDATE curves SET "case" = 'x' || substr("case", 2)""")
     with pytest.raises(InputError, match="an earlier version, which named cases otherwise"):
         run(agenda, tmp_path, HereCrew(), resume=True)
