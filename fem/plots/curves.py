@@ -10,9 +10,10 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import pandas
+import numpy as np
 from matplotlib.lines import Line2D
 
+from fem.core.arrays import Array
 from fem.plots.layout import FigureLayout, Keys, Panel, save_figures
 from fem.plots.panels import Strip, strips
 from fem.plots.style import ROUND_OFF, STYLES, ZERO, ModelStyle
@@ -21,7 +22,7 @@ from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure, named
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.scene.still.path import draw_shape
-from fem.wording.run_sections import driven, moved, place
+from fem.wording.run_sections import Rows, driven, moved, place
 from fem.wording.termination import explanation, limit_name
 
 if TYPE_CHECKING:
@@ -67,11 +68,11 @@ def plot_panel(axes: Axes, strip: Strip, up: str, result: Result) -> Keys:
     """Plot the column `up` of all runs into the axes of a panel; return all keys of the result."""
     x, y = [strip.end], list[float]()
     for run in result.runs:
-        rows = pandas.DataFrame((moved if strip.moved else driven)(run, result.case))
-        if len(rows):
-            rows = rows.assign(x=rows[strip.across], y=rows[up])
-            _plot_run(axes, run, rows, up)
-            x, y = [*x, *rows.x], [*y, *rows.y]
+        rows = (moved if strip.moved else driven)(run, result.case)
+        if rows:
+            _plot_run(axes, run, rows, strip.across, up)
+            x += [row[strip.across] for row in rows]
+            y += [row[up] for row in rows]
     if max(map(abs, y)) < ROUND_OFF:
         axes.set_ylim(-1, 1)  # else the axis would show nothing but round-off
     low, high = min(x), max(x)
@@ -87,32 +88,39 @@ def plot_panel(axes: Axes, strip: Strip, up: str, result: Result) -> Keys:
     return keys_to(result)
 
 
-def _plot_run(axes: Axes, run: Run, rows: pandas.DataFrame, up: str) -> None:
-    """Plot one run: its bounds, line, steps, limit points, and where it stopped.
+def _plot_run(axes: Axes, run: Run, rows: Rows, across: str, up: str) -> None:
+    """Plot one run on a part of the path: bounds, line, steps, limit points, where it stopped."""
+    style, color = STYLES[run.model], STYLES[run.model].color
 
-    Its `rows` are those of a part of the path, with places `x` and `y`.
-    """
-    style, color, known = STYLES[run.model], STYLES[run.model].color, rows.columns
-    if (name := f"{up}.{MESH_ERROR}") in known:
-        x, y, error = rows.dropna(subset=name)[["x", "y", name]].T.to_numpy(float)
+    def points(*columns: str) -> Array:
+        """Return columns of the rows that have all of them, shape (columns, rows)."""
+        known = [[row[name] for name in columns] for row in rows if columns[-1] in row]
+        return np.array(known, dtype=float).reshape(-1, len(columns)).T
+
+    x, y, error = points(across, up, f"{up}.{MESH_ERROR}")
+    if len(x):
         axes.errorbar(x, y, error, fmt="none", ecolor=color, elinewidth=2.2, zorder=2)
-    if (name := f"{up}.{IF_BONDED}") in known:
-        x, y, bonded = rows.dropna(subset=name)[["x", "y", name]].T.to_numpy(float)
+    x, y, bonded = points(across, up, f"{up}.{IF_BONDED}")
+    if len(x):
         axes.fill_between(x, y, bonded, color=color, alpha=0.18, lw=0, zorder=1)
         axes.plot(x, bonded, linestyle=":", color=color, lw=1.2, zorder=2)
-    axes.plot(rows.x, rows.y, linestyle=style.line, color=color, lw=1.6, zorder=3)
-    demanded, stable = rows.demanded.astype(bool), rows.stable.astype(bool)
-    beyond = rows.apply(run.beyond, axis=1)
+    x, y = points(across, up)
+    axes.plot(x, y, linestyle=style.line, color=color, lw=1.6, zorder=3)
+    demanded, stable, limit = (
+        np.array([row[name] for row in rows], dtype=bool)
+        for name in ("demanded", "stable", "limit")
+    )
+    last = np.array([row is run.rows[-1] for row in rows])
     marks = {
         "step": demanded & stable,
-        "unstable": ~stable & (demanded | beyond),
-        "limit": rows.limit.astype(bool),
-        "end": _stops(run) & (rows.step == run.rows[-1]["step"]),
+        "unstable": ~stable & (demanded | [run.beyond(row) for row in rows]),
+        "limit": limit,
+        "end": last & _stops(run),
     }
     for kind, chosen in marks.items():
         if chosen.any():  # a line without points would count as one in the corner of the figure
             marker = _marker(style, kind, markevery=max(1, int(chosen.sum()) // MANY))
-            axes.plot(rows.x[chosen], rows.y[chosen], zorder=4, **marker)
+            axes.plot(x[chosen], y[chosen], zorder=4, **marker)
 
 
 def _marker(style: ModelStyle, kind: str, **changes: Any) -> dict[str, Any]:
