@@ -21,7 +21,6 @@ from fem.quantities import table
 from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure, named
 from fem.results.result import Result
 from fem.results.run import Run
-from fem.scene.still.path import draw_shape
 from fem.wording.run_sections import Rows, driven, moved, place
 from fem.wording.termination import explanation, limit_name
 
@@ -48,6 +47,8 @@ def save_pictures(result: Result, folder: Path) -> None:
     """
     save_figures({"curves": curves_figure(result)}, folder, ["curves", "shape"])
     if result.shapes:
+        from fem.scene.still.path import draw_shape  # a fast model alone does without
+
         draw_shape(result, folder / "shape.png")
 
 

@@ -219,18 +219,29 @@ def _fit(figure: Figure, panel: Axes, tall: float, ratio: float, rows: float) ->
     engine.execute(figure)
     width, height = _size(panel)
     wanted = tall or ratio * width
+    broken = False
     for axes in figure.axes:
         wide, high = _size(axes)
-        axes.set_title("\n".join(_broken(axes.get_title(loc="left"), wide)))
-        axes.set_xlabel("\n".join(_broken(axes.get_xlabel(), wide)))
-        axes.set_ylabel("\n".join(_broken(axes.get_ylabel(), high * wanted / height)))
+        for put, text, room in (
+            (axes.set_title, axes.get_title(loc="left"), wide),
+            (axes.set_xlabel, axes.get_xlabel(), wide),
+            (axes.set_ylabel, axes.get_ylabel(), high * wanted / height),
+        ):
+            lines = "\n".join(_broken(text, room))
+            put(lines)
+            broken |= lines != text
+    if broken:
+        engine.execute(figure)
+        width, height = _size(panel)
+        wanted = tall or ratio * width
+    missing = wanted - height
     for _ in range(ROUNDS):
+        figure.set_figheight(figure.get_figheight() + rows * missing)
         engine.execute(figure)
         width, height = _size(panel)
         missing = (tall or ratio * width) - height
         if abs(missing) < NEAR * height:
             break
-        figure.set_figheight(figure.get_figheight() + rows * missing)
     figure.set_layout_engine("none")
 
 
