@@ -194,7 +194,7 @@ class Case(CheckedTable):
 
 
 def sectors_of(counts: Sequence[int]) -> int:
-    """Return the number of equal sectors of a tube with families of so many threads."""
+    """Return the number of equal sectors of a tube with these thread counts."""
     return math.gcd(*counts) or BARE_SECTORS
 
 

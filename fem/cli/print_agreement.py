@@ -24,7 +24,7 @@ WORDS = {
 }
 
 MOST_LINES = 12
-"""So many measurements that are not reached are told one by one; compare.json has them all."""
+"""Most measurements beyond a path that are listed one by one; compare.json has them all."""
 
 
 def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:

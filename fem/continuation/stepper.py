@@ -23,7 +23,7 @@ CUT = 0.25
 """A failed step is cut to a quarter."""
 
 EASY, FAIR = 6, 12
-"""A step of so many iterations lets the next be four times, or twice, as long."""
+"""Most iterations of a step after which the next is four times, or twice, as long."""
 
 SMALLEST_STEP = 1e-3
 """The path ends where a step this share of the demanded one does not converge."""
@@ -32,7 +32,7 @@ PATIENCE = 1500
 """Most Newton iterations on the way to one requested value."""
 
 TEARS = 8.0
-"""Stretch of the wall beyond which the path ends: no rubber bears more.
+"""Stretch of the wall beyond which the path ends: rubber tears before it.
 
 The softest silicones break at 7 to 10 (makers' data sheets give an elongation of 700 to 900 %; from
 memory).

@@ -7,7 +7,7 @@ const RIGHT = 26;
 const TOP = 12;
 const BOTTOM = 40;
 
-/* The axes of a chart of so many px: maps from values to places, ticks, frame. */
+/* The axes of a chart of a given size in px: maps from values to places, ticks, frame. */
 function axesOf(low, high, least, most, width, height) {
   const [x0, x1, y0, y1] = [LEFT, Math.max(width - RIGHT, LEFT + 10), height - BOTTOM, TOP];
   const x = axis([low, high], [x0, x1]);

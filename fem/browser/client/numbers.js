@@ -12,7 +12,7 @@ export const valueOf = (row, { name, factor }) =>
 export const trueMinus = (text) => text.replace("-", MINUS);
 export const capital = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
 
-/* A number with so many digits behind the point, a true minus, round-off as zero. */
+/* A number with a given number of decimals, a true minus, round-off as zero. */
 export function shown(value, digits) {
   if (!isNumber(value)) return "\u2013";
   const text = value.toFixed(digits);
