@@ -15,7 +15,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from fem.core.cache import Chain
 from fem.core.processes import WorkerPool
 from fem.solving.single import solve
-from fem.study.job_list import Agenda
+from fem.study.job_list import JobList
 from fem.study.plan import Study
 from fem.study.runner import run
 
@@ -25,35 +25,35 @@ EVERY = 7
 
 
 @pytest.fixture(scope="module")
-def agenda() -> Agenda:
+def job_list() -> JobList:
     """Return the study with FE only, and fewer cases."""
     study = Study.load(STUDY)
-    whole = Agenda.of(
+    whole = JobList.of(
         Study.restore({**study.data, "models": ["fe"], "shapes": []}, study.base.data)
     )
     solve(whole.cases[0], "fe", study.resolution)
-    return Agenda(whole.study, whole.cases[::EVERY], [])
+    return JobList(whole.study, whole.cases[::EVERY], [])
 
 
-def one_by_one(agenda: Agenda) -> None:
+def one_by_one(job_list: JobList) -> None:
     """Solve all cases in this process."""
     chain = Chain()
-    for case in agenda.cases:
-        solve(case, "fe", agenda.study.resolution, chain=chain)
+    for case in job_list.cases:
+        solve(case, "fe", job_list.study.resolution, chain=chain)
 
 
-def by_study(workers: int, folder: Path) -> Callable[[Agenda], None]:
+def by_study(workers: int, folder: Path) -> Callable[[JobList], None]:
     """Return the function that solves all cases by so many workers, in a new folder each time."""
     numbers = count()
 
-    def solve_all(agenda: Agenda) -> None:
-        assert run(agenda, folder / str(next(numbers)), WorkerPool(workers)).complete
+    def solve_all(job_list: JobList) -> None:
+        assert run(job_list, folder / str(next(numbers)), WorkerPool(workers)).complete
 
     return solve_all
 
 
 @pytest.mark.benchmark(group="study")
 @pytest.mark.parametrize("way", ["one by one", "1 worker", "2 workers"])
-def test_study(benchmark: BenchmarkFixture, agenda: Agenda, way: str, tmp_path: Path) -> None:
+def test_study(benchmark: BenchmarkFixture, job_list: JobList, way: str, tmp_path: Path) -> None:
     solve_all = by_study(int(way[0]), tmp_path) if way != "one by one" else one_by_one
-    benchmark.pedantic(solve_all, args=(agenda,), rounds=2)
+    benchmark.pedantic(solve_all, args=(job_list,), rounds=2)

@@ -28,18 +28,18 @@ def compare(
         from fem.compare.comparison import compare as compare_bench
         from fem.measurements.bench import read_bench
         from fem.plots.comparison import save_pictures
-        from fem.study.study_result import Outcome
+        from fem.study.study_result import StudyResult
         from fem.wording.progress import Bars
 
-        outcome = Outcome.load(results)
+        study_result = StudyResult.load(results)
         models = {None: None, ModelChoice.BOTH: ("fast", "fe")}.get(model, (str(model),))
-        measured = read_bench(bench, outcome.study.base)
+        measured = read_bench(bench, study_result.study.base)
         folder = make_folder(out or results / "compare")
         with Bars() as bars:
 
             def report(part: str, done: int, total: int) -> None:
                 bars.report(part, done, total, WORDS[part])
 
-            comparison = compare_bench(outcome, measured, models, report)
+            comparison = compare_bench(study_result, measured, models, report)
         files = [*comparison.save(folder), *save_pictures(comparison, folder)]
     print_comparison(comparison, files)

@@ -52,7 +52,7 @@ def print_trust(trust: Trust, files: Sequence[Path], left_out: Sequence[str] = (
     from fem.trust.rules import rule_table  # slow to import
 
     console = terminal()
-    console.print(trust.outcome.study.title, style="bold")
+    console.print(trust.study_result.study.title, style="bold")
     words = ", ".join(map(str, trust.tolerances))
     console.print(f"Fast model against FE model, tolerance: {words}")
     rules = rule_table(trust.rules).to_dict("records")

@@ -15,11 +15,11 @@ from rich.table import Table
 from fem.report.ranges import range_grids
 from fem.report.varied import counts_grid, said, unreached_grids, unusable_grids
 from fem.study.estimate import Estimate
-from fem.study.job_list import Agenda
-from fem.study.plot_data import survey
+from fem.study.job_list import JobList
+from fem.study.plot_data import plot_data
 from fem.study.results_db import Curve
 from fem.study.runner import Report
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from fem.wording.progress import Bars
 from fem.wording.run_sections import NAMES
 from fem.wording.terminal import print_files, print_table, rich_table, terminal
@@ -57,9 +57,9 @@ def _worker_table(workers: Mapping[str, _Worker]) -> Table | None:
 
 
 @contextmanager
-def progress(agenda: Agenda) -> Iterator[Report]:
+def progress(job_list: JobList) -> Iterator[Report]:
     """Show bars on standard error; hand out the function that moves them."""
-    words, workers = agenda.words, defaultdict[str, _Worker](_Worker)
+    words, workers = job_list.words, defaultdict[str, _Worker](_Worker)
     unit = "done, {task.fields[failed]} failed, {task.remaining:.0f} to go,"
     left = [TextColumn("elapsed,"), TimeRemainingColumn(), TextColumn("remaining")]
     counts, earlier = Counter(done=0, failed=0), True
@@ -70,7 +70,7 @@ def progress(agenda: Agenda) -> Iterator[Report]:
             nonlocal earlier
             failed = [curve for curve in curves if curve.status == "failed"]
             counts.update(done=len(curves), failed=len(failed))
-            bars.report("curves", counts["done"], agenda.curves, failed=counts["failed"])
+            bars.report("curves", counts["done"], job_list.curves, failed=counts["failed"])
             if earlier:  # what an earlier run did; the time left counts from here
                 bars.reset(bars.task_ids[0], completed=counts["done"], failed=counts["failed"])
             else:
@@ -85,13 +85,13 @@ def progress(agenda: Agenda) -> Iterator[Report]:
         yield report
 
 
-def print_estimate(agenda: Agenda, found: Sequence[Estimate], workers: int) -> None:
+def print_estimate(job_list: JobList, found: Sequence[Estimate], workers: int) -> None:
     """Print how many curves a study has, and what they are expected to take."""
-    console, study = terminal(), agenda.study
+    console, study = terminal(), job_list.study
     console.print(study.title, style="bold")
-    steps = sum(case.drive.steps for case in agenda.cases)
+    steps = sum(case.drive.steps for case in job_list.cases)
     console.print(
-        f"{len(agenda.cases)} cases, {agenda.curves} curves "
+        f"{len(job_list.cases)} cases, {job_list.curves} curves "
         f"({', '.join(NAMES[model] for model in study.models)}), {steps} steps a model"
     )
     for part in found:
@@ -100,19 +100,21 @@ def print_estimate(agenda: Agenda, found: Sequence[Estimate], workers: int) -> N
             f"{part.bytes / 1e6:.2g} MB (from {part.sample} of its curves, solved just now)"
         )
     console.print(f"with {workers} workers, beside the start of the processes and the pictures")
-    for table in unusable_grids(agenda.unusable):
+    for table in unusable_grids(job_list.unusable):
         print_table(console, table)
 
 
-def print_outcome(outcome: Outcome, agenda: Agenda, folder: Path, files: Sequence[str]) -> None:
+def print_study_result(
+    study_result: StudyResult, job_list: JobList, folder: Path, files: Sequence[str]
+) -> None:
     """Print how the curves went, what was reached, what failed, and what was written."""
-    console, seen = terminal(), survey(outcome)
-    console.print(outcome.study.title, style="bold")
+    console, seen = terminal(), plot_data(study_result)
+    console.print(study_result.study.title, style="bold")
     ranges = range_grids(replace(seen, axes=[])) if seen else []  # without the settings: too wide
-    failed = [*unreached_grids(outcome, failed_only=True), *unusable_grids(agenda.unusable)]
-    for table in [counts_grid(outcome), *ranges, *failed]:
+    failed = [*unreached_grids(study_result, failed_only=True), *unusable_grids(job_list.unusable)]
+    for table in [counts_grid(study_result), *ranges, *failed]:
         print_table(console, table)
-    for line in said(outcome):
+    for line in said(study_result):
         console.print(line, soft_wrap=True)
     print_files(console, [folder / name for name in files])
 

@@ -37,39 +37,41 @@ def study(
 ) -> None:
     """Solve a parameter study and write its table and pictures."""
     with plain_errors():
-        from fem.cli.print_study import print_estimate, print_outcome, progress
+        from fem.cli.print_study import print_estimate, print_study_result, progress
         from fem.core.processes import WorkerPool
         from fem.plots.study.figures import save_pictures
         from fem.study.estimate import estimate
-        from fem.study.executor import ClusterCrew
-        from fem.study.job_list import Agenda
+        from fem.study.executor import ClusterExecutor
+        from fem.study.job_list import JobList
         from fem.study.plan import Study
         from fem.study.runner import run
 
-        agenda = Agenda.of(Study.load(file))
+        job_list = JobList.of(Study.load(file))
         if dry_run:
-            print_estimate(agenda, estimate(agenda), workers)
+            print_estimate(job_list, estimate(job_list), workers)
             return
         folder = make_folder(out or Path("results") / file.name.split(".")[0])
         with _what_is_done_is_kept(folder):
-            with progress(agenda) as report:
-                crew = WorkerPool(workers) if scheduler is None else ClusterCrew(scheduler)
-                outcome = run(agenda, folder, crew, resume=resume, retry=retry, report=report)
-            files = outcome.save(folder)
-            files += [path.name for path in save_pictures(outcome, folder)] if pictures else []
-    print_outcome(outcome, agenda, folder, files)
+            with progress(job_list) as report:
+                executor = WorkerPool(workers) if scheduler is None else ClusterExecutor(scheduler)
+                study_result = run(
+                    job_list, folder, executor, resume=resume, retry=retry, report=report
+                )
+            files = study_result.save(folder)
+            files += [path.name for path in save_pictures(study_result, folder)] if pictures else []
+    print_study_result(study_result, job_list, folder, files)
     typer.echo(CAUTION)
-    if not outcome.complete:
+    if not study_result.complete:
         raise typer.Exit(UNREACHED)
 
 
 @contextmanager
 def _what_is_done_is_kept(folder: Path) -> Iterator[None]:
     """Say what to do where something cannot be written, as on a full disk."""
-    from fem.study.results_db import LedgerError
+    from fem.study.results_db import DatabaseWriteError
 
     try:
         yield
-    except (LedgerError, OSError) as error:
+    except (DatabaseWriteError, OSError) as error:
         kept = "the curves that are done are kept; once it can be written, go on with --resume"
         fail(f"{folder}: {error}; {kept}", UNREACHED)

@@ -26,15 +26,15 @@ def trust(
     with plain_errors():
         from fem.cli.print_agreement import print_trust
         from fem.plots.trust.figures import left_out, save_pictures
-        from fem.study.study_result import Outcome
+        from fem.study.study_result import StudyResult
         from fem.trust.analysis import Trust
         from fem.wording.progress import Bars
 
-        outcome = Outcome.load(results)
+        study_result = StudyResult.load(results)
         with Bars() as bars:
             bars.report("searching for rules, fitting the difference of the models", 0, None)
-            found = Trust.of(outcome, tolerance)
+            found = Trust.of(study_result, tolerance)
         folder = make_folder(out or results / "trust")
         files = found.save(folder)
-        files += save_pictures(outcome, found.map, found.tolerances, found.model, folder)
+        files += save_pictures(study_result, found.map, found.tolerances, found.model, folder)
     print_trust(found, files, left_out(files, found.lacking))

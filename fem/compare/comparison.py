@@ -18,7 +18,7 @@ from fem.core.atomic_write import csv_bytes, json_bytes, together
 from fem.measurements.bench import Bench
 from fem.results.environment import machine, versions
 from fem.study.plan import Study
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 
 if TYPE_CHECKING:
     import pandas
@@ -130,7 +130,7 @@ def _plain(fit: Fit) -> dict[str, Any]:
 
 
 def compare(
-    outcome: Outcome,
+    study_result: StudyResult,
     bench: Bench,
     models: Sequence[str] | None = None,
     report: Report | None = None,
@@ -139,7 +139,7 @@ def compare(
 
     Parameters
     ----------
-    outcome
+    study_result
         What the study found.
     bench
         What was measured, read for the case of the study.
@@ -153,20 +153,22 @@ def compare(
     KeyboardInterrupt
         If the user breaks off.
     """
-    chosen = tuple(models or outcome.study.models)
-    curves = find_curves(bench, outcome, chosen, report)
+    chosen = tuple(models or study_result.study.models)
+    curves = find_curves(bench, study_result, chosen, report)
     rows = match(bench, curves, chosen)
     told = partial(report, "causes") if report else None
     predicted = predict(bench, told) if len(bench.cases) >= LEAST_SETTINGS else None
     best = "fe" if "fe" in chosen else "fast"
     own = {key: curves[key, best] for key in bench.cases}
     return Comparison(
-        study=outcome.study,
+        study=study_result.study,
         bench=bench,
         models=chosen,
         curves=curves,
         rows=rows,
         summary=summary(rows, bench),
         unreached=list(unreached(rows, curves)),
-        diagnosis=diagnose(rows, bench, best, own, predicted, outcome.study.resolution, report),
+        diagnosis=diagnose(
+            rows, bench, best, own, predicted, study_result.study.resolution, report
+        ),
     )

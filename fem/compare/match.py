@@ -17,7 +17,7 @@ from fem.measurements.bench import Bench
 from fem.measurements.columns import GAUGE
 from fem.quantities.column import BAND
 from fem.results.termination import REACHED
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from fem.study.worker import Task, perform
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ Report = Callable[[str, int, int], None]
 
 
 def find_curves(
-    bench: Bench, outcome: Outcome, models: Sequence[str], report: Report | None = None
+    bench: Bench, study_result: StudyResult, models: Sequence[str], report: Report | None = None
 ) -> Curves:
     """Return the curve of each setting of the bench by each model.
 
@@ -47,7 +47,7 @@ def find_curves(
     KeyboardInterrupt
         If the user breaks off.
     """
-    ends, table = outcome.terminations, outcome.table
+    ends, table = study_result.terminations, study_result.table
     curves = {
         (str(key), str(model)): Curve.of(rows, ends.get((str(key), str(model)), REACHED))
         for (model, key), rows in table[table.model.isin(models)].groupby(["model", "case"])
@@ -57,7 +57,7 @@ def find_curves(
         for number, case in enumerate(lacking):
             if report:
                 report(model, number, len(lacking))
-            (curves[case.key, model],) = solved([case], model, outcome.study.resolution)
+            (curves[case.key, model],) = solved([case], model, study_result.study.resolution)
         if report and lacking:
             report(model, len(lacking), len(lacking))
     wanted = ((key, model) for key in bench.cases for model in models)

@@ -17,7 +17,7 @@ from fem.compare.fit import Fit
 from fem.core.errors import InputError
 from fem.quantities.column import named
 from fem.report.figures import Picture, image
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from fem.wording.agreement import agreement_table, correction_table, rules_table
 from fem.wording.comparison import worded
 from fem.wording.picture_text import DPI
@@ -44,7 +44,7 @@ class Beside:
     pictures: list[Picture] = field(default_factory=list)
 
 
-def comparison(folder: Path, outcome: Outcome) -> Beside | None:
+def comparison(folder: Path, study_result: StudyResult) -> Beside | None:
     """Return what the folder compare says; None where there is none.
 
     Raises
@@ -52,10 +52,10 @@ def comparison(folder: Path, outcome: Outcome) -> Beside | None:
     InputError
         If its files are damaged.
     """
-    return _of_study(folder / COMPARE, "compare.json", outcome, _comparison)
+    return _of_study(folder / COMPARE, "compare.json", study_result, _comparison)
 
 
-def trust(folder: Path, outcome: Outcome) -> Beside | None:
+def trust(folder: Path, study_result: StudyResult) -> Beside | None:
     """Return what the folder trust says; None where there is none.
 
     Raises
@@ -63,18 +63,21 @@ def trust(folder: Path, outcome: Outcome) -> Beside | None:
     InputError
         If its files are damaged.
     """
-    return _of_study(folder / TRUST, "trust.json", outcome, _trust)
+    return _of_study(folder / TRUST, "trust.json", study_result, _trust)
 
 
 def _of_study(
-    place: Path, file: str, outcome: Outcome, read: Callable[[Path, dict[str, Any]], Beside]
+    place: Path,
+    file: str,
+    study_result: StudyResult,
+    read: Callable[[Path, dict[str, Any]], Beside],
 ) -> Beside | None:
     """Return what a folder beside says, if its file is of this study; None where there is none."""
     if not (place / file).exists():
         return None
     try:
         record = json.loads((place / file).read_text(encoding="utf-8"))
-        if record.get("study_hash") != outcome.study.hash:
+        if record.get("study_hash") != study_result.study.hash:
             return Beside([f"The folder {place.name} is of another study, and is left out."])
         return read(place, record)
     except (OSError, KeyError, TypeError, ValueError, AttributeError) as error:

@@ -15,9 +15,9 @@ from fem.report.ranges import range_grids, setting
 from fem.report.scene import Scene, kept_scene
 from fem.report.varied import counts_grid, said, unreached_grids, unusable_grids, varied_grid
 from fem.results.result import Result
-from fem.study.plot_data import survey
+from fem.study.plot_data import plot_data
 from fem.study.runner import SHAPES
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from fem.wording.run_sections import NAMES
 
 CONTENTS = {
@@ -41,7 +41,7 @@ MOST_KEPT = 3
 """Kept shapes that have room."""
 
 
-def study_pages(outcome: Outcome, folder: Path) -> Iterator[str]:
+def study_pages(study_result: StudyResult, folder: Path) -> Iterator[str]:
     """Yield the page of a study, each time lighter.
 
     First the shapes to turn are left out one by one, from the last, then the pictures.
@@ -51,8 +51,8 @@ def study_pages(outcome: Outcome, folder: Path) -> Iterator[str]:
     InputError
         If what lies in its folder is damaged.
     """
-    pictures, kept = _pictures(outcome), _kept(outcome, folder)
-    parts = _parts(outcome, folder)
+    pictures, kept = _pictures(study_result), _kept(study_result, folder)
+    parts = _parts(study_result, folder)
     plans = [(turned, len(pictures)) for turned in range(len(kept), -1, -1)]
     plans += [(0, shown) for shown in range(len(pictures) - 1, -1, -1)]
     for turned, shown in plans:
@@ -63,12 +63,14 @@ def study_pages(outcome: Outcome, folder: Path) -> Iterator[str]:
             *(f"the shapes to turn of {title}; a picture of them stays" for title, _ in still),
             *(f"a picture: {one.caption}" for one in pictures[shown:]),
         ]
-        yield render("study.html", outcome.study.base, outcome.provenance["versions"], **parts)
+        yield render(
+            "study.html", study_result.study.base, study_result.provenance["versions"], **parts
+        )
 
 
-def _parts(outcome: Outcome, folder: Path) -> dict[str, Any]:
+def _parts(study_result: StudyResult, folder: Path) -> dict[str, Any]:
     """Return all that the page of a study has but pictures over the settings and shapes."""
-    study, record, seen = outcome.study, outcome.provenance, survey(outcome)
+    study, record, seen = study_result.study, study_result.provenance, plot_data(study_result)
     began = [session["began"] for session in record.get("sessions") or []]
     unusable = ((entry["setting"], entry["reason"]) for entry in record["unusable"])
     origin = {
@@ -86,17 +88,17 @@ def _parts(outcome: Outcome, folder: Path) -> dict[str, Any]:
             "cases": str(record["cases"]),
             "models": ", ".join(NAMES[model] for model in study.models),
             "mesh": study.resolution if "fe" in study.models else "",
-            "curves": "all done" if outcome.complete else "NOT ALL DONE",
+            "curves": "all done" if study_result.complete else "NOT ALL DONE",
         },
         "models": study.models,
-        "counts": counts_grid(outcome),
+        "counts": counts_grid(study_result),
         "ranges": range_grids(seen) if seen else [],
-        "said": [*said(outcome)],
+        "said": [*said(study_result)],
         "varied": varied_grid(study),
         "base": study.base,
-        "bench": comparison(folder, outcome),
-        "trust": trust(folder, outcome),
-        "failed": [*unreached_grids(outcome), *unusable_grids(unusable)],
+        "bench": comparison(folder, study_result),
+        "trust": trust(folder, study_result),
+        "failed": [*unreached_grids(study_result), *unusable_grids(unusable)],
         "resolution": study.resolution,
         "origin": [
             origin_grid("Study and machine", origin),
@@ -106,21 +108,23 @@ def _parts(outcome: Outcome, folder: Path) -> dict[str, Any]:
     }
 
 
-def _pictures(outcome: Outcome) -> list[Picture]:
+def _pictures(study_result: StudyResult) -> list[Picture]:
     """Return the figures without their words, which the page writes below as text."""
     return [
         picture(
             layout.figure(words=False),
             ". ".join([layout.heading, *(note.rstrip(".") for note in layout.notes)]),
         )
-        for _, layout in figures(outcome)
+        for _, layout in figures(study_result)
     ]
 
 
-def _kept(outcome: Outcome, folder: Path) -> list[tuple[str, Scene]]:
+def _kept(study_result: StudyResult, folder: Path) -> list[tuple[str, Scene]]:
     """Return the first of the shapes that are kept, by their settings, in the table's order."""
-    there = [key for key in dict.fromkeys(outcome.table.case) if (folder / SHAPES / key).is_dir()]
-    seen, words = survey(outcome), {}
+    there = [
+        key for key in dict.fromkeys(study_result.table.case) if (folder / SHAPES / key).is_dir()
+    ]
+    seen, words = plot_data(study_result), {}
     if seen and seen.axes:
         first = seen.rows.drop_duplicates("case")
         words = {str(row["case"]): setting(seen, row) for _, row in first.iterrows()}

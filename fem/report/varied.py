@@ -7,9 +7,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from fem.results.termination import restore
-from fem.study.job_list import Agenda
+from fem.study.job_list import JobList
 from fem.study.plan import Study
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from fem.study.vary import Vary
 from fem.wording.run_sections import NAMES
 from fem.wording.termination import reason
@@ -41,14 +41,14 @@ def _values(study: Study, vary: Vary) -> list[str]:
     return [span, f"{vary.count}, equally spaced"]
 
 
-def counts_grid(outcome: Outcome) -> TextTable:
+def counts_grid(study_result: StudyResult) -> TextTable:
     """Return how the curves of each model went."""
-    told = outcome.provenance
+    told = study_result.provenance
     rows = []
-    for model in outcome.study.models:
+    for model in study_result.study.models:
         ended = Counter(e["status"] for e in told["not_reached"] if e["model"] == model)
         lost = {e["case"] for e in told["not_reached"] if e["model"] == model}
-        found = set(outcome.table.case[outcome.table.model == model])
+        found = set(study_result.table.case[study_result.table.model == model])
         reached = len(found - lost)
         lacking = told["cases"] - reached - ended.total()
         numbers = (reached, ended["ended"], ended["failed"], lacking, told["cases"])
@@ -58,12 +58,12 @@ def counts_grid(outcome: Outcome) -> TextTable:
     return TextTable("Curves: one model along the path of one case", titles, rows)
 
 
-def unreached_grids(outcome: Outcome, *, failed_only: bool = False) -> list[TextTable]:
+def unreached_grids(study_result: StudyResult, *, failed_only: bool = False) -> list[TextTable]:
     """Return which curves did not reach their last step, failed ones first, and why."""
-    entries = outcome.provenance["not_reached"]
+    entries = study_result.provenance["not_reached"]
     failed = [entry for entry in entries if entry["status"] == "failed"]
     others = [] if failed_only else [entry for entry in entries if entry not in failed]
-    words = Agenda.of(outcome.study).words if entries else {}
+    words = JobList.of(study_result.study).words if entries else {}
     rows = [
         [
             words.get(entry["case"], entry["case"]),
@@ -94,12 +94,12 @@ def _first(caption: str, titles: list[str], rows: list[list[str]]) -> list[TextT
     return [table] if rows else []
 
 
-def said(outcome: Outcome) -> Iterator[str]:
+def said(study_result: StudyResult) -> Iterator[str]:
     """Yield what is to be said of the run of a study beside its counts."""
-    told = outcome.provenance
+    told = study_result.provenance
     if told.get("ended_early"):
         yield f"The run ended early: {told['ended_early']}; go on with --resume."
     for fault in told.get("not_in_batch", []):
         yield f"Solved one by one, not in a batch: {fault}."
     if others := told.get("curves_not_asked_for"):
-        yield f"{others} curves of the ledger are not asked for now and left aside."
+        yield f"{others} curves in the results database are not part of the study; ignored."

@@ -12,7 +12,7 @@ from fem.report.result import result_pages
 from fem.report.study import study_pages
 from fem.results.folder import Contents, contents
 from fem.results.result import Result
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 
 NAME = "report.html"
 """File of the page, unless another is asked for."""
@@ -49,5 +49,5 @@ def write_report(folder: str | Path, file: str | Path | None = None) -> Path:
 def _pages(folder: Path) -> Iterator[str]:
     """Return the pages of what lies in a folder: it is read at once, they are made one by one."""
     if contents(folder) is Contents.STUDY:
-        return study_pages(Outcome.load(folder), folder)
+        return study_pages(StudyResult.load(folder), folder)
     return result_pages(Result.load(folder))

@@ -19,8 +19,11 @@ from fem.core.errors import InputError
 from fem.core.text_file import text_of
 
 RECORD = "run.json"
-STUDY_DATABASE = "ledger.sqlite"
-"""What a study keeps its curves in; it is there before run.json."""
+STUDY_DATABASE = "results.sqlite"
+"""The solved curves of a study; it exists before run.json."""
+
+OLD_STUDY_DATABASE = "ledger.sqlite"
+"""Its name in earlier versions."""
 
 FORMAT = 1
 """Number of the layout of run.json and of the files beside it."""
@@ -146,7 +149,8 @@ def _parsed(folder: Path) -> tuple[str, dict[str, Any]]:
         fault = "this is a file; the folder of a result is required"
         text = f"{folder}: {fault if folder.exists() else 'there is no such folder'}"
         raise FolderError(Contents.NEITHER, text)
-    if not file.exists() and (folder / STUDY_DATABASE).exists():
+    databases = (folder / STUDY_DATABASE, folder / OLD_STUDY_DATABASE)
+    if not file.exists() and any(database.exists() for database in databases):
         fault = "there is no such file: the study runs, or was ended early; go on with --resume"
         raise FolderError(Contents.UNFINISHED_STUDY, f"{file}: {fault}")
     if not file.exists():

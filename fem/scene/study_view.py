@@ -13,14 +13,14 @@ from fem.results.run import Run
 from fem.results.termination import REACHED
 from fem.scene.result_view import Exhibit, exhibits, with_shapes
 from fem.study.runner import SHAPES
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from fem.wording.run_sections import with_added
 from fem.wording.termination import short_reason
 
 UNSHAPED = "its shapes were not kept"
 
 
-def setting_exhibits(outcome: Outcome, folder: Path, case: Case) -> list[Exhibit]:
+def setting_exhibits(study_result: StudyResult, folder: Path, case: Case) -> list[Exhibit]:
     """Return an exhibit to each model that has a curve of one setting of a study.
 
     The fast model's shapes follow from the table. Those of the FE model are read where the study
@@ -28,7 +28,7 @@ def setting_exhibits(outcome: Outcome, folder: Path, case: Case) -> list[Exhibit
 
     Parameters
     ----------
-    outcome
+    study_result
         What the study found.
     folder
         Its folder.
@@ -40,7 +40,7 @@ def setting_exhibits(outcome: Outcome, folder: Path, case: Case) -> list[Exhibit
     InputError
         If the table has nothing of it, or the kept shapes are damaged.
     """
-    runs = [run_of(outcome, case, model) for model in outcome.study.models]
+    runs = [run_of(study_result, case, model) for model in study_result.study.models]
     shown = [
         exhibit
         for run in runs
@@ -52,15 +52,15 @@ def setting_exhibits(outcome: Outcome, folder: Path, case: Case) -> list[Exhibit
     return shown
 
 
-def run_of(outcome: Outcome, case: Case, model: str) -> Run | None:
+def run_of(study_result: StudyResult, case: Case, model: str) -> Run | None:
     """Return the run of one curve without its shapes; None if nothing was found on it."""
-    table = outcome.table
+    table = study_result.table
     mine = table[(table.case == case.key) & (table.model == model)]
     if mine.empty:
         return None
-    own = mine.drop(columns=["case", *outcome.varied])
+    own = mine.drop(columns=["case", *study_result.varied])
     rows = [_without_gaps(row) for row in own.to_dict("records")]
-    end = outcome.terminations.get((case.key, model), REACHED)
+    end = study_result.terminations.get((case.key, model), REACHED)
     return Run(model=model, rows=rows, termination=end, seconds=math.nan, balance={})
 
 

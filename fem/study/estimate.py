@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass
 
-from fem.study.job_list import BUNDLE, Agenda
+from fem.study.job_list import BUNDLE, JobList
 from fem.study.results_db import weight
 from fem.study.worker import Task, perform
 
@@ -13,7 +13,7 @@ SAMPLE = {"fast": 64, "fe": 5}
 """How many curves of a model are solved, spread over the study."""
 
 TABLE_SHARE = 1.0
-"""The table is at most as large again as the ledger, by trial on the ready study."""
+"""The table is at most as large again as the results database, by trial on the ready study."""
 
 
 @dataclass(frozen=True)
@@ -42,17 +42,17 @@ class Estimate:
     bytes: float
 
 
-def estimate(agenda: Agenda) -> list[Estimate]:
+def estimate(job_list: JobList) -> list[Estimate]:
     """Solve some curves of each model, and return what all of them are expected to take."""
-    return [_estimate(agenda, model) for model in agenda.study.models if agenda.cases]
+    return [_estimate(job_list, model) for model in job_list.study.models if job_list.cases]
 
 
-def _estimate(agenda: Agenda, model: str) -> Estimate:
-    curves = len(agenda.cases)
+def _estimate(job_list: JobList, model: str) -> Estimate:
+    curves = len(job_list.cases)
     count = min(SAMPLE[model], curves)
     middles = ((2 * k + 1) * curves // (2 * count) for k in range(count))  # of equal parts
-    cases = tuple(agenda.cases[middle] for middle in middles)
-    resolution = agenda.study.resolution
+    cases = tuple(job_list.cases[middle] for middle in middles)
+    resolution = job_list.study.resolution
     perform(Task(model, cases[:2], resolution))  # the first ones compile and import
     began = time.perf_counter()
     found = perform(Task(model, cases, resolution))

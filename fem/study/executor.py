@@ -14,11 +14,11 @@ from fem.core.errors import InputError
 from fem.core.processes import WorkerLostError, WorkerPool, use_one_thread
 
 
-class CrewLostError(Exception):
+class NoWorkersError(Exception):
     """Nobody is left to do the work."""
 
 
-class ClusterCrew:
+class ClusterExecutor:
     """The workers of a Dask cluster, on which this package is installed.
 
     Parameters
@@ -73,7 +73,7 @@ class ClusterCrew:
         ------
         WorkerLostError
             If its worker died.
-        CrewLostError
+        NoWorkersError
             If nobody is left to do it.
         """
         from distributed import KilledWorker
@@ -83,7 +83,7 @@ class ClusterCrew:
         except KilledWorker as lost:
             raise WorkerLostError(f"worker {lost.last_worker.address} died") from None
         except CancelledError:
-            raise CrewLostError(f"the scheduler {self.address} is gone") from None
+            raise NoWorkersError(f"the scheduler {self.address} is gone") from None
 
     def __exit__(self, *_: object) -> None:
         """Take back what is in hand, and disconnect; the cluster stays."""
@@ -91,7 +91,7 @@ class ClusterCrew:
         self._client.close()
 
 
-type Crew = WorkerPool | ClusterCrew
+type Executor = WorkerPool | ClusterExecutor
 """Workers that tasks are handed to."""
 
 

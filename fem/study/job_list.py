@@ -20,7 +20,7 @@ BUNDLE = 512
 
 
 @dataclass(frozen=True)
-class Agenda:
+class JobList:
     """The cases of a study.
 
     Attributes
@@ -38,8 +38,8 @@ class Agenda:
     unusable: list[tuple[dict[str, Value], str]]
 
     @classmethod
-    def of(cls, study: Study) -> Agenda:
-        """Return the agenda of a study.
+    def of(cls, study: Study) -> JobList:
+        """Return the job_list of a study.
 
         Raises
         ------
@@ -55,9 +55,9 @@ class Agenda:
                 unusable.append((setting, str(error).removeprefix("case: ")))
             else:
                 cases.setdefault(case.key, case)
-        agenda = cls(study, list(cases.values()), unusable)
-        agenda._check()
-        return agenda
+        job_list = cls(study, list(cases.values()), unusable)
+        job_list._check()
+        return job_list
 
     def _check(self) -> None:
         """Raise if shapes are asked of no case, or the mesh cannot be made."""

@@ -10,7 +10,7 @@ from fem.quantities import table
 from fem.quantities.case_fields import THREADS, column
 from fem.quantities.column import Measure, named, with_unit
 from fem.study.plan import Study
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from fem.study.vary import Vary
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ class Axis:
 
 
 @dataclass(frozen=True)
-class Survey:
+class PlotData:
     """A study made ready to be drawn.
 
     Attributes
@@ -133,9 +133,9 @@ class Survey:
         return [above[number] for number in sorted(numbers) if number >= 0]
 
 
-def survey(outcome: Outcome) -> Survey | None:
+def plot_data(study_result: StudyResult) -> PlotData | None:
     """Return the study made ready, or None if no step that was asked for was found at all."""
-    table, study = outcome.table, outcome.study
+    table, study = study_result.table, study_result.study
     if table.empty or not table.demanded.any():
         return None
     rows = table[table.demanded.astype(bool)].reset_index(drop=True)
@@ -151,7 +151,7 @@ def survey(outcome: Outcome) -> Survey | None:
     levels = sorted(reach.index, key=abs)
     most = [level for level in levels if 2 * reach[level] > reach.max()]
     models: list[str] = [model for model in study.models if model in set(rows.model)]
-    return Survey(study, models, rows, axes, drive, levels, most[-1])
+    return PlotData(study, models, rows, axes, drive, levels, most[-1])
 
 
 def _axis(study: Study, vary: Vary, rows: pandas.DataFrame) -> tuple[Axis, pandas.Series[Any]]:

@@ -1,4 +1,4 @@
-"""The ledger of a study: one committed row to each curve that is done, kept in SQLite.
+"""The results database of a study: one committed row to each curve that is done, kept in SQLite.
 
 A curve is one model along the path of one case. Its row holds how it ended and its steps, and is
 written in one transaction, so that whatever is killed, and when, a curve is in it whole or not at
@@ -19,20 +19,20 @@ from typing import Any, Literal, Self
 from filelock import FileLock, Timeout
 
 from fem.core.errors import InputError
-from fem.results.folder import STUDY_DATABASE
+from fem.results.folder import OLD_STUDY_DATABASE, STUDY_DATABASE
 from fem.results.termination import REACHED, Termination, restore
 
 type Status = Literal["reached", "ended", "failed"]
 """Reached the last step; ended before it where the tube has a limit; or neither."""
 
 
-class LedgerError(Exception):
-    """The ledger cannot be written, as when the disk is full; what it holds stays."""
+class DatabaseWriteError(Exception):
+    """The results database cannot be written, as when the disk is full; what it holds stays."""
 
 
 @dataclass(frozen=True)
 class Curve:
-    """One model along the path of one case, as the ledger keeps it.
+    """One model along the path of one case, as the results database keeps it.
 
     Attributes
     ----------
@@ -83,19 +83,20 @@ CREATE TABLE IF NOT EXISTS facts (name PRIMARY KEY, value) WITHOUT ROWID;
 """
 
 
-class Ledger:
-    """The ledger in a folder, open for one run at a time.
+class ResultsDatabase:
+    """The results database in a folder, open for one run at a time.
 
     Raises
     ------
     InputError
-        If another run has it open, or the file is no ledger.
-    LedgerError
+        If another run has it open, or the file is not a results database.
+    DatabaseWriteError
         If it cannot be written.
     """
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / STUDY_DATABASE
+        _check_old(folder)
         self._lock = FileLock(
             folder / f".{STUDY_DATABASE}.lock"
         )  # the system frees it when its holder dies
@@ -110,7 +111,7 @@ class Ledger:
             raise
 
     def __enter__(self) -> Self:
-        """Return the ledger itself."""
+        """Return the results database itself."""
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -165,6 +166,17 @@ class Ledger:
             yield Curve(**{**data, **read})
 
 
+def _check_old(folder: Path) -> None:
+    """Raise if the folder has only the database of an earlier version."""
+    old = folder / OLD_STUDY_DATABASE
+    if old.exists() and not (folder / STUDY_DATABASE).exists():
+        raise InputError(
+            f"{old}: an earlier version of tubewright wrote this results database; this version "
+            f"cannot read it and writes {STUDY_DATABASE}; take another folder (--out), or delete "
+            f"{OLD_STUDY_DATABASE} to solve its curves again"
+        )
+
+
 def _row(curve: Curve) -> dict[str, Any]:
     """Return a curve as its row of the table."""
     data = vars(curve) | {"termination": curve.termination.data()}
@@ -173,7 +185,7 @@ def _row(curve: Curve) -> dict[str, Any]:
 
 
 def weight(curve: Curve) -> int:
-    """Return the bytes that a curve takes in the ledger, nearly."""
+    """Return the bytes that a curve takes in the results database, nearly."""
     return sum(len(str(value)) for value in _row(curve).values())
 
 
@@ -195,8 +207,8 @@ def _open(path: Path) -> sqlite3.Connection:
         base.executescript(TABLES)
     except sqlite3.DatabaseError as error:
         if isinstance(error, sqlite3.OperationalError):
-            raise LedgerError(f"{path.name} cannot be written: {error}") from None
-        raise InputError(f"{path}: this is no ledger: {error}") from None
+            raise DatabaseWriteError(f"{path.name} cannot be written: {error}") from None
+        raise InputError(f"{path}: this is not a results database: {error}") from None
     return base
 
 
@@ -206,4 +218,4 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.OperationalError as error:
-        raise LedgerError(f"{path.name} cannot be written: {error}") from None
+        raise DatabaseWriteError(f"{path.name} cannot be written: {error}") from None

@@ -14,10 +14,10 @@ from fem.core.errors import InputError
 from fem.core.processes import WorkerLostError
 from fem.results.environment import machine, versions
 from fem.results.folder import Contents, contents
-from fem.study.executor import Crew, CrewLostError
-from fem.study.job_list import Agenda
-from fem.study.results_db import Curve, Ledger, Status
-from fem.study.study_result import Outcome, tabulate
+from fem.study.executor import Executor, NoWorkersError
+from fem.study.job_list import JobList
+from fem.study.results_db import Curve, ResultsDatabase, Status
+from fem.study.study_result import StudyResult, tabulate
 from fem.study.worker import NOT_IN_BATCH, Done, Task, perform
 
 AHEAD = 2
@@ -38,101 +38,109 @@ Report = Callable[[Sequence[Curve]], None]
 
 
 def run(
-    agenda: Agenda,
+    job_list: JobList,
     folder: Path,
-    crew: Crew,
+    executor: Executor,
     *,
     resume: bool = False,
     retry: bool = False,
     report: Report | None = None,
-) -> Outcome:
+) -> StudyResult:
     """Solve a study in `folder`, and return what came out.
 
     Parameters
     ----------
-    agenda
+    job_list
         What is asked.
     folder
-        Where the ledger is kept; it is made.
-    crew
+        Where the results database is kept; it is made.
+    executor
         Who does the work; started and stopped here.
     resume
-        Go on with what the ledger lacks.
+        Go on with what the results database lacks.
     retry
         Solve again what failed.
     report
-        Called whenever curves are done, first with those that the ledger has.
+        Called whenever curves are done, first with those that the results database has.
 
     Raises
     ------
     InputError
         If the folder holds another run and it is not to be resumed, or cannot be.
-    LedgerError
-        If the ledger cannot be written any more; what it holds stays.
+    DatabaseWriteError
+        If the results database cannot be written any more; what it holds stays.
     """
-    study = agenda.study
+    study = job_list.study
     folder.mkdir(parents=True, exist_ok=True)
     if contents(folder) is Contents.RESULT:
         raise InputError(f"{folder}: it holds the result of a case; take another folder (--out)")
-    with Ledger(folder) as ledger:
-        _check(ledger, agenda, folder, resume or retry)
-        done = ledger.done(CLEANLY if retry else ANYHOW)
-        asked = agenda.asked()
+    with ResultsDatabase(folder) as database:
+        _check(database, job_list, folder, resume or retry)
+        done = database.done(CLEANLY if retry else ANYHOW)
+        asked = job_list.asked()
         if report:
-            report([curve for curve in ledger.curves() if curve.key in asked & done])
-        _begin(ledger)
-        tasks = agenda.tasks(done, folder / SHAPES)
-        ended = Shift(ledger, folder / SHAPES, crew, report).work(tasks)
-        curves = [curve for curve in ledger.curves() if curve.key in asked]
-        table = tabulate(study, agenda.cases, curves)
-        told = {**_provenance(agenda, curves, ended), "sessions": ledger.fact("sessions")}
-        told["curves_not_asked_for"] = ledger.count - len(curves)
-    return Outcome(study, table, told)
+            report([curve for curve in database.curves() if curve.key in asked & done])
+        _begin(database)
+        tasks = job_list.tasks(done, folder / SHAPES)
+        ended = Runner(database, folder / SHAPES, executor, report).work(tasks)
+        curves = [curve for curve in database.curves() if curve.key in asked]
+        table = tabulate(study, job_list.cases, curves)
+        told = {**_provenance(job_list, curves, ended), "sessions": database.fact("sessions")}
+        told["curves_not_asked_for"] = database.count - len(curves)
+    return StudyResult(study, table, told)
 
 
-def _check(ledger: Ledger, agenda: Agenda, folder: Path, resume: bool) -> None:
-    """Raise unless the ledger is new, or of a run that may be resumed."""
-    study = agenda.study
-    there = ledger.done(ANYHOW)
+def _check(database: ResultsDatabase, job_list: JobList, folder: Path, resume: bool) -> None:
+    """Raise unless the results database is new, or of a run that may be resumed."""
+    study = job_list.study
+    there = database.done(ANYHOW)
     if there and not resume:
         raise InputError(
-            f"{folder}: {ledger.count} curves of an earlier run are there; "
+            f"{folder}: {database.count} curves of an earlier run are there; "
             "go on with --resume, or take another folder (--out)"
         )
-    if there and there.isdisjoint(agenda.asked()):
+    if there and there.isdisjoint(job_list.asked()):
         raise InputError(
-            f'{folder}: the curves there are of another study, "{ledger.fact("title")}", or of an '
-            "earlier version, which named cases otherwise; take another folder (--out)"
+            f"{folder}: its curves belong to another study, "
+            f'"{database.fact("title")}", or to an earlier version, which had other keys of cases; '
+            "take another folder (--out)"
         )
-    earlier = ledger.fact("resolution")
+    earlier = database.fact("resolution")
     if there and earlier != study.resolution:
         raise InputError(
             f'{folder}: the curves there are of resolution "{earlier}", the study asks for '
             f'"{study.resolution}"; take another folder (--out)'
         )
-    ledger.note("resolution", study.resolution)
-    ledger.note("title", study.title)
+    database.note("resolution", study.resolution)
+    database.note("title", study.title)
 
 
-def _begin(ledger: Ledger) -> None:
+def _begin(database: ResultsDatabase) -> None:
     """Write down when this run began, and on what."""
     began = datetime.now(UTC).isoformat(timespec="seconds")
     session = {"began": began, "versions": versions(), "machine": machine()}
-    ledger.note("sessions", [*(ledger.fact("sessions") or []), session])
+    database.note("sessions", [*(database.fact("sessions") or []), session])
 
 
-class Shift:
-    """Workers at the tasks of one run, and the ledger that their curves go to."""
+class Runner:
+    """Gives the tasks of one run to an executor, and stores the solved curves."""
 
-    def __init__(self, ledger: Ledger, shapes: Path, crew: Crew, report: Report | None) -> None:
-        self._ledger, self._shapes, self._crew, self._report = ledger, shapes, crew, report
+    def __init__(
+        self, database: ResultsDatabase, shapes: Path, executor: Executor, report: Report | None
+    ) -> None:
+        self._database, self._shapes, self._executor, self._report = (
+            database,
+            shapes,
+            executor,
+            report,
+        )
         self._in_hand: dict[Future[list[Done]], Task] = {}
 
     def work(self, tasks: Iterator[Task]) -> str:
         """Perform the tasks; return why it ended before the last one, empty if it did not."""
-        with self._crew:
+        with self._executor:
             try:
-                self._hand_in(islice(tasks, AHEAD * self._crew.size))
+                self._hand_in(islice(tasks, AHEAD * self._executor.size))
                 while self._in_hand:
                     ready, _ = wait(self._in_hand, return_when=FIRST_COMPLETED)
                     for future in ready:
@@ -140,19 +148,19 @@ class Shift:
                         self._hand_in(islice(tasks, 1))
             except KeyboardInterrupt:
                 return "interrupted"
-            except CrewLostError as lost:
+            except NoWorkersError as lost:
                 return str(lost)
         return ""
 
     def _hand_in(self, tasks: Iterator[Task]) -> None:
         for task in tasks:
-            self._in_hand[self._crew.submit(perform, task)] = task
+            self._in_hand[self._executor.submit(perform, task)] = task
 
     def _take_up(self, future: Future[list[Done]]) -> Iterator[Task]:
         """Write down what came of a task; return what is to be tried again."""
         task = self._in_hand.pop(future)
         try:
-            found = self._crew.result(future)
+            found = self._executor.result(future)
         except WorkerLostError as lost:
             if task.tries < MOST_TRIES:
                 return task.again()
@@ -161,15 +169,15 @@ class Shift:
             if done.result:
                 done.result.save(self._shapes / done.curve.case)
         curves = [done.curve for done in found]
-        self._ledger.add(curves)
+        self._database.add(curves)
         if self._report:
             self._report(curves)
         return iter(())
 
 
-def _provenance(agenda: Agenda, curves: Sequence[Curve], ended: str) -> dict[str, Any]:
+def _provenance(job_list: JobList, curves: Sequence[Curve], ended: str) -> dict[str, Any]:
     """Return all that says where the figures came from, and what is lacking."""
-    study = agenda.study
+    study = job_list.study
     return {
         "study": study.data,
         "study_hash": study.hash,
@@ -178,9 +186,9 @@ def _provenance(agenda: Agenda, curves: Sequence[Curve], ended: str) -> dict[str
         "versions": versions(),
         "machine": machine(),
         "ended_early": ended,
-        "cases": len(agenda.cases),
-        "unusable": [{"setting": setting, "reason": why} for setting, why in agenda.unusable],
-        "curves": {"asked": agenda.curves, **Counter(curve.status for curve in curves)},
+        "cases": len(job_list.cases),
+        "unusable": [{"setting": setting, "reason": why} for setting, why in job_list.unusable],
+        "curves": {"asked": job_list.curves, **Counter(curve.status for curve in curves)},
         "not_in_batch": sorted(
             {fault for curve in curves if (fault := curve.details.get(NOT_IN_BATCH))}
         ),

@@ -64,7 +64,7 @@ class StudyRecord(FolderRecord):
 
 
 def tabulate(study: Study, cases: Iterable[Case], curves: Iterable[Curve]) -> pandas.DataFrame:
-    """Return the table of an :class:`Outcome`, in the order of the cases."""
+    """Return the table of an :class:`StudyResult`, in the order of the cases."""
     import pandas
 
     found = {curve.key: curve for curve in curves}
@@ -85,7 +85,7 @@ def tabulate(study: Study, cases: Iterable[Case], curves: Iterable[Curve]) -> pa
 
 
 @dataclass(frozen=True)
-class Outcome:
+class StudyResult:
     """What a study found.
 
     Attributes
@@ -166,8 +166,8 @@ class Outcome:
             raise FolderError(Contents.DAMAGED, f"{folder / RECORD}: study: {error}") from None
         head = {"holds", "format", "files"}
         provenance = record.model_dump(mode="json", exclude=head, exclude_defaults=True)
-        outcome = cls(study, pandas.read_parquet(folder / TABLE), provenance)
-        if missing := {"case", "model", *outcome.varied} - {*outcome.table}:
+        study_result = cls(study, pandas.read_parquet(folder / TABLE), provenance)
+        if missing := {"case", "model", *study_result.varied} - {*study_result.table}:
             fault = f"the table has no column {', '.join(sorted(missing))}"
             raise FolderError(Contents.OTHER_FORMAT, f"{folder / TABLE}: {fault}: solve again")
-        return outcome
+        return study_result

@@ -16,7 +16,7 @@ from fem.trust.tolerance import Tolerance, parse
 if TYPE_CHECKING:
     import pandas
 
-    from fem.study.study_result import Outcome
+    from fem.study.study_result import StudyResult
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,7 +25,7 @@ class Trust:
 
     Attributes
     ----------
-    outcome, tolerances
+    study_result, tolerances
         The study and what error is borne.
     map
         See :func:`fem.trust.pairs.trust_map`.
@@ -37,7 +37,7 @@ class Trust:
         Why there is no corrected model; empty where there is one.
     """
 
-    outcome: Outcome
+    study_result: StudyResult
     tolerances: tuple[Tolerance, ...]
     map: pandas.DataFrame
     rules: list[Rule]
@@ -45,7 +45,7 @@ class Trust:
     lacking: str = ""
 
     @classmethod
-    def of(cls, outcome: Outcome, tolerance: str) -> Self:
+    def of(cls, study_result: StudyResult, tolerance: str) -> Self:
         """Judge a study by the text of a tolerance.
 
         A study that yields no corrected model has its map and rules all the same.
@@ -55,15 +55,15 @@ class Trust:
         InputError
             If the tolerance cannot be read, or a model did not take part in the study.
         """
-        tolerances = parse(tolerance, outcome)
-        table = trust_map(outcome, tolerances)
-        found = rules(table, outcome.study, tolerances)
+        tolerances = parse(tolerance, study_result)
+        table = trust_map(study_result, tolerances)
+        found = rules(table, study_result.study, tolerances)
         wanted = dict.fromkeys([*QUANTITIES, *(t.quantity.column for t in tolerances)])
         try:
-            model = CorrectedModel.fit(outcome, list(wanted))
+            model = CorrectedModel.fit(study_result, list(wanted))
         except InputError as error:
-            return cls(outcome, tolerances, table, found, None, str(error))
-        return cls(outcome, tolerances, table, found, model)
+            return cls(study_result, tolerances, table, found, None, str(error))
+        return cls(study_result, tolerances, table, found, model)
 
     def save(self, folder: Path) -> list[Path]:
         """Write trust.csv, rules.csv, trust.json and corrected.npz; return the files.
@@ -77,7 +77,7 @@ class Trust:
         """
         files = [folder / name for name in ("trust.csv", "rules.csv", "trust.json")]
         facts = {
-            "study_hash": self.outcome.study.hash,
+            "study_hash": self.study_result.study.hash,
             "tolerances": {t.quantity.column: t.limit for t in self.tolerances},
             "rules": [rule.sentence for rule in self.rules],
             "corrected": self.model.facts if self.model else None,

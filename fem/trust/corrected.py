@@ -30,7 +30,7 @@ from fem.trust.symmetry import Element, orbits, symmetries
 if TYPE_CHECKING:
     import pandas
 
-    from fem.study.study_result import Outcome
+    from fem.study.study_result import StudyResult
 
 QUANTITIES = tuple(measure.column for measure in measures_of(section="motion"))
 LEAST_CURVES = 8
@@ -67,12 +67,12 @@ class CorrectedModel:
     left_out: pandas.DataFrame = field(repr=False)
 
     @classmethod
-    def fit(cls, outcome: Outcome, quantities: Sequence[str] = QUANTITIES) -> Self:
+    def fit(cls, study_result: StudyResult, quantities: Sequence[str] = QUANTITIES) -> Self:
         """Fit a study.
 
         Parameters
         ----------
-        outcome
+        study_result
             What both models found.
         quantities
             Columns of the step table; one that the models agree on throughout is left as it is.
@@ -82,17 +82,19 @@ class CorrectedModel:
         InputError
             If a model or a quantity is missing, or too few curves have both models.
         """
-        points = pairs(outcome)
+        points = pairs(study_result)
         points = points[points["state"] == BOTH]
-        elements = symmetries(outcome.study)
-        ranges = Ranges.of(points, outcome.varied)
-        points = _each_once(points, outcome.varied, elements)
-        _check(outcome, points, quantities)
-        cases = {case.key: case for case in map(outcome.study.case_of, outcome.study.settings)}
+        elements = symmetries(study_result.study)
+        ranges = Ranges.of(points, study_result.varied)
+        points = _each_once(points, study_result.varied, elements)
+        _check(study_result, points, quantities)
+        cases = {
+            case.key: case for case in map(study_result.study.case_of, study_result.study.settings)
+        }
         table = described(points, cases, ranges)
         inputs = Inputs.of(table, elements)
         matrix = inputs.matrix(table)
-        left_out = points[["case", *outcome.varied, "ordinal", PRESSURE]].copy()
+        left_out = points[["case", *study_result.varied, "ordinal", PRESSURE]].copy()
         fits = {}
         for column in quantities:
             fe, fast = (points[column + end].to_numpy(float) for end in (FE, FAST))
@@ -104,8 +106,8 @@ class CorrectedModel:
             left_out[column + FE], left_out[column + FAST] = fe, fast
             left_out[f"{column}.corrected"] = fast + predicted[0]
             left_out[f"{column}.std"] = predicted[1]
-        facts = _facts(outcome.study, left_out, quantities)
-        return cls(outcome.study, ranges, inputs, fits, facts, left_out)
+        facts = _facts(study_result.study, left_out, quantities)
+        return cls(study_result.study, ranges, inputs, fits, facts, left_out)
 
     @property
     def quantities(self) -> list[str]:
@@ -204,7 +206,7 @@ def _each_once(
     return points[points["case"].isin(longest)].reset_index(drop=True)
 
 
-def _check(outcome: Outcome, points: pandas.DataFrame, quantities: Sequence[str]) -> None:
+def _check(study_result: StudyResult, points: pandas.DataFrame, quantities: Sequence[str]) -> None:
     for column in quantities:
         if column + FE not in points:
             raise InputError(f'quantity "{column}": the study has no such column')
@@ -212,7 +214,7 @@ def _check(outcome: Outcome, points: pandas.DataFrame, quantities: Sequence[str]
     if curves < LEAST_CURVES:
         have = "1 unlike curve has" if curves == 1 else f"{curves} unlike curves have"
         raise InputError(
-            f'study "{outcome.study.title}": {have} both models; a corrected model takes '
+            f'study "{study_result.study.title}": {have} both models; a corrected model takes '
             f"{LEAST_CURVES} at least, images by symmetry counted once"
         )
 

@@ -19,7 +19,7 @@ from fem.trust.tolerance import Tolerance
 if TYPE_CHECKING:
     import pandas
 
-    from fem.study.study_result import Outcome
+    from fem.study.study_result import StudyResult
 
 BOTH = "both"
 FE_ENDED = "FE model ended"
@@ -38,7 +38,7 @@ ROUND_OFF = 10 * TOLERANCE
 of it, so a quantity that is nil by symmetry comes out as some 1e-8."""
 
 
-def pairs(outcome: Outcome) -> pandas.DataFrame:
+def pairs(study_result: StudyResult) -> pandas.DataFrame:
     """Return both models of a study side by side, from the first step after rest on.
 
     Returns
@@ -53,19 +53,19 @@ def pairs(outcome: Outcome) -> pandas.DataFrame:
     InputError
         If a model did not take part, or neither has a step after rest.
     """
-    lacking = [model for model in ("fast", "fe") if outcome.of(model).empty]
+    lacking = [model for model in ("fast", "fe") if study_result.of(model).empty]
     if lacking:
         raise InputError(
-            f'study "{outcome.study.title}": it has no curve of the {" and the ".join(lacking)} '
-            'model; run it with models = ["fast", "fe"]'
+            f'study "{study_result.study.title}": it has no curve of the '
+            f'{" and the ".join(lacking)} model; run it with models = ["fast", "fe"]'
         )
-    varied = outcome.table.groupby("case", sort=False)[outcome.varied].first()
-    fe, fast = (_steps(outcome, model) for model in ("fe", "fast"))
+    varied = study_result.table.groupby("case", sort=False)[study_result.varied].first()
+    fe, fast = (_steps(study_result, model) for model in ("fe", "fast"))
     table = fe.merge(fast, "outer", left_index=True, right_index=True, suffixes=(FE, FAST))
     if table.empty:
         raise InputError(
-            f'study "{outcome.study.title}": neither model reaches a step after rest, so there is '
-            "nothing to compare"
+            f'study "{study_result.study.title}": neither model reaches a step after rest, '
+            "so there is nothing to compare"
         )
     reached = table[[f"{PRESSURE}{FE}", f"{PRESSURE}{FAST}"]].notna().to_numpy()
     state = np.select([reached.all(axis=1), reached[:, 1]], [BOTH, FE_ENDED], FAST_ENDED)
@@ -73,19 +73,19 @@ def pairs(outcome: Outcome) -> pandas.DataFrame:
     table[PRESSURE], table["state"] = pressure, state
     table = table.sort_index(level="ordinal", kind="stable").reset_index()
     table = varied.reset_index().merge(table, on="case")  # in the order of the study
-    first = ["case", *outcome.varied, "ordinal", PRESSURE, "state"]
+    first = ["case", *study_result.varied, "ordinal", PRESSURE, "state"]
     return table[[*first, *table.columns.difference(first, sort=False)]]
 
 
-def _steps(outcome: Outcome, model: str) -> pandas.DataFrame:
+def _steps(study_result: StudyResult, model: str) -> pandas.DataFrame:
     """Return the demanded steps of a model after rest, by case and number."""
-    rows = outcome.of(model).drop_duplicates(["case", "step"])
-    rows = rows.drop(columns=[*BESIDES, *outcome.varied])
+    rows = study_result.of(model).drop_duplicates(["case", "step"])
+    rows = rows.drop(columns=[*BESIDES, *study_result.varied])
     rows["ordinal"] = rows.groupby("case", sort=False).cumcount()
     return rows[rows["ordinal"] > 0].set_index(["case", "ordinal"])
 
 
-def trust_map(outcome: Outcome, tolerances: Sequence[Tolerance]) -> pandas.DataFrame:
+def trust_map(study_result: StudyResult, tolerances: Sequence[Tolerance]) -> pandas.DataFrame:
     """Return the fast model's errors at each setting and demanded step after rest.
 
     Returns
@@ -101,8 +101,8 @@ def trust_map(outcome: Outcome, tolerances: Sequence[Tolerance]) -> pandas.DataF
     InputError
         If a model did not take part in the study.
     """
-    found = pairs(outcome)
-    keys = ["case", *outcome.varied, "ordinal", PRESSURE, "state"]
+    found = pairs(study_result)
+    keys = ["case", *study_result.varied, "ordinal", PRESSURE, "state"]
     table = found[keys].copy()
     shares = []
     for tolerance in tolerances:

@@ -18,7 +18,7 @@ from fem.quantities.column import Measure, find
 from fem.quantities.quantity import Trait
 
 if TYPE_CHECKING:
-    from fem.study.study_result import Outcome
+    from fem.study.study_result import StudyResult
 
 
 @dataclass(frozen=True)
@@ -41,26 +41,28 @@ class Tolerance:
         return f"{self.quantity.name} {self.limit:.4g} {self.quantity.unit}".rstrip()
 
 
-def quantities(outcome: Outcome) -> dict[str, Measure]:
+def quantities(study_result: StudyResult) -> dict[str, Measure]:
     """Return what was measured in a study, by its short names."""
-    own = {*outcome.varied}
-    if outcome.study.base.pressure:
+    own = {*study_result.varied}
+    if study_result.study.base.pressure:
         own.add(table.pressure.column)  # there it is set, not found
     found = (
-        find(str(column)) for column in outcome.table.select_dtypes("number") if column not in own
+        find(str(column))
+        for column in study_result.table.select_dtypes("number")
+        if column not in own
     )
     measures = [one for one in found if one and Trait.SOLVER not in one.quantity.traits]
     return {measure.name: measure for measure in measures}
 
 
-def parse(text: str, outcome: Outcome) -> tuple[Tolerance, ...]:
+def parse(text: str, study_result: StudyResult) -> tuple[Tolerance, ...]:
     """Read the tolerances of a study.
 
     Parameters
     ----------
     text
         Name, number and unit (or %) of each, parted by commas.
-    outcome
+    study_result
         The study, which says what there is to name.
 
     Raises
@@ -69,17 +71,17 @@ def parse(text: str, outcome: Outcome) -> tuple[Tolerance, ...]:
         If a name is not known or comes twice, a number or unit does not fit, or a share is wanted
         of what the FE model finds to be nil throughout.
     """
-    known = quantities(outcome)
+    known = quantities(study_result)
     found: dict[str, Tolerance] = {}
     for part in text.split(","):
-        tolerance = _parse_one(part.strip(), known, outcome)
+        tolerance = _parse_one(part.strip(), known, study_result)
         if tolerance.quantity.name in found:
             raise InputError(f'tolerance: "{tolerance.quantity.name}" is given more than once')
         found[tolerance.quantity.name] = tolerance
     return tuple(found.values())
 
 
-def _parse_one(part: str, known: dict[str, Measure], outcome: Outcome) -> Tolerance:
+def _parse_one(part: str, known: dict[str, Measure], study_result: StudyResult) -> Tolerance:
     match = re.fullmatch(rf"(\S+)\s+({NUMBER})\s*(%|{UNITS})?", part)
     if not match:
         raise InputError(
@@ -92,7 +94,9 @@ def _parse_one(part: str, known: dict[str, Measure], outcome: Outcome) -> Tolera
         )
     quantity = known[name]
     try:
-        factor = 0.01 * _greatest(quantity, outcome, part) if unit == "%" else quantity.per(unit)
+        factor = (
+            0.01 * _greatest(quantity, study_result, part) if unit == "%" else quantity.per(unit)
+        )
     except InputError:
         raise
     except ValueError:
@@ -106,9 +110,9 @@ def _parse_one(part: str, known: dict[str, Measure], outcome: Outcome) -> Tolera
     return Tolerance(quantity, limit)
 
 
-def _greatest(quantity: Measure, outcome: Outcome, part: str) -> float:
+def _greatest(quantity: Measure, study_result: StudyResult, part: str) -> float:
     """Return the greatest magnitude that the FE model finds."""
-    greatest = float(outcome.of("fe")[quantity.column].abs().max())
+    greatest = float(study_result.of("fe")[quantity.column].abs().max())
     if not greatest > 0:
         raise InputError(
             f'tolerance "{part}": the FE model finds no {quantity.name} in this study, so a share '

@@ -16,8 +16,8 @@ from fem.core.errors import InputError
 from fem.explore.reachable_set import AXES
 from fem.scene.result_view import Exhibit
 from fem.scene.study_view import setting_exhibits
-from fem.study.plot_data import Survey, survey
-from fem.study.study_result import Outcome
+from fem.study.plot_data import PlotData, plot_data
+from fem.study.study_result import StudyResult
 from fem.web.guard import binary
 
 if TYPE_CHECKING:
@@ -42,8 +42,8 @@ class StudyRoom:
     """
 
     def __init__(self, folder: str | Path) -> None:
-        self._outcome, self._folder = Outcome.load(folder), Path(folder)
-        found = survey(self._outcome)
+        self._study_result, self._folder = StudyResult.load(folder), Path(folder)
+        found = plot_data(self._study_result)
         if found is None:
             raise InputError(f"{folder}: the study has no step that could be shown")
         self._settings = found.rows.drop_duplicates("case")
@@ -52,9 +52,9 @@ class StudyRoom:
                 f"{folder}: the study has {len(self._settings)} settings; "
                 f"a page lists {MOST} at most"
             )
-        self._survey = found
+        self._plot_data = found
         self._cases: dict[str, Case] = {}
-        self._rest = iter(self._outcome.study.settings)
+        self._rest = iter(self._study_result.study.settings)
         self._lock = asyncio.Lock()
 
     def routes(self, root: str) -> list[web.RouteDef]:
@@ -80,12 +80,12 @@ class StudyRoom:
     @property
     def base(self) -> Case:
         """The case that varies."""
-        return self._outcome.study.base
+        return self._study_result.study.base
 
     @property
     def title(self) -> str:
         """What the study is called."""
-        return self._outcome.study.title
+        return self._study_result.study.title
 
     def first(self) -> list[Exhibit]:
         """Return what is shown at first."""
@@ -107,9 +107,9 @@ class StudyRoom:
         InputError
             If its kept shapes are damaged.
         """
-        shown = setting_exhibits(self._outcome, self._folder, self._case(key))
+        shown = setting_exhibits(self._study_result, self._folder, self._case(key))
         row = self._settings[self._settings.case == key].iloc[0]
-        name = ", ".join(axis.say(row[axis.column]) for axis in self._survey.axes)
+        name = ", ".join(axis.say(row[axis.column]) for axis in self._plot_data.axes)
         return [replace(exhibit, name=name or exhibit.name) for exhibit in shown]
 
     def _case(self, key: str) -> Case:
@@ -119,7 +119,7 @@ class StudyRoom:
             if setting is None:
                 raise KeyError(key)
             try:
-                case = self._outcome.study.case_of(setting)
+                case = self._study_result.study.case_of(setting)
             except InputError:  # a setting that makes no case
                 continue
             self._cases[case.key] = case
@@ -127,7 +127,7 @@ class StudyRoom:
 
     def described(self) -> dict[str, Any]:
         """Return settings and what they reach as JSON data."""
-        found, settings = self._survey, self._settings
+        found, settings = self._plot_data, self._settings
         return {
             "offered": True,
             "title": self.title,
@@ -152,7 +152,7 @@ class StudyRoom:
         }
 
 
-def _reached(found: Survey, model: str, keys: pandas.Series[Any]) -> list[Sequence[float] | None]:
+def _reached(found: PlotData, model: str, keys: pandas.Series[Any]) -> list[Sequence[float] | None]:
     """Return where each setting is at the level that is shown; None where it does not come so."""
     rows = found.rows[(found.rows.model == model) & (found.rows.level == found.shown)]
     there = rows.set_index("case")[[measure.column for measure in AXES]]

@@ -20,9 +20,9 @@ from fem.measurements.bench import read_bench
 from fem.quantities import table
 from fem.quantities.column import Measure
 from fem.study.plan import Study
-from fem.study.study_result import Outcome, tabulate
+from fem.study.study_result import StudyResult, tabulate
 from fem.study.worker import Task, perform
-from tests.helpers.compared import CASES, make_bench, make_outcome, truth
+from tests.helpers.compared import CASES, make_bench, make_study_result, truth
 
 SEEDS = range(6)
 TAKEN_UP = Scope("slack", "taken up")
@@ -51,7 +51,7 @@ def held(tmp_path, predicted):
     def hold(rows, seed, model="fast", predicted=predicted):
         bench = make_bench(tmp_path, rows, seed)
         predicted = predicted or predict(bench)
-        curves = find_curves(bench, make_outcome(), ["fast"])
+        curves = find_curves(bench, make_study_result(), ["fast"])
         matched = match(bench, curves, ["fast"]).assign(model=model)
         return diagnose(matched, bench, model, by_case(curves), predicted)
 
@@ -331,7 +331,7 @@ def test_a_quantity_that_is_reached_nowhere_has_no_say():
 def test_nothing_is_named_where_all_agrees_exactly(predicted, tmp_path, model, std, off):
     """Nor where rounding is all that is left. A deviation of 1e-6 deg is one that nobody states."""
     bench = make_bench(tmp_path, truth())
-    curves = find_curves(bench, make_outcome(), ["fast"])
+    curves = find_curves(bench, make_study_result(), ["fast"])
     rows = match(bench, curves, ["fast"]).assign(model=model)
     for measure in bench.measures:
         rows[measure.column] = (1 + off) * rows[measure.column + ".model"]
@@ -364,7 +364,7 @@ def test_what_makes_all_agree_exactly_is_named(held):
 def test_too_few_settings_tell_nothing(tmp_path):
     bench = make_bench(tmp_path, truth(left=1.5)[:16], 1)
     assert len(bench.cases) == 2
-    curves = find_curves(bench, make_outcome(), ["fast"])
+    curves = find_curves(bench, make_study_result(), ["fast"])
     matched = match(bench, curves, ["fast"])
     found = diagnose(matched, bench, "fast", by_case(curves), predict(bench))
     assert (found.settings, found.fits, found.found) == (2, [], [])
@@ -390,7 +390,7 @@ def shipped():
     cases = list(bench.cases.values())
     tasks = [Task(model, tuple(cases), study.resolution) for model in study.models]
     curves = [done.curve for task in tasks for done in perform(task)]
-    return Outcome(study, tabulate(study, cases, curves), {"not_reached": []})
+    return StudyResult(study, tabulate(study, cases, curves), {"not_reached": []})
 
 
 @pytest.mark.slow
@@ -431,9 +431,9 @@ def test_a_wrong_zero_of_the_gauge_is_found_against_the_finite_element_model(shi
 @pytest.mark.slow
 def test_nothing_is_named_where_the_finite_element_model_plays_the_bench(shipped, tmp_path):
     """Against itself there is noise, against the fast model its end effects: neither has a name."""
-    outcome = shipped
-    bench = read_bench(CASES / "greenhouse_wrist.bench.csv", outcome.study.base)
-    curves = find_curves(bench, outcome, ["fe", "fast"])
+    study_result = shipped
+    bench = read_bench(CASES / "greenhouse_wrist.bench.csv", study_result.study.base)
+    curves = find_curves(bench, study_result, ["fe", "fast"])
     rows = match(bench, curves, ["fe", "fast"])
     predicted = predict(bench)
     played = rows[rows.model == "fe"]

@@ -15,8 +15,8 @@ from fem.wording.comparison import not_reached
 from tests.helpers.compared import (
     PRESSURES,
     make_bench,
-    make_outcome,
     make_study,
+    make_study_result,
     setting,
     solve_study,
     truth,
@@ -106,7 +106,7 @@ def test_what_the_study_has_is_not_solved(tmp_path, monkeypatch):
 
     monkeypatch.setattr(matching, "perform", refuse)
     bench = make_bench(tmp_path, truth())
-    rows = match(bench, find_curves(bench, make_outcome(), ["fast"]), ["fast"])
+    rows = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])
     assert set(rows.place) == {"step", "between"}
     assert (rows.place == "step").sum() == 7 * len(bench.cases), "7.5 kPa alone is no whole step"
     at_step = rows[rows.place == "step"]
@@ -121,7 +121,7 @@ def test_what_the_study_has_is_not_solved(tmp_path, monkeypatch):
 def test_the_setting_is_found_whatever_the_order_of_the_rows(tmp_path):
     rows = truth()
     bench, other = make_bench(tmp_path, rows), make_bench(tmp_path, rows[::-1])
-    curves = find_curves(bench, make_outcome(), ["fast"])
+    curves = find_curves(bench, make_study_result(), ["fast"])
     one, two = match(bench, curves, ["fast"]), match(other, curves, ["fast"])
     columns = ["case", "pressure_kPa", "twist_deg.model"]
     pandas.testing.assert_frame_equal(one[columns], two[columns][::-1].reset_index(drop=True))
@@ -138,7 +138,7 @@ def test_only_what_is_lacking_is_solved_on_the_mesh_of_the_study(tmp_path, monke
     lacking = [(11, -7, "taken up", 5.0, 0.0, 0.0), (11, -7, "taken up", 6.0, 0.0, 0.0)]
     bench = make_bench(tmp_path, [*truth()[:3], *lacking])
     told = []
-    curves = find_curves(bench, make_outcome(), ["fast"], lambda *what: told.append(what))
+    curves = find_curves(bench, make_study_result(), ["fast"], lambda *what: told.append(what))
     case = make_study().case_of(setting(11, -7, "taken up"))
     assert asked == [(case.key, "fast", "1x1x6")]
     assert told == [("fast", 0, 1), ("fast", 1, 1)]
@@ -150,7 +150,7 @@ def test_only_what_is_lacking_is_solved_on_the_mesh_of_the_study(tmp_path, monke
 
 def test_a_model_that_the_study_lacks_is_solved(tmp_path):
     bench = make_bench(tmp_path, truth()[:2])
-    curves = find_curves(bench, make_outcome(), ["fe", "fast"])
+    curves = find_curves(bench, make_study_result(), ["fe", "fast"])
     assert {model: found.solved for (_, model), found in curves.items()} == {
         "fe": True,
         "fast": False,
@@ -199,15 +199,15 @@ def test_the_reason_of_a_curve_in_the_study_is_told(tmp_path):
             {"field": "threads.A.slack", "values": ["cut at 45 deg"]},
         ],
     )
-    outcome = solve_study(study)
+    study_result = solve_study(study)
     file = tmp_path / "bench.csv"
     head = "angle [deg],slack.A,pressure [kPa],twist [deg]\n"
     file.write_text(head + "0,cut at 45 deg,14,0.5\n", encoding="utf-8")
     bench = matching_bench(file, study)
-    curves = find_curves(bench, outcome, ["fast"])
+    curves = find_curves(bench, study_result, ["fast"])
     assert not any(found.solved for found in curves.values())
     (entry,) = unreached(match(bench, curves, ["fast"]), curves)
-    assert entry["termination"] == outcome.provenance["not_reached"][0]["termination"]
+    assert entry["termination"] == study_result.provenance["not_reached"][0]["termination"]
 
 
 def test_no_solution_at_rest_is_a_reason(tmp_path, monkeypatch):
@@ -216,7 +216,7 @@ def test_no_solution_at_rest_is_a_reason(tmp_path, monkeypatch):
 
     monkeypatch.setattr(worker, "solve", fail)
     bench = make_bench(tmp_path, [(11, -7, "taken up", 5.0, 0.0, 0.0)])
-    curves = find_curves(bench, make_outcome(), ["fast"])
+    curves = find_curves(bench, make_study_result(), ["fast"])
     rows = match(bench, curves, ["fast"])
     (entry,) = unreached(rows, curves)
     assert entry["termination"]["kind"] == "no_rest" and entry["curve_kPa"] is None
@@ -234,7 +234,7 @@ def test_breaking_off_goes_through(tmp_path, monkeypatch):
     monkeypatch.setattr(worker, "solve", broken)
     bench = make_bench(tmp_path, [(11, -7, "taken up", 5.0, 0.0, 0.0)])
     with pytest.raises(KeyboardInterrupt):
-        find_curves(bench, make_outcome(), ["fast"])
+        find_curves(bench, make_study_result(), ["fast"])
 
 
 def test_the_band_is_that_of_the_measurement(tmp_path):
@@ -242,6 +242,6 @@ def test_the_band_is_that_of_the_measurement(tmp_path):
     assert pytest.approx(norm.ppf(0.975), rel=1e-12) == BAND
     rows = [(*row[:4], row[4] + off, row[5]) for row, off in zip(truth(), (1.9, 2.0), strict=False)]
     bench = make_bench(tmp_path, rows)
-    found = match(bench, find_curves(bench, make_outcome(), ["fast"]), ["fast"])
+    found = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])
     assert found["twist_deg.within"].tolist() == [True, False]
     assert len(PRESSURES) * 8 == len(truth())

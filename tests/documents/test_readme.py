@@ -15,7 +15,7 @@ from fem.case.thread_family import ThreadFamily
 from fem.cli import app
 from fem.core.schema_base import schema_of_file
 from fem.solving.single import solve
-from fem.study.job_list import Agenda
+from fem.study.job_list import JobList
 from fem.study.plan import Study
 
 LAWS = [NeoHookean, MooneyRivlin, Yeoh, Gent, Ogden]
@@ -41,8 +41,8 @@ def test_case_is_the_ready_one():
 
 def test_study_is_one():
     text, _ = blocks("toml")
-    agenda = Agenda.of(Study.parse(tomllib.loads(text), ROOT / "cases"))
-    assert (len(agenda.cases), len(agenda.study.models)) == (26, 2)
+    job_list = JobList.of(Study.parse(tomllib.loads(text), ROOT / "cases"))
+    assert (len(job_list.cases), len(job_list.study.models)) == (26, 2)
 
 
 def test_options_of_the_study_are_some():

@@ -10,7 +10,7 @@ import pandas
 from fem.compare.altered import loosened
 from fem.measurements.bench import read_bench
 from fem.study.plan import Study
-from fem.study.study_result import Outcome, tabulate
+from fem.study.study_result import StudyResult, tabulate
 from fem.study.worker import Task, perform
 from tests.helpers.records import study_record
 
@@ -53,13 +53,13 @@ def setting(first, second, rule):
 
 
 @cache
-def make_outcome():
+def make_study_result():
     """Return the small study, solved by the fast model."""
     return solve_study(make_study())
 
 
 def solve_study(study):
-    """Return the outcome of a study by the fast model."""
+    """Return the result of a study solved by the fast model."""
     cases = [study.case_of(each) for each in study.settings]
     curves = [done.curve for done in perform(Task("fast", tuple(cases), "1x1x6"))]
     ended = [
@@ -68,7 +68,7 @@ def solve_study(study):
         for curve in curves
         if curve.status != "reached"
     ]
-    return Outcome(study, tabulate(study, cases, curves), study_record(study, ended))
+    return StudyResult(study, tabulate(study, cases, curves), study_record(study, ended))
 
 
 @cache

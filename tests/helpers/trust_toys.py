@@ -8,7 +8,7 @@ import pandas
 from fem.continuation.load_steps import steps_of
 from fem.quantities.case_fields import cells
 from fem.study.plan import Study
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from tests.helpers.records import study_record
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -35,7 +35,7 @@ def driven(study, **drive):
 
 
 def tabulated(study, fast, difference, ends=None):
-    """Return the outcome of functions of the varied cells and the pressure (kPa).
+    """Return the study result of functions of the varied cells and the pressure (kPa).
 
     `fast` and `difference` return columns of the step table; `ends` the last step of a model.
     """
@@ -55,7 +55,7 @@ def tabulated(study, fast, difference, ends=None):
                     more = difference(own, pressure)
                     values = {name: value + more.get(name, 0.0) for name, value in values.items()}
                 rows.append(row | values | {"stable": True, "limit": False})
-    return Outcome(study, pandas.DataFrame(rows), study_record(study))
+    return StudyResult(study, pandas.DataFrame(rows), study_record(study))
 
 
 def of_angles(function):

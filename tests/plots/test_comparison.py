@@ -21,7 +21,7 @@ from fem.compare.fit import Fit, Scope
 from fem.measurements.bench import read_bench
 from fem.plots.comparison import comparison_figure, save_pictures
 from fem.wording.comparison import amount, sentences
-from tests.helpers.compared import make_outcome, make_study, truth, write_bench
+from tests.helpers.compared import make_study, make_study_result, truth, write_bench
 from tests.helpers.shown import check_lettering, legend, words
 
 COMMAND = Path(sys.executable).with_name("tubewright")
@@ -34,7 +34,7 @@ def file(tmp_path_factory):
 
 
 def compared(file):
-    return compare(make_outcome(), read_bench(file, make_study().base))
+    return compare(make_study_result(), read_bench(file, make_study().base))
 
 
 @pytest.fixture(scope="module")
@@ -78,7 +78,7 @@ def test_the_files_say_where_they_come_from(comparison, tmp_path, file):
     text = (tmp_path / "compare.json").read_text(encoding="utf-8")
     found = json.loads(text)
     assert found["bench_hash"] == hashlib.sha256(file.read_bytes()).hexdigest()
-    assert found["study_hash"] == make_outcome().study.hash
+    assert found["study_hash"] == make_study_result().study.hash
     assert found["bench"] == "wrist.bench.csv", "no folder of a machine"
     assert str(file.parent) not in text
     assert found["models"] == {
@@ -322,7 +322,7 @@ def run(*arguments):
 
 
 def test_the_command_writes_its_folder(file, tmp_path):
-    make_outcome().save(tmp_path)
+    make_study_result().save(tmp_path)
     done = run("compare", tmp_path, file)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "compare").iterdir()} == {
@@ -333,7 +333,7 @@ def test_the_command_writes_its_folder(file, tmp_path):
 
 
 def test_pictures_of_an_earlier_comparison_do_not_stay(file, tmp_path):
-    make_outcome().save(tmp_path)
+    make_study_result().save(tmp_path)
     folder = tmp_path / "compare"
     folder.mkdir()
     for name in ("compare_tension_A.png", "compare_mine.png", "notes.txt"):
@@ -353,7 +353,7 @@ def test_the_command_refuses_what_it_cannot_use(file, tmp_path):
     done = run("compare", tmp_path, file)
     assert done.returncode == 2
     assert str(tmp_path) in done.stderr and "neither a result nor a study" in done.stderr
-    make_outcome().save(tmp_path)
+    make_study_result().save(tmp_path)
     faulty = tmp_path / "faulty.csv"
     faulty.write_text("pressure [kPa],twist\n1,2\nx,3\n", encoding="utf-8")
     done = run("compare", tmp_path, faulty)

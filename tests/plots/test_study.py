@@ -20,8 +20,8 @@ from PIL import Image
 from fem.plots.study.figures import NAMES, figures, save_pictures
 from fem.quantities.case_fields import cells
 from fem.study.plan import Study
-from fem.study.plot_data import survey
-from fem.study.study_result import Outcome
+from fem.study.plot_data import plot_data
+from fem.study.study_result import StudyResult
 from fem.wording.picture_text import DPI
 from tests.helpers.shown import check_lettering, words
 
@@ -99,13 +99,13 @@ def make(cases_folder):
                     | {f"tension_N.{name}": abs(turn) / 100 for name in families}
                     | {f"ring_torque_Nmm.{name}": turn / 10 for name in families}
                 )
-        return Outcome(study, pandas.DataFrame(rows), {})
+        return StudyResult(study, pandas.DataFrame(rows), {})
 
     return made
 
 
-def drawn(outcome, name="twist"):
-    return dict(figures(outcome))[name].figure()
+def drawn(study_result, name="twist"):
+    return dict(figures(study_result))[name].figure()
 
 
 def saved(figure):
@@ -155,8 +155,8 @@ def marked(axes, marker):
 @pytest.mark.parametrize("plan", ["a grid", "scattered", "a grid, one axis scattered"])
 def test_contours_of_a_plane_are_where_the_plane_has_these_values(make, plan):
     """Linear data have straight contours, x + 2 y = level: interpolation is exact there."""
-    outcome = make(KINDS[plan], plane)
-    for title, axes in panels(drawn(outcome)).items():
+    study_result = make(KINDS[plan], plane)
+    for title, axes in panels(drawn(study_result)).items():
         factor = 1.0 if title == "FE model" else 1.25
         (lines,) = [c for c in axes.collections if isinstance(c, ContourSet) and not c.filled]
         for level, path in zip(lines.levels, lines.get_paths(), strict=True):
@@ -174,10 +174,10 @@ def test_contours_of_a_plane_are_where_the_plane_has_these_values(make, plan):
 
 @pytest.mark.parametrize("plan", ["a grid", "scattered"])
 def test_every_setting_is_dotted(make, plan):
-    outcome = make(KINDS[plan])
-    table = outcome.of("fe").drop_duplicates("case")
+    study_result = make(KINDS[plan])
+    table = study_result.of("fe").drop_duplicates("case")
     expected = sorted(zip(table["angle_deg.A"], table["angle_deg.B"], strict=True))
-    assert marked(panels(drawn(outcome))["FE model"], ".") == expected
+    assert marked(panels(drawn(study_result))["FE model"], ".") == expected
 
 
 def early(at, model):
@@ -217,12 +217,12 @@ def test_a_scattered_curve_that_ended_opens_its_triangles(make):
 
 
 def test_what_was_not_found_at_all_is_told_from_what_ended(make):
-    outcome = make(
+    study_result = make(
         KINDS["a grid"],
         plane,
         lambda at, _: 0 if at["angle_deg.A"] == at["angle_deg.B"] == 15 else len(LEVELS),
     )
-    figure = drawn(outcome)
+    figure = drawn(study_result)
     axes = panels(figure)["FE model"]
     assert marked(axes, "o") == [(15, 15)]
     assert not marked(axes, "x")
@@ -250,8 +250,8 @@ def test_mirrored_tables_are_drawn_with_the_other_colours(make):
     """Seen in the pixels: orange where it was purple, at the same places."""
 
     def shades(sign):
-        outcome = make(KINDS["a grid"], lambda at, p: sign * plane(at, p), models=["fe"])
-        figure = drawn(outcome, "twist_steps")  # whose lines have no numbers on them
+        study_result = make(KINDS["a grid"], lambda at, p: sign * plane(at, p), models=["fe"])
+        figure = drawn(study_result, "twist_steps")  # whose lines have no numbers on them
         with Image.open(saved(figure)) as image:
             seen = np.asarray(image.convert("RGB"), dtype=int)[:, :-400]  # without the colour bar
         return seen[..., 0] - seen[..., 2] > 5, seen[..., 2] - seen[..., 0] > 5
@@ -293,9 +293,9 @@ def test_a_picture_says_what_it_shows(make):
 def test_level_is_the_highest_that_most_curves_reach(make):
     plan = {"vary": [angle("A", 5)]}
     counts = {-30: 6, -15: 6, 0: 5, 15: 5, 30: 3}
-    outcome = make(plan, reach=lambda at, _: counts[at["angle_deg.A"]])
-    assert survey(outcome).shown == LEVELS[4]
-    assert survey(outcome).levels == LEVELS.tolist()
+    study_result = make(plan, reach=lambda at, _: counts[at["angle_deg.A"]])
+    assert plot_data(study_result).shown == LEVELS[4]
+    assert plot_data(study_result).levels == LEVELS.tolist()
 
 
 def test_a_third_number_has_a_panel_to_three_of_its_values(make):
@@ -306,25 +306,25 @@ def test_a_third_number_has_a_panel_to_three_of_its_values(make):
 
 def test_a_fourth_number_is_held_at_its_middle(make):
     more = [{"field": "tube.length", "values": ["50 mm", "60 mm", "70 mm"]}]
-    outcome = make({"vary": [*KINDS["three numbers"]["vary"], *more]}, models=["fe"])
-    assert "shown for tube length: 60 mm" in words(drawn(outcome)).lower()
-    title, axes = next(iter(panels(drawn(outcome)).items()))
-    table = outcome.of("fe")
+    study_result = make({"vary": [*KINDS["three numbers"]["vary"], *more]}, models=["fe"])
+    assert "shown for tube length: 60 mm" in words(drawn(study_result)).lower()
+    title, axes = next(iter(panels(drawn(study_result)).items()))
+    table = study_result.of("fe")
     rows = table[(table["tube_wall_mm"] == 1) & (table["tube_length_mm"] == 60)]
     assert title == "FE model, tube wall: 1 mm"
     assert len(marked(axes, ".")) == rows.case.nunique() == 25
 
 
 def test_scattered_numbers_beside_the_axes_are_dots_that_nothing_joins(make):
-    outcome = make(KINDS["three scattered"], models=["fe"])
-    shown = panels(drawn(outcome))
+    study_result = make(KINDS["three scattered"], models=["fe"])
+    shown = panels(drawn(study_result))
     assert len(shown) == 3
     places = []
     for axes in shown.values():
         assert not filled(axes)
         (dots,) = axes.collections
         places += map(tuple, dots.get_offsets())
-    table = outcome.of("fe").drop_duplicates("case")
+    table = study_result.of("fe").drop_duplicates("case")
     assert sorted(places) == sorted(zip(table["angle_deg.A"], table["angle_deg.B"], strict=True))
 
 
@@ -332,10 +332,10 @@ def test_scattered_numbers_beside_the_axes_are_dots_that_nothing_joins(make):
 
 
 def test_reach_shows_every_setting_at_every_level(make):
-    outcome = make(KINDS["two slack rules"], plane, models=["fe"])
-    for title, axes in panels(drawn(outcome, "reach")).items():
+    study_result = make(KINDS["two slack rules"], plane, models=["fe"])
+    for title, axes in panels(drawn(study_result, "reach")).items():
         rule = title.rpartition(": ")[2]
-        rows = outcome.of("fe")
+        rows = study_result.of("fe")
         rows = rows[rows["slack.A"] == rule]
         for level in LEVELS:
             (dots,) = [line for line in axes.lines if line.get_gid() == f"reach {level:g}"]
@@ -345,7 +345,7 @@ def test_reach_shows_every_setting_at_every_level(make):
             )
             (mesh,) = [c for c in axes.collections if c.get_gid() == f"mapped {level:g}"]
             assert len(mesh.get_paths()) == 4 * 4
-        behind = outcome.of("fe")[outcome.of("fe")["slack.A"] != rule]
+        behind = study_result.of("fe")[study_result.of("fe")["slack.A"] != rule]
         assert len(behind) == len(axes.lines[0].get_xydata()) == 25 * len(LEVELS)
         assert (axes.get_xlabel() or "twist [deg]", axes.get_ylabel() or "displacement [mm]") == (
             "twist [deg]",
@@ -355,9 +355,11 @@ def test_reach_shows_every_setting_at_every_level(make):
 
 def test_reach_maps_whole_cells_and_leaves_out_those_that_lack_a_corner(make):
     """A map that stretches the angles by 2.5 and 1 makes 37.5 x 15 of each cell of 15 x 15."""
-    outcome = make(KINDS["a grid"], lambda at, p: p / 15 * 2 * at["angle_deg.A"], early, ["fast"])
-    outcome.table["displacement_mm"] = outcome.table["angle_deg.B"]
-    (axes,) = panels(drawn(outcome, "reach")).values()
+    study_result = make(
+        KINDS["a grid"], lambda at, p: p / 15 * 2 * at["angle_deg.A"], early, ["fast"]
+    )
+    study_result.table["displacement_mm"] = study_result.table["angle_deg.B"]
+    (axes,) = panels(drawn(study_result, "reach")).values()
     (mesh,) = [c for c in axes.collections if c.get_gid() == "mapped 15"]
     cells_drawn = [path.to_polygons()[0] for path in mesh.get_paths()]
     assert len(cells_drawn) == 16 - 6, "each of two settings that ended is a corner of 4, 2 of both"
@@ -368,17 +370,17 @@ def test_reach_maps_whole_cells_and_leaves_out_those_that_lack_a_corner(make):
 
 
 def test_curves_over_one_number_are_the_table_with_gaps(make):
-    outcome = make(
+    study_result = make(
         KINDS["one number"],
         plane,
         reach=lambda at, _: 4 if at["angle_deg.A"] == 0 else len(LEVELS),
     )
-    figure = drawn(outcome)
+    figure = drawn(study_result)
     (axes,) = panels(figure).values()
     assert "helix angle of A (B opposite) [deg]" in words(figure)
     for model, level in product(("fast", "fe"), (3.0, 15.0)):
         (curve,) = [line for line in axes.lines if line.get_gid() == f"{model} {level:g}"]
-        rows = outcome.of(model)
+        rows = study_result.of(model)
         rows = rows[rows.pressure_kPa == level].set_index("angle_deg.A").twist_deg
         expected = rows.reindex(np.linspace(-30, 30, 7))
         assert np.array_equal(curve.get_xdata(), expected.index)
@@ -396,12 +398,12 @@ def test_slack_in_per_cent_is_a_number(make):
 def test_bars_are_the_table(make):
     rules = KINDS["text"]["vary"][0]["values"]
     sizes = dict(zip(rules, (10.0, -20.0, 5.0), strict=True))
-    outcome = make(
+    study_result = make(
         KINDS["text"],
         lambda at, level: level / 15 * sizes[at["slack.A"]],
         lambda at, model: 3 if at["slack.A"] == "3 %" and model == "fe" else len(LEVELS),
     )
-    figure = drawn(outcome)
+    figure = drawn(study_result)
     (axes,) = panels(figure).values()
     widths = [bar.get_width() for bar in axes.patches]
     assert sorted(widths) == pytest.approx(sorted([12.5, -25, 6.25, 10, 5]))
@@ -414,26 +416,26 @@ def test_a_study_driven_by_volume_tells_the_pressures(make, cases_folder, tmp_pa
     case = tomllib.loads((cases_folder / "greenhouse_wrist.toml").read_text(encoding="utf-8"))
     case["volume"] = {"added": "1.5 mL", "steps": case.pop("pressure")["steps"]}
     (tmp_path / "pushed.toml").write_text(tomlkit.dumps(case), encoding="utf-8")
-    outcome = make(KINDS["a grid"] | {"case": "pushed.toml"}, folder=tmp_path)
-    outcome.table["pressure_kPa"] *= 1 + (outcome.table["angle_deg.A"] > 0)
-    assert "Twist at 1.5 mL pushed in, 15 to 30 kPa" in words(drawn(outcome))
-    assert "pressure [kPa]" in words(drawn(outcome, "pressure"))
-    assert "liquid pushed in [mL]" in words(drawn(outcome, "reach"))
+    study_result = make(KINDS["a grid"] | {"case": "pushed.toml"}, folder=tmp_path)
+    study_result.table["pressure_kPa"] *= 1 + (study_result.table["angle_deg.A"] > 0)
+    assert "Twist at 1.5 mL pushed in, 15 to 30 kPa" in words(drawn(study_result))
+    assert "pressure [kPa]" in words(drawn(study_result, "pressure"))
+    assert "liquid pushed in [mL]" in words(drawn(study_result, "reach"))
 
 
 def test_what_holds_the_free_end_takes_the_place_of_its_motion(make):
-    outcome = make(KINDS["a grid"] | {"set": {"end.twist": "held"}})
-    outcome.table["end_torque_Nmm"] = outcome.table.twist_deg
-    names = dict(figures(outcome))
+    study_result = make(KINDS["a grid"] | {"set": {"end.twist": "held"}})
+    study_result.table["end_torque_Nmm"] = study_result.table.twist_deg
+    names = dict(figures(study_result))
     assert "end_torque" in names and "twist" not in names
 
 
 def test_margins_are_shares_with_the_limit_marked(make):
-    outcome = make(KINDS["a grid"], plane)
-    outcome.table["rubber_used"] = outcome.table.wall_stretch_max / 2
-    outcome.table["thread_used.A"] = outcome.table["tension_N.A"] * 2
-    assert "wall_stretch" in dict(figures(outcome))
-    figure = drawn(outcome, "margins")
+    study_result = make(KINDS["a grid"], plane)
+    study_result.table["rubber_used"] = study_result.table.wall_stretch_max / 2
+    study_result.table["thread_used.A"] = study_result.table["tension_N.A"] * 2
+    assert "wall_stretch" in dict(figures(study_result))
+    figure = drawn(study_result, "margins")
     assert "utilisation [%]" in words(figure)
     assert "100 %: it gives" in words(figure)
     titles = [title.partition(", ")[2] for title in panels(figure)]
@@ -445,10 +447,10 @@ def test_margins_are_shares_with_the_limit_marked(make):
 
 
 def test_unstable_points_are_marked(make):
-    outcome = make(KINDS["a grid"])
-    table = outcome.table
+    study_result = make(KINDS["a grid"])
+    table = study_result.table
     table.loc[(table["angle_deg.A"] == 15) & (table["angle_deg.B"] == 0), "stable"] = False
-    figure = drawn(outcome)
+    figure = drawn(study_result)
     assert marked(panels(figure)["FE model"], "s") == [(15, 0)]
     assert "unstable" in words(figure)
 
@@ -467,11 +469,11 @@ def test_each_kind_of_study_has_its_pictures(make, kind):
     assert steps | COMMON <= set(NAMES)
 
 
-def check_files(outcome, folder):
+def check_files(study_result, folder):
     for name in NAMES:
         (folder / f"{name}.png").write_text("old", encoding="utf-8")
-    files = save_pictures(outcome, folder)
-    assert [path.stem for path in files] == list(dict(figures(outcome)))
+    files = save_pictures(study_result, folder)
+    assert [path.stem for path in files] == list(dict(figures(study_result)))
     assert sorted(folder.iterdir()) == sorted(files), "what is left of another study is removed"
     for path in files:
         with Image.open(path) as image:
@@ -509,8 +511,8 @@ NAMED = [
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_lettering(make, kind):
-    outcome = make(KINDS[kind] | {"title": LONG_TITLE})
-    check_lettering(drawn(outcome, "tension"))
+    study_result = make(KINDS[kind] | {"title": LONG_TITLE})
+    check_lettering(drawn(study_result, "tension"))
 
 
 @pytest.mark.slow
@@ -527,8 +529,8 @@ def test_lettering_of_long_names(make, cases_folder, tmp_path):
     name = NAMED[-1]["name"]
     rules = {"field": f"threads.{name}.slack", "values": SLACK_RULES}
     plan = {"vary": [angle(name, 3), angle("A", 3), rules], "case": "named.toml"}
-    outcome = make(plan, models=["fast"], folder=tmp_path, families=["A", "B", name])
+    study_result = make(plan, models=["fast"], folder=tmp_path, families=["A", "B", name])
     for picture in ("tension", "reach"):
-        figure = drawn(outcome, picture)
+        figure = drawn(study_result, picture)
         check_lettering(figure)
         assert name in words(figure).replace("\n", "")

@@ -44,9 +44,9 @@ def tilted(own, pressure):
 
 
 def judged(study, ends=None, difference=off):
-    outcome = tabulated(study, fast, difference, ends)
-    tolerances = parse(TWIST, outcome)
-    return outcome, trust_map(outcome, tolerances), tolerances
+    study_result = tabulated(study, fast, difference, ends)
+    tolerances = parse(TWIST, study_result)
+    return study_result, trust_map(study_result, tolerances), tolerances
 
 
 def panels(figure):
@@ -76,8 +76,8 @@ def test_the_map_is_as_symmetric_as_the_table():
 
 
 def test_what_the_page_says():
-    outcome, table, tolerances = judged(make_study([SLACK, *GRID]))
-    figure = trust_figure(outcome, table, tolerances).figure()
+    study_result, table, tolerances = judged(make_study([SLACK, *GRID]))
+    figure = trust_figure(study_result, table, tolerances).figure()
     said = words(figure).replace("\N{NO-BREAK SPACE}", " ")
     assert "Toy" in said
     assert "Fast model against FE model (coarse mesh): the error as a share" in said
@@ -91,10 +91,10 @@ def test_what_the_page_says():
 
 
 def test_a_long_title_fits():
-    outcome, table, tolerances = judged(make_study([SLACK, *GRID]))
-    study = outcome.study
+    study_result, table, tolerances = judged(make_study([SLACK, *GRID]))
+    study = study_result.study
     study = study.restore(study.data | {"title": LONG_TITLE}, study.base.data)
-    longer = type(outcome)(study, outcome.table, outcome.provenance)
+    longer = type(study_result)(study, study_result.table, study_result.provenance)
     check_lettering(trust_figure(longer, table, tolerances).figure())
 
 
@@ -155,13 +155,13 @@ def test_one_number_is_drawn_against_the_pressure():
 def test_two_numbers_are_drawn_whatever_drives_the_tube(drive, said):
     """Where the pressure is no level, the pressures found there stand above the panel."""
     study = driven(two_angles(3, steps=4), **drive)
-    outcome = tabulated(
+    study_result = tabulated(
         study,
         lambda own, p: fast(own, p) | {"volume_mm3": 5000 + 2000 * p / 12, "air_mg": 5 * p / 12},
         off,
     )
-    tolerances = parse(TWIST, outcome)
-    figure = trust_figure(outcome, trust_map(outcome, tolerances), tolerances).figure()
+    tolerances = parse(TWIST, study_result)
+    figure = trust_figure(study_result, trust_map(study_result, tolerances), tolerances).figure()
     assert said in words(figure).replace("\n", " ")
     check_lettering(figure)
 
@@ -171,11 +171,11 @@ def test_cases_that_share_few_levels_are_drawn_by_steps():
     vary = [{"field": "gas.mass", "values": ["1 mg", "2 mg", "4 mg"]}, GRID[0]]
     base = driven(two_angles(3), gas={"mass": "5 mg", "steps": 4})
     study = Study.restore({**base.data, "vary": vary}, base.base.data)
-    outcome = tabulated(
+    study_result = tabulated(
         study, lambda own, p: fast(own, p) | {"air_mg": own["gas_mass_mg"] * p / 12}, off
     )
-    tolerances = parse(TWIST, outcome)
-    figure = trust_figure(outcome, trust_map(outcome, tolerances), tolerances).figure()
+    tolerances = parse(TWIST, study_result)
+    figure = trust_figure(study_result, trust_map(study_result, tolerances), tolerances).figure()
     assert len(panels(figure)) == 4
     said = words(figure).replace("\n", " ")
     assert "at step 1 of 4, 3 kPa" in said and "at step 4 of 4, 12 kPa" in said
@@ -185,9 +185,11 @@ def test_cases_that_share_few_levels_are_drawn_by_steps():
 
 def test_texts_alone_have_no_map(tmp_path):
     study = make_study([SLACK])
-    outcome, table, tolerances = judged(study, difference=lambda own, p: {"twist_deg": 0.1 * p})
-    assert trust_figure(outcome, table, tolerances) is None
-    assert save_pictures(outcome, table, tolerances, None, tmp_path) == []
+    study_result, table, tolerances = judged(
+        study, difference=lambda own, p: {"twist_deg": 0.1 * p}
+    )
+    assert trust_figure(study_result, table, tolerances) is None
+    assert save_pictures(study_result, table, tolerances, None, tmp_path) == []
 
 
 @pytest.fixture(scope="module")
@@ -198,8 +200,8 @@ def corrected():
         return {"twist_deg": 0.01 * p * own["angle_deg.A"], "displacement_mm": 0.001 * p**2}
 
     study = two_angles(steps=3, scatter={"points": 14, "seed": 2})
-    outcome = tabulated(study, fast, bent)
-    return outcome, CorrectedModel.fit(outcome)
+    study_result = tabulated(study, fast, bent)
+    return study_result, CorrectedModel.fit(study_result)
 
 
 def test_parity_shows_the_left_out_points(corrected):
@@ -222,11 +224,11 @@ def test_parity_shows_the_left_out_points(corrected):
 
 
 def test_the_terminal_says_rules_and_errors(corrected, capsys, tmp_path):
-    outcome, model = corrected
-    tolerances = parse("twist 2 deg, displacement 0.3 mm", outcome)
-    table = trust_map(outcome, tolerances)
-    found = rules(table, outcome.study, tolerances)
-    print_trust(Trust(outcome, tolerances, table, found, model), [tmp_path / "trust.csv"])
+    study_result, model = corrected
+    tolerances = parse("twist 2 deg, displacement 0.3 mm", study_result)
+    table = trust_map(study_result, tolerances)
+    found = rules(table, study_result.study, tolerances)
+    print_trust(Trust(study_result, tolerances, table, found, model), [tmp_path / "trust.csv"])
     said = " ".join(capsys.readouterr().out.split())
     assert "tolerance: twist 2 deg, displacement 0.3 mm" in said
     assert "worst twist" in said and "worst displacement" in said
@@ -239,12 +241,12 @@ def test_the_terminal_says_rules_and_errors(corrected, capsys, tmp_path):
 def test_what_is_below_round_off_is_no_error(capsys):
     """A twist that is nil by symmetry comes out of the FE model as some 1e-9 deg."""
     study = make_study([{"field": "threads.A.angle", "from": "5 deg", "to": "30 deg", "count": 9}])
-    outcome = tabulated(
+    study_result = tabulated(
         study,
         lambda own, p: {"twist_deg": 0.0, "displacement_mm": 0.1 * p, "bulge_mm": 0.1},
         lambda own, p: {"twist_deg": 8e-9 * np.sin(p), "displacement_mm": 0.001 * p},
     )
-    trust = Trust.of(outcome, "twist 2 deg")
+    trust = Trust.of(study_result, "twist 2 deg")
     assert list(trust.model.fits) == ["displacement_mm"]
     assert set(trust.model.facts["errors"]["twist_deg"].values()) == {0.0, 1.0}
     assert trust.model.facts["errors"]["displacement_mm"]["rms_before"] > 0.001
@@ -257,16 +259,16 @@ def test_what_is_below_round_off_is_no_error(capsys):
 
 
 def test_trust_writes_its_files(corrected, tmp_path):
-    outcome, _ = corrected
-    trust = Trust.of(outcome, "twist 2 deg")
+    study_result, _ = corrected
+    trust = Trust.of(study_result, "twist 2 deg")
     files = trust.save(tmp_path)
-    files += save_pictures(outcome, trust.map, trust.tolerances, trust.model, tmp_path)
+    files += save_pictures(study_result, trust.map, trust.tolerances, trust.model, tmp_path)
     assert {file.name for file in files} == {
         *("trust.csv", "rules.csv", "trust.json", "corrected.npz", "trust.png", "corrected.png")
     }
     assert all(file.stat().st_size for file in files)
     facts = json.loads((tmp_path / "trust.json").read_text(encoding="utf-8"))
-    assert facts["study_hash"] == outcome.study.hash
+    assert facts["study_hash"] == study_result.study.hash
     assert facts["tolerances"] == {"twist_deg": 2.0}
     assert facts["rules"] == [rule.sentence for rule in trust.rules]
     written = pandas.read_csv(tmp_path / "trust.csv")
@@ -275,14 +277,14 @@ def test_trust_writes_its_files(corrected, tmp_path):
 
 
 def test_the_command(corrected, tmp_path):
-    outcome, _ = corrected
-    outcome.save(tmp_path)
+    study_result, _ = corrected
+    study_result.save(tmp_path)
     run = CliRunner().invoke(app, ["trust", str(tmp_path), "--tolerance", "twist 2 deg"])
     assert run.exit_code == 0, run.output
     assert "trusted for" in " ".join(run.output.split())
     assert (tmp_path / "trust" / "trust.png").exists()
     loaded = CorrectedModel.load(tmp_path / "trust" / "corrected.npz")
-    assert loaded.study.hash == outcome.study.hash
+    assert loaded.study.hash == study_result.study.hash
 
 
 @pytest.mark.parametrize(
@@ -297,8 +299,8 @@ def test_the_command(corrected, tmp_path):
 def test_the_map_and_the_rules_are_always_written(vary, ends, said, tmp_path):
     """What a study does not yield is said; of an older study nothing stays behind."""
     vary = [table | {"count": 3} if "count" in table else table for table in vary]
-    outcome = tabulated(make_study(vary), fast, lambda own, p: {"twist_deg": 0.3 * p}, ends)
-    outcome.save(tmp_path)
+    study_result = tabulated(make_study(vary), fast, lambda own, p: {"twist_deg": 0.3 * p}, ends)
+    study_result.save(tmp_path)
     (tmp_path / "trust").mkdir()
     for name in ("corrected.npz", "corrected.png"):
         (tmp_path / "trust" / name).write_text("old", encoding="utf-8")
@@ -315,8 +317,8 @@ def test_the_map_and_the_rules_are_always_written(vary, ends, said, tmp_path):
 
 
 def test_the_command_tells_what_cannot_be_used(corrected, tmp_path):
-    outcome, _ = corrected
-    outcome.save(tmp_path)
+    study_result, _ = corrected
+    study_result.save(tmp_path)
     run = CliRunner().invoke(app, ["trust", str(tmp_path), "--tolerance", "turn 2 deg"])
     assert run.exit_code == 2
     assert "allowed: twist, displacement, bulge" in run.output

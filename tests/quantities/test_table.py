@@ -53,7 +53,7 @@ def solved(made_up, make_case):
 
 
 @pytest.fixture(scope="module")
-def outcome(made_up):
+def study_result(made_up):
     """Return a study of a few settings by the fast model."""
     angles = [{"field": "threads.A.angle", "values": ["20 deg", "10 deg", "0 deg"]}]
     return solve_study(make_study(vary=angles))
@@ -106,13 +106,13 @@ def test_each_quantity_is_defined():
         assert quantity.definition.endswith("."), quantity.name
 
 
-def test_a_study_draws_it(outcome):
-    figure = dict(figures(outcome))["arc"].figure()
+def test_a_study_draws_it(study_result):
+    figure = dict(figures(study_result))["arc"].figure()
     assert "arc of the rim [mm]" in {text.get_text() for text in figure.findobj(Text)}
 
 
-def test_it_may_be_measured(outcome, tmp_path):
-    steps = outcome.of("fast")
+def test_it_may_be_measured(study_result, tmp_path):
+    steps = study_result.of("fast")
     rows = steps[steps.pressure_kPa.isin([6.0, 12.0])]
     lines = [
         f"{row['angle_deg.A']},{row['pressure_kPa']},{row[COLUMN] / 10 + 0.05}"
@@ -121,15 +121,15 @@ def test_it_may_be_measured(outcome, tmp_path):
     file = tmp_path / "rim.bench.csv"
     head = "angle.A [deg],pressure [kPa],rim_arc [cm]"
     file.write_text("\n".join([head, *lines]) + "\n", encoding="utf-8")
-    found = compare(outcome, read_bench(file, outcome.study.base), ["fast"])
+    found = compare(study_result, read_bench(file, study_result.study.base), ["fast"])
     table = found.summary
     (row,) = table[table.group == "all"].to_dict("records")
     assert (row["measure"], row["unit"]) == ("rim_arc", "mm")
     assert row["bias"] == pytest.approx(-0.5, rel=1e-6)
 
 
-def test_a_tolerance_may_name_it_and_the_mirror_flips_it(outcome):
-    (tolerance,) = parse("rim_arc 0.1 cm", outcome)
+def test_a_tolerance_may_name_it_and_the_mirror_flips_it(study_result):
+    (tolerance,) = parse("rim_arc 0.1 cm", study_result)
     assert (tolerance.quantity.column, tolerance.limit) == (COLUMN, pytest.approx(1.0))
     assert str(tolerance) == "rim_arc 1 mm"
     assert Element((), mirrored=True).sign(COLUMN) == -1

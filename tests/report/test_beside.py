@@ -11,7 +11,7 @@ from fem.measurements.bench import read_bench
 from fem.report.beside import COMPARE, TRUST, comparison, trust
 from fem.trust import Trust
 from fem.wording.comparison import sentences
-from tests.helpers.compared import make_outcome, make_study, truth, write_bench
+from tests.helpers.compared import make_study, make_study_result, truth, write_bench
 from tests.helpers.trust_toys import tabulated, two_angles
 
 
@@ -20,7 +20,7 @@ def bench(tmp_path_factory):
     """Return a folder with a comparison in it, and the comparison."""
     folder = tmp_path_factory.mktemp("bench")
     file = write_bench(folder / "wrist.bench.csv", truth(left=1.5), seed=4)
-    found = compare(make_outcome(), read_bench(file, make_study().base))
+    found = compare(make_study_result(), read_bench(file, make_study().base))
     found.save(folder / COMPARE)
     Figure(figsize=(3, 2)).savefig(folder / COMPARE / "compare_twist.png", dpi=200)
     return folder, found
@@ -36,16 +36,16 @@ def judged(tmp_path):
     def off(own, pressure):
         return {"twist_deg": abs(own["angle_deg.A"]) / 10}
 
-    outcome = tabulated(two_angles(5), fast, off)
-    found = Trust.of(outcome, "twist 2 deg")
+    study_result = tabulated(two_angles(5), fast, off)
+    found = Trust.of(study_result, "twist 2 deg")
     (tmp_path / TRUST).mkdir()
     found.save(tmp_path / TRUST)
-    return tmp_path, outcome, found
+    return tmp_path, study_result, found
 
 
 def test_the_bench_is_told_as_the_comparison_tells_it(bench):
     folder, found = bench
-    told = comparison(folder, make_outcome())
+    told = comparison(folder, make_study_result())
     assert told.said[0] == "64 measurements of 8 settings: wrist.bench.csv."
     assert told.said[-1] in {*sentences(found.diagnosis, found.bench)}
     assert {*sentences(found.diagnosis, found.bench)} <= {*told.said}
@@ -59,8 +59,8 @@ def test_the_bench_is_told_as_the_comparison_tells_it(bench):
 
 
 def test_trust_is_told_as_it_was_judged(judged):
-    folder, outcome, found = judged
-    told = trust(folder, outcome)
+    folder, study_result, found = judged
+    told = trust(folder, study_result)
     assert told.said[0].endswith("model: twist 2 deg.")
     rules = told.grids[0]
     assert [row[0] for row in rules.rows] == [
@@ -75,27 +75,27 @@ def test_trust_is_told_as_it_was_judged(judged):
 
 
 def test_what_is_not_there_is_not_told(tmp_path):
-    assert comparison(tmp_path, make_outcome()) is None
-    assert trust(tmp_path, make_outcome()) is None
+    assert comparison(tmp_path, make_study_result()) is None
+    assert trust(tmp_path, make_study_result()) is None
 
 
 def test_what_is_of_another_study_is_left_out(bench, judged):
-    folder, outcome, _ = judged
-    assert "is of another study" in comparison(bench[0], outcome).said[0]
-    assert "is of another study" in trust(folder, make_outcome()).said[0]
-    assert not comparison(bench[0], outcome).grids
+    folder, study_result, _ = judged
+    assert "is of another study" in comparison(bench[0], study_result).said[0]
+    assert "is of another study" in trust(folder, make_study_result()).said[0]
+    assert not comparison(bench[0], study_result).grids
 
 
 def test_damaged_files_are_named(judged):
-    folder, outcome, _ = judged
+    folder, study_result, _ = judged
     (folder / TRUST / "trust.png").write_text("no picture", encoding="utf-8")
     with pytest.raises(InputError, match=r"as tubewright trust writes them: .*trust\.png"):
-        trust(folder, outcome)
+        trust(folder, study_result)
     (folder / TRUST / "rules.csv").unlink()
     with pytest.raises(InputError, match=r"as tubewright trust writes them: .*rules\.csv"):
-        trust(folder, outcome)
-    hash = outcome.study.hash
+        trust(folder, study_result)
+    hash = study_result.study.hash
     for text in ("{", json.dumps([1]), json.dumps({"study_hash": hash, "tolerances": 3})):
         (folder / TRUST / "trust.json").write_text(text, encoding="utf-8")
         with pytest.raises(InputError, match="trust"):
-            trust(folder, outcome)
+            trust(folder, study_result)

@@ -8,7 +8,7 @@ import pytest
 
 from fem.report.page import MOST_BYTES
 from fem.report.write import NAME
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from tests.helpers.pages import read
 
 COMMAND = Path(sys.executable).with_name("tubewright")
@@ -24,12 +24,12 @@ def test_the_ready_study_has_its_report(cases_folder, tmp_path):
         assert done.returncode == 0, done.stderr
     text = (tmp_path / NAME).read_text(encoding="utf-8")
     assert len(text.encode()) < MOST_BYTES
-    root, outcome = read(text), Outcome.load(tmp_path)
+    root, study_result = read(text), StudyResult.load(tmp_path)
     tables = root.tables()
     counts = tables["Curves: one model along the path of one case"]
     assert [row[1] for row in counts] == ["25", "25"]
     for model, words in (("fast", "fast"), ("fe", "FE")):
-        rows = outcome.of(model)
+        rows = study_result.of(model)
         last = rows[rows.pressure_kPa == 15.0]
         told = {row[0]: row[1:] for row in tables[f"{words} at 15 kPa"]}
         for title, column in (("twist [deg]", "twist_deg"), ("bulge [mm]", "bulge_mm")):

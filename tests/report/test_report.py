@@ -22,9 +22,9 @@ from fem.report.study import study_pages
 from fem.report.write import NAME, write_report
 from fem.solving.single import solve
 from fem.study.runner import SHAPES, run
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from tests.helpers.pages import read
-from tests.study.test_runner import HereCrew, small
+from tests.study.test_runner import SerialExecutor, small
 
 HOSTILE = '</title><script>alert("x")</script> {{ 7 * 7 }} $x$ & \'"'
 
@@ -63,13 +63,13 @@ def quick(make_case, tmp_path_factory):
 def studied(cases_folder, tmp_path_factory):
     """Return the folder of a study by both models, which keeps one shape."""
     folder = tmp_path_factory.mktemp("study")
-    agenda = small(
+    job_list = small(
         cases_folder,
         title=HOSTILE,
         shapes=[{"threads.A.angle": "10 deg", "threads.B.angle": "-20 deg"}],
     )
-    outcome = run(agenda, folder, HereCrew())
-    outcome.save(folder)
+    study_result = run(job_list, folder, SerialExecutor())
+    study_result.save(folder)
     return folder
 
 
@@ -303,11 +303,11 @@ def test_a_machine_that_cannot_draw_has_its_report(result, monkeypatch):
 
 
 def test_a_study_is_told_by_model(study_text, studied):
-    root, outcome = read(study_text), Outcome.load(studied)
+    root, study_result = read(study_text), StudyResult.load(studied)
     tables = root.tables()
     counts = tables["Curves: one model along the path of one case"]
     assert [row[:6] for row in counts] == [["fast", *"60006"], ["FE", *"60006"]]
-    last = outcome.of("fe")[outcome.of("fe").pressure_kPa == 4.0]
+    last = study_result.of("fe")[study_result.of("fe").pressure_kPa == 4.0]
     row = last.loc[last.twist_deg.idxmax()]
     cells = dict((cells[0], cells[1:]) for cells in tables["FE at 4 kPa"])["twist [deg]"]
     greatest = [float(cell.replace("−", "-")) for cell in cells[len(cells) // 2 :][:2]]
@@ -338,7 +338,7 @@ def test_a_hostile_study_stays_text(study_text):
 
 
 def test_curves_that_ended_early_are_told_with_their_settings(cases_folder, tmp_path):
-    agenda = small(
+    job_list = small(
         cases_folder,
         models=["fast"],
         set={"pressure.end": "15 kPa", "pressure.steps": 2},
@@ -347,9 +347,9 @@ def test_curves_that_ended_early_are_told_with_their_settings(cases_folder, tmp_
             {"field": "threads.A.count", "values": [12, 1000]},
         ],
     )
-    outcome = run(agenda, tmp_path, HereCrew())
-    outcome.save(tmp_path)
-    assert {entry["status"] for entry in outcome.provenance["not_reached"]} == {"ended"}
+    study_result = run(job_list, tmp_path, SerialExecutor())
+    study_result.save(tmp_path)
+    assert {entry["status"] for entry in study_result.provenance["not_reached"]} == {"ended"}
     tables = read(write_report(tmp_path).read_text(encoding="utf-8")).tables()
     (row,) = tables["Curves that did not reach their last step, failed ones first"]
     assert "count.A 12" in row[0] and row[2] == "ended at a limit" and "balloon limit" in row[3]
@@ -361,7 +361,7 @@ def test_a_study_that_is_too_heavy_leaves_out_shapes_first(studied, monkeypatch)
     """Then pictures, from the last; each page is lighter than the one before and says so."""
     drawn = [Picture(Markup(f"<svg>{'x' * 1000}</svg>"), f"picture {n}", 10, 1.0) for n in "123"]
     monkeypatch.setattr("fem.report.study._pictures", lambda _: drawn)
-    pages = [read(text) for text in study_pages(Outcome.load(studied), studied)]
+    pages = [read(text) for text in study_pages(StudyResult.load(studied), studied)]
     assert len(pages) == 5
     shapes = "the shapes to turn of helix angle of A: 10 deg"
     assert [shapes in root.words for root in pages] == [False, True, True, True, True]

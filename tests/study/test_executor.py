@@ -16,11 +16,11 @@ from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.processes import WorkerLostError, WorkerPool
 from fem.results.folder import STUDY_DATABASE
-from fem.study.executor import ClusterCrew
-from fem.study.job_list import Agenda
+from fem.study.executor import ClusterExecutor
+from fem.study.job_list import JobList
 from fem.study.plan import Study
 from fem.study.runner import run
-from fem.study.study_result import Outcome
+from fem.study.study_result import StudyResult
 from fem.study.worker import Task, perform
 
 STUDY = """
@@ -60,7 +60,7 @@ def wait_until(true, seconds=60.0):
 
 
 def curves_in(folder):
-    """Return what the ledger holds, read beside the run that writes it."""
+    """Return what the results database holds, read beside the run that writes it."""
     try:
         base = sqlite3.connect(f"file:{folder / STUDY_DATABASE}?mode=ro", uri=True)
         return dict(base.execute('SELECT "case", seconds FROM curves').fetchall())
@@ -71,26 +71,26 @@ def curves_in(folder):
 def test_killed_worker_takes_only_its_own_task_along(cases_folder):
     wrist = Case.load(cases_folder / "greenhouse_wrist.toml")
     long, short = Task("fe", (wrist,), "1x8x60"), Task("fe", (wrist,), "1x1x2")
-    with WorkerPool(1) as crew:
-        doomed, other = crew.submit(perform, long), crew.submit(perform, short)
+    with WorkerPool(1) as executor:
+        doomed, other = executor.submit(perform, long), executor.submit(perform, short)
         wait_until(doomed.running)
         (worker,) = multiprocessing.active_children()
         os.kill(worker.pid, signal.SIGKILL)
         with pytest.raises(WorkerLostError, match="exit code -9"):
-            crew.result(doomed)
-        (done,) = crew.result(other)
+            executor.result(doomed)
+        (done,) = executor.result(other)
     assert done.curve.status == "reached"
 
 
 def test_run_goes_on_when_a_worker_is_killed_idle(cases_folder):
     wrist = Case.load(cases_folder / "greenhouse_wrist.toml")
     task = Task("fast", (wrist,), "")
-    with WorkerPool(1) as crew:
-        crew.result(crew.submit(perform, task))
+    with WorkerPool(1) as executor:
+        executor.result(executor.submit(perform, task))
         (worker,) = multiprocessing.active_children()
         os.kill(worker.pid, signal.SIGKILL)
         time.sleep(0.5)
-        (done,) = crew.result(crew.submit(perform, task))
+        (done,) = executor.result(executor.submit(perform, task))
     assert done.curve.status == "reached"
 
 
@@ -109,7 +109,7 @@ def test_killed_run_loses_nothing_and_does_nothing_twice(study_file, tmp_path):
     after = curves_in(folder)
     assert len(after) == 8
     assert before.items() <= after.items()  # the same seconds: not solved again
-    assert set(Outcome.load(folder).table.case) == set(after)
+    assert set(StudyResult.load(folder).table.case) == set(after)
 
 
 def test_terminated_run_writes_what_it_has(study_file, tmp_path):
@@ -122,17 +122,17 @@ def test_terminated_run_writes_what_it_has(study_file, tmp_path):
     out, _ = told.communicate()
     assert told.returncode == 3
     assert "go on with --resume" in out
-    assert set(Outcome.load(folder).table.case) == set(curves_in(folder))
+    assert set(StudyResult.load(folder).table.case) == set(curves_in(folder))
 
 
 def test_cluster_gives_the_same_table(study_file, tmp_path):
     distributed = pytest.importorskip("distributed")
-    agenda = Agenda.of(Study.load(study_file))
-    here = run(agenda, tmp_path / "here", WorkerPool(2))
+    job_list = JobList.of(Study.load(study_file))
+    here = run(job_list, tmp_path / "here", WorkerPool(2))
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, dashboard_address=":0"
     ) as cluster:
-        there = run(agenda, tmp_path / "there", ClusterCrew(cluster.scheduler_address))
+        there = run(job_list, tmp_path / "there", ClusterExecutor(cluster.scheduler_address))
     assert there.complete
     pandas.testing.assert_frame_equal(there.table, here.table, rtol=1e-9)
 
@@ -145,10 +145,10 @@ def test_cluster_of_threads_is_refused():
         ) as cluster,
         pytest.raises(InputError, match="--nthreads 1"),
     ):
-        ClusterCrew(cluster.scheduler_address).__enter__()
+        ClusterExecutor(cluster.scheduler_address).__enter__()
 
 
 def test_scheduler_that_does_not_answer_is_told():
     pytest.importorskip("distributed")
     with pytest.raises(InputError, match="no scheduler answers"):
-        ClusterCrew("tcp://127.0.0.1:9", patience=0.5).__enter__()
+        ClusterExecutor("tcp://127.0.0.1:9", patience=0.5).__enter__()

@@ -13,7 +13,7 @@ from fem import Case
 from fem.core.errors import InputError
 from fem.core.schema_base import schema_of_file
 from fem.quantities.case_fields import cells
-from fem.study.job_list import Agenda
+from fem.study.job_list import JobList
 from fem.study.plan import Study
 
 A, B = "threads.A.angle", "threads.B.angle"
@@ -112,23 +112,23 @@ def test_fields_stand_in_columns_with_their_units(make):
 
 
 def test_what_is_set_holds_for_every_case(make):
-    agenda = Agenda.of(make(set={"pressure.end": "7 kPa", "pressure.steps": 2}))
-    assert {(case.pressure.end, case.pressure.steps) for case in agenda.cases} == {(0.007, 2)}
+    job_list = JobList.of(make(set={"pressure.end": "7 kPa", "pressure.steps": 2}))
+    assert {(case.pressure.end, case.pressure.steps) for case in job_list.cases} == {(0.007, 2)}
 
 
 def test_equal_settings_are_one_case_and_impossible_ones_are_told(varied):
-    agenda = Agenda.of(varied(count=None, from_=None, to=None, values=["10 deg", "10.0 deg"]))
-    assert len(agenda.cases) == 1
-    agenda = Agenda.of(varied(from_="0 deg", to="100 deg"))
-    ((setting, why),) = agenda.unusable
+    job_list = JobList.of(varied(count=None, from_=None, to=None, values=["10 deg", "10.0 deg"]))
+    assert len(job_list.cases) == 1
+    job_list = JobList.of(varied(from_="0 deg", to="100 deg"))
+    ((setting, why),) = job_list.unusable
     assert setting == {A: "100 deg"}
     assert "threads[1].angle" in why
 
 
 def test_a_setting_that_makes_no_case_may_stand_first(varied):
-    agenda = Agenda.of(varied(from_="100 deg", to="0 deg"))
-    assert [setting for setting, _ in agenda.unusable] == [{A: "100 deg"}]
-    assert agenda.study.sample == agenda.cases[0]
+    job_list = JobList.of(varied(from_="100 deg", to="0 deg"))
+    assert [setting for setting, _ in job_list.unusable] == [{A: "100 deg"}]
+    assert job_list.study.sample == job_list.cases[0]
 
 
 def test_too_many_cases_are_refused_before_they_are_made(make):
@@ -146,10 +146,10 @@ def test_study_comes_back_from_what_is_written_down(make):
 def test_shapes_are_asked_by_some_fields_or_none(make):
     other = {"field": B, "values": ["10 deg", "20 deg"]}
     study = make(vary=[RANGE, other], shapes=[{A: "30.0 deg"}])
-    wanted = [study.wants_shapes(case) for case in Agenda.of(study).cases]
+    wanted = [study.wants_shapes(case) for case in JobList.of(study).cases]
     assert sum(wanted) == 2
     everything = make(shapes=[{}])
-    assert all(everything.wants_shapes(case) for case in Agenda.of(everything).cases)
+    assert all(everything.wants_shapes(case) for case in JobList.of(everything).cases)
 
 
 def test_schema_is_current_and_takes_every_ready_study(cases_folder):
@@ -161,7 +161,7 @@ def test_schema_is_current_and_takes_every_ready_study(cases_folder):
     assert files
     for file in files:
         checker(schema_of_file(Study)).validate(tomllib.loads(file.read_text(encoding="utf-8")))
-        assert Agenda.of(Study.load(file)).curves
+        assert JobList.of(Study.load(file)).curves
 
 
 @pytest.mark.parametrize(
@@ -217,6 +217,6 @@ def test_what_is_wrong_with_a_range_is_named(varied, changes, told):
 
 def test_what_cannot_be_done_is_told_before_the_work(make):
     with pytest.raises(InputError, match="no case has"):
-        Agenda.of(make(shapes=[{A: "3 deg"}]))
+        JobList.of(make(shapes=[{A: "3 deg"}]))
     with pytest.raises(InputError, match='resolution "rough"'):
-        Agenda.of(make(models=["fe"], resolution="rough"))
+        JobList.of(make(models=["fe"], resolution="rough"))

@@ -1,4 +1,4 @@
-"""The ledger: what is in it stays, whatever happens."""
+"""The database: what is in it stays, whatever happens."""
 
 import sqlite3
 
@@ -7,9 +7,10 @@ import pytest
 
 from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
-from fem.results.folder import STUDY_DATABASE
+from fem.results.folder import OLD_STUDY_DATABASE, STUDY_DATABASE, Contents, contents
 from fem.results.termination import Termination
-from fem.study.results_db import Curve, Ledger, LedgerError
+from fem.study.results_db import Curve, DatabaseWriteError, ResultsDatabase
+from tests.helpers.messages import refused
 
 
 def failed(why):
@@ -17,13 +18,13 @@ def failed(why):
 
 
 def test_a_database_of_another_version_is_refused(tmp_path):
-    with Ledger(tmp_path) as ledger:
-        ledger.add([curve(1)])
+    with ResultsDatabase(tmp_path) as database:
+        database.add([curve(1)])
     base = sqlite3.connect(tmp_path / STUDY_DATABASE)
     base.execute("PRAGMA user_version = 0")
     base.close()
     with pytest.raises(InputError, match=r"of another version .* take another folder"):
-        Ledger(tmp_path)
+        ResultsDatabase(tmp_path)
 
 
 def curve(number, **changes):
@@ -33,87 +34,98 @@ def curve(number, **changes):
 
 def test_curves_come_back_as_they_were(tmp_path):
     kept = curve(1, steps={"step": [0, 1], "twist_deg": [0.0, 0.1 + 0.2]}, details={"mesh": {}})
-    with Ledger(tmp_path) as ledger:
-        ledger.add([kept, curve(2, status="failed", termination=failed("why"), tries=2)])
-    with Ledger(tmp_path) as ledger:
-        found = sorted(ledger.curves(), key=lambda one: one.case)
+    with ResultsDatabase(tmp_path) as database:
+        database.add([kept, curve(2, status="failed", termination=failed("why"), tries=2)])
+    with ResultsDatabase(tmp_path) as database:
+        found = sorted(database.curves(), key=lambda one: one.case)
     assert found == [kept, curve(2, status="failed", termination=failed("why"), tries=2)]
 
 
 def test_numpy_numbers_become_plain_ones(tmp_path):
-    with Ledger(tmp_path) as ledger:
-        ledger.add([curve(1, steps={"stable": [np.True_], "twist_deg": [np.float64(0.1)]})])
-        (found,) = ledger.curves()
+    with ResultsDatabase(tmp_path) as database:
+        database.add([curve(1, steps={"stable": [np.True_], "twist_deg": [np.float64(0.1)]})])
+        (found,) = database.curves()
     assert found.steps == {"stable": [True], "twist_deg": [0.1]}
 
 
 def test_done_are_those_that_ended_in_one_of_these_ways(tmp_path):
     ways = ["reached", "ended", "failed"]
-    with Ledger(tmp_path) as ledger:
-        ledger.add(curve(k, status=way) for k, way in enumerate(ways))
-        assert ledger.done(["reached", "ended"]) == {(f"{k:016x}", "fe") for k in (0, 1)}
-        assert ledger.count == 3
+    with ResultsDatabase(tmp_path) as database:
+        database.add(curve(k, status=way) for k, way in enumerate(ways))
+        assert database.done(["reached", "ended"]) == {(f"{k:016x}", "fe") for k in (0, 1)}
+        assert database.count == 3
 
 
 def test_a_second_try_takes_the_place_of_the_first(tmp_path):
-    with Ledger(tmp_path) as ledger:
-        ledger.add([curve(1, status="failed"), curve(1, model="fast")])
-        ledger.add([curve(1)])
-        assert {(c.model, c.status) for c in ledger.curves()} == {
+    with ResultsDatabase(tmp_path) as database:
+        database.add([curve(1, status="failed"), curve(1, model="fast")])
+        database.add([curve(1)])
+        assert {(c.model, c.status) for c in database.curves()} == {
             ("fe", "reached"),
             ("fast", "reached"),
         }
 
 
 def test_one_run_at_a_time(tmp_path):
-    with Ledger(tmp_path), pytest.raises(InputError, match="another run"):
-        Ledger(tmp_path)
-    Ledger(tmp_path).__exit__()
+    with ResultsDatabase(tmp_path), pytest.raises(InputError, match="another run"):
+        ResultsDatabase(tmp_path)
+    ResultsDatabase(tmp_path).__exit__()
 
 
 def test_transaction_that_fails_half_way_leaves_nothing(tmp_path):
-    with Ledger(tmp_path) as ledger:
-        ledger.add([curve(1)])
+    with ResultsDatabase(tmp_path) as database:
+        database.add([curve(1)])
 
         def broken():
             yield curve(2)
             raise RuntimeError
 
         with pytest.raises(RuntimeError):
-            ledger.add(broken())
-        assert ledger.done(["reached"]) == {(f"{1:016x}", "fe")}
+            database.add(broken())
+        assert database.done(["reached"]) == {(f"{1:016x}", "fe")}
 
 
 def test_full_disk_is_told_and_what_is_written_stays(tmp_path):
     """SQLite's own limit of pages gives the same error as a disk without room."""
-    with Ledger(tmp_path) as ledger:
-        ledger.add([curve(1)])
-        base = ledger._base
+    with ResultsDatabase(tmp_path) as database:
+        database.add([curve(1)])
+        base = database._base
         (pages,) = base.execute("PRAGMA page_count").fetchone()
         base.execute(f"PRAGMA max_page_count = {pages}")
-        with pytest.raises(LedgerError, match="full"):
-            ledger.add([curve(k, termination=failed("x" * 10_000)) for k in range(2, 9)])
-    with Ledger(tmp_path) as ledger:
-        assert ledger.done(["reached"]) == {(f"{1:016x}", "fe")}
+        with pytest.raises(DatabaseWriteError, match="full"):
+            database.add([curve(k, termination=failed("x" * 10_000)) for k in range(2, 9)])
+    with ResultsDatabase(tmp_path) as database:
+        assert database.done(["reached"]) == {(f"{1:016x}", "fe")}
 
 
-def test_file_that_is_no_ledger_is_refused(tmp_path):
+def test_file_that_is_not_a_results_database_is_refused(tmp_path):
     (tmp_path / STUDY_DATABASE).write_text("nothing of the kind, " * 100)
-    with pytest.raises(InputError, match="no ledger"):
-        Ledger(tmp_path)
+    with pytest.raises(InputError, match="not a results database"):
+        ResultsDatabase(tmp_path)
+
+
+def test_database_of_an_earlier_version_is_refused(tmp_path):
+    old = tmp_path / OLD_STUDY_DATABASE
+    old.write_bytes(b"")
+    with refused(InputError, str(old), STUDY_DATABASE, "--out", f"delete {old.name}"):
+        ResultsDatabase(tmp_path)
+    assert contents(tmp_path) is Contents.UNFINISHED_STUDY
+    old.unlink()
+    with ResultsDatabase(tmp_path) as database:
+        assert database.count == 0
 
 
 def test_damaged_row_is_told(tmp_path):
-    with Ledger(tmp_path) as ledger:
-        ledger.add([curve(1)])
-        ledger._base.execute("UPDATE curves SET steps = '{'")
+    with ResultsDatabase(tmp_path) as database:
+        database.add([curve(1)])
+        database._base.execute("UPDATE curves SET steps = '{'")
         with pytest.raises(InputError, match=f"a row is damaged: case {1:016x}"):
-            list(ledger.curves())
+            list(database.curves())
 
 
 def test_it_is_a_write_ahead_log_that_waits_for_the_disk(tmp_path):
-    with Ledger(tmp_path) as ledger:
-        ledger.add([curve(1)])
+    with ResultsDatabase(tmp_path) as database:
+        database.add([curve(1)])
         reader = sqlite3.connect(tmp_path / STUDY_DATABASE)
         assert reader.execute("PRAGMA journal_mode").fetchone() == ("wal",)
         assert reader.execute("SELECT count(*) FROM curves").fetchone() == (1,)

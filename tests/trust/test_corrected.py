@@ -16,7 +16,7 @@ from fem.core.errors import InputError
 from fem.solving.batch import solve_batch
 from fem.solving.single import solve
 from fem.study.results_db import Curve
-from fem.study.study_result import Outcome, tabulate
+from fem.study.study_result import StudyResult, tabulate
 from fem.trust import CorrectedModel
 from fem.trust.pairs import BOTH, errors, pairs
 from fem.trust.symmetry import exchangeable, mirrors_itself, symmetries
@@ -34,7 +34,7 @@ def curve_of(case, run):
 
 
 def made_up(study, difference):
-    """Return the outcome of a study whose FE model is the fast one and a difference.
+    """Return the study_result of a study whose FE model is the fast one and a difference.
 
     `difference` takes rows of the fast model; it returns what to add, by columns.
     """
@@ -45,7 +45,7 @@ def made_up(study, difference):
     for name, more in difference(fast).items():
         fe[name] = fe[name] + more
     table = pandas.concat([fast, fe], ignore_index=True)
-    return Outcome(study, table, study_record(study))
+    return StudyResult(study, table, study_record(study))
 
 
 def softer(rows):
@@ -59,13 +59,13 @@ def softer(rows):
 
 
 @pytest.fixture(scope="module")
-def outcome():
+def study_result():
     return made_up(two_angles(steps=4, scatter=SCATTER, set={"pressure.end": "10 kPa"}), softer)
 
 
 @pytest.fixture(scope="module")
-def model(outcome):
-    return CorrectedModel.fit(outcome, QUANTITIES)
+def model(study_result):
+    return CorrectedModel.fit(study_result, QUANTITIES)
 
 
 def setting(a, b):
@@ -285,8 +285,8 @@ def test_too_few_curves_and_unknown_quantities_are_told():
         CorrectedModel.fit(few, ["turn_deg"])
 
 
-def test_a_quantity_that_the_models_agree_on_is_left_as_it_is(outcome):
-    model = CorrectedModel.fit(outcome, ["bulge_mm"])
+def test_a_quantity_that_the_models_agree_on_is_left_as_it_is(study_result):
+    model = CorrectedModel.fit(study_result, ["bulge_mm"])
     assert not model.fits
     answer = model.predict([setting(5, 9)])
     np.testing.assert_array_equal(answer["bulge_mm"], answer["bulge_mm.fast"])
@@ -331,8 +331,8 @@ def test_another_drive_and_a_text_field(tmp_path):
     del data["pressure"]
     data["volume"] = {"added": "2 mL", "steps": 3}
     study = type(study).restore({**study.data, "set": {}}, data)
-    outcome = made_up(study, lambda rows: {"twist_deg": 0.1 * rows["twist_deg"]})
-    model = CorrectedModel.fit(outcome, ["twist_deg", "pressure_kPa"])
+    study_result = made_up(study, lambda rows: {"twist_deg": 0.1 * rows["twist_deg"]})
+    model = CorrectedModel.fit(study_result, ["twist_deg", "pressure_kPa"])
     assert list(model.fits) == ["twist_deg"]
     answer = model.predict([{"threads.A.angle": "11 deg", "threads.A.slack": "taken up"}])
     assert list(answer["ordinal"]) == [1, 2, 3]
@@ -377,4 +377,4 @@ def _solved(study):
         (run,) = solve(case, ["fe"], "coarse", chain=chain).runs
         curves.append(curve_of(case, run))
     provenance = study_record(study)
-    return Outcome(study, tabulate(study, cases, curves), provenance)
+    return StudyResult(study, tabulate(study, cases, curves), provenance)

@@ -24,8 +24,8 @@ def ends(model, own):
 
 
 def test_errors_are_fast_less_fe_and_shares_of_the_tolerance():
-    outcome = tabulated(two_angles(3), fast, off)
-    table = trust_map(outcome, parse("twist 2.4 deg, displacement 0.5 mm", outcome))
+    study_result = tabulated(two_angles(3), fast, off)
+    table = trust_map(study_result, parse("twist 2.4 deg, displacement 0.5 mm", study_result))
     assert len(table) == 9 * 5  # rest is no point
     pressure = table["pressure_kPa"].to_numpy()
     assert sorted(set(pressure)) == pytest.approx([3, 6, 9, 12, 15])
@@ -37,8 +37,8 @@ def test_errors_are_fast_less_fe_and_shares_of_the_tolerance():
 
 
 def test_a_point_that_one_model_lacks_is_not_trusted_and_told_apart():
-    outcome = tabulated(two_angles(2), fast, off, ends)
-    table = trust_map(outcome, parse("twist 100 deg", outcome))
+    study_result = tabulated(two_angles(2), fast, off, ends)
+    table = trust_map(study_result, parse("twist 100 deg", study_result))
     lost = table[table["state"] != BOTH]
     assert not lost["trusted"].any() and lost["share"].isna().all()
     assert table[table["state"] == BOTH]["trusted"].all()
@@ -52,32 +52,34 @@ def test_a_point_that_one_model_lacks_is_not_trusted_and_told_apart():
 
 
 def test_rows_that_were_not_asked_for_shift_no_step():
-    outcome = tabulated(two_angles(2), fast, off)
-    plain = pairs(outcome)
-    rows = outcome.table
+    study_result = tabulated(two_angles(2), fast, off)
+    plain = pairs(study_result)
+    rows = study_result.table
     besides = rows[(rows.step == 2) & (rows.model == "fe")].assign(demanded=False, limit=True)
     import pandas
 
     mixed = pandas.concat([rows.iloc[:20], besides, rows.iloc[20:]])
-    other = pairs(type(outcome)(outcome.study, mixed, outcome.provenance))
+    other = pairs(type(study_result)(study_result.study, mixed, study_result.provenance))
     pandas.testing.assert_frame_equal(plain, other[plain.columns])
 
 
 def test_both_models_are_needed():
     study = make_study([{"field": "threads.A.angle", "values": ["5 deg", "9 deg"]}])
-    outcome = tabulated(study, lambda own, p: {"twist_deg": p}, lambda own, p: {})
-    alone = outcome.table[outcome.table.model == "fast"]
-    lacking = type(outcome)(study, alone, outcome.provenance)
+    study_result = tabulated(study, lambda own, p: {"twist_deg": p}, lambda own, p: {})
+    alone = study_result.table[study_result.table.model == "fast"]
+    lacking = type(study_result)(study, alone, study_result.provenance)
     with pytest.raises(InputError, match=r"no curve of the fe model; run it with models"):
         pairs(lacking)
 
 
 def test_models_that_stay_at_rest_are_told():
-    outcome = tabulated(two_angles(2), fast, off, lambda model, own: 0)
+    study_result = tabulated(two_angles(2), fast, off, lambda model, own: 0)
     with pytest.raises(InputError, match="neither model reaches a step after rest"):
-        trust_map(outcome, parse("twist 1 deg", outcome))
+        trust_map(study_result, parse("twist 1 deg", study_result))
 
 
 def test_toy_of_angles_is_in_radians():
-    outcome = tabulated(two_angles(2), of_angles(lambda a, b, p: {"twist_deg": a}), lambda o, p: {})
-    assert outcome.table["twist_deg"].abs().max() == pytest.approx(np.pi / 6)
+    study_result = tabulated(
+        two_angles(2), of_angles(lambda a, b, p: {"twist_deg": a}), lambda o, p: {}
+    )
+    assert study_result.table["twist_deg"].abs().max() == pytest.approx(np.pi / 6)

@@ -21,14 +21,14 @@ GRID = [
 
 def judged(study, wrong, ends=None):
     """Return the rules of a study whose twist is wrong by 10 deg where `wrong` says so."""
-    outcome = tabulated(
+    study_result = tabulated(
         study,
         lambda own, p: {"twist_deg": p},
         lambda own, p: {"twist_deg": 10.0 if wrong(own, p) else 0.5},
         ends,
     )
-    tolerances = parse("twist 3 deg", outcome)
-    table = trust_map(outcome, tolerances)
+    tolerances = parse("twist 3 deg", study_result)
+    table = trust_map(study_result, tolerances)
     return rules(table, study, tolerances), table
 
 

@@ -9,7 +9,7 @@ from tests.helpers.trust_toys import tabulated, two_angles
 
 
 @pytest.fixture(scope="module")
-def outcome():
+def study_result():
     return tabulated(
         two_angles(2),
         lambda own, pressure: {
@@ -37,14 +37,14 @@ def outcome():
         ("bore_stretch 0.02", "bore_stretch", 0.02),
     ],
 )
-def test_a_tolerance_is_read_in_the_unit_of_its_column(outcome, text, column, limit):
-    (tolerance,) = parse(text, outcome)
+def test_a_tolerance_is_read_in_the_unit_of_its_column(study_result, text, column, limit):
+    (tolerance,) = parse(text, study_result)
     assert tolerance.quantity.column == column
     assert tolerance.limit == pytest.approx(limit, rel=1e-12)
 
 
-def test_several_keep_their_order_and_say_themselves(outcome):
-    found = parse(" displacement 0.5 mm ,twist 3 deg", outcome)
+def test_several_keep_their_order_and_say_themselves(study_result):
+    found = parse(" displacement 0.5 mm ,twist 3 deg", study_result)
     assert [str(tolerance) for tolerance in found] == ["displacement 0.5 mm", "twist 3 deg"]
 
 
@@ -67,9 +67,9 @@ def test_several_keep_their_order_and_say_themselves(outcome):
         ("bulge 5 %", "finds no bulge"),
     ],
 )
-def test_what_cannot_be_used_is_told(outcome, text, told):
+def test_what_cannot_be_used_is_told(study_result, text, told):
     with pytest.raises(InputError, match=told.replace("volume|", "").replace(".", r"\.")):
-        parse(text, outcome)
+        parse(text, study_result)
 
 
 def test_columns_are_named_without_their_unit():

@@ -3,7 +3,7 @@
 import pytest
 
 from fem.core.processes import WorkerPool
-from fem.study.job_list import Agenda
+from fem.study.job_list import JobList
 from fem.study.plan import Study
 from fem.study.runner import run
 from fem.web.server import make_app
@@ -26,8 +26,8 @@ PLAN = {
 @pytest.fixture(scope="module")
 def room(cases_folder, tmp_path_factory):
     folder = tmp_path_factory.mktemp("study")
-    outcome = run(Agenda.of(Study.parse(PLAN, cases_folder)), folder, WorkerPool(1))
-    outcome.save(folder)
+    study_result = run(JobList.of(Study.parse(PLAN, cases_folder)), folder, WorkerPool(1))
+    study_result.save(folder)
     return StudyRoom(folder)
 
 

@@ -11,7 +11,7 @@ from fem.core.errors import InputError
 from fem.core.processes import WorkerPool
 from fem.scene.study_view import UNSHAPED, setting_exhibits
 from fem.solving.single import solve
-from fem.study.job_list import Agenda
+from fem.study.job_list import JobList
 from fem.study.plan import Study
 from fem.study.runner import run
 from fem.web import study as studying
@@ -38,8 +38,8 @@ PLAN = {
 def folder(cases_folder, tmp_path_factory):
     """Return the folder of a study: four settings, two of no case, one with its shapes."""
     folder = tmp_path_factory.mktemp("study")
-    outcome = run(Agenda.of(Study.parse(PLAN, cases_folder)), folder, WorkerPool(1))
-    outcome.save(folder)
+    study_result = run(JobList.of(Study.parse(PLAN, cases_folder)), folder, WorkerPool(1))
+    study_result.save(folder)
     return folder
 
 
@@ -118,7 +118,7 @@ def test_a_case_that_the_study_has_not_is_refused(room, folder, make_case):
     with pytest.raises(KeyError):
         room.exhibits("0" * 16)
     with pytest.raises(InputError, match="no curve of this setting"):
-        setting_exhibits(room._outcome, folder, make_case())
+        setting_exhibits(room._study_result, folder, make_case())
 
 
 def test_damaged_shapes_are_told(folder, tmp_path):

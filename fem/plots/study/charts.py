@@ -17,7 +17,7 @@ from fem.plots.study.field import CROSS, UNSTABLE, Style, draw_marks
 from fem.plots.study.pictures import StudyPicture
 from fem.plots.style import SMALL_SIZE, STYLES, ZERO
 from fem.scene.appearance import MARK
-from fem.study.plot_data import Survey
+from fem.study.plot_data import PlotData
 from fem.wording.picture_text import INK, wrapped
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ NAMES = 1.8
 
 def draw_lines(
     axes: Axes,
-    survey: Survey,
+    data: PlotData,
     part: Facet,
     picture: StudyPicture,
     column: str,
@@ -44,7 +44,7 @@ def draw_lines(
     on the lower edge.
     """
     keys: Keys = {}
-    for model in survey.models:
+    for model in data.models:
         style = STYLES[model]
         for level in levels:
             places = part.field(model, column, level, picture.quantity.factor).places
@@ -55,7 +55,7 @@ def draw_lines(
             axes.plot(places.x, places.y, color=color, **marker)
             keys |= draw_marks(axes, places, {"unstable": (places.stable.eq(False), UNSTABLE)})
         cross = CROSS | {"transform": axes.get_xaxis_transform()}
-        missing = {f"ended before {survey.name(levels[-1])}": (places.value.isna(), cross)}
+        missing = {f"ended before {data.name(levels[-1])}": (places.value.isna(), cross)}
         keys |= draw_marks(axes, places.assign(y=0.0), missing)
         marker = {"marker": style.marker, "ms": 3.2, "mfc": INK if style.marker == "o" else "white"}
         keys[style.label] = Line2D([], [], color=INK, ls=style.line, lw=1.5, **marker)
@@ -72,19 +72,19 @@ def names(part: Facet) -> list[str]:
 
 
 def draw_bars(
-    axes: Axes, survey: Survey, parts: Sequence[Facet], column: str, factor: float
+    axes: Axes, data: PlotData, parts: Sequence[Facet], column: str, factor: float
 ) -> Keys:
     """Draw the bars of a column at the level shown, one to each setting and model.
 
     In place of a bar it says so where the curve ended before.
     """
-    thick = THICK / len(survey.models)
+    thick = THICK / len(data.models)
     keys: Keys = {}
     offset: dict[str, Any] = {"textcoords": "offset points", "va": "center", "size": SMALL_SIZE}
-    for number, model in enumerate(survey.models):
+    for number, model in enumerate(data.models):
         color = STYLES[model].color
         for place, part in enumerate(parts):
-            values = part.field(model, column, survey.shown, factor).value
+            values = part.field(model, column, data.shown, factor).value
             value = values[0] if len(values) else np.nan
             up, end = place + (number + 0.5) * thick - THICK / 2, 0.0
             if np.isfinite(value):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fem.plots.study.field import Field, join
-from fem.study.plot_data import LEVEL, Axis, Survey
+from fem.study.plot_data import LEVEL, Axis, PlotData
 
 if TYPE_CHECKING:
     import pandas
@@ -66,7 +66,7 @@ class Facet:
 
 
 def facets(
-    survey: Survey, plane: Sequence[Axis], most: int = MOST
+    data: PlotData, plane: Sequence[Axis], most: int = MOST
 ) -> tuple[list[Facet], list[str]]:
     """Return the combinations of all axes that are not in `plane`, and what is to be said of them.
 
@@ -74,15 +74,15 @@ def facets(
     the middle one of its values. If `plane` has scattered axes, the range of a scattered number is
     divided instead, and any further one varies from point to point.
     """
-    others = [axis for axis in survey.axes if axis not in plane]
+    others = [axis for axis in data.axes if axis not in plane]
     numbers = [axis for axis in others if axis.numeric]
     loose = any(axis.scattered for axis in plane)
-    parts, notes = [Facet((), survey.rows, plane)], list[str]()
+    parts, notes = [Facet((), data.rows, plane)], list[str]()
     for axis in [*(axis for axis in others if not axis.numeric), *numbers[:1]]:
         if axis.scattered and loose:
             parts = [part for whole in parts for part in _ranges(whole, axis)]
             continue
-        values = picked = list(survey.rows[axis.column].unique())
+        values = picked = list(data.rows[axis.column].unique())
         if axis.numeric:  # a few, evenly by their order, least and greatest among them
             places = np.linspace(0, len(values) - 1, min(VALUES, len(values)))
             picked = [sorted(values)[round(place)] for place in places]
@@ -98,7 +98,7 @@ def facets(
             notes.append(f"{axis.words} varies from point to point")
             parts = [replace(part, plain=False) for part in parts]
         else:
-            values = sorted(survey.rows[axis.column].unique())
+            values = sorted(data.rows[axis.column].unique())
             middle = float(values[(len(values) - 1) // 2])
             parts = [part.at(axis, middle) for part in parts]
             notes.append(f"shown for {axis.say(middle)}")

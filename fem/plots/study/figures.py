@@ -25,8 +25,8 @@ from fem.plots.style import STYLES
 from fem.quantities import table
 from fem.quantities.column import named
 from fem.quantities.quantity import Trait
-from fem.study.plot_data import LEVEL, Axis, Survey, survey
-from fem.study.study_result import Outcome
+from fem.study.plot_data import LEVEL, Axis, PlotData, plot_data
+from fem.study.study_result import StudyResult
 
 STEPS, STAGED = 3, (table.twist.name, table.displacement.name)
 """Levels of the figures that show several, and the measures that have one."""
@@ -51,7 +51,7 @@ MANY_BARS = 24
 """Settings in text that a picture of bars has room for."""
 
 
-def save_pictures(outcome: Outcome, folder: Path) -> list[Path]:
+def save_pictures(study_result: StudyResult, folder: Path) -> list[Path]:
     """Write the figures of a study into `folder`; return their files, none if no curve has a row.
 
     Raises
@@ -59,12 +59,12 @@ def save_pictures(outcome: Outcome, folder: Path) -> list[Path]:
     OSError
         If one cannot be written.
     """
-    return save_figures(dict(figures(outcome)), folder, NAMES)
+    return save_figures(dict(figures(study_result)), folder, NAMES)
 
 
-def figures(outcome: Outcome) -> Iterator[tuple[str, FigureLayout]]:
+def figures(study_result: StudyResult) -> Iterator[tuple[str, FigureLayout]]:
     """Yield the figures by the stems of their files."""
-    seen = survey(outcome)
+    seen = plot_data(study_result)
     if seen is None:
         return
     for picture in study_pictures(seen):
@@ -78,19 +78,19 @@ def figures(outcome: Outcome) -> Iterator[tuple[str, FigureLayout]]:
     yield "reach", reach_figure(seen)
 
 
-def map_figure(survey: Survey, picture: StudyPicture, levels: Sequence[float]) -> FigureLayout:
+def map_figure(data: PlotData, picture: StudyPicture, levels: Sequence[float]) -> FigureLayout:
     """Return maps over the first two numbers that vary, at each of `levels`."""
-    across, up = survey.numeric[:2]
-    parts, notes = facets(survey, (across, up))
+    across, up = data.numeric[:2]
+    parts, notes = facets(data, (across, up))
     values = _values(parts, picture, levels)
     signed, factor = Trait.SIGNED in picture.quantity.traits, picture.quantity.factor
     scale = scale_of(picture.label, values, signed=signed, limit=picture.limit)
     panels = []
-    every = itertools.product(picture.columns.items(), parts, survey.models, levels)
+    every = itertools.product(picture.columns.items(), parts, data.models, levels)
     for (family, column), part, model, level in every:
-        field, name = part.field(model, column, level, factor), survey.name(level)
+        field, name = part.field(model, column, level, factor), data.name(level)
         words = [STYLES[model].label, *part.words, family]
-        words += [survey.where(level)] if len(levels) > 1 else []
+        words += [data.where(level)] if len(levels) > 1 else []
         draw = partial(draw_map, field=field, scale=scale, level=name)
         panels.append(
             Panel([*filter(None, words)], draw, partial(number_lines, bounds=scale.bounds))
@@ -100,86 +100,86 @@ def map_figure(survey: Survey, picture: StudyPicture, levels: Sequence[float]) -
         unit = picture.quantity.kind.shown
         notes = [*notes, f"beyond the colours: the values go from {low} to {high} {unit}"]
     return FigureLayout(
-        **_words(survey, _at(survey, picture, levels), notes),
+        **_words(data, _at(data, picture, levels), notes),
         panels=panels,
-        columns=_columns([len(levels), len(survey.models), len(parts), len(picture.columns)]),
-        **shared_axes(survey.rows, across, up),
+        columns=_columns([len(levels), len(data.models), len(parts), len(picture.columns)]),
+        **shared_axes(data.rows, across, up),
         widest=SMALL if len(levels) > 1 else FigureLayout.widest,
         scale=scale,
     )
 
 
-def line_figure(survey: Survey, picture: StudyPicture) -> FigureLayout:
+def line_figure(data: PlotData, picture: StudyPicture) -> FigureLayout:
     """Return curves against the one number that varies."""
-    (across,) = survey.numeric
-    levels = survey.picked(SHADES)
-    parts, notes = facets(survey, (across,))
+    (across,) = data.numeric
+    levels = data.picked(SHADES)
+    parts, notes = facets(data, (across,))
     up = range_of(_values(parts, picture, levels), 0.06)
-    draw = partial(draw_lines, survey=survey, picture=picture, levels=levels)
+    draw = partial(draw_lines, data=data, picture=picture, levels=levels)
     panels = [
         Panel([*filter(None, [*part.words, family])], partial(draw, part=part, column=column))
         for family, column in picture.columns.items()
         for part in parts
     ]
     return FigureLayout(
-        **_words(survey, _at(survey, picture, levels), notes),
+        **_words(data, _at(data, picture, levels), notes),
         panels=panels,
         columns=_columns([len(parts), len(picture.columns)]),
         across=across.label,
         up=picture.label,
-        limits=(range_of(survey.rows[across.column], 0.03), up),
+        limits=(range_of(data.rows[across.column], 0.03), up),
         ratio=0.75,
-        scale=scale_of_levels(survey.label, levels),
+        scale=scale_of_levels(data.label, levels),
     )
 
 
-def bar_figure(survey: Survey, picture: StudyPicture) -> FigureLayout:
+def bar_figure(data: PlotData, picture: StudyPicture) -> FigureLayout:
     """Return bars to each setting, where nothing but text varies."""
-    parts, notes = facets(survey, (), MANY_BARS)
-    levels = [survey.shown]
+    parts, notes = facets(data, (), MANY_BARS)
+    levels = [data.shown]
     low, high = range_of(np.append(_values(parts, picture, levels), 0.0), 0.0)
     room = 0.3 * (high - low)
     along = (low - room if low < 0 else 0.0, high + room if high > 0 else 0.0)
-    draw = partial(draw_bars, survey=survey, parts=parts, factor=picture.quantity.factor)
+    draw = partial(draw_bars, data=data, parts=parts, factor=picture.quantity.factor)
     panels = [
         Panel([family] if family else [], partial(draw, column=column))
         for family, column in picture.columns.items()
     ]
     lines = max(len(names(part)) for part in parts)
     return FigureLayout(
-        **_words(survey, _at(survey, picture, levels), notes),
+        **_words(data, _at(data, picture, levels), notes),
         panels=panels,
         columns=min(2, len(panels)),
         across=picture.label,
         limits=(along, (len(parts) - 0.5, -0.5)),
-        tall=max(0.5, 0.24 * len(survey.models), 0.16 * lines + 0.1) * len(parts),
+        tall=max(0.5, 0.24 * len(data.models), 0.16 * lines + 0.1) * len(parts),
     )
 
 
-def reach_figure(survey: Survey) -> FigureLayout:
+def reach_figure(data: PlotData) -> FigureLayout:
     """Return the reachable set: where each setting brings the free end, at all levels."""
-    parts, notes = facets(survey, survey.numeric[:2])
-    columns = motions(survey.study.base)[:2]
-    draw = partial(draw_reach, survey=survey, columns=columns)
+    parts, notes = facets(data, data.numeric[:2])
+    columns = motions(data.study.base)[:2]
+    draw = partial(draw_reach, data=data, columns=columns)
     panels = [
         Panel([STYLES[model].label, *part.words], partial(draw, part=part, model=model))
         for part in parts
-        for model in survey.models
+        for model in data.models
     ]
     across, up = map(named, columns)
-    heading = f"Reach of the free end, from rest to {survey.name(survey.levels[-1])}"
+    heading = f"Reach of the free end, from rest to {data.name(data.levels[-1])}"
     notes = [*notes, "lower levels are drawn on top of higher ones"]
     return FigureLayout(
-        **_words(survey, f"{heading}: {up.quantity.label} against {across.quantity.label}", notes),
+        **_words(data, f"{heading}: {up.quantity.label} against {across.quantity.label}", notes),
         panels=panels,
-        columns=_columns([len(survey.models), len(parts)]),
+        columns=_columns([len(data.models), len(parts)]),
         across=across.words,
         up=up.words,
         limits=(
-            range_of(survey.rows[columns[0]], 0.04),
-            range_of(survey.rows[columns[1]], 0.04),
+            range_of(data.rows[columns[0]], 0.04),
+            range_of(data.rows[columns[1]], 0.04),
         ),
-        scale=scale_of_levels(survey.label, survey.levels),
+        scale=scale_of_levels(data.label, data.levels),
     )
 
 
@@ -209,22 +209,22 @@ def _columns(counts: Sequence[int]) -> int:
     return min(fit, key=lambda group: abs(group - math.sqrt(1.2 * total)), default=3)
 
 
-def _at(survey: Survey, picture: StudyPicture, levels: Sequence[float]) -> str:
+def _at(data: PlotData, picture: StudyPicture, levels: Sequence[float]) -> str:
     """Return what is shown and at which level."""
     title = picture.title[0].upper() + picture.title[1:]
     if len(levels) == 1:
-        return f"{title} {survey.where(levels[0])}"
-    return f"{title} at {survey.name(levels[0])} to {survey.name(levels[-1])}"
+        return f"{title} {data.where(levels[0])}"
+    return f"{title} at {data.name(levels[0])} to {data.name(levels[-1])}"
 
 
-def _words(survey: Survey, heading: str, notes: Sequence[str]) -> dict[str, Any]:
+def _words(data: PlotData, heading: str, notes: Sequence[str]) -> dict[str, Any]:
     """Return title, heading and notes, with what every figure says of the study."""
-    words = " and ".join(STYLES[model].label for model in survey.models)
-    mesh = f" ({survey.study.resolution} mesh)" if "fe" in survey.models else ""
+    words = " and ".join(STYLES[model].label for model in data.models)
+    mesh = f" ({data.study.resolution} mesh)" if "fe" in data.models else ""
     return {
-        "title": survey.study.title,
+        "title": data.study.title,
         "heading": f"{heading}; {words}{mesh}",
-        "notes": sentence([*notes, *_ends(survey)]),
+        "notes": sentence([*notes, *_ends(data)]),
     }
 
 
@@ -234,15 +234,15 @@ def sentence(said: Sequence[str]) -> list[str]:
     return [f"{text[0].upper()}{text[1:]}."] if text else []
 
 
-def _ends(survey: Survey) -> Iterator[str]:
+def _ends(data: PlotData) -> Iterator[str]:
     """Yield how many curves ended before the level shown, and how many were not found at all."""
-    asked = len(survey.study.settings)
-    for model in survey.models:
-        rows = survey.rows[survey.rows.model == model]
-        found, there = rows.case.nunique(), (rows[LEVEL] == survey.shown).sum()
+    asked = len(data.study.settings)
+    for model in data.models:
+        rows = data.rows[data.rows.model == model]
+        found, there = rows.case.nunique(), (rows[LEVEL] == data.shown).sum()
         label = STYLES[model].label
         if there < found:
-            level = survey.name(survey.shown)
+            level = data.name(data.shown)
             yield f"{label}: {found - there} of {asked} curves ended before {level}"
         if found < asked:
             yield f"{label}: nothing found of {asked - found} of {asked} settings"

@@ -11,7 +11,7 @@ from fem.plots.panels import PRESSURE, strips
 from fem.quantities import table
 from fem.quantities.column import Measure, measures_of, named, with_unit
 from fem.quantities.quantity import Quantity
-from fem.study.plot_data import Survey
+from fem.study.plot_data import PlotData
 
 MARGINS = "margins"
 """The picture of what comes near to its limit; where none is known it has the wall's stretch."""
@@ -56,13 +56,13 @@ class StudyPicture:
         return with_unit(self.words, self.quantity.kind.shown)
 
 
-def study_pictures(survey: Survey) -> list[StudyPicture]:
+def study_pictures(data: PlotData) -> list[StudyPicture]:
     """Return the pictures that the table has: motion and end loads, then those with a name."""
-    base = survey.study.base
+    base = data.study.base
     shown = map(named, [*motions(base), *([] if base.pressure else [PRESSURE])])
     pictures = {one.name: [one] for one in shown}
     for one in measures_of(family.name for family in base.threads):
-        if one.quantity.picture and one.column in survey.rows:
+        if one.quantity.picture and one.column in data.rows:
             pictures.setdefault(one.quantity.picture, []).append(one)
     if MARGINS not in pictures:
         pictures[MARGINS] = pictures.pop(table.wall_stretch_max.picture)

@@ -13,7 +13,7 @@ from fem.plots.scale import pale, shade
 from fem.plots.study.facets import Facet
 from fem.plots.study.field import Style
 from fem.plots.style import ZERO
-from fem.study.plot_data import Survey
+from fem.study.plot_data import PlotData
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 BACKGROUND = "#c9c9c9"
 
 
-def draw_reach(axes: Axes, survey: Survey, part: Facet, model: str, columns: list[str]) -> Keys:
+def draw_reach(axes: Axes, data: PlotData, part: Facet, model: str, columns: list[str]) -> Keys:
     """Draw where the settings of a facet bring the free end, `columns` across and up.
 
     Over two numbers the grid of the settings is drawn as it is mapped there, each cell whole, so
@@ -30,12 +30,12 @@ def draw_reach(axes: Axes, survey: Survey, part: Facet, model: str, columns: lis
     """
     keys: Keys = {}
     dots: Style = {"marker": "o", "ms": 2.4, "ls": "none", "mew": 0}
-    others = survey.rows[(survey.rows.model == model) & ~survey.rows.case.isin(part.rows.case)]
+    others = data.rows[(data.rows.model == model) & ~data.rows.case.isin(part.rows.case)]
     if len(others):
         axes.plot(*others[columns].to_numpy(float).T, zorder=0.5, color=BACKGROUND, **dots)
         sample = Line2D([], [], color=BACKGROUND, **{**dots, "ms": 5})
         keys["the other combinations"] = sample
-    levels = survey.levels
+    levels = data.levels
     for depth, level in enumerate(levels[::-1]):
         field, color = part.field(model, columns[0], level), shade(level, levels)
         places = field.places[columns].to_numpy(float)

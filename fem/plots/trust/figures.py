@@ -13,14 +13,14 @@ from fem.plots.study.facets import facets
 from fem.plots.study.figures import MOST_COLUMNS, SMALL, sentence, shared_axes
 from fem.plots.trust.parity import parity_figure
 from fem.plots.trust.share import draw_share, share_scale
-from fem.study.plot_data import CURVE, LEVEL, STEP, Axis, Survey, survey
+from fem.study.plot_data import CURVE, LEVEL, STEP, Axis, PlotData, plot_data
 from fem.trust.pairs import BOTH, PRESSURE, STATES
 from fem.trust.tolerance import Tolerance
 
 if TYPE_CHECKING:
     import pandas
 
-    from fem.study.study_result import Outcome
+    from fem.study.study_result import StudyResult
     from fem.trust.corrected import CorrectedModel
 
 MAP, PARITY = "trust", "corrected"
@@ -35,7 +35,7 @@ SHARE = "share"
 
 
 def save_pictures(
-    outcome: Outcome,
+    study_result: StudyResult,
     table: pandas.DataFrame,
     tolerances: Sequence[Tolerance],
     model: CorrectedModel | None,
@@ -50,7 +50,10 @@ def save_pictures(
     OSError
         If one cannot be written.
     """
-    drawn = {MAP: trust_figure(outcome, table, tolerances), PARITY: model and parity_figure(model)}
+    drawn = {
+        MAP: trust_figure(study_result, table, tolerances),
+        PARITY: model and parity_figure(model),
+    }
     there = {name: figure for name, figure in drawn.items() if figure}
     return save_figures(there, folder, drawn)
 
@@ -74,7 +77,7 @@ def left_out(files: Sequence[Path], lacking: str) -> list[str]:
 
 
 def trust_figure(
-    outcome: Outcome, table: pandas.DataFrame, tolerances: Sequence[Tolerance]
+    study_result: StudyResult, table: pandas.DataFrame, tolerances: Sequence[Tolerance]
 ) -> FigureLayout | None:
     """Return the map, or None where no number varies over which it could be drawn.
 
@@ -82,14 +85,14 @@ def trust_figure(
 
     Parameters
     ----------
-    outcome
+    study_result
         The study.
     table
         Its trust map, see :func:`fem.trust.pairs.trust_map`.
     tolerances
         Those it was made with.
     """
-    seen = survey(outcome)
+    seen = plot_data(study_result)
     if seen is None or not seen.numeric:
         return None
     seen = _by_step(seen)
@@ -111,10 +114,10 @@ def trust_figure(
     allowed = ", ".join(str(tolerance).replace(" ", NO_BREAK) for tolerance in tolerances)
     error = "the greatest error" if len(tolerances) > 1 else "the error"
     return FigureLayout(
-        outcome.study.title,
+        study_result.study.title,
         panels,
         len(levels) if len(levels) > 1 else min(MOST_COLUMNS, len(panels)),
-        heading=f"Fast model against FE model ({outcome.study.resolution} mesh): {error} as a "
+        heading=f"Fast model against FE model ({study_result.study.resolution} mesh): {error} as a "
         f"share of the tolerance, {allowed}",
         notes=sentence(_notes(table, notes)),
         **shared_axes(seen.rows, across, up),
@@ -123,8 +126,8 @@ def trust_figure(
     )
 
 
-def _by_step(seen: Survey) -> Survey:
-    """Return a survey whose levels are all those of one step each, as the map is made by steps.
+def _by_step(seen: PlotData) -> PlotData:
+    """Return the data with the number of the step as level, as in the trust map.
 
     Cases that are driven by unlike parts (of the air, of a pressure that varies) share few levels:
     at a level of some, the others would seem to have ended.
@@ -143,8 +146,8 @@ def _by_step(seen: Survey) -> Survey:
     )
 
 
-def _rows(seen: Survey, table: pandas.DataFrame) -> pandas.DataFrame:
-    """Return the rows of a survey, each point once, with the share of the tolerance and state."""
+def _rows(seen: PlotData, table: pandas.DataFrame) -> pandas.DataFrame:
+    """Return the rows of the data, each point once, with the share of the tolerance and state."""
     rows = seen.rows.assign(ordinal=seen.rows.groupby(CURVE).cumcount())
     rows = rows[rows.ordinal > 0].drop_duplicates(["case", "ordinal"])
     found = table[["case", "ordinal", SHARE, "state"]]
