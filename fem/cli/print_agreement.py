@@ -10,7 +10,7 @@ from fem.compare.comparison import Comparison
 from fem.measurements.columns import GAUGE
 from fem.quantities.case_fields import column
 from fem.wording.agreement import agreement_table, correction_table, rules_table
-from fem.wording.comparison import counted, not_reached, sentences
+from fem.wording.comparison import count_text, diagnosis_lines, not_reached
 from fem.wording.run_sections import NAMES
 from fem.wording.terminal import print_files, print_table, terminal
 
@@ -32,7 +32,7 @@ def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
     console, bench = terminal(), comparison.bench
     console.print(comparison.study.title, style="bold")
     number, settings = len(bench.table), len(bench.cases)
-    of = f"{counted(number, 'measurement')} of {counted(settings, 'setting')}"
+    of = f"{count_text(number, 'measurement')} of {count_text(settings, 'setting')}"
     console.print(f"{bench.name}: {of}")
     for note in bench.notes:
         console.print(f"  {note}", style="dim")
@@ -42,7 +42,7 @@ def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
     print_table(console, agreement_table(comparison.summary.to_dict("records")))
     for line in _unreached(comparison):
         console.print(line)
-    for line in sentences(comparison.diagnosis, bench):
+    for line in diagnosis_lines(comparison.diagnosis, bench):
         console.print(line)
     print_files(console, files)
 
@@ -80,8 +80,8 @@ def _remarks(comparison: Comparison) -> Iterator[str]:
     for model in comparison.models:
         places, solved = comparison.places(model), comparison.solved(model)
         yield (
-            f"{NAMES[model]}: {counted(len(bench.cases) - solved, 'setting')} from the study, "
-            f"{solved} solved for this; {counted(places['step'], 'measurement')} at a step, "
+            f"{NAMES[model]}: {count_text(len(bench.cases) - solved, 'setting')} from the study, "
+            f"{solved} solved for this; {count_text(places['step'], 'measurement')} at a step, "
             f"{places['between']} interpolated between steps, {places['beyond']} not reached"
         )
 

@@ -16,7 +16,7 @@ def print_materials() -> None:
         for material in library.values()
     ]
     titles = ["material", "law, constants", "strained", "source"]
-    print_table(console, TextTable("", titles, rows, words=range(4)))
+    print_table(console, TextTable("", titles, rows, text_columns=range(4)))
     name = next(iter(library))
     console.print(f'In a case:\n\n[rubber]\nmaterial = "{name}"\n', soft_wrap=True)
     console.print(

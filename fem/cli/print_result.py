@@ -13,7 +13,7 @@ from fem.wording.bounds import bounds_table
 from fem.wording.progress import Bars
 from fem.wording.remarks import remarks, run_sentence
 from fem.wording.run_sections import NAMES
-from fem.wording.tables import besides_tables, step_tables
+from fem.wording.tables import extra_state_tables, step_tables
 from fem.wording.terminal import print_files, print_table, terminal
 from fem.wording.termination import PURPOSES, SOLVED_HOW
 
@@ -42,7 +42,7 @@ def print_result(result: Result, folder: Path) -> None:
     console, case = terminal(), result.case
     console.print(case.title, style="bold")
     bounds = filter(None, (bounds_table(run, case) for run in result.runs))
-    for table in [*step_tables(result, brief=True), *besides_tables(result), *bounds]:
+    for table in [*step_tables(result, brief=True), *extra_state_tables(result), *bounds]:
         print_table(console, table)
     for line in remarks(result):
         console.print(line)

@@ -53,7 +53,7 @@ def _worker_table(workers: Mapping[str, _Worker]) -> Table | None:
         for name, w in workers.items()
     ]
     titles = ["worker", "done", "failed", "s each", "last done"]
-    return rich_table(TextTable("", titles, rows, words=(0, 4)))
+    return rich_table(TextTable("", titles, rows, text_columns=(0, 4)))
 
 
 @contextmanager

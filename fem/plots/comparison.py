@@ -24,7 +24,7 @@ from fem.plots.layout import FigureLayout, Keys, Panel, save_figures
 from fem.plots.scale import range_of
 from fem.plots.style import PALE, SMALL_SIZE, STYLES
 from fem.quantities.column import BAND, Measure
-from fem.wording.comparison import counted
+from fem.wording.comparison import count_text
 from fem.wording.picture_text import GREY
 
 if TYPE_CHECKING:
@@ -156,7 +156,7 @@ def _agreement(comparison: Comparison, measure: Measure, model: str) -> str:
     if not row.points:
         return "no point is reached"
     lines = [
-        counted(row.points, "point"),
+        count_text(row.points, "point"),
         f"bias {row.bias:+.3g} {unit}",
         f"RMS error {row.rms_error:.3g} {unit}",
     ]

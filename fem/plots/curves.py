@@ -21,7 +21,7 @@ from fem.quantities import table
 from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure, named
 from fem.results.result import Result
 from fem.results.run import Run
-from fem.wording.run_sections import Rows, driven, moved, place
+from fem.wording.run_sections import Rows, drive_rows, move_rows, place_text
 from fem.wording.termination import explanation, limit_name
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def plot_panel(axes: Axes, strip: Strip, up: str, result: Result) -> Keys:
     """Plot the column `up` of all runs into the axes of a panel; return all keys of the result."""
     x, y = [strip.end], list[float]()
     for run in result.runs:
-        rows = (moved if strip.moved else driven)(run, result.case)
+        rows = (move_rows if strip.moved else drive_rows)(run, result.case)
         if rows:
             _plot_run(axes, run, rows, strip.across, up)
             x += [row[strip.across] for row in rows]
@@ -148,7 +148,7 @@ def keys_to(result: Result) -> Keys:
             at = f"{limit_name(limit['bore_stretch'])}, {Measure(table.pressure).text(limit)}"
             keys[f"{style.label}: {at}"] = Line2D([], [], **_marker(style, "limit"))
         if _stops(run):
-            at = place(run, result.case, run.rows[-1])
+            at = place_text(run, result.case, run.rows[-1])
             keys[f"{style.label} stops at {at}"] = Line2D([], [], **_marker(style, "end"))
     rows = [row for run in result.runs for row in run.rows]
     if any(not row["stable"] and not row["limit"] for row in rows):

@@ -24,8 +24,8 @@ from fem.plots.style import PAD, SIZE, SMALL_SIZE, STYLE
 from fem.wording.picture_text import (
     DPI,
     GREY,
-    families,
-    quiet_glyphs,
+    font_families,
+    no_glyph_warnings,
     save_figure,
     text_width,
     title_lines,
@@ -120,7 +120,7 @@ class FigureLayout:
         """Return the figure, drawn; without title, heading and notes if not `words`."""
         rows = math.ceil(len(self.panels) / self.columns)
         heights = self.heights or [1.0] * rows
-        with rc_context(STYLE), quiet_glyphs():
+        with rc_context(STYLE), no_glyph_warnings():
             tall = self.tall or self.ratio * self.width / self.columns
             rough = sum(heights) * tall + 2 * rows + 4
             figure = Figure((self.width, rough), DPI, layout="constrained")
@@ -205,7 +205,7 @@ def _draw_keys(body: Any, keys: Keys, width: float) -> None:
 def _set_fonts(figure: Figure) -> None:
     """Find fonts for all letters."""
     texts: Any = figure.findobj(Text)
-    if len(fonts := families("".join(text.get_text() for text in texts))) > 1:
+    if len(fonts := font_families("".join(text.get_text() for text in texts))) > 1:
         for text in texts:
             text.set_fontfamily(fonts)
 

@@ -11,7 +11,7 @@ from fem.case.case import Case
 from fem.core.units import ANGLE, LENGTH, MINUS, STRESS, show
 from fem.quantities import table
 from fem.results.run import Run
-from fem.wording.run_sections import moved
+from fem.wording.run_sections import move_rows
 
 PRESSURE, BULGE = table.pressure.column, table.bulge.column
 TWIST, DISPLACEMENT = table.twist.column, table.displacement.column
@@ -52,7 +52,7 @@ def strips(case: Case, runs: Sequence[Run]) -> list[Strip]:
     rates = {TORQUE: case.end.twist_spring, FORCE: case.end.axial_spring}
     if sprung := [up for up, rate in rates.items() if rate]:
         shown.append(Strip("Loads on the free end", PRESSURE, sprung, end))
-    if not case.move or not any(len(moved(run, case)) > 1 for run in runs):
+    if not case.move or not any(len(move_rows(run, case)) > 1 for run in runs):
         return shown
     if case.pressure:
         drive, held, third = "Pressure raised", f"at {show(case.pressure.end, STRESS)}", BULGE

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from fem.scene.appearance import MODEL_TITLES
-from fem.wording.picture_text import INK, TITLE_SIZE, USUAL
+from fem.wording.picture_text import DEFAULT_FONT, INK, TITLE_SIZE
 
 PALE, FRAME = "#d9d9d9", "#7f7f7f"
 
@@ -22,7 +22,7 @@ ZERO: dict[str, Any] = {"color": FRAME, "linewidth": 0.9}
 """The line at zero."""
 
 STYLE: Any = {
-    "font.family": USUAL,
+    "font.family": DEFAULT_FONT,
     "font.size": SIZE,
     "text.color": INK,
     "text.parse_math": False,

@@ -19,7 +19,7 @@ from fem.quantities.column import named
 from fem.report.figures import Picture, image
 from fem.study.study_result import StudyResult
 from fem.wording.agreement import agreement_table, correction_table, rules_table
-from fem.wording.comparison import worded
+from fem.wording.comparison import diagnosis_lines_in
 from fem.wording.picture_text import DPI
 from fem.wording.text_table import TextTable
 
@@ -96,7 +96,7 @@ def _comparison(folder: Path, record: dict[str, Any]) -> Beside:
         f"{record['measurements']} measurements of {record['settings']} settings: "
         f"{record['bench']}.",
         " ".join(record["bench_notes"]),
-        *worded(_diagnosis(record["diagnosis"]), units),
+        *diagnosis_lines_in(_diagnosis(record["diagnosis"]), units),
     ]
     return Beside([*filter(None, said)], [agreement_table(rows)], pictures)
 

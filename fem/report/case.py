@@ -47,7 +47,7 @@ def family_grid(case: Case) -> TextTable | None:
         if any(name in own for own in shown)
     ]
     titles = ["field", *(f"family {family.name}" for family in case.threads), "meaning"]
-    return TextTable("Thread families", titles, cells, words=(0, len(titles) - 1))
+    return TextTable("Thread families", titles, cells, text_columns=(0, len(titles) - 1))
 
 
 MEANINGS = {
@@ -137,7 +137,7 @@ def _rubber_extra(case: Case) -> list[list[str]]:
 
 def _part_grid(caption: str, part: BaseModel, more: Sequence[Sequence[str]] = ()) -> TextTable:
     rows = [[_label(name), value, meaning] for name, (value, meaning) in _rows(part).items()]
-    return TextTable(caption, HEADS, [*rows, *more], words=(0, 2))
+    return TextTable(caption, HEADS, [*rows, *more], text_columns=(0, 2))
 
 
 def _rows(part: BaseModel) -> dict[str, tuple[str, str]]:

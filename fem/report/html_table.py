@@ -52,7 +52,7 @@ class HtmlTable:
         """Return the classes of a cell: words or a long text, the first of a group."""
         kinds = {
             "start": column in self._starts,
-            "word": column in self.table.words,
+            "word": column in self.table.text_columns,
             "long": len(cell) > LONG,
         }
         return " ".join(name for name, there in kinds.items() if there)
@@ -65,7 +65,7 @@ def heads_of(table: TextTable) -> list[list[Head]]:
     is none leaves a comma behind, which is left out.
     """
     lines = [
-        (above, below.strip(" ,"), number in table.words)
+        (above, below.strip(" ,"), number in table.text_columns)
         for number, (above, _, below) in enumerate(title.partition("\n") for title in table.titles)
     ]
     lower = [Head(below, word=word) for _, below, word in lines if below]

@@ -17,7 +17,7 @@ from fem.results.checks import (
     state_checks,
 )
 from fem.results.result import Result
-from fem.wording.run_sections import NAMES, place
+from fem.wording.run_sections import NAMES, place_text
 from fem.wording.text_table import TextTable
 
 GAPS = {
@@ -36,12 +36,12 @@ def margin_grid(result: Result) -> TextTable:
         cells = [
             cell
             for run, one in zip(result.runs, alike, strict=True)
-            for cell in (_value(one), place(run, case, one.worst.row) if one.worst else "-")
+            for cell in (_value(one), place_text(run, case, one.worst.row) if one.worst else "-")
         ]
         rows.append([_title(alike[0]), *cells, _allowed(alike[0])])
     below = [f"{name}\n{what}" for name in names for what in ("worst", "at")]
     titles = ["limit", *below, "allowed"]
-    return TextTable("Limits along the path", titles, rows, words=(0, len(titles) - 1))
+    return TextTable("Limits along the path", titles, rows, text_columns=(0, len(titles) - 1))
 
 
 def _title(one: Check) -> str:

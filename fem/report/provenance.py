@@ -63,7 +63,7 @@ def history_grid(result: Result) -> TextTable:
         [str(number), *chain.from_iterable(zip(*map(_history, states), strict=True))]
         for number, states in enumerate(zip_longest(*(run.rows for run in result.runs)))
     ]
-    return TextTable("Course of the solver, state by state", titles, rows, words=())
+    return TextTable("Course of the solver, state by state", titles, rows, text_columns=())
 
 
 def _history(row: dict[str, Any] | None) -> list[str]:
@@ -76,7 +76,7 @@ def _history(row: dict[str, Any] | None) -> list[str]:
 
 def origin_grid(caption: str, facts: Mapping[str, Any]) -> TextTable:
     """Return facts by their names, those of a table within them each in a row of its own."""
-    return TextTable(caption, ["name", "value"], [*_facts(facts)], words=(0, 1))
+    return TextTable(caption, ["name", "value"], [*_facts(facts)], text_columns=(0, 1))
 
 
 def _facts(facts: Mapping[str, Any]) -> Iterable[list[str]]:
@@ -105,4 +105,4 @@ def held() -> tuple[str, TextTable] | None:
     summary = " ".join(text.split("\n\n", 2)[1].split())
     titles = ["subject", "chapter of tubewright validate", "checks"]
     rows = CHAPTER.findall(text)
-    return summary, TextTable("Chapters of the validation", titles, rows, words=(0, 1))
+    return summary, TextTable("Chapters of the validation", titles, rows, text_columns=(0, 1))

@@ -29,13 +29,13 @@ def range_grids(data: PlotData) -> list[TextTable]:
     at = data.rows[data.rows[LEVEL] == data.shown]
     places = [axis.label for axis in data.axes] if len(data.axes) <= FEW else [IN_WORDS]
     titles = [f"{end}\n{below}" for end in ("least", "greatest") for below in ("value", *places)]
-    words = (0, 2, 4) if places == [IN_WORDS] else (0,)
+    text_columns = (0, 2, 4) if places == [IN_WORDS] else (0,)
     return [
         TextTable(
             f"{NAMES[model]} {data.where(data.shown)}",
             ["measure", *titles],
             [*_rows(data, at[at.model == model])],
-            words=words,
+            text_columns=text_columns,
         )
         for model in data.models
         if (at.model == model).any()

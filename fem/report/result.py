@@ -16,7 +16,7 @@ from fem.results.result import Result
 from fem.wording.bounds import bounds_table
 from fem.wording.remarks import remarks, run_sentence
 from fem.wording.run_sections import NAMES
-from fem.wording.tables import PRESSURE, besides_tables, brief_columns, step_tables
+from fem.wording.tables import PRESSURE, brief_columns, extra_state_tables, step_tables
 from fem.wording.text_table import TextTable
 
 CONTENTS = {
@@ -78,7 +78,7 @@ def _parts(result: Result) -> dict[str, Any]:
         "steps": step_tables(result, brief=False),
         "margins": margin_grid(result),
         "remarks": remarks(result),
-        "besides": besides_tables(result),
+        "besides": extra_state_tables(result),
         "balance": balance_grid(result),
         "origin": [
             run_grid(result),

@@ -23,7 +23,9 @@ def varied_grid(study: Study) -> TextTable:
     """Return what varies, a row to each table [[vary]], and what differs throughout."""
     rows = [[_fields(vary), *_values(study, vary)] for vary in study.vary]
     rows += [[field, str(value), "throughout"] for field, value in study.set.items()]
-    return TextTable("Fields of the case", ["field", "values", "count"], rows, words=(0, 1, 2))
+    return TextTable(
+        "Fields of the case", ["field", "values", "count"], rows, text_columns=(0, 1, 2)
+    )
 
 
 def _fields(vary: Vary) -> str:
@@ -90,7 +92,7 @@ def unusable_grids(unusable: Iterable[tuple[Mapping[str, Any], str]]) -> list[Te
 def _first(caption: str, titles: list[str], rows: list[list[str]]) -> list[TextTable]:
     """Return a table of the first rows, with their number in its caption; none without rows."""
     more = f", {MOST} of {len(rows)}" if len(rows) > MOST else ""
-    table = TextTable(f"{caption}{more}", titles, rows[:MOST], words=range(len(titles)))
+    table = TextTable(f"{caption}{more}", titles, rows[:MOST], text_columns=range(len(titles)))
     return [table] if rows else []
 
 

@@ -21,7 +21,7 @@ from fem.results.vtu_series import INDEX
 from fem.scene.appearance import MODEL_TITLES
 from fem.scene.solids import Solid, Tessellation, without_body
 from fem.scene.surface import Skin
-from fem.wording.run_sections import asked_words, place, with_added
+from fem.wording.run_sections import place_text, request_text, with_added
 from fem.wording.termination import limit_name, short_reason
 
 AT_REST = 1e-6
@@ -83,8 +83,8 @@ class Exhibit:
             return "at rest"
         if row is self.rows[0] and abs(row[table.pressure.column]) < AT_REST:
             return "before inflation"
-        where = place(self, self.case, row).replace("-", MINUS)
-        if asked := asked_words(self.case, row):
+        where = place_text(self, self.case, row).replace("-", MINUS)
+        if asked := request_text(self.case, row):
             where = f"{asked}, {where}"
         if row.get("limit"):
             return f"{limit_name(row['bore_stretch'])}, {where}"

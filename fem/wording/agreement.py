@@ -44,7 +44,9 @@ def agreement_table(summary: Iterable[Mapping[Any, Any]]) -> TextTable:
     ]
     titles = ["quantity", "model", "rows", "points", "bias", "RMS error", "greatest error"]
     titles += ["at line", "R²", "within 95 % band"]
-    return TextTable("Models against measurements", titles, rows, words=(0, 1, 2), keys=3)
+    return TextTable(
+        "Models against measurements", titles, rows, text_columns=(0, 1, 2), head_columns=3
+    )
 
 
 def rules_table(rules: Iterable[Mapping[Any, Any]], quantities: Sequence[Measure]) -> TextTable:

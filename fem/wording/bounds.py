@@ -37,7 +37,7 @@ def bounds_table(run: Run, case: Case) -> TextTable | None:
         ]
         for column in brief_columns(case)
     ]
-    return TextTable(caption, [*titles, "unit"], rows, words=(0, len(titles)))
+    return TextTable(caption, [*titles, "unit"], rows, text_columns=(0, len(titles)))
 
 
 def _error(column: Measure, row: dict[str, Any]) -> str:

@@ -26,12 +26,12 @@ def not_reached(entry: Mapping[str, Any]) -> str:
     return reason(end) or f"the curve ends at {last}, its last step"
 
 
-def sentences(found: Diagnosis, bench: Bench) -> Iterator[str]:
+def diagnosis_lines(found: Diagnosis, bench: Bench) -> Iterator[str]:
     """Yield what is to be said of the residuals of the compared model, a line each."""
-    yield from worded(found, {measure.name: measure.unit for measure in bench.measures})
+    yield from diagnosis_lines_in(found, {measure.name: measure.unit for measure in bench.measures})
 
 
-def worded(found: Diagnosis, units: Mapping[str, str]) -> Iterator[str]:
+def diagnosis_lines_in(found: Diagnosis, units: Mapping[str, str]) -> Iterator[str]:
     """Yield the same by the units of the measured quantities alone."""
     name = NAMES[found.model]
     if not found.fits:
@@ -41,13 +41,13 @@ def worded(found: Diagnosis, units: Mapping[str, str]) -> Iterator[str]:
         yield f"{name}: no single cause that would be off is supported by the data"
         return
     best, *others = found.found
-    yield f"{name}: {_rows(best.scope)} agree best with {amount(best)} ({_gain(best, units)})"
+    yield f"{name}: {_rows(best.scope)} agree best with {cause_text(best)} ({_gain(best, units)})"
     if others:
-        causes = "; ".join(f"{_rows(fit.scope)}: {amount(fit)}" for fit in others)
+        causes = "; ".join(f"{_rows(fit.scope)}: {cause_text(fit)}" for fit in others)
         yield f"{name}: the data do not tell this from {causes}"
     elif found.next:
         yield (
-            f"{name}: no other single cause explains as much; the next, {amount(found.next)}, "
+            f"{name}: no other single cause explains as much; the next, {cause_text(found.next)}, "
             f"leaves {_left(found.next, units)}"
         )
     if found.model == "fast":
@@ -73,10 +73,10 @@ def _left(fit: Fit, units: Mapping[str, str]) -> str:
     return ", ".join(f"{now:.2g} {units[name]}" for name, (_, now) in fit.rms.items())
 
 
-def amount(fit: Fit) -> str:
+def cause_text(fit: Fit) -> str:
     """Return a cause and its amount in words."""
     cause, interval = fit.cause, math.inf if fit.at_bound else fit.plus_minus
-    size = figure(abs(fit.amount), interval, cause.unit)
+    size = value_text(abs(fit.amount), interval, cause.unit)
     more = fit.amount > 0
     least = "at least " if fit.at_bound else ""
     of = f" {cause.of.replace('_', ' ')}" if cause.of else ""
@@ -100,12 +100,12 @@ def amount(fit: Fit) -> str:
             return f"a read-out of the{of} whose zero is {least}{'+' if more else '-'}{size} off"
 
 
-def counted(number: int, word: str) -> str:
+def count_text(number: int, word: str) -> str:
     """Return a number of things in words."""
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
-def figure(size: float, plus_minus: float, unit: str) -> str:
+def value_text(size: float, plus_minus: float, unit: str) -> str:
     """Return an amount with its interval, in no more digits than the interval makes sense of."""
     if not 0 < plus_minus < math.inf:
         return f"{size:.3g} {unit}"

@@ -27,7 +27,7 @@ DPI = 200
 INK = "#222222"
 GREY = "#6b6b6b"
 
-USUAL = "DejaVu Sans"
+DEFAULT_FONT = "DejaVu Sans"
 """The font of all pictures; it comes with matplotlib."""
 
 TITLE_SIZE = 11.5
@@ -36,13 +36,13 @@ TITLE_SIZE = 11.5
 TITLE_LINES = 3
 """Lines of a title; a longer one ends in an ellipsis."""
 
-SPARE = 0.97
+USED_SHARE = 0.97
 """Share of a line that is used: letters drawn in pixels are not exactly as wide as designed."""
 
 
 def write(on: Axes | Figure, x: float, y: float, text: str, **style: Any) -> Text:
     """Write plain text from its upper left corner; a dollar sign in it starts no formula."""
-    usual = {"va": "top", "color": INK, "parse_math": False, "fontfamily": families(text)}
+    usual = {"va": "top", "color": INK, "parse_math": False, "fontfamily": font_families(text)}
     return on.text(x, y, text, **{**usual, **style})
 
 
@@ -52,8 +52,8 @@ def text_width(text: str, size: float, weight: str = "normal") -> float:
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    font = FontProperties(family=families(text), weight=weight, size=size)
-    with quiet_glyphs():
+    font = FontProperties(family=font_families(text), weight=weight, size=size)
+    with no_glyph_warnings():
         return float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0]) / 72
 
 
@@ -78,14 +78,14 @@ def wrapped(
     """
 
     def fits(part: str) -> bool:
-        return text_width(part, size, weight) <= SPARE * width
+        return text_width(part, size, weight) <= USED_SHARE * width
 
     found: list[str] = []
     for word in re.split(r"[ \t\r\n]+", text.strip(" \t\r\n")):
         if found and fits(f"{found[-1]} {word}"):
             found[-1] += f" {word}"
         else:
-            found += _pieces(word, SPARE * width, size, weight)
+            found += _pieces(word, USED_SHARE * width, size, weight)
         if 0 < lines < len(found):
             last = found[lines - 1]
             while last and not fits(f"{last} …"):
@@ -111,7 +111,7 @@ def title_lines(title: str, width: float) -> list[str]:
 
 
 @contextmanager
-def quiet_glyphs() -> Iterator[None]:
+def no_glyph_warnings() -> Iterator[None]:
     """Draw without warnings: a box in the picture says enough of a letter that no font has."""
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", "Glyph .* missing from", UserWarning)
@@ -139,15 +139,15 @@ def save_figure(figure: Figure, file: Path, **options: Any) -> None:
     """
     drawn = io.BytesIO()
     options = {"dpi": DPI, "facecolor": "white", **options}
-    with quiet_glyphs():
+    with no_glyph_warnings():
         figure.savefig(drawn, format=file.suffix[1:].lower(), **options)
     write_bytes(file, drawn.getvalue())
 
 
-def families(text: str) -> list[str]:
+def font_families(text: str) -> list[str]:
     """Return the fonts of a text, in the order in which a letter is looked for."""
     rare = frozenset(letter for letter in text if not letter.isspace() and ord(letter) > 0x7F)
-    return [USUAL, *_others(rare)] if rare else [USUAL]
+    return [DEFAULT_FONT, *_others(rare)] if rare else [DEFAULT_FONT]
 
 
 @cache
@@ -156,7 +156,7 @@ def _others(letters: frozenset[str]) -> tuple[str, ...]:
     from matplotlib.font_manager import fontManager
 
     fonts = {font.name: font.fname for font in fontManager.ttflist if font.style == "normal"}
-    lacking = {ord(letter) for letter in letters} - _known(fonts[USUAL])
+    lacking = {ord(letter) for letter in letters} - _known(fonts[DEFAULT_FONT])
     if not lacking:
         return ()
     has = {name: len(lacking & _known(file)) for name, file in sorted(fonts.items())}

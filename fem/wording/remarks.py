@@ -13,7 +13,7 @@ from fem.results.checks import Check, Level, Limit, Place, checks, state_checks
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.results.termination import Termination
-from fem.wording.run_sections import NAMES, place
+from fem.wording.run_sections import NAMES, place_text
 from fem.wording.tables import PRESSURE
 from fem.wording.termination import incomplete, limit_text, outcome, reason
 
@@ -118,7 +118,7 @@ def _remark(run: Run, case: Case, one: Check) -> str:
 
 
 def _at(run: Run, case: Case, where: Place) -> str:
-    return place(run, case, where.row, where.before, where.share)
+    return place_text(run, case, where.row, where.before, where.share)
 
 
 def _necking(run: Run, own: Sequence[Check]) -> str:
@@ -174,7 +174,9 @@ def tautness(run: Run, case: Case, family: ThreadFamily) -> str:
         if taut[number] != taut[number - 1]:
             word = _word(rows[number][Measure(table.taut, name).column])
             share = _crossing(rows[number - 1], rows[number], name)
-            said.append(f"{word} from {place(run, case, rows[number], rows[number - 1], share)}")
+            said.append(
+                f"{word} from {place_text(run, case, rows[number], rows[number - 1], share)}"
+            )
     return ", ".join(said) or ("slack throughout" if len(rows) > 1 else "slack before inflation")
 
 

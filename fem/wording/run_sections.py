@@ -19,12 +19,12 @@ NAMES = {"fe": "FE", "fast": "fast"}
 ADDED, AIR = Measure(table.added), Measure(table.air)
 
 
-def besides(run: Run) -> Rows:
+def extra_rows(run: Run) -> Rows:
     """Return the rows that were not asked for: limit points, states beyond, a last good state."""
     return [row for row in run.rows if not row["demanded"]]
 
 
-class Followed(Protocol):
+class HasRows(Protocol):
     """What has the rows of a path."""
 
     @property
@@ -32,24 +32,24 @@ class Followed(Protocol):
         """The rows."""
 
 
-def driven(run: Followed, case: Case) -> Rows:
+def drive_rows(run: HasRows, case: Case) -> Rows:
     """Return the rows up to the last step of the drive, and beyond a limit point if it ends so."""
     return run.rows[: _drive_end(run, case) + 1]
 
 
-def moved(run: Followed, case: Case) -> Rows:
+def move_rows(run: HasRows, case: Case) -> Rows:
     """Return the rows of the move from where it begins; none if the path does not come so far."""
     return run.rows[_drive_end(run, case) :] if case.move else []
 
 
-def _drive_end(run: Followed, case: Case) -> int:
+def _drive_end(run: HasRows, case: Case) -> int:
     """Return the number of the row where the drive has done its last step."""
     asked = [number for number, row in enumerate(run.rows) if row["demanded"]]
     return asked[case.drive.steps] if case.drive.steps < len(asked) else len(run.rows)
 
 
-def place(
-    run: Followed,
+def place_text(
+    run: HasRows,
     case: Case,
     row: dict[str, Any],
     before: dict[str, Any] | None = None,
@@ -60,7 +60,7 @@ def place(
     With the row `before` it is the place at `share` of the way from there.
     """
     measured = table.pressure
-    if case.move and any(row is other for other in moved(run, case)[1:]):
+    if case.move and any(row is other for other in move_rows(run, case)[1:]):
         measured = table.displacement if case.move.direction == "axial" else table.twist
     start, end = (before or row)[measured.column], row[measured.column]
     return f"{start + share * (end - start):.3g} {measured.unit}"
@@ -94,7 +94,7 @@ def with_added(case: Case, rows: Rows) -> Rows:
     return [row | {ADDED.column: table.added.value(row[volume] - rows[0][volume])} for row in rows]
 
 
-def asked_words(case: Case, row: dict[str, Any]) -> str:
+def request_text(case: Case, row: dict[str, Any]) -> str:
     """Return what was asked for to come to a state; empty where that is the pressure or unknown."""
     words = [
         f"{row[column.column]:.3g} {column.unit} {'of air' if column == AIR else 'added'}"

@@ -12,7 +12,14 @@ from fem.quantities import table
 from fem.quantities.column import Measure, measures_of
 from fem.quantities.quantity import NO_TRAIT, Trait
 from fem.results.result import Result
-from fem.wording.run_sections import NAMES, Rows, besides, drive_columns, family_words, with_added
+from fem.wording.run_sections import (
+    NAMES,
+    Rows,
+    drive_columns,
+    extra_rows,
+    family_words,
+    with_added,
+)
 from fem.wording.termination import path_note
 from fem.wording.text_table import TextTable
 
@@ -86,7 +93,9 @@ def _step_table(result: Result, caption: str, columns: Sequence[Measure], brief:
             unit = ", ".join(filter(None, [NAMES[run.model], column.shown_unit]))
             titles.append(f"{words}\n{unit}")
             cells.append([column.show(step[number]) for step in steps])
-    return TextTable(caption, titles, [*zip(*cells, strict=True)], words=(), keys=keys)
+    return TextTable(
+        caption, titles, [*zip(*cells, strict=True)], text_columns=(), head_columns=keys
+    )
 
 
 def _requested(
@@ -105,7 +114,7 @@ def _requested(
     return titles, cells
 
 
-def besides_tables(result: Result) -> list[TextTable]:
+def extra_state_tables(result: Result) -> list[TextTable]:
     """Return the limit points of each run and its states that were not requested, if any."""
     columns = [PRESSURE, *motion_columns(), *measures_of(section="tube", traits=Trait.BRIEF)]
     titles = ["state", *map(_title, columns), "stable"]
@@ -117,11 +126,11 @@ def besides_tables(result: Result) -> list[TextTable]:
                 *(column.show(row) for column in columns),
                 "-" if row["limit"] else "yes" if row["stable"] else "no",
             ]
-            for row in besides(run)
+            for row in extra_rows(run)
         ]
         if cells:
             caption = f"{NAMES[run.model]}: {path_note(run)}"
-            tables.append(TextTable(caption, titles, cells, words=()))
+            tables.append(TextTable(caption, titles, cells, text_columns=()))
     return tables
 
 

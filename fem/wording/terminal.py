@@ -18,17 +18,17 @@ from fem.wording.text_table import TextTable
 GAP = 2
 """Spaces between columns."""
 
-UNSHOWN_WIDTH = 100
+FILE_WIDTH = 100
 """Width of what goes to a file or a pipe (characters)."""
 
-NARROWEST = 8
+MIN_TITLE_WIDTH = 8
 """Titles of one line are not broken into narrower ones (characters)."""
 
 
 def terminal() -> Console:
     """Return the console of standard output, which takes text as it is."""
     known = sys.stdout.isatty() or "COLUMNS" in os.environ
-    return Console(highlight=False, markup=False, width=None if known else UNSHOWN_WIDTH)
+    return Console(highlight=False, markup=False, width=None if known else FILE_WIDTH)
 
 
 def print_table(console: Console, table: TextTable) -> None:
@@ -50,9 +50,9 @@ def parts(table: TextTable, width: int) -> Iterator[Table]:
 
     Columns that belong together stay so. A table with words is not divided: they are broken.
     """
-    keys, others = range(table.keys), range(table.keys, len(table.titles))
+    keys, others = range(table.head_columns), range(table.head_columns, len(table.titles))
     blocks = [list(block) for _, block in groupby(others, lambda n: _block(table, n))]
-    if table.words:
+    if table.text_columns:
         blocks = [[*others]]
     room = width + GAP - _width(table, keys)
     while blocks:
@@ -70,7 +70,7 @@ def rich_table(table: TextTable, columns: Sequence[int] = ()) -> Table:
     apart = any("\n" in cell for row in table.rows for cell in row)
     shown = Table(box=None, pad_edge=False, padding=(0, GAP, int(apart), 0))
     for n in columns:
-        words = n in table.words
+        words = n in table.text_columns
         shown.add_column(
             _title(table, n),
             justify="left" if words else "right",
@@ -88,7 +88,7 @@ def _title(table: TextTable, column: int) -> str:
     if "\n" in title:
         return title
     cells = max((len(line) for row in table.rows for line in row[column].split("\n")), default=0)
-    return textwrap.fill(title, max(cells, NARROWEST), break_long_words=False)
+    return textwrap.fill(title, max(cells, MIN_TITLE_WIDTH), break_long_words=False)
 
 
 def _block(table: TextTable, column: int) -> object:

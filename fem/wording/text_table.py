@@ -15,18 +15,18 @@ class TextTable:
     caption
         What it shows; may be empty.
     titles
-        Heads of the columns; a second line is the unit. Neighbours with the same first line and a
-        unit belong together, as the models of one quantity.
+        Titles of the columns; a second line is the unit. Adjacent columns with the same first line
+        and a unit form a group, such as the models of one quantity.
     rows
         Cells, row by row.
-    words
-        Numbers of the columns that hold words, set from the left; all others hold numbers.
-    keys
-        So many of the first columns are the heads of their row.
+    text_columns
+        Indices of the columns of text, which are left-aligned; all others contain numbers.
+    head_columns
+        Number of leading columns that are the heads of their row.
     """
 
     caption: str
     titles: Sequence[str]
     rows: Sequence[Sequence[str]]
-    words: Collection[int] = (0,)
-    keys: int = 1
+    text_columns: Collection[int] = (0,)
+    head_columns: int = 1

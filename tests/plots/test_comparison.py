@@ -20,7 +20,7 @@ from fem.compare.comparison import compare
 from fem.compare.fit import Fit, Scope
 from fem.measurements.bench import read_bench
 from fem.plots.comparison import comparison_figure, save_pictures
-from fem.wording.comparison import amount, sentences
+from fem.wording.comparison import cause_text, diagnosis_lines
 from tests.helpers.compared import make_study, make_study_result, truth, write_bench
 from tests.helpers.shown import check_lettering, legend, words
 
@@ -298,15 +298,15 @@ def test_what_is_not_reached_is_told_with_its_reason(file, tmp_path, capsys):
     ],
 )
 def test_causes_in_words(found, said):
-    assert amount(found) == said
+    assert cause_text(found) == said
 
 
 def test_what_cannot_be_told_apart_is_said(comparison):
     found = comparison.diagnosis
     both = replace(found, found=[*found.found, fit(Cause("gauge", "kPa"), -0.3)])
-    *_, line, _ = sentences(both, comparison.bench)
+    *_, line, _ = diagnosis_lines(both, comparison.bench)
     assert line.startswith("fast: the data do not tell this from all rows: a pressure 0.30")
-    (line,) = sentences(replace(found, found=[]), comparison.bench)
+    (line,) = diagnosis_lines(replace(found, found=[]), comparison.bench)
     assert line == "fast: no single cause that would be off is supported by the data"
 
 

@@ -7,7 +7,7 @@ from matplotlib.text import Text
 from fem.plots.curves import curves_figure
 from fem.plots.panels import strips
 from fem.solving.single import solve
-from fem.wording.run_sections import besides, driven, moved
+from fem.wording.run_sections import drive_rows, extra_rows, move_rows
 from tests.helpers.shown import check_lettering
 
 MOVE = {"displacement": "-3 mm", "steps": 4}
@@ -60,20 +60,20 @@ def test_a_path_that_ends_at_its_limit_is_taken_apart(ballooned):
     limit = next(row for row in run.rows if row["limit"])
     assert run.path[-1] is limit
     assert [row for row in run.rows if run.beyond(row)] == run.rows[limit["step"] + 1 :]
-    assert len(run.requested) + len(besides(run)) == len(run.rows)
-    assert moved(run, ballooned.case) == []
+    assert len(run.requested) + len(extra_rows(run)) == len(run.rows)
+    assert move_rows(run, ballooned.case) == []
 
 
 def test_nothing_is_beyond_a_limit_that_the_path_goes_through(pushed):
     (run,) = pushed.runs
     assert run.reached and run.limit_row
     assert run.path == run.rows
-    assert len(besides(run)) == 1
+    assert len(extra_rows(run)) == 1
 
 
 def test_drive_and_move_share_the_row_between_them(pulled):
     (run,) = pulled.runs
-    drive, move = driven(run, pulled.case), moved(run, pulled.case)
+    drive, move = drive_rows(run, pulled.case), move_rows(run, pulled.case)
     assert (len(drive), len(move)) == (6, 5)
     assert drive[-1] is move[0]
     assert move[-1]["displacement_mm"] == pytest.approx(-3)
@@ -164,7 +164,7 @@ def test_a_move_has_its_own_panels(make_case, changes, across, ups):
     assert labels(figure)[3:] == ups
     assert {axes.get_xlabel() for axes in figure.axes[3:]} == {across}
     (run,) = solved.runs
-    assert len(curve(figure.axes[3])) == len(moved(run, solved.case))
+    assert len(curve(figure.axes[3])) == len(move_rows(run, solved.case))
     assert "Then the free end moved" in said(figure)
     assert ("to \N{MINUS SIGN}3 mm" in said(figure)) == (changes["move"] is MOVE)
     check_lettering(figure)

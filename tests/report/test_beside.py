@@ -10,7 +10,7 @@ from fem.core.errors import InputError
 from fem.measurements.bench import read_bench
 from fem.report.beside import COMPARE, TRUST, comparison, trust
 from fem.trust import Trust
-from fem.wording.comparison import sentences
+from fem.wording.comparison import diagnosis_lines
 from tests.helpers.compared import make_study, make_study_result, truth, write_bench
 from tests.helpers.trust_toys import tabulated, two_angles
 
@@ -47,8 +47,8 @@ def test_the_bench_is_told_as_the_comparison_tells_it(bench):
     folder, found = bench
     told = comparison(folder, make_study_result())
     assert told.said[0] == "64 measurements of 8 settings: wrist.bench.csv."
-    assert told.said[-1] in {*sentences(found.diagnosis, found.bench)}
-    assert {*sentences(found.diagnosis, found.bench)} <= {*told.said}
+    assert told.said[-1] in {*diagnosis_lines(found.diagnosis, found.bench)}
+    assert {*diagnosis_lines(found.diagnosis, found.bench)} <= {*told.said}
     (grid,) = told.grids
     assert [row[2] for row in grid.rows] == 2 * ["all", "taken up", "cut at 30 deg"]
     first = found.summary.iloc[0]

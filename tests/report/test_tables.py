@@ -22,7 +22,7 @@ from fem.results.result import Result
 from fem.rubber.library import materials
 from fem.solving.single import solve
 from fem.wording.bounds import bounds_table
-from fem.wording.tables import besides_tables, step_tables
+from fem.wording.tables import extra_state_tables, step_tables
 from fem.wording.text_table import TextTable
 
 
@@ -36,7 +36,7 @@ def cells(grid):
 
 def test_neighbours_with_the_same_first_line_share_a_head():
     titles = ["step", "twist\nFE, deg", "twist\nfast, deg", "stable\n", "p\nFE, "]
-    upper, lower = heads_of(TextTable("", titles, [], words=()))
+    upper, lower = heads_of(TextTable("", titles, [], text_columns=()))
     assert upper == [
         Head("step", rows=2),
         Head("twist", columns=2),
@@ -147,16 +147,16 @@ def test_a_way_to_rest_that_ends_early_has_no_steps(make_case):
         assert not any(row["demanded"] for row in result.runs[0].rows)
         assert all(not grid.rows for grid in step_tables(result, brief=False))
         assert brief_grid(result).caption == "The last state found"
-        (found,) = besides_tables(result)
+        (found,) = extra_state_tables(result)
         assert found.rows[0][0] == "last"
 
 
 def test_limit_points_and_what_follows_are_told(make_case):
     result = solve(make_case(threads=[], pressure__end="20 kPa"), "fast")
-    (besides,) = besides_tables(result)
+    (besides,) = extra_state_tables(result)
     assert besides.caption.startswith("fast: balloon limit at 11.8 kPa")
     assert besides.rows[0][0] == "limit"
-    assert besides_tables(replace(result, runs=[])) == []
+    assert extra_state_tables(replace(result, runs=[])) == []
 
 
 def test_the_mesh_error_is_told_where_it_was_asked_for(make_case):

@@ -11,8 +11,8 @@ from matplotlib.ft2font import FT2Font
 
 from fem.scene.still.path import path_page
 from fem.wording.picture_text import (
-    USUAL,
-    families,
+    DEFAULT_FONT,
+    font_families,
     save_figure,
     text_width,
     title_lines,
@@ -83,9 +83,9 @@ def test_another_font_has_what_the_usual_one_lacks():
         set(FT2Font(f"{folder}/{name}.ttf").get_charmap()) for name in ("DejaVuSans", "STIXGeneral")
     )
     letter = chr(min(code for code in other - usual if code < 0xE000))
-    found = families(f"plain {letter}")
-    assert found[0] == USUAL and len(found) == 2
-    assert families("plain, −5 °") == [USUAL]
+    found = font_families(f"plain {letter}")
+    assert found[0] == DEFAULT_FONT and len(found) == 2
+    assert font_families("plain, −5 °") == [DEFAULT_FONT]
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         figure = Figure()

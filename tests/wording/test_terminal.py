@@ -10,7 +10,7 @@ from fem.wording.text_table import TextTable
 
 TITLES = ["pressure\nkPa", *(f"{name}\n{model}, mm" for name in "abc" for model in ("FE", "fast"))]
 ROWS = [[f"{100 * row + column:.3f}" for column in range(7)] for row in range(3)]
-STEPS = TextTable("Steps", TITLES, ROWS, words=(), keys=1)
+STEPS = TextTable("Steps", TITLES, ROWS, text_columns=(), head_columns=1)
 
 
 def printed(table, width):

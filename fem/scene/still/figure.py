@@ -21,7 +21,7 @@ from fem.scene.plates import place_of
 from fem.scene.still.keys import draw_keys
 from fem.scene.still.layout import LINE, SIZE, PageLayout
 from fem.scene.still.tags import draw_tags
-from fem.wording.picture_text import INK, TITLE_SIZE, quiet_glyphs, wrapped, write
+from fem.wording.picture_text import INK, TITLE_SIZE, no_glyph_warnings, wrapped, write
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -144,7 +144,7 @@ class PageFigure:
         what :meth:`say` has drawn.
         """
         if self._lettering is None:
-            with quiet_glyphs():
+            with no_glyph_warnings():
                 self._canvas.draw()
             self._lettering = self._canvas.copy_from_bbox(self.figure.bbox)
         self._canvas.restore_region(self._lettering)

@@ -8,7 +8,7 @@ from fem.results.result import Result
 from fem.scene.result_view import exhibits
 from fem.scene.still.picture import Page
 from fem.wording.picture_text import DPI
-from fem.wording.run_sections import driven, moved
+from fem.wording.run_sections import drive_rows, move_rows
 
 
 def draw_shape(result: Result, file: Path) -> None:
@@ -36,8 +36,8 @@ def path_page(result: Result) -> Page:
     """
     exhibit = next(exhibit for exhibit in exhibits(result) if exhibit.model == "fe")
     steps = {0, len(exhibit.rows) - 1}
-    if len(moved(exhibit, exhibit.case)) > 1:
-        steps.add(len(driven(exhibit, exhibit.case)) - 1)
+    if len(move_rows(exhibit, exhibit.case)) > 1:
+        steps.add(len(drive_rows(exhibit, exhibit.case)) - 1)
     return Page(
         [exhibit] * len(steps), [[step] for step in sorted(steps)], start=False, veiled=True
     )
