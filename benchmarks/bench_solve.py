@@ -14,7 +14,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from fem.case.case import Case
 from fem.continuation.load_steps import loading_of, stages_of
-from fem.continuation.newton import Border, look
+from fem.continuation.newton import BorderedSystem, evaluate
 from fem.continuation.path import follow
 from fem.core.arrays import Array
 from fem.solving.single import build
@@ -64,7 +64,7 @@ def test_residual(benchmark: BenchmarkFixture, loaded: tuple[Any, Array, Array])
     loading = loading_of(model.case)
 
     def residual() -> None:
-        look(model, loading, x.copy(), loads)  # a copy, for a model knows its latest state
+        evaluate(model, loading, x.copy(), loads)  # a copy, for a model knows its latest state
 
     benchmark(residual)
 
@@ -103,9 +103,9 @@ def test_iteration(benchmark: BenchmarkFixture, wrist: Case, option: str) -> Non
     *_, state = follow(model, loading_of(case), stages)
 
     def iteration() -> None:
-        trial = look(model, loading, state.x.copy(), state.loads)
-        gaps = loading.gaps(trial.loads, trial.coordinates)
-        Border(model, loading, trial).solve(-trial.residual, -gaps)
+        trial = evaluate(model, loading, state.x.copy(), state.loads)
+        gaps = loading.gaps(trial.loads, trial.conjugates)
+        BorderedSystem(model, loading, trial).solve(-trial.residual, -gaps)
 
     benchmark(iteration)
 

@@ -49,7 +49,7 @@ def mirror_checks(model: Any, state: State, resolution: str, full: bool) -> list
     start = _image(model, image, state.x)
     loads = state.loads.copy()
     loads[TWIST] *= -1
-    residual = image.internal(start) - image.directions(start) @ loads
+    residual = image.internal_force(start) - image.load_vectors(start) @ loads
     step = image.tangent(start, loads).solve(-residual)
     moved = np.abs(step[: len(start) if model.name == "fast" else image.motion.size]).max()
     size = model.case.tube.outer_radius

@@ -36,15 +36,15 @@ def fast_pull(model: FastModel, pull: float = 0.0) -> float:
 
 def _fast_slope(model: FastModel, pull: float) -> Any:
     """Return dx under 1 kPa and an axial force `pull` (N)."""
-    load = model.directions(model.rest()) @ [KPA, pull, 0.0]
+    load = model.load_vectors(model.rest()) @ [KPA, pull, 0.0]
     return model.tangent(model.rest(), np.zeros(3)).solve(load)
 
 
 def fe_slopes(model: Any) -> tuple[Any, Any]:
     """Return dx under 1 kPa, and dx under an axial force of 1 N."""
     rest = model.rest()
-    tangent, directions = model.tangent(rest, np.zeros(3)), model.directions(rest)
-    return KPA * tangent.solve(directions[:, PRESSURE]), tangent.solve(directions[:, AXIAL])
+    tangent, load_vectors = model.tangent(rest, np.zeros(3)), model.load_vectors(rest)
+    return KPA * tangent.solve(load_vectors[:, PRESSURE]), tangent.solve(load_vectors[:, AXIAL])
 
 
 def fe_pull(model: Any, slope: Any, share: float = 0.2) -> float:

@@ -35,7 +35,7 @@ import ufl
 from scipy.spatial import cKDTree
 
 from fem.continuation.loading import AXIAL, PRESSURE, Loading, dead, held
-from fem.continuation.newton import Tangent, correct
+from fem.continuation.newton import Tangent, solve_equilibrium
 from fem.core.arrays import Array
 from fem.fe.mesh.body import Body
 from fem.fe.system.assembly import Stiffness, System
@@ -81,7 +81,7 @@ class State:
         All unknowns.
     displacement
         Of the nodes, shape (nodes, 3), mm.
-    loads, coordinates
+    loads, conjugates
         Of each pair, shape (3,).
     energy
         Stored in the meshed part (N mm).
@@ -92,7 +92,7 @@ class State:
     x: Array
     displacement: Array
     loads: Array
-    coordinates: Array
+    conjugates: Array
     energy: float
     unstable: int
 
@@ -117,7 +117,7 @@ class Solid:
         Direction of the traction on the face `LOADED`, if there is one.
     """
 
-    cheap = False
+    converge_to_roundoff = False
 
     def __init__(
         self,
@@ -167,23 +167,23 @@ class Solid:
         self._set(x)
         return self.wall.value()
 
-    def internal(self, x: Array) -> Array:
+    def internal_force(self, x: Array) -> Array:
         """Return the derivative of the energy by x."""
         self._set(x)
         return self._join(self.wall.gradient())
 
-    def coordinates(self, x: Array) -> Array:
+    def conjugate_displacements(self, x: Array) -> Array:
         """Return the volume (mm3) and the mean displacement of the loaded face (mm)."""
         self._set(x)
         return np.array([self.bore.value(), self.push @ self._split(x)[0], 0.0])
 
-    def directions(self, x: Array) -> Array:
-        """Return the derivatives of the coordinates by x, shape (n, 3)."""
+    def load_vectors(self, x: Array) -> Array:
+        """Return the derivatives of the conjugate displacements by x, shape (n, 3)."""
         self._set(x)
-        directions = np.zeros((len(x), 3))
-        directions[:, PRESSURE] = self._join(self.bore.gradient())
-        directions[: self.motion.size, AXIAL] = self.push
-        return directions
+        load_vectors = np.zeros((len(x), 3))
+        load_vectors[:, PRESSURE] = self._join(self.bore.gradient())
+        load_vectors[: self.motion.size, AXIAL] = self.push
+        return load_vectors
 
     def tangent(self, x: Array, loads: Array) -> Tangent:
         """Return the factorised second derivative of energy - pressure * volume."""
@@ -197,7 +197,7 @@ class Solid:
         forces, strains = self._split(residual)
         return float(max(abs(forces).max() / self.scale, abs(strains).max() / self._cell_volume))
 
-    def tighten(self, share: float) -> None:
+    def set_prestress_fraction(self, share: float) -> None:
         """Do nothing: there are no threads."""
 
     def wall_stretch(self, x: Array) -> float:
@@ -216,16 +216,16 @@ class Solid:
         x, loads = self.rest(), np.zeros(3)
         found = []
         for value in values:
-            trial, _ = correct(self, loading.at(value), x, loads)
+            trial, _ = solve_equilibrium(self, loading.at(value), x, loads)
             x, loads = trial.x, trial.loads
             found.append(
                 State(
                     x=x,
                     displacement=self.motion.displacement(self._split(x)[0]),
                     loads=loads,
-                    coordinates=trial.coordinates,
+                    conjugates=trial.conjugates,
                     energy=self.energy(x),
-                    unstable=self.tangent(x, loads).negative,
+                    unstable=self.tangent(x, loads).n_negative_eigenvalues,
                 )
             )
         return found
@@ -237,14 +237,14 @@ class Solid:
 
         Eq. (1), by Gauss' formula with `count` states.
         """
-        at_rest = self.coordinates(self.rest())[pair]
+        at_rest = self.conjugate_displacements(self.rest())[pair]
         start = 0.0 if by_load else at_rest
         points, weights = np.polynomial.legendre.leggauss(count)
         driven = start + (end - start) * (points + 1) / 2
         *states, last = self.follow(pair, [*driven, end], by_load)
         if by_load:
-            other = np.array([state.coordinates[pair] - at_rest for state in states])
-            whole = end * (last.coordinates[pair] - at_rest)
+            other = np.array([state.conjugates[pair] - at_rest for state in states])
+            whole = end * (last.conjugates[pair] - at_rest)
             return float(whole - end / 2 * weights @ other), last
         loads = np.array([state.loads[pair] for state in states])
         return float((end - start) / 2 * weights @ loads), last

@@ -64,7 +64,7 @@ import pytest
 from fem.case.case import Case
 from fem.continuation.load_steps import loading_of
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
-from fem.continuation.newton import Border, look
+from fem.continuation.newton import BorderedSystem, evaluate
 from fem.fast.model import FastModel
 from validation.check import Quantity, found_by, verify
 from validation.exact import ExactActuator
@@ -161,8 +161,8 @@ def test_thin_tube_of_held_length(angle: int, share: float) -> None:
         end={"axial": "held"}
     )
     model, loading = FastModel(case), loading_of(case)
-    trial = look(model, loading, model.rest(), np.zeros(3))
-    slope, loads = Border(model, loading, trial).solve(np.zeros(3), np.eye(3)[PRESSURE])
+    trial = evaluate(model, loading, model.rest(), np.zeros(3))
+    slope, loads = BorderedSystem(model, loading, trial).solve(np.zeros(3), np.eye(3)[PRESSURE])
     bore, _, psi = model.kinematic(slope) - model.kinematic(model.rest())
     t, E = math.tan(math.radians(angle)), 3 * case.rubber.constitutive_law.shear_modulus
     hoop = 3 * radius / (E * wall * (4 + t**2))

@@ -104,7 +104,7 @@ def test_force_over_contraction() -> None:
     held, loads = {"axial": "held"}, [2.0, 20.0, 1e3 * P]
     move = {"displacement": "-35 mm", "steps": 7}
     path = walk(braid(25).changed(end=held, move=move), loads, "fast")
-    seen = {round(-s.coordinates[AXIAL] / 100, 9): float(s.loads[AXIAL]) for s in path.states[3:]}
+    seen = {round(-s.conjugates[AXIAL] / 100, 9): float(s.loads[AXIAL]) for s in path.states[3:]}
     checks = [
         Quantity(f"25 deg, e = {e}, F (N)", SOURCE, force, seen[e], 1e-4)
         for e, force in FORCES.items()
@@ -120,7 +120,7 @@ def test_free_braid_shortens_to_the_end(angle: int) -> None:
     pair = [family(angle, 24, 1e7, 1e-6), family(-angle, 24, 1e7, 1e-6, "B")]
     case, what = tube(*pair), f"{angle} deg, free"
     path = walk(case, np.geomspace(1.0, 1e5, 51).tolist(), "fast")
-    _, shift, turn = map(float, path.states[-1].coordinates)
+    _, shift, turn = map(float, path.states[-1].conjugates)
     checks = path.found(
         Quantity(f"{what}, e_max", SOURCE, LONGEST[angle], -shift / case.tube.length, 1e-3),
         at_most(f"{what}, turn (rad)", "symmetry", 1e-6, abs(turn)),
@@ -137,7 +137,7 @@ def test_fe_model() -> None:
         found = middle(path.model, state.x)
         own_pressure, own_force, _ = exact.loads(found.a, found.stretch)
         carried = braid_force(state.pressure - own_pressure, B, 25, 1 - found.stretch)
-        short = -100 * state.coordinates[AXIAL] / case.tube.length
+        short = -100 * state.conjugates[AXIAL] / case.tube.length
         what = f"25 deg, A/B = {A / B}, shortened by {short:.0f} %, F (N)"
         checks += path.found(
             Quantity(what, SOURCE, carried + own_force, float(state.loads[AXIAL]), 1e-2)

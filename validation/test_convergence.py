@@ -137,7 +137,7 @@ def shortfalls(length: float) -> tuple[dict[str, float], Walk, list[Quantity]]:
     case = tube(*DEVICE, length=length)
     fe = walk(case, [5.0, 10.0], resolution=f"1x1x{length / 4:.0f}")
     fast = walk(case, [5.0, 10.0], "fast")
-    share = 1 - fe.states[-1].coordinates / fast.states[-1].coordinates
+    share = 1 - fe.states[-1].conjugates / fast.states[-1].conjugates
     what = f"L = {length:.0f} mm"
     shares = {"twist": float(share[TWIST]), "displacement": float(share[AXIAL])}
     return shares, fe, [*fe.balance(what), *fast.balance(what)]

@@ -66,12 +66,12 @@ def same(what: str, path: Walk, expected: State, found: State) -> list[Quantity]
     """Return the checks that two states are the same."""
     case = path.model.case
     force, radius = case.force_scale, case.tube.outer_radius
-    rest = path.states[0].coordinates[PRESSURE]
+    rest = path.states[0].conjugates[PRESSURE]
     rows = [
         ("P (MPa)", expected.pressure, found.pressure, case.rubber.constitutive_law.shear_modulus),
-        ("V (mm3)", expected.coordinates[PRESSURE], found.coordinates[PRESSURE], rest),
-        ("w (mm)", expected.coordinates[AXIAL], found.coordinates[AXIAL], radius),
-        ("phi (rad)", expected.coordinates[TWIST], found.coordinates[TWIST], 1.0),
+        ("V (mm3)", expected.conjugates[PRESSURE], found.conjugates[PRESSURE], rest),
+        ("w (mm)", expected.conjugates[AXIAL], found.conjugates[AXIAL], radius),
+        ("phi (rad)", expected.conjugates[TWIST], found.conjugates[TWIST], 1.0),
         ("F (N)", expected.loads[AXIAL], found.loads[AXIAL], force),
         ("M (N mm)", expected.loads[TWIST], found.loads[TWIST], force * radius),
         ("E (N mm)", expected.energy, found.energy, force * radius),
@@ -90,11 +90,11 @@ def asked(path: Walk) -> list[State]:
 @pytest.mark.parametrize("model", ["fast", "fe"])
 def test_volume_and_gas_meet_the_pressure(model: str, variant: str) -> None:
     path = pressed(model, variant)
-    rest = path.states[0].coordinates[PRESSURE]
+    rest = path.states[0].conjugates[PRESSURE]
     ambient, line = 0.101325, 5000.0  # MPa, mm3
     checks = path.balance(f"{variant}, by pressure")
     for state in asked(path):
-        volume = state.coordinates[PRESSURE]
+        volume = state.conjugates[PRESSURE]
         product = (state.pressure + ambient) * (volume + line) - ambient * (rest + line)
         mass = product / (GAS_CONSTANT * 293.15)  # tonne
         drives = {
@@ -125,7 +125,7 @@ def test_end_that_is_moved_meets_the_dead_load(model: str) -> None:
     ]:
         loaded = walk(ready("bonded", end=end), None, model, MESH)
         last = loaded.states[-1]
-        _, shift, turn = last.coordinates
+        _, shift, turn = last.conjugates
         to = f"{shift:.17g} mm" if move == "displacement" else f"{turn:.17g} rad"
         moved = walk(ready("bonded", move={move: to, "steps": 2}), None, model, MESH)
         what = ", ".join(f"{key} {value}" for key, value in end.items())
@@ -142,7 +142,7 @@ def test_held_ends_may_be_let_go(model: str) -> None:
     """Blocked, then moved to where the free tube was: nothing is left on the end."""
     free = pressed(model, "bonded")
     last = free.states[-1]
-    _, shift, turn = last.coordinates
+    _, shift, turn = last.conjugates
     checks = []
     for end, move in [
         ({"axial": "held"}, {"displacement": f"{shift:.17g} mm", "steps": 2}),
@@ -153,7 +153,7 @@ def test_held_ends_may_be_let_go(model: str) -> None:
         pair = AXIAL if "axial" in end else TWIST
         what = f"{'length' if pair == AXIAL else 'turn'} held, then let go"
         way, load = ("w (mm)", "F (N)") if pair == AXIAL else ("phi (rad)", "M (N mm)")
-        held, borne = abs(blocked.coordinates[pair]), abs(blocked.loads[pair])
+        held, borne = abs(blocked.conjugates[pair]), abs(blocked.loads[pair])
         checks += moved.found(
             at_most(f"{what}, {way} while held", SAME, 1e-7, held),
             at_most(f"{what}, 0.1 over {load} while held", SAME, 1.0, 0.1 / borne),
@@ -171,7 +171,7 @@ def test_springs_are_dead_loads_of_the_right_size(model: str) -> None:
         MESH,
     )
     last = sprung.states[-1]
-    force, torque = -0.4 * last.coordinates[AXIAL], -30 * last.coordinates[TWIST]
+    force, torque = -0.4 * last.conjugates[AXIAL], -30 * last.conjugates[TWIST]
     loaded = walk(
         ready("bonded", end={"force": f"{force:.17g} N", "torque": f"{torque:.17g} N mm"}),
         None,

@@ -111,23 +111,23 @@ def absent(what: str, path: Walk, bare: Walk, at: int) -> list[Quantity]:
     """Return the checks that in one state the threads of a tube do nothing."""
     state, other, model = path.states[at], bare.states[at], path.model
     x, loads = state.x, state.loads
-    residuals = [one.internal(x) - one.directions(x) @ loads for one in (model, bare.model)]
-    size = np.abs(model.directions(x) @ loads).max() or 1.0
+    residuals = [one.internal_force(x) - one.load_vectors(x) @ loads for one in (model, bare.model)]
+    size = np.abs(model.load_vectors(x) @ loads).max() or 1.0
     left = np.abs(residuals[0] - residuals[1]).max() / size
     tension = max(threads.peak for threads in model.figures(x).threads)
     energy, bare_energy = model.energy(x), bare.model.energy(x)
-    coordinates = zip(
+    conjugates = zip(
         ("volume (mm3)", "shift (mm)", "turn (rad)"),
-        other.coordinates,
-        state.coordinates,
-        (other.coordinates[PRESSURE], LOOSE_LENGTH, 1.0),
+        other.conjugates,
+        state.conjugates,
+        (other.conjugates[PRESSURE], LOOSE_LENGTH, 1.0),
         strict=True,
     )
     return path.found(
         at_most(f"{what}, tension (N)", ABSENT, 0.0, tension),
         at_most(f"{what}, forces of the threads", ABSENT, 1e-12, left),
         Quantity(f"{what}, energy (N mm)", ABSENT, bare_energy, energy, 1e-12, bare_energy or 1),
-        *(Quantity(f"{what}, {name}", ABSENT, e, c, 1e-6, s) for name, e, c, s in coordinates),
+        *(Quantity(f"{what}, {name}", ABSENT, e, c, 1e-6, s) for name, e, c, s in conjugates),
     )
 
 
@@ -142,7 +142,7 @@ def test_slack_threads_are_absent(model: str, hold: str, ends: str) -> None:
     checks = threaded.balance(f"{setting}, with slack threads")
     for at, (state, _) in enumerate(zip(threaded.states, bare.states, strict=True)):
         checks += absent(f"{setting}, {state.pressure * 1e3:.0f} kPa", threaded, bare, at)
-    first, last = (threaded.states[at].coordinates[PRESSURE] for at in (0, -1))
+    first, last = (threaded.states[at].conjugates[PRESSURE] for at in (0, -1))
     name = f"{setting}, volume at rest over that at 12 kPa"
     verify([*checks, *threaded.found(at_most(name, ABSENT, 1 / 1.2, first / last))])
 
@@ -240,7 +240,7 @@ def pretension(what: str, path: Walk, share: float) -> list[Quantity]:
 def at_rest(what: str, path: Walk) -> list[Quantity]:
     """Return the checks that short threads have moved the end of a tube without pressure."""
     first = path.states[0]
-    moved = np.abs(first.coordinates[AXIAL:]).max()
+    moved = np.abs(first.conjugates[AXIAL:]).max()
     return path.found(
         at_most(f"{what}, P of the first state (MPa)", STATICS, 0.0, abs(first.pressure)),
         at_most(f"{what}, 0.01 over w (mm) or phi (rad) at P = 0", STATICS, 1.0, 0.01 / moved),

@@ -169,7 +169,7 @@ def own_place(law: str, exact: ExactTube, path: Walk, state: State) -> list[Quan
     pressure = exact.loads(a, stretch)[0]
     carried = path.model.reactions(state.x, state.loads)
     lever = state.pressure * carried.bore_area * B
-    turn = float(path.model.coordinates(state.x)[TWIST])
+    turn = float(path.model.conjugate_displacements(state.x)[TWIST])
     return path.found(
         Quantity(
             f"{what}, P at its own a (MPa)", SOURCE, pressure, state.pressure, 3e-3 if fe else 1e-6

@@ -178,7 +178,7 @@ def fast_state(model: FastModel, a: float, stretch: float, twist: float) -> Arra
 def fast_loads(model: FastModel, a: float, stretch: float, twist: float = 0.0) -> tuple[float, ...]:
     """Return pressure, force and torque as the fast model has them, from its energy and volume."""
     x = fast_state(model, a, stretch, twist)
-    stored, volume = model.internal(x), model.directions(x)[:, PRESSURE]
+    stored, volume = model.internal_force(x), model.load_vectors(x)[:, PRESSURE]
     pressure = stored[0] / volume[0]
     _, torque, force = stored - pressure * volume
     return float(pressure), float(force), float(torque * model.case.tube.outer_radius)

@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from fem.continuation.loading import Loading, held
-from fem.continuation.newton import Border, look
+from fem.continuation.newton import BorderedSystem, evaluate
 from fem.continuation.state import State, predict, where_load_turns
 from fem.continuation.stepper import CUT, TEARS, BuckledError, Stepper, TornError
 from fem.continuation.termination import PathEndError, TerminationKind, no_equilibrium
@@ -50,7 +50,7 @@ def limit_point(stepper: Stepper, end: State, pair: int) -> State | None:
     control = stepper.loading.driving(pair, held())
     aim = where_load_turns(here, after, pair)
     found, _ = stepper.solve(control, aim, predict(after, here, aim))
-    if stepper.model.cheap:
+    if stepper.model.converge_to_roundoff:
         other = here if found.load_slope[pair] < 0 else after
         found = _to_round_off(stepper, control, found, other)
     # under a dead load it is just no longer a minimum
@@ -103,14 +103,14 @@ def distance_to_limit(stepper: Stepper) -> float:
     if before is None or before.rest:
         return np.inf
     now, then = state.stiffness(pair), before.stiffness(pair)
-    way = state.coordinates[pair] - before.coordinates[pair]
+    way = state.conjugates[pair] - before.conjugates[pair]
     return float(abs(now * way / (then - now))) if 0 < now < then else np.inf
 
 
 def end_of_path(stepper: Stepper, failure: ArithmeticError, step: float) -> PathEndError:
     """Return that the path ends at the last state, beyond which every step up to `step` failed."""
     if isinstance(failure, TornError):
-        if stepper.model.cheap:
+        if stepper.model.converge_to_roundoff:
             _approach_stretch_limit(stepper, failure)
         return PathEndError(TerminationKind.STRETCH_LIMIT, stepper.counted(stepper.state))
     last = stepper.counted(stepper.state)
@@ -142,7 +142,7 @@ def _unstable_at(stepper: Stepper, way: float) -> bool:
     model, loading = stepper.model, stepper.loading
     predicted = predict(stepper.state, None, stepper.state.parameter + way)
     try:
-        trial = look(model, loading, *predicted)
-        return Border(model, loading, trial).negative(loading, trial) > 0
+        trial = evaluate(model, loading, *predicted)
+        return BorderedSystem(model, loading, trial).n_negative_eigenvalues(loading, trial) > 0
     except ArithmeticError:
         return False

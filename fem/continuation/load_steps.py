@@ -41,7 +41,7 @@ def loading_of(case: Case) -> Loading:
             held() if end.twist == "held" else spring(end.twist_spring),
         ),
         load_scale=np.array([case.rubber.constitutive_law.shear_modulus, force, force * radius]),
-        coordinate_scale=np.array([math.pi * tube.bore_radius**2 * tube.length, radius, 1.0]),
+        conjugate_scale=np.array([math.pi * tube.bore_radius**2 * tube.length, radius, 1.0]),
     )
 
 
@@ -69,7 +69,7 @@ def steps_of(case: Case) -> int:
 def air_let_in(gas: Gas, start: State, state: State) -> float:
     """Return the mass of air let in between two states (mg)."""
     device = ClosedGas(0.0, gas.ambient, gas.line_volume)
-    amounts = [device.relation(s.loads[PRESSURE], s.coordinates[PRESSURE]) for s in (start, state)]
+    amounts = [device.relation(s.loads[PRESSURE], s.conjugates[PRESSURE]) for s in (start, state)]
     return 1e9 * (amounts[1] - amounts[0]) / (GAS_CONSTANT * gas.temperature)
 
 

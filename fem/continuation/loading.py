@@ -47,11 +47,11 @@ class Device(ABC):
     value: float
 
     @abstractmethod
-    def relation(self, load: float, coordinate: float) -> float:
+    def relation(self, load: float, conjugate: float) -> float:
         """Return f(load, coordinate)."""
 
     @abstractmethod
-    def slopes(self, load: float, coordinate: float) -> tuple[float, float]:
+    def slopes(self, load: float, conjugate: float) -> tuple[float, float]:
         """Return the derivatives of f by load and by coordinate."""
 
     def at(self, value: float) -> Self:
@@ -64,15 +64,15 @@ class Linear(Device):
     """f = by_load * load + by_coordinate * coordinate."""
 
     by_load: float
-    by_coordinate: float
+    by_conjugate: float
 
-    def relation(self, load: float, coordinate: float) -> float:
+    def relation(self, load: float, conjugate: float) -> float:
         """Return f."""
-        return self.by_load * load + self.by_coordinate * coordinate
+        return self.by_load * load + self.by_conjugate * conjugate
 
-    def slopes(self, load: float, coordinate: float) -> tuple[float, float]:
+    def slopes(self, load: float, conjugate: float) -> tuple[float, float]:
         """Return the derivatives of f."""
-        return self.by_load, self.by_coordinate
+        return self.by_load, self.by_conjugate
 
 
 def dead(load: float = 0.0) -> Linear:
@@ -80,9 +80,9 @@ def dead(load: float = 0.0) -> Linear:
     return Linear(load, 1.0, 0.0)
 
 
-def held(coordinate: float = 0.0) -> Linear:
+def held(conjugate: float = 0.0) -> Linear:
     """Return the device that keeps the coordinate."""
-    return Linear(coordinate, 0.0, 1.0)
+    return Linear(conjugate, 0.0, 1.0)
 
 
 def spring(rate: float, load: float = 0.0) -> Linear:
@@ -105,13 +105,13 @@ class ClosedGas(Device):
     ambient: float
     line_volume: float
 
-    def relation(self, load: float, coordinate: float) -> float:
+    def relation(self, load: float, conjugate: float) -> float:
         """Return (P + p0)(V + V0)."""
-        return (load + self.ambient) * (coordinate + self.line_volume)
+        return (load + self.ambient) * (conjugate + self.line_volume)
 
-    def slopes(self, load: float, coordinate: float) -> tuple[float, float]:
+    def slopes(self, load: float, conjugate: float) -> tuple[float, float]:
         """Return the derivatives of f."""
-        return coordinate + self.line_volume, load + self.ambient
+        return conjugate + self.line_volume, load + self.ambient
 
 
 @dataclass(frozen=True)
@@ -122,7 +122,7 @@ class Loading:
     ----------
     devices
         In the order PRESSURE, AXIAL, TWIST.
-    load_scale, coordinate_scale
+    load_scale, conjugate_scale
         Sizes against which an error is small or not, shape (3,): MPa, N, N mm; mm3, mm, rad.
     driven
         The pair whose value changes along the path.
@@ -130,7 +130,7 @@ class Loading:
 
     devices: tuple[Device, Device, Device]
     load_scale: Array
-    coordinate_scale: Array
+    conjugate_scale: Array
     driven: int = PRESSURE
 
     @property
@@ -152,33 +152,33 @@ class Loading:
         devices = [device if k == pair else old for k, old in enumerate(self.devices)]
         return replace(self, devices=(devices[0], devices[1], devices[2]), driven=pair)
 
-    def relation(self, loads: Array, coordinates: Array) -> float:
+    def relation(self, loads: Array, conjugates: Array) -> float:
         """Return f of the driven pair, the parameter of the path."""
-        return self.drive.relation(loads[self.driven], coordinates[self.driven])
+        return self.drive.relation(loads[self.driven], conjugates[self.driven])
 
-    def gaps(self, loads: Array, coordinates: Array) -> Array:
+    def gaps(self, loads: Array, conjugates: Array) -> Array:
         """Return f - value of each pair, shape (3,)."""
         return np.array(
             [
-                device.relation(load, coordinate) - device.value
-                for device, load, coordinate in zip(self.devices, loads, coordinates, strict=True)
+                device.relation(load, conjugate) - device.value
+                for device, load, conjugate in zip(self.devices, loads, conjugates, strict=True)
             ]
         )
 
-    def slopes(self, loads: Array, coordinates: Array) -> tuple[Array, Array]:
+    def slopes(self, loads: Array, conjugates: Array) -> tuple[Array, Array]:
         """Return the derivatives of each f by its load and by its coordinate, shapes (3,)."""
-        pairs = zip(self.devices, loads, coordinates, strict=True)
-        slopes = np.array([device.slopes(load, coordinate) for device, load, coordinate in pairs])
+        pairs = zip(self.devices, loads, conjugates, strict=True)
+        slopes = np.array([device.slopes(load, conjugate) for device, load, conjugate in pairs])
         return slopes[:, 0], slopes[:, 1]
 
-    def scale(self, loads: Array, coordinates: Array) -> Array:
+    def scale(self, loads: Array, conjugates: Array) -> Array:
         """Return the sizes against which values of each f are small or not, shape (3,)."""
-        by_load, by_coordinate = self.slopes(loads, coordinates)
-        return np.abs(by_load) * self.load_scale + np.abs(by_coordinate) * self.coordinate_scale
+        by_load, by_conjugate = self.slopes(loads, conjugates)
+        return np.abs(by_load) * self.load_scale + np.abs(by_conjugate) * self.conjugate_scale
 
-    def error(self, loads: Array, coordinates: Array) -> float:
+    def error(self, loads: Array, conjugates: Array) -> float:
         """Return the greatest gap, without dimension."""
-        gaps = self.gaps(loads, coordinates) / self.scale(loads, coordinates)
+        gaps = self.gaps(loads, conjugates) / self.scale(loads, conjugates)
         return float(np.abs(gaps).max())
 
 

@@ -66,7 +66,7 @@ class Tangent(Protocol):
     """The factorised second derivative of a model's potential at one state."""
 
     @property
-    def negative(self) -> int:
+    def n_negative_eigenvalues(self) -> int:
         """Number of negative eigenvalues; 0 where the equilibrium is stable."""
 
     def solve(self, right: Array) -> Array:
@@ -78,11 +78,11 @@ class Model(Protocol):
 
     Attributes
     ----------
-    cheap
+    converge_to_roundoff
         Whether an iteration costs so little that states are found to round-off.
     """
 
-    cheap: bool
+    converge_to_roundoff: bool
 
     def rest(self) -> Array:
         """Return the state without load."""
@@ -90,14 +90,14 @@ class Model(Protocol):
     def energy(self, x: Array) -> float:
         """Return the stored energy (N mm)."""
 
-    def internal(self, x: Array) -> Array:
+    def internal_force(self, x: Array) -> Array:
         """Return the derivative of the energy by x."""
 
-    def coordinates(self, x: Array) -> Array:
-        """Return volume (mm3), shift (mm) and turn (rad), shape (3,)."""
+    def conjugate_displacements(self, x: Array) -> Array:
+        """Return volume (mm3), end displacement (mm) and twist (rad), shape (3,)."""
 
-    def directions(self, x: Array) -> Array:
-        """Return the derivatives of the coordinates by x, shape (n, 3)."""
+    def load_vectors(self, x: Array) -> Array:
+        """Return the derivatives of the conjugate displacements by x, shape (n, 3)."""
 
     def tangent(self, x: Array, loads: Array) -> Tangent:
         """Return the second derivative; raise ArithmeticError where it cannot be factorised."""
@@ -105,7 +105,7 @@ class Model(Protocol):
     def error(self, residual: Array) -> float:
         """Return the size of a residual, without dimension."""
 
-    def tighten(self, share: float) -> None:
+    def set_prestress_fraction(self, share: float) -> None:
         """Wind in only `share` of what threads are too short by; all of it unless called."""
 
     def wall_stretch(self, x: Array) -> float:
@@ -128,8 +128,8 @@ class Trial:
     ----------
     x, loads
         State, and pressure, force and torque.
-    coordinates, directions
-        Volume, shift and turn, shape (3,), and their derivatives by x, shape (n, 3).
+    conjugates, load_vectors
+        Volume, end displacement and twist, shape (3,), and their derivatives by x, shape (n, 3).
     residual
         E' - G l.
     error
@@ -138,34 +138,34 @@ class Trial:
 
     x: Array
     loads: Array
-    coordinates: Array
-    directions: Array
+    conjugates: Array
+    load_vectors: Array
     residual: Array
     error: float
 
 
-def look(model: Model, loading: Loading, x: Array, loads: Array) -> Trial:
+def evaluate(model: Model, loading: Loading, x: Array, loads: Array) -> Trial:
     """Return the trial at x under `loads`."""
-    coordinates, directions = model.coordinates(x), model.directions(x)
-    residual = model.internal(x) - directions @ loads
-    error = max(model.error(residual), loading.error(loads, coordinates))
+    conjugates, load_vectors = model.conjugate_displacements(x), model.load_vectors(x)
+    residual = model.internal_force(x) - load_vectors @ loads
+    error = max(model.error(residual), loading.error(loads, conjugates))
     # max() lets a nan slip
-    finite = np.isfinite(residual).all() and np.isfinite(coordinates).all()
-    return Trial(x, loads, coordinates, directions, residual, error if finite else np.nan)
+    finite = np.isfinite(residual).all() and np.isfinite(conjugates).all()
+    return Trial(x, loads, conjugates, load_vectors, residual, error if finite else np.nan)
 
 
-class Border:
+class BorderedSystem:
     """The factors of K at a trial, and eq. (1) solved by them."""
 
     def __init__(self, model: Model, loading: Loading, trial: Trial) -> None:
         self._factors = model.tangent(trial.x, trial.loads)
-        self._directions = trial.directions
-        self._by_load, self._by_coordinate = loading.slopes(trial.loads, trial.coordinates)
-        self._yields = self._by_coordinate != 0.0
+        self._load_vectors = trial.load_vectors
+        self._by_load, self._by_conjugate = loading.slopes(trial.loads, trial.conjugates)
+        self._yields = self._by_conjugate != 0.0
         self._columns = {k: self._column(k) for k in np.flatnonzero(self._yields).tolist()}
 
     def _column(self, pair: int) -> Array:
-        return self._factors.solve(self._directions[:, pair])
+        return self._factors.solve(self._load_vectors[:, pair])
 
     def solve(self, right: Array, closing: Array) -> tuple[Array, Array]:
         """Return (delta x, delta l) of eq. (1) for other right-hand sides, shapes (n,) and (3,).
@@ -176,10 +176,10 @@ class Border:
             If the bordered system is singular.
         """
         change = np.where(self._yields, 0.0, closing / np.where(self._yields, 1.0, self._by_load))
-        step = self._factors.solve(right + self._directions @ change)
+        step = self._factors.solve(right + self._load_vectors @ change)
         if self._columns:
             columns = np.column_stack(list(self._columns.values()))
-            across = self._by_coordinate[self._yields, None] * self._directions[:, self._yields].T
+            across = self._by_conjugate[self._yields, None] * self._load_vectors[:, self._yields].T
             reaction = across @ columns + np.diag(self._by_load[self._yields])
             try:
                 change[self._yields] = np.linalg.solve(
@@ -190,26 +190,26 @@ class Border:
             step = step + columns @ change[self._yields]
         return step, change
 
-    def negative(self, loading: Loading, trial: Trial) -> int:
+    def n_negative_eigenvalues(self, loading: Loading, trial: Trial) -> int:
         """Return eq. (2) for the devices of `loading`."""
-        by_load, by_coordinate = loading.slopes(trial.loads, trial.coordinates)
-        pairs = np.flatnonzero(by_coordinate).tolist()
+        by_load, by_conjugate = loading.slopes(trial.loads, trial.conjugates)
+        pairs = np.flatnonzero(by_conjugate).tolist()
         if not pairs:
-            return self._factors.negative
+            return self._factors.n_negative_eigenvalues
         for pair in pairs:
             if pair not in self._columns:
                 self._columns[pair] = self._column(pair)
         columns = np.column_stack([self._columns[pair] for pair in pairs])
-        compliance = self._directions[:, pairs].T @ columns
-        compliance += np.diag(by_load[pairs] / by_coordinate[pairs])
+        compliance = self._load_vectors[:, pairs].T @ columns
+        compliance += np.diag(by_load[pairs] / by_conjugate[pairs])
         if not np.isfinite(compliance).all():
             raise ArithmeticError("the compliance is not finite")
         symmetric = (compliance + compliance.T) / 2
-        return self._factors.negative - int((np.linalg.eigvalsh(symmetric) < 0).sum())
+        return self._factors.n_negative_eigenvalues - int((np.linalg.eigvalsh(symmetric) < 0).sum())
 
 
 @np.errstate(all="ignore")  # a trial state may be impossible: that shows as nan and is handled
-def correct(model: Model, loading: Loading, x: Array, loads: Array) -> tuple[Trial, int]:
+def solve_equilibrium(model: Model, loading: Loading, x: Array, loads: Array) -> tuple[Trial, int]:
     """Return the equilibrium that Newton's method finds from `x` and `loads`, and its iterations.
 
     Raises
@@ -217,19 +217,21 @@ def correct(model: Model, loading: Loading, x: Array, loads: Array) -> tuple[Tri
     DivergedError
         If it finds none.
     """
-    trial, before = look(model, loading, x, loads), np.inf
-    border = None
+    trial, before = evaluate(model, loading, x, loads), np.inf
+    system = None
     for iteration in range(3 * MOST_ITERATIONS + 1):
         if trial.error <= TOLERANCE:
-            return (_polished(model, loading, trial) if model.cheap else trial), iteration
+            if model.converge_to_roundoff:
+                trial = _polished(model, loading, trial)
+            return trial, iteration
         slow = iteration >= MOST_ITERATIONS and trial.error > before / 2
         if slow or not np.isfinite(trial.error):
             break
         try:
-            if border is None or trial.error > REUSE * before:
-                border = Border(model, loading, trial)
-            gaps = loading.gaps(trial.loads, trial.coordinates)
-            direction, change = border.solve(-trial.residual, -gaps)
+            if system is None or trial.error > REUSE * before:
+                system = BorderedSystem(model, loading, trial)
+            gaps = loading.gaps(trial.loads, trial.conjugates)
+            direction, change = system.solve(-trial.residual, -gaps)
         except ArithmeticError as failure:
             raise DivergedError(iteration, str(failure)) from failure
         before = trial.error
@@ -242,11 +244,11 @@ def _polished(model: Model, loading: Loading, trial: Trial) -> Trial:
     if trial.error <= ROUND_OFF:
         return trial
     try:
-        gaps = loading.gaps(trial.loads, trial.coordinates)
-        step, change = Border(model, loading, trial).solve(-trial.residual, -gaps)
+        gaps = loading.gaps(trial.loads, trial.conjugates)
+        step, change = BorderedSystem(model, loading, trial).solve(-trial.residual, -gaps)
     except ArithmeticError:
         return trial
-    found = look(model, loading, trial.x + step, trial.loads + change)
+    found = evaluate(model, loading, trial.x + step, trial.loads + change)
     return found if found.error < trial.error else trial
 
 
@@ -258,10 +260,10 @@ def _search(
     Where `most` trials do not find such a point, the last of them is returned.
     """
     loads = trial.loads + change
-    start = float((trial.residual - trial.directions @ change) @ direction)
+    start = float((trial.residual - trial.load_vectors @ change) @ direction)
     s_before, rate_before, s = 0.0, start, 1.0
     for _ in range(most):
-        found = look(model, loading, trial.x + s * direction, loads)
+        found = evaluate(model, loading, trial.x + s * direction, loads)
         rate = float(found.residual @ direction)
         if abs(rate) <= SEARCH * abs(start):
             break

@@ -36,7 +36,7 @@ from fem.continuation.events import (
     limit_point,
 )
 from fem.continuation.loading import PRESSURE, Loading, Stage, held
-from fem.continuation.newton import Model, correct
+from fem.continuation.newton import Model, solve_equilibrium
 from fem.continuation.start import leave_rest, set_up
 from fem.continuation.state import State, predict, where_load_is
 from fem.continuation.stepper import CUT, SMALLEST_STEP, Stepper, on_path, toward
@@ -75,8 +75,8 @@ def follow(
     x, loads = set_up(model, loading) if start is None else start, np.zeros(3)
     for stage in stages:
         loading = loading.driving(stage.pair, stage.device)
-        loading = loading.at(loading.relation(loads, model.coordinates(x)))
-        trial, _ = correct(model, loading, x, loads)
+        loading = loading.at(loading.relation(loads, model.conjugate_displacements(x)))
+        trial, _ = solve_equilibrium(model, loading, x, loads)
         values = stage.values(loading.drive.value)
         first = on_path(model, loading, loading, trial)
         if state is None and start is None and np.array_equal(trial.x, model.rest()):
@@ -162,7 +162,7 @@ def _by_conjugate_control(stepper: Stepper, value: float) -> Iterator[State]:
 def _first_step_by_coordinate(stepper: Stepper, value: float) -> float:
     """Return a share of the way to the load `value`, half of the way so far at most."""
     state, pair = stepper.state, stepper.loading.driven
-    way = abs(state.coordinates[pair] - stepper.origin)
+    way = abs(state.conjugates[pair] - stepper.origin)
     step = float(CUT * (value - state.loads[pair]) / state.load_slope[pair])
     return float(np.clip(step, -way / 2, way / 2)) if way else step
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from fem.continuation.loading import Loading
-from fem.continuation.newton import Border, Model, Trial, correct, look
+from fem.continuation.newton import BorderedSystem, Model, Trial, evaluate, solve_equilibrium
 from fem.continuation.state import State
 from fem.continuation.stepper import (
     CUT,
@@ -32,18 +32,18 @@ def set_up(model: Model, loading: Loading) -> Array:
     PathEndError
         If they cannot be wound in as far as they should.
     """
-    trial = look(model, loading, model.rest(), np.zeros(3))
+    trial = evaluate(model, loading, model.rest(), np.zeros(3))
     slope, done, step = 0.0 * trial.x, 0.0, 1.0
     while done < 1.0:
         share = toward(1.0, done, step)
-        model.tighten(share)
+        model.set_prestress_fraction(share)
         guess = trial.x + (share - done) * slope
         try:
             found, iterations = _wound_in(model, loading, guess)
         except ArithmeticError as failure:
             step *= CUT
             if step < SMALLEST_STEP:
-                model.tighten(done)
+                model.set_prestress_fraction(done)
                 state = on_path(model, loading, loading, trial)
                 raise PathEndError(
                     TerminationKind.THREADS_TOO_SHORT,
@@ -60,9 +60,9 @@ def set_up(model: Model, loading: Loading) -> Array:
 
 def _wound_in(model: Model, loading: Loading, guess: Array) -> tuple[Trial, int]:
     """Return the equilibrium near `guess`, and its iterations, if it is stable."""
-    found, iterations = correct(model, loading, guess, np.zeros(3))
+    found, iterations = solve_equilibrium(model, loading, guess, np.zeros(3))
     moved = not np.array_equal(found.x, model.rest())
-    if moved and Border(model, loading, found).negative(loading, found):
+    if moved and BorderedSystem(model, loading, found).n_negative_eigenvalues(loading, found):
         raise BuckledError("the tube buckles")
     return found, iterations
 
@@ -75,13 +75,13 @@ def leave_rest(model: Model, loading: Loading, rest: State, value: float) -> Sta
     """
     way = HAIR * (value - rest.parameter)
     loads = rest.loads + way * rest.load_slope
-    hair = look(model, loading, rest.x + way * rest.slope, loads)
+    hair = evaluate(model, loading, rest.x + way * rest.slope, loads)
     beyond = on_path(model, loading, loading.at(rest.parameter + way), hair)
     return replace(
         rest,
         slope=beyond.slope,
         load_slope=beyond.load_slope,
-        coordinate_slope=beyond.coordinate_slope,
+        conjugate_slope=beyond.conjugate_slope,
         stable=beyond.stable,
         rest=True,
     )

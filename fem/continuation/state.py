@@ -17,12 +17,12 @@ class State:
 
     Attributes
     ----------
-    x, loads, coordinates
-        State of the model; pressure, force, torque (MPa, N, N mm); volume, shift, turn (mm3, mm,
-        rad).
+    x, loads, conjugates
+        State of the model; pressure, force, torque (MPa, N, N mm); their conjugate displacements
+        volume, end displacement, twist (mm3, mm, rad).
     parameter
         Value of the driven device.
-    slope, load_slope, coordinate_slope
+    slope, load_slope, conjugate_slope
         Derivatives of the first three by the parameter.
     stable
         Whether the equilibrium is a minimum of the potential, under the devices asked for.
@@ -42,11 +42,11 @@ class State:
 
     x: Array
     loads: Array
-    coordinates: Array
+    conjugates: Array
     parameter: float
     slope: Array
     load_slope: Array
-    coordinate_slope: Array
+    conjugate_slope: Array
     stable: bool
     energy: float
     work: float = 0.0
@@ -63,7 +63,7 @@ class State:
 
     def stiffness(self, pair: int) -> float:
         """Return the derivative of a pair's load by its coordinate along the path."""
-        return float(self.load_slope[pair] / self.coordinate_slope[pair])
+        return float(self.load_slope[pair] / self.conjugate_slope[pair])
 
     def by_load(self, pair: int) -> State:
         """Return the same state with the load of `pair` as the path's parameter."""
@@ -71,7 +71,7 @@ class State:
 
     def by_coordinate(self, pair: int) -> State:
         """Return the same state with the coordinate of `pair` as the path's parameter."""
-        return self._paced(float(self.coordinates[pair]), float(self.coordinate_slope[pair]))
+        return self._paced(float(self.conjugates[pair]), float(self.conjugate_slope[pair]))
 
     def _paced(self, parameter: float, pace: float) -> State:
         return replace(
@@ -79,7 +79,7 @@ class State:
             parameter=parameter,
             slope=self.slope / pace,
             load_slope=self.load_slope / pace,
-            coordinate_slope=self.coordinate_slope / pace,
+            conjugate_slope=self.conjugate_slope / pace,
         )
 
 

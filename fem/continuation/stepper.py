@@ -14,7 +14,7 @@ import numpy as np
 
 from fem.continuation.energy_check import UnstoredError, book
 from fem.continuation.loading import Loading
-from fem.continuation.newton import Border, DivergedError, Model, Trial, correct
+from fem.continuation.newton import BorderedSystem, DivergedError, Model, Trial, solve_equilibrium
 from fem.continuation.state import State, predict
 from fem.continuation.termination import no_equilibrium
 from fem.core.arrays import Array
@@ -77,19 +77,19 @@ def on_path(model: Model, asked: Loading, control: Loading, trial: Trial) -> Sta
     ArithmeticError
         If the path has no direction there.
     """
-    border = Border(model, control, trial)
-    slope, load_slope = border.solve(np.zeros_like(trial.x), np.eye(3)[control.driven])
+    system = BorderedSystem(model, control, trial)
+    slope, load_slope = system.solve(np.zeros_like(trial.x), np.eye(3)[control.driven])
     if not np.isfinite(slope).all():
         raise ArithmeticError("the path has no direction")
     return State(
         x=trial.x,
         loads=trial.loads,
-        coordinates=trial.coordinates,
+        conjugates=trial.conjugates,
         parameter=control.drive.value,
         slope=slope,
         load_slope=load_slope,
-        coordinate_slope=trial.directions.T @ slope,
-        stable=border.negative(asked, trial) == 0,
+        conjugate_slope=trial.load_vectors.T @ slope,
+        stable=system.n_negative_eigenvalues(asked, trial) == 0,
         energy=model.energy(trial.x),
     )
 
@@ -134,7 +134,7 @@ class Stepper:
         self.state = start
         self.before: State | None = None
         self.target = start.parameter
-        self.origin = float(start.coordinates[loading.driven])
+        self.origin = float(start.conjugates[loading.driven])
         self.jumps_branch = False
         self._spent = 0
 
@@ -160,7 +160,7 @@ class Stepper:
         x, loads = guess or predict(self.state, self.before, aim)
         control = control.at(aim)
         try:
-            trial, iterations = correct(self.model, control, x, loads)
+            trial, iterations = solve_equilibrium(self.model, control, x, loads)
         except DivergedError as failure:
             self._spent += failure.iterations
             raise
@@ -178,7 +178,7 @@ class Stepper:
 
     def way_from_rest(self) -> float:
         """Return the way to the requested value, no longer than the scale of the driven device."""
-        scale = self.loading.scale(self.state.loads, self.state.coordinates)[self.loading.driven]
+        scale = self.loading.scale(self.state.loads, self.state.conjugates)[self.loading.driven]
         return float(np.clip(self.target - self.state.parameter, -scale, scale))
 
     def _with_work(self, state: State) -> State:
@@ -187,7 +187,7 @@ class Stepper:
         if self.state.rest:  # more work is to come, at least in proportion, before one looks
             share *= self.way_from_rest() / (state.parameter - self.state.parameter)
         try:
-            found = book(self.state, state, self.loading.coordinate_scale, share)
+            found = book(self.state, state, self.loading.conjugate_scale, share)
         except UnstoredError as failure:
             self.jumps_branch |= failure.snaps
             raise

@@ -43,7 +43,7 @@ def step_work(start: State, end: State, scale: Array) -> Array:
     work = np.zeros(3)
     for pair in range(3):
         loads = np.array([start.loads[pair], end.loads[pair]])
-        way = end.coordinates[pair] - start.coordinates[pair]
+        way = end.conjugates[pair] - start.conjugates[pair]
         if abs(way) > NIL * scale[pair]:
             first, last = _stiffness(start, pair), _stiffness(end, pair)
             work[pair] = integral(loads, way, first, last, np.bool_(start.rest))
@@ -52,7 +52,7 @@ def step_work(start: State, end: State, scale: Array) -> Array:
 
 def _stiffness(state: State, pair: int) -> np.float64:
     """Return dl/dg; nil for a dead load, even where nothing moves."""
-    load, place = state.load_slope[pair], state.coordinate_slope[pair]
+    load, place = state.load_slope[pair], state.conjugate_slope[pair]
     return np.float64(load / place) if load and place else np.float64(0.0)
 
 

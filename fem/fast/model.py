@@ -39,7 +39,7 @@ class FastModel:
     """
 
     name = "fast"
-    cheap = True
+    converge_to_roundoff = True
 
     def __init__(self, case: Case) -> None:
         self.case = case
@@ -65,17 +65,17 @@ class FastModel:
         nu = (growth * (tube.bore_radius + a) + a**2 * eps) / tube.outer_radius**2
         return np.array([[nu], [eps], [x[1] / tube.length]])
 
-    def coordinates(self, x: Array) -> Array:
+    def conjugate_displacements(self, x: Array) -> Array:
         """Return volume (mm3), shift (mm) and turn (rad) of the free end, shape (3,)."""
         enclosed = volume(self.tubes, self.unknowns(x))[0]
         return np.array([enclosed, x[2], x[1] / self.case.tube.outer_radius])
 
-    def directions(self, x: Array) -> Array:
+    def load_vectors(self, x: Array) -> Array:
         """Return the derivatives of the coordinates by x, shape (3, 3)."""
         turn = [0.0, 1 / self.case.tube.outer_radius, 0.0]
         return np.column_stack([self._unit * self._jacobian(x)[0], [0.0, 0.0, 1.0], turn])
 
-    def internal(self, x: Array) -> Array:
+    def internal_force(self, x: Array) -> Array:
         """Return the derivative of the energy by x; nan where radius or length vanish."""
         if min(self.kinematic(x)[:2]) <= 0:
             return np.full(3, np.nan)
@@ -94,7 +94,7 @@ class FastModel:
         across = gradient[0, 0] - loads[PRESSURE]
         return DenseTangent(self._unit * (jacobian.T @ second @ jacobian + across * bent))
 
-    def tighten(self, share: float) -> None:
+    def set_prestress_fraction(self, share: float) -> None:
         """Wind in only `share` of what threads are too short by."""
         self.tubes = replace(self.tubes, prestress_fraction=share)
 
@@ -136,7 +136,7 @@ class DenseTangent:
 
     Attributes
     ----------
-    negative
+    n_negative_eigenvalues
         Number of negative eigenvalues.
     """
 
@@ -144,7 +144,7 @@ class DenseTangent:
         if not np.isfinite(matrix).all():
             raise ArithmeticError("the stiffness is not finite")
         self._matrix = matrix
-        self.negative = int((np.linalg.eigvalsh(matrix) < 0).sum())
+        self.n_negative_eigenvalues = int((np.linalg.eigvalsh(matrix) < 0).sum())
 
     def solve(self, right: Array) -> Array:
         """Return the change of x that changes the residual by `right`."""

@@ -41,7 +41,7 @@ class FEModel:
     """
 
     name = "fe"
-    cheap = False
+    converge_to_roundoff = False
 
     def __init__(
         self,
@@ -94,27 +94,27 @@ class FEModel:
         pulled = self.motion.pull_back(at.tangent, forces[:, :DISPLACEMENTS, None])
         return np.append(self.motion.gather(pulled[..., 0]), forces[:, DISPLACEMENTS:])
 
-    def coordinates(self, x: Array) -> Array:
+    def conjugate_displacements(self, x: Array) -> Array:
         """Return volume (mm3), shift (mm) and turn (rad) of the free end, shape (3,)."""
         at = self.tube.evaluate(x)
         volume = self.copies * PotentialPart(self.tube.bore).energy(at)
         return np.array([volume, self.motion.end_displacement(at.q), self.motion.twist(at.q)])
 
-    def directions(self, x: Array) -> Array:
+    def load_vectors(self, x: Array) -> Array:
         """Return the derivatives of the coordinates by x, shape (n, 3)."""
         at = self.tube.evaluate(x)
         slopes = self._forces([PotentialPart(self.tube.bore)], at)
-        directions = np.zeros((len(x), 3))
-        directions[:, PRESSURE] = self.copies * self._by_unknowns(slopes, at)
-        directions[: len(at.q), AXIAL:] = self.motion.end_load_vectors()
-        return directions
+        load_vectors = np.zeros((len(x), 3))
+        load_vectors[:, PRESSURE] = self.copies * self._by_unknowns(slopes, at)
+        load_vectors[: len(at.q), AXIAL:] = self.motion.end_load_vectors()
+        return load_vectors
 
     def energy(self, x: Array) -> float:
         """Return the energy stored in the whole tube and its threads (N mm)."""
         at = self.tube.evaluate(x)
         return self.copies * sum(part.energy(at) for part in self.parts)
 
-    def internal(self, x: Array) -> Array:
+    def internal_force(self, x: Array) -> Array:
         """Return the derivative of the energy by x."""
         at = self.tube.evaluate(x)
         return self.copies * self._by_unknowns(self._forces(self.parts, at), at)
@@ -150,10 +150,10 @@ class FEModel:
             weights.append(terms.weights[used] / self.copies)
         return np.column_stack(columns), np.concatenate(weights)
 
-    def tighten(self, share: float) -> None:
+    def set_prestress_fraction(self, share: float) -> None:
         """Wind in only `share` of what threads are too short by."""
         for family in self.threads:
-            family.tighten(share)
+            family.set_prestress_fraction(share)
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""

@@ -91,7 +91,7 @@ class Track:
                 step=len(self.rows),
                 pressure=state.pressure,
                 demanded=state.asked or len(self.states) == 1,
-                volume=state.coordinates[PRESSURE],
+                volume=state.conjugates[PRESSURE],
                 air=air_let_in(gas, self.states[0], state) if gas else None,
                 tube=tube,
                 force=state.loads[AXIAL],

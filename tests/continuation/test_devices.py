@@ -30,7 +30,7 @@ def test_volume_drives_through_the_limit(steps):
     asked = [state for state in states if state.asked]
     assert [s.x[0] for s in asked] == pytest.approx(np.arange(1, steps + 1) * 3 / steps, abs=1e-7)
     for state in states:
-        assert model.internal(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
+        assert model.internal_force(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
         assert energy_gap(states[0], state) < 2e-3
         assert state.stable  # a held volume holds it
     (limit,) = (state for state in states if state.limit)
@@ -48,7 +48,7 @@ def test_gas_drives_through_the_limit():
         amount = (state.pressure + 2.0) * (state.x[0] + 0.1)
         assert amount == pytest.approx(0.2 + 6.0 * number / 8, abs=1e-7)
     for state in states:
-        assert model.internal(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
+        assert model.internal_force(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
         assert energy_gap(states[0], state) < 2e-3
         # the gas is a spring of (P + p0)/(V + V0)
         slope = (state.pressure + 2.0) / (state.x[0] + 0.1)
@@ -103,7 +103,7 @@ def test_ends_are_those_of_the_dense_problem(name):
         expected = np.linalg.solve(dense, right)
         found = np.concatenate([state.x, state.loads])
         assert found == pytest.approx(expected, abs=1e-7)
-        assert state.coordinates == pytest.approx(G.T @ state.x, abs=1e-12)
+        assert state.conjugates == pytest.approx(G.T @ state.x, abs=1e-12)
         assert state.stable
     assert np.abs(expected[:5]).max() > 0.1
 
@@ -125,8 +125,8 @@ def test_free_end_may_be_moved_where_it_stands():
     states = list(follow(model, loading(), stages))
     pressed, moved = states[2], states[-1]
     assert pressed.loads == pytest.approx([2.0, 0.0, 0.0], abs=1e-12)
-    start = pressed.coordinates[AXIAL]
-    places = [state.coordinates[AXIAL] for state in states[2:]]
+    start = pressed.conjugates[AXIAL]
+    places = [state.conjugates[AXIAL] for state in states[2:]]
     assert places == pytest.approx(start + (0.8 - start) * np.arange(5) / 4, abs=1e-7)
     assert moved.loads[[PRESSURE, TWIST]] == pytest.approx([2.0, 0.0], abs=1e-7)
     assert abs(moved.loads[AXIAL]) > 0.1

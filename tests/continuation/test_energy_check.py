@@ -26,7 +26,7 @@ def test_works_of_opposite_sign_do_not_cancel_in_the_traffic():
     model = quadratic(seed=1)
     stages = [Stage(PRESSURE, dead(), to=2.0), Stage(AXIAL, held(), to=-3.0)]
     *_, pressed, moved = follow(model, loading(), stages)
-    way = moved.coordinates - pressed.coordinates
+    way = moved.conjugates - pressed.conjugates
     # the pressure is dead, and the force grows in proportion from nil
     works = np.array([2.0 * way[PRESSURE], moved.loads[AXIAL] / 2 * way[AXIAL]])
     assert works[0] * works[1] < 0
@@ -48,7 +48,7 @@ def test_step_whose_work_is_not_stored_is_cut():
             way = math.sqrt(math.pi) / 2 * s * (math.erf((x[0] - 1) / s) + math.erf(1 / s))
             return float(x[0] ** 2 - 0.5 * way)
 
-        def internal(self, x):
+        def internal_force(self, x):
             return 2.0 * x - 0.5 * self.notch(x)
 
         def stiffness(self, x):

@@ -6,7 +6,7 @@ from scipy.optimize import brentq
 
 from fem.continuation.events import BEYOND
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST, dead, held, spring
-from fem.continuation.newton import TOLERANCE, correct
+from fem.continuation.newton import TOLERANCE, solve_equilibrium
 from fem.continuation.path import follow
 from fem.continuation.stepper import CUT, SMALLEST_STEP, TEARS
 from fem.continuation.termination import PathEndError, TerminationKind
@@ -21,7 +21,7 @@ class Dipping(Toy):
     def energy(self, x):
         return float(x[0] ** 2 / 2 + 0.95 * (1 - np.cos(x[0])))
 
-    def internal(self, x):
+    def internal_force(self, x):
         return x + 0.95 * np.sin(x)
 
     def stiffness(self, x):
@@ -34,7 +34,7 @@ class Humped(Toy):
     def energy(self, x):
         return float(1 - (1 + x[0]) * np.exp(-x[0]) + x[0] ** 4 / 2000)
 
-    def internal(self, x):
+    def internal_force(self, x):
         return x * np.exp(-x) + x**3 / 500
 
     def stiffness(self, x):
@@ -44,7 +44,7 @@ class Humped(Toy):
     def top(self):
         """Place and load of the limit point."""
         place = brentq(lambda x: float(self.stiffness(x)), 0.5, 2.0, xtol=1e-14)
-        return place, float(self.internal(place))
+        return place, float(self.internal_force(place))
 
 
 # --- broken models ------------------------------------------------------------------------------
@@ -53,8 +53,8 @@ class Humped(Toy):
 class Wall(Linear):
     """Nothing is known of it beyond x = 1."""
 
-    def internal(self, x):
-        return np.where(x > 1, np.nan, super().internal(x))
+    def internal_force(self, x):
+        return np.where(x > 1, np.nan, super().internal_force(x))
 
 
 class NoTangent(Linear):
@@ -65,8 +65,8 @@ class NoTangent(Linear):
 
 
 class Infinite(Linear):
-    def internal(self, x):
-        return np.where(x > 1, np.inf, super().internal(x))
+    def internal_force(self, x):
+        return np.where(x > 1, np.inf, super().internal_force(x))
 
 
 @pytest.mark.parametrize("device", [dead(), held(), spring(0.5)], ids=["dead", "held", "spring"])
@@ -93,7 +93,7 @@ class Folding(Toy):
     def energy(self, x):
         return float(2 * x[0] ** 2 + 1 - (1 + x[1]) * np.exp(-x[1]) - x[0] * x[1])
 
-    def internal(self, x):
+    def internal_force(self, x):
         return np.array([4 * x[0] - x[1], x[1] * np.exp(-x[1]) - x[0]])
 
     def stiffness(self, x):
@@ -115,7 +115,7 @@ class Snapping(Folding):
     def energy(self, x):
         return float(2 * x[0] ** 2 + 0.15 * x[1] ** 2 + 1 - np.cos(x[1]) - x[0] * x[1])
 
-    def internal(self, x):
+    def internal_force(self, x):
         return np.array([4 * x[0] - x[1], 0.3 * x[1] + np.sin(x[1]) - x[0]])
 
     def stiffness(self, x):
@@ -166,7 +166,7 @@ def test_limit_point_ends_the_path_and_is_located(kind, place, load, loads):
     assert limit.pressure == pytest.approx(load, abs=1e-4)
     assert failure.state.x == limit.x
     for state in states:
-        assert model.internal(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
+        assert model.internal_force(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
         assert energy_gap(states[0], state) < 2e-3
     assert all(state.stable for state in states if state.asked)
     assert not any(state.asked for state in states[reached + 1 :])
@@ -191,8 +191,8 @@ def test_limit_is_found_under_a_falling_load_too():
         def energy(self, x):
             return super().energy(-x)
 
-        def internal(self, x):
-            return -super().internal(-x)
+        def internal_force(self, x):
+            return -super().internal_force(-x)
 
         def stiffness(self, x):
             return super().stiffness(-x)
@@ -207,10 +207,10 @@ def test_limit_of_each_pair_is_found(pair):
     class Turned(Softening):
         """The same spring, moved by another load."""
 
-        def coordinates(self, x):
+        def conjugate_displacements(self, x):
             return np.eye(3)[pair] * x[0]
 
-        def directions(self, x):
+        def load_vectors(self, x):
             return np.eye(3)[pair][None]
 
     path = follow(Turned(), loading(), [through(0.2, 0.6, pair=pair)])
@@ -225,7 +225,7 @@ def test_dip_of_the_stiffness_is_got_over(loads):
     model, states = Dipping(), []
     for state in pushed(model, *loads):
         states.append(state)
-        assert model.internal(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
+        assert model.internal_force(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
         assert energy_gap(states[0], state) < 2e-3
         assert state.stable and not state.limit
     assert [s.pressure for s in states] == pytest.approx([0.0, *loads], abs=TOLERANCE)
@@ -236,7 +236,7 @@ def test_dip_of_the_stiffness_is_got_over(loads):
 def test_far_branch_is_refused_by_the_energy(loads):
     """Beyond its limit point near 1 the spring carries any load again, but far away."""
     model = Humped()
-    assert brentq(lambda x: float(model.internal(x)) - 0.5, 2.0, 20.0) > 5
+    assert brentq(lambda x: float(model.internal_force(x)) - 0.5, 2.0, 20.0) > 5
     states, failure = up_to_its_end(pushed(model, *loads), TerminationKind.LIMIT_POINT)
     assert failure.state.x[0] < 1.5
     assert max(state.x[0] for state in states) < 2.0
@@ -244,7 +244,8 @@ def test_far_branch_is_refused_by_the_energy(loads):
 
 def test_newton_alone_would_take_the_far_branch():
     """Else the test before would be idle."""
-    trial, _ = correct(Humped(), loading(dead(0.5)), np.full(1, 1.06), np.array([0.5, 0, 0]))
+    loads = np.array([0.5, 0, 0])
+    trial, _ = solve_equilibrium(Humped(), loading(dead(0.5)), np.full(1, 1.06), loads)
     assert trial.x[0] > 5
 
 
@@ -254,7 +255,7 @@ class Bounded(Toy):
     def energy(self, x):
         return float(x[0] - np.log1p(x[0]))
 
-    def internal(self, x):
+    def internal_force(self, x):
         return x / (1 + x)
 
     def stiffness(self, x):
@@ -273,7 +274,7 @@ def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
 
 def test_cheap_model_finds_its_limit_point_to_round_off():
     model = Softening()
-    model.cheap = True
+    model.converge_to_roundoff = True
     states, failure = up_to_its_end(pushed(model, 0.2, 0.5), TerminationKind.LIMIT_POINT)
     assert failure.state.x[0] == pytest.approx(1.0, rel=1e-9)
     assert failure.state.pressure == pytest.approx(Softening.limit, rel=1e-14)
@@ -284,7 +285,7 @@ def test_cheap_model_finds_its_limit_point_to_round_off():
 
 def test_cheap_model_goes_on_until_the_wall_just_bears():
     model = Bounded()
-    model.cheap = True
+    model.converge_to_roundoff = True
     _, failure = up_to_its_end(pushed(model, 0.5, 1.5), TerminationKind.STRETCH_LIMIT)
     assert 0 <= TEARS - 1 - failure.state.x[0] < 1e-9
 
@@ -296,7 +297,7 @@ def test_shallow_dip_beyond_a_limit_point_is_not_stepped_over():
         def energy(self, x):
             return float(x[0] ** 2 / 2 + 1.02 * (1 - np.cos(x[0])))
 
-        def internal(self, x):
+        def internal_force(self, x):
             return x + 1.02 * np.sin(x)
 
         def stiffness(self, x):
@@ -320,13 +321,13 @@ class Wound(Linear):
     def energy(self, x):
         return float((x[0] - self.share) ** 2 + self.sideways() * x[1] ** 2 / 2)
 
-    def tighten(self, share):
+    def set_prestress_fraction(self, share):
         self.share = share
 
     def sideways(self):
         return 1.0
 
-    def internal(self, x):
+    def internal_force(self, x):
         return np.array([2.0 * (x[0] - self.share), self.sideways() * x[1]])
 
     def stiffness(self, x):
@@ -343,8 +344,8 @@ class Column(Wound):
 class Knot(Wound):
     """No more than 0.6 can be wound in."""
 
-    def internal(self, x):
-        return super().internal(x) if self.share <= 0.6 else np.full(2, np.nan)
+    def internal_force(self, x):
+        return super().internal_force(x) if self.share <= 0.6 else np.full(2, np.nan)
 
 
 @pytest.mark.parametrize(("model", "buckles"), [(Column, True), (Knot, False)])

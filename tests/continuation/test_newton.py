@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST, ClosedGas, dead, held, spring
-from fem.continuation.newton import MOST_ITERATIONS, TOLERANCE, Border, DivergedError, correct, look
+from fem.continuation.newton import (
+    MOST_ITERATIONS,
+    TOLERANCE,
+    BorderedSystem,
+    DivergedError,
+    evaluate,
+    solve_equilibrium,
+)
 from tests.helpers.toys import Linear, Quadratic, Softening, Stiffening, loading, quadratic
 
 GAS = ClosedGas(3.0, ambient=2.0, line_volume=1.5)
@@ -34,10 +41,10 @@ def test_bordered_solution_is_that_of_the_dense_system(name):
     model, closed = quadratic(quartic=0.7), loading(*DEVICES[name])
     random = np.random.default_rng(1)
     x, loads = random.normal(size=5), random.normal(size=3)
-    trial = look(model, closed, x, loads)
+    trial = evaluate(model, closed, x, loads)
     right, closing = random.normal(size=5), random.normal(size=3)
-    step, change = Border(model, closed, trial).solve(right, closing)
-    by_load, by_place = closed.slopes(loads, model.coordinates(x))
+    step, change = BorderedSystem(model, closed, trial).solve(right, closing)
+    by_load, by_place = closed.slopes(loads, model.conjugate_displacements(x))
     G = model.columns
     dense = np.block([[model.stiffness(x), -G], [by_place[:, None] * G.T, np.diag(by_load)]])
     expected = np.linalg.solve(dense, np.concatenate([right, closing]))
@@ -48,9 +55,9 @@ def test_loading_that_leaves_the_tube_loose_is_an_arithmetic_error():
     """A coordinate that nothing moves cannot be held anywhere."""
     model = Quadratic(np.eye(3), np.array([[1.0, 0, 0], [0, 0, 0], [0, 0, 0]]))
     closed = loading(dead(), held(0.5))
-    border = Border(model, closed, look(model, closed, np.zeros(3), np.zeros(3)))
+    system = BorderedSystem(model, closed, evaluate(model, closed, np.zeros(3), np.zeros(3)))
     with pytest.raises(ArithmeticError):
-        border.solve(np.zeros(3), np.ones(3))
+        system.solve(np.zeros(3), np.ones(3))
 
 
 # --- eq. (2): what is unstable ------------------------------------------------------------------
@@ -63,8 +70,8 @@ def indefinite(random):
 
 def count(model, asked, control=None):
     loads = x = np.zeros(6)
-    trial = look(model, control or asked, x, loads[:3])
-    return Border(model, control or asked, trial).negative(asked, trial)
+    trial = evaluate(model, control or asked, x, loads[:3])
+    return BorderedSystem(model, control or asked, trial).n_negative_eigenvalues(asked, trial)
 
 
 @pytest.mark.parametrize("pairs", [(), (0,), (1,), (0, 2), (0, 1, 2)])
@@ -124,10 +131,10 @@ def test_stability_is_that_of_the_devices_asked_for():
 @pytest.mark.parametrize("name", DEVICES)
 def test_equilibrium_obeys_the_devices_and_the_model(name):
     model, closed = quadratic(quartic=0.3), loading(*DEVICES[name])
-    trial, _ = correct(model, closed, np.zeros(5), np.zeros(3))
-    residual = model.internal(trial.x) - model.columns @ trial.loads
+    trial, _ = solve_equilibrium(model, closed, np.zeros(5), np.zeros(3))
+    residual = model.internal_force(trial.x) - model.columns @ trial.loads
     assert np.abs(residual).max() <= TOLERANCE
-    places = model.coordinates(trial.x)
+    places = model.conjugate_displacements(trial.x)
     sizes = np.abs(closed.slopes(trial.loads, places)).sum(axis=0)  # all scales are 1
     assert np.abs(closed.gaps(trial.loads, places) / sizes).max() <= TOLERANCE
     assert np.abs(trial.x).max() > 0.1
@@ -136,7 +143,7 @@ def test_equilibrium_obeys_the_devices_and_the_model(name):
 @pytest.mark.parametrize("name", ["all dead", "ends held", "all held", "springs"])
 def test_linear_problem_takes_one_step(name):
     model, closed = quadratic(), loading(*DEVICES[name])
-    trial, iterations = correct(model, closed, np.zeros(5), np.zeros(3))
+    trial, iterations = solve_equilibrium(model, closed, np.zeros(5), np.zeros(3))
     G = model.columns
     by_load, by_place = closed.slopes(np.zeros(3), np.zeros(3))
     dense = np.block([[model.matrix, -G], [by_place[:, None] * G.T, np.diag(by_load)]])
@@ -147,7 +154,7 @@ def test_linear_problem_takes_one_step(name):
 
 
 def test_equilibrium_that_is_there_already_costs_nothing():
-    trial, iterations = correct(Linear(), *push(2.0)[:1], np.ones(1), push(2.0)[1])
+    trial, iterations = solve_equilibrium(Linear(), *push(2.0)[:1], np.ones(1), push(2.0)[1])
     assert (trial.x, iterations) == (1.0, 0)
 
 
@@ -155,7 +162,7 @@ def test_newton_converges_quadratically(monkeypatch):
     monkeypatch.setattr("fem.continuation.newton.REUSE", 0.0)
     monkeypatch.setattr("fem.continuation.newton.SEARCH", np.inf)  # full steps
     model, (closed, loads) = Stiffening(), push(2.0)
-    trial, iterations = correct(model, closed, np.array([1.2]), loads)
+    trial, iterations = solve_equilibrium(model, closed, np.array([1.2]), loads)
     assert trial.x == pytest.approx(1.0, abs=TOLERANCE / 4)  # the stiffness there is 4
     e = [error for error in model.errors if error > 1e-14]  # beyond is round-off
     assert iterations == len(model.errors) - 1 == 4
@@ -178,7 +185,7 @@ def test_gas_converges_quadratically_too(monkeypatch):
         "fem.continuation.loading.Loading.error",
         lambda self, loads, places: errors.append(abs(self.gaps(loads, places)[0])) or errors[-1],
     )
-    trial, _ = correct(Watched(), closed, np.ones(1), np.full(3, 2.0) * [1, 0, 0])
+    trial, _ = solve_equilibrium(Watched(), closed, np.ones(1), np.full(3, 2.0) * [1, 0, 0])
     assert (trial.loads[0] + 1) * (trial.x[0] + 1) == pytest.approx(12.0, abs=1e-7)
     e = [error for error in errors if error > 1e-13]
     assert len(e) >= 4
@@ -187,7 +194,7 @@ def test_gas_converges_quadratically_too(monkeypatch):
 
 def test_tangent_that_serves_well_is_used_again():
     model, (closed, loads) = Stiffening(), push(2.0)
-    trial, iterations = correct(model, closed, np.array([1.01]), loads)
+    trial, iterations = solve_equilibrium(model, closed, np.array([1.01]), loads)
     assert trial.x == pytest.approx(1.0, abs=TOLERANCE / 4)
     assert 0 < model.tangents < iterations
 
@@ -201,7 +208,7 @@ def test_wrong_tangent_is_noticed_as_slow(monkeypatch):
             return 1.1 * super().stiffness(x)
 
     closed, loads = push(2.0)
-    _, iterations = correct(Wrong(), closed, np.array([1.2]), loads)
+    _, iterations = solve_equilibrium(Wrong(), closed, np.array([1.2]), loads)
     assert iterations > 6
 
 
@@ -209,14 +216,14 @@ def test_line_search_holds_a_step_that_overshoots():
     """From 3, bare steps on arctan(x) = 0 would go to -9.5, 124, -24000 and away."""
 
     class Arctan(Linear):
-        def internal(self, x):
+        def internal_force(self, x):
             return np.arctan(x)
 
         def stiffness(self, x):
             return 1 / (1 + x**2)
 
     closed, loads = push(0.0)
-    trial, iterations = correct(Arctan(), closed, np.full(1, 3.0), loads)
+    trial, iterations = solve_equilibrium(Arctan(), closed, np.full(1, 3.0), loads)
     assert abs(trial.x[0]) <= TOLERANCE
     assert iterations < 10
 
@@ -224,29 +231,29 @@ def test_line_search_holds_a_step_that_overshoots():
 @pytest.mark.parametrize("force", [np.nan, np.inf])
 def test_corrector_gives_up_at_once_without_a_residual(force):
     class Broken(Linear):
-        def internal(self, x):
+        def internal_force(self, x):
             return np.full(1, force)
 
     closed, loads = push(1.0)
     with pytest.raises(DivergedError) as failure:
-        correct(Broken(), closed, np.zeros(1), loads)
+        solve_equilibrium(Broken(), closed, np.zeros(1), loads)
     assert failure.value.iterations == 0
 
 
 def test_corrector_gives_up_at_once_without_a_coordinate():
     class Broken(Linear):
-        def coordinates(self, x):
+        def conjugate_displacements(self, x):
             return np.array([np.nan, 0.0, 0.0])
 
     with pytest.raises(DivergedError) as failure:
-        correct(Broken(), loading(dead()), np.zeros(1), np.zeros(3))
+        solve_equilibrium(Broken(), loading(dead()), np.zeros(1), np.zeros(3))
     assert failure.value.iterations == 0
 
 
 def test_corrector_gives_up_where_there_is_no_equilibrium():
     model, (closed, loads) = Softening(), push(1.0)
     with pytest.raises(DivergedError) as failure:
-        correct(model, closed, np.zeros(1), loads)
+        solve_equilibrium(model, closed, np.zeros(1), loads)
     assert failure.value.iterations == model.tangents <= MOST_ITERATIONS
 
 
@@ -254,7 +261,7 @@ def test_corrector_gives_up_where_there_is_no_equilibrium():
 def test_trial_tells_how_far_it_is_from_equilibrium(pair):
     model, devices = quadratic(), [dead(), dead(), dead()]
     devices[pair] = dead(3.0)
-    trial = look(model, loading(*devices), np.zeros(5), np.zeros(3))
+    trial = evaluate(model, loading(*devices), np.zeros(5), np.zeros(3))
     assert trial.error == 3.0
-    trial = look(model, loading(*devices), np.zeros(5), 3.0 * np.eye(3)[pair])
+    trial = evaluate(model, loading(*devices), np.zeros(5), 3.0 * np.eye(3)[pair])
     assert trial.error == pytest.approx(np.abs(3 * model.columns[:, pair]).max(), rel=1e-14)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fem.continuation.loading import AXIAL, PRESSURE, Stage, dead, held, spring
-from fem.continuation.newton import TOLERANCE, Border, correct
+from fem.continuation.newton import TOLERANCE, BorderedSystem, solve_equilibrium
 from fem.continuation.path import START, follow
 from fem.continuation.stepper import CUT, SMALLEST_STEP
 from fem.continuation.termination import PathEndError, TerminationKind
@@ -31,7 +31,7 @@ class Kinked(Toy):
         stored = inside**3 / (6 * self.toe) + beyond * self.toe / 2 + beyond**2 / 2
         return float(x[0] ** 2 / 2) + self.thread * stored
 
-    def internal(self, x):
+    def internal_force(self, x):
         taut, inside = self.parts(x)
         return x + self.thread * (inside**2 / (2 * self.toe) + taut - inside)
 
@@ -48,7 +48,7 @@ class Buckling(Toy):
         x, y = x
         return float(x**2 / 2 + (1 - x) * y**2 / 2 + y**4 / 4)
 
-    def internal(self, x):
+    def internal_force(self, x):
         x, y = x
         return np.array([x - y**2 / 2, (1 - x) * y + y**3])
 
@@ -71,7 +71,7 @@ def test_path_starts_at_rest_and_reaches_each_load_exactly():
         assert abs(state.x + state.x**3 - state.pressure) <= TOLERANCE
         assert state.stable and not state.limit
         assert state.parameter == pytest.approx(state.pressure, abs=1e-14)
-        assert state.coordinates[PRESSURE] == state.x[0]
+        assert state.conjugates[PRESSURE] == state.x[0]
 
 
 def test_slopes_are_those_of_the_curve():
@@ -80,7 +80,7 @@ def test_slopes_are_those_of_the_curve():
         # at rest it is that a hair beyond: of 1e-6 of the first step
         rel = 1e-11 if state.rest else 1e-15
         assert state.slope == pytest.approx(slope, rel=rel)
-        assert state.coordinate_slope == pytest.approx([slope[0], 0, 0], rel=rel)
+        assert state.conjugate_slope == pytest.approx([slope[0], 0, 0], rel=rel)
         assert state.load_slope == pytest.approx([1, 0, 0], rel=1e-12)
         assert state.stiffness(PRESSURE) == pytest.approx(1 / slope[0], rel=1e-11)
 
@@ -110,7 +110,7 @@ def test_state_that_is_no_minimum_is_flagged():
         def energy(self, x):
             return float(x[0] ** 2 - x[1] ** 2)
 
-        def internal(self, x):
+        def internal_force(self, x):
             return np.array([2.0, -2.0]) * x
 
         def stiffness(self, x):
@@ -159,7 +159,7 @@ def test_predictor_knows_the_cubic_through_two_states():
         def energy(self, x):
             return float((1 + x[0]) * np.log1p(x[0]) - x[0])
 
-        def internal(self, x):
+        def internal_force(self, x):
             return np.log1p(x)
 
         def stiffness(self, x):
@@ -199,9 +199,9 @@ def test_failed_step_is_cut_and_easy_ones_grow():
             super().__init__()
             self.visited = [0.0]
 
-        def internal(self, x):
+        def internal_force(self, x):
             far = abs(x[0] - self.visited[-1]) > 0.3
-            return np.full(1, np.nan) if far else super().internal(x)
+            return np.full(1, np.nan) if far else super().internal_force(x)
 
         def tangent(self, x, loads):
             self.visited.append(float(x[0]))
@@ -227,8 +227,8 @@ def test_step_that_overshoots_is_cut_until_it_holds():
     """Beyond x = 1.2 the model breaks; the straight guess lands there, the path not."""
 
     class Fragile(Stiffening):
-        def internal(self, x):
-            return np.where(x > 1.2, np.nan, super().internal(x))
+        def internal_force(self, x):
+            return np.where(x > 1.2, np.nan, super().internal_force(x))
 
     *_, last = pushed(Fragile(), 2.0)
     assert last.pressure == 2.0
@@ -240,7 +240,7 @@ def test_thread_that_goes_taut_is_got_over(loads):
     model = Kinked()
     *_, last = pushed(model, *loads)
     assert last.pressure == pytest.approx(loads[-1], abs=TOLERANCE)
-    assert model.internal(last.x) == pytest.approx(last.pressure, abs=TOLERANCE)
+    assert model.internal_force(last.x) == pytest.approx(last.pressure, abs=TOLERANCE)
 
 
 def test_thread_that_goes_taut_within_one_demanded_step_is_got_over():
@@ -254,20 +254,20 @@ def test_thread_that_goes_taut_within_one_demanded_step_is_got_over():
 @pytest.fixture
 def counted(monkeypatch):
     """Return a list that takes the number of steps solved for in each Newton run."""
-    counts, solved, solve = [], [0], Border.solve
+    counts, solved, solve = [], [0], BorderedSystem.solve
 
-    def count_steps(border, right, closing):
+    def count_steps(system, right, closing):
         solved[0] += 1
-        return solve(border, right, closing)
+        return solve(system, right, closing)
 
     def count(*args):
         before = solved[0]
         try:
-            return correct(*args)
+            return solve_equilibrium(*args)
         finally:
             counts.append(solved[0] - before)
 
-    monkeypatch.setattr("fem.continuation.newton.Border.solve", count_steps)
+    monkeypatch.setattr("fem.continuation.newton.BorderedSystem.solve", count_steps)
     replace_newton(monkeypatch, count)
     return counts
 
@@ -296,7 +296,7 @@ def test_iterations_in_vain_are_counted_too(counted, device):
         def stiffness(self, x):
             return 2.0 if x[0] < 1 else 2e9
 
-        def internal(self, x):
+        def internal_force(self, x):
             return 2.0 * x + np.where(x > 1, 1.0, 0.0)
 
     path = follow(Jammed(), loading(), [through(0.4, device=device), through(3.0, device=device)])

@@ -20,11 +20,11 @@ def at(parameter, load, x=None, pair=PRESSURE, rest=False):
     return State(
         x=np.array([part(parameter) for part in x]),
         loads=load(parameter) * unit,
-        coordinates=parameter * unit,
+        conjugates=parameter * unit,
         parameter=parameter,
         slope=np.array([part.deriv()(parameter) for part in x]),
         load_slope=load.deriv()(parameter) * unit,
-        coordinate_slope=unit,
+        conjugate_slope=unit,
         stable=True,
         energy=0.0,
         rest=rest,
@@ -89,7 +89,7 @@ def test_path_may_be_told_by_load_or_by_coordinate():
     assert by_load.parameter == RISING(0.7)
     assert by_load.slope == pytest.approx(state.slope / slope, rel=ROUND_OFF)
     assert by_load.load_slope[PRESSURE] == pytest.approx(1.0, rel=ROUND_OFF)
-    assert by_load.coordinate_slope[PRESSURE] == pytest.approx(1 / slope, rel=ROUND_OFF)
+    assert by_load.conjugate_slope[PRESSURE] == pytest.approx(1 / slope, rel=ROUND_OFF)
     assert by_place.parameter == 0.7
     assert by_place.slope == pytest.approx(state.slope, rel=ROUND_OFF)
     for one in (state, by_load, by_place):

@@ -17,9 +17,9 @@ class End:
     """One end of a step."""
 
     loads: np.ndarray
-    coordinates: np.ndarray
+    conjugates: np.ndarray
     load_slope: np.ndarray
-    coordinate_slope: np.ndarray
+    conjugate_slope: np.ndarray
     rest: bool = field(default=False)
 
 
@@ -68,8 +68,8 @@ def inverse_ends(place, start, end, rest=False):
     """Return the ends of a step along g(l), a polynomial of the volume by the pressure."""
     ends = curve(place, start, end)
     for one in ends:
-        one.loads, one.coordinates = one.coordinates, one.loads
-        one.load_slope, one.coordinate_slope = one.coordinate_slope, one.load_slope
+        one.loads, one.conjugates = one.conjugates, one.loads
+        one.load_slope, one.conjugate_slope = one.conjugate_slope, one.load_slope
     ends[0].rest = rest
     return ends
 

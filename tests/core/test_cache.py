@@ -73,8 +73,8 @@ def test_two_models_on_one_tube_do_not_mix(make_case):
     states = [state(pair[0]), 0.5 * state(pair[0])]
     for ask in (
         lambda model, x: model.energy(x),
-        lambda model, x: model.internal(x),
-        lambda model, x: model.coordinates(x),
+        lambda model, x: model.internal_force(x),
+        lambda model, x: model.conjugate_displacements(x),
         lambda model, x: model.figures(x).wall_stretch,
     ):
         for model, own, x in [*zip(pair, alone, states, strict=True)] * 2:

@@ -20,20 +20,20 @@ def model(make_case):
 def test_internal_forces_are_the_derivative_of_the_energy(model, derivative):
     for x in state_of(model, states(6)):
         slope = [derivative(model.energy, x, e, 1e-3) for e in np.eye(3)]
-        assert close(model.internal(x), np.array(slope), LIMIT)
+        assert close(model.internal_force(x), np.array(slope), LIMIT)
 
 
 def test_directions_are_the_derivatives_of_the_coordinates(model, derivative):
     for x in state_of(model, states(6)):
-        slope = np.array([derivative(model.coordinates, x, e, 1e-2) for e in np.eye(3)])
-        directions = model.directions(x)
+        slope = np.array([derivative(model.conjugate_displacements, x, e, 1e-2) for e in np.eye(3)])
+        load_vectors = model.load_vectors(x)
         for pair in (PRESSURE, AXIAL, TWIST):
-            assert close(directions[:, pair], slope[:, pair], LIMIT)
+            assert close(load_vectors[:, pair], slope[:, pair], LIMIT)
 
 
 def test_coordinates_are_those_of_the_tube(model):
     x = np.array([0.3, 1.3, -2.0])
-    volume, shift, turn = model.coordinates(x)
+    volume, shift, turn = model.conjugate_displacements(x)
     assert volume == pytest.approx(np.pi * 5.3**2 * 58.0, rel=1e-14)
     assert (shift, turn) == (-2.0, 1.3 / 6.5)
 
@@ -56,7 +56,7 @@ def test_tangent_solves_for_the_change_of_the_residual(make_case, variant, deriv
         size = np.abs(step).max()
 
         def residual(x):
-            return model.internal(x) - model.directions(x) @ loads
+            return model.internal_force(x) - model.load_vectors(x) @ loads
 
         change = derivative(residual, x, step / size, 1e-4) * size
         assert close(change, right, LIMIT)
@@ -76,7 +76,7 @@ def test_slack_is_the_strain_at_which_a_thread_engages(make_case):
         threads = model.figures(x).threads[0]
         assert (threads.tension > 0) == taut
         assert threads.strain == pytest.approx(hair / 1.04, rel=1e-6)
-        same = model.internal(x) == pytest.approx(loose.internal(x), rel=1e-14)
+        same = model.internal_force(x) == pytest.approx(loose.internal_force(x), rel=1e-14)
         assert same != taut
         assert (model.energy(x) == pytest.approx(loose.energy(x), rel=1e-14)) or taut
 
@@ -85,7 +85,7 @@ def test_threads_tightened_in_part_have_the_tension_of_that_part(make_case):
     """At rest, as on the way to a set-up that buckles; the natural length is that asked for."""
     case = make_case(threads__0__slack="cut at 10 deg")
     model, slack = FastModel(case), case.threads[0].slack_strain
-    model.tighten(0.5)
+    model.set_prestress_fraction(0.5)
     (threads, _), strain = model.figures(model.rest()).threads, 1 / (1 + slack / 2) - 1
     assert threads.strain == pytest.approx(strain, rel=1e-12)
     assert strain > case.threads[0].toe
@@ -113,12 +113,12 @@ def test_gliding_makes_no_difference_to_a_uniform_tube(make_case):
     models = FastModel(make_case()), FastModel(gliding)
     for x in state_of(models[0], states(4)):
         assert models[0].energy(x) == models[1].energy(x)
-        assert np.array_equal(models[0].internal(x), models[1].internal(x))
+        assert np.array_equal(models[0].internal_force(x), models[1].internal_force(x))
 
 
 def test_tube_without_radius_or_length_has_no_residual(model):
     for x in ([-5.0, 0.0, 0.0], [0.0, 0.0, -60.0]):
-        assert np.isnan(model.internal(np.array(x))).all()
+        assert np.isnan(model.internal_force(np.array(x))).all()
 
 
 def test_state_is_measured_as_it_was_set(model):
@@ -132,12 +132,8 @@ def test_state_is_measured_as_it_was_set(model):
 
 
 def test_tangent_counts_negative_eigenvalues():
-    assert [DenseTangent(np.diag([1.0, s, t])).negative for s in (-1, 1) for t in (-2, 2)] == [
-        2,
-        1,
-        1,
-        0,
-    ]
+    tangents = [DenseTangent(np.diag([1.0, s, t])) for s in (-1, 1) for t in (-2, 2)]
+    assert [tangent.n_negative_eigenvalues for tangent in tangents] == [2, 1, 1, 0]
 
 
 @pytest.mark.parametrize(

@@ -66,9 +66,9 @@ def test_both_energies_agree(make_case, rubbers, law, slack):
         x, energy, volume = state_of(model, y), reference.energy(y), reference.volume(y)
         # the reference takes differences of large numbers, the model does not
         assert model.energy(x) == pytest.approx(energy.value, rel=1e-10, abs=1e-12)
-        assert np.abs(model.internal(x) - energy.gradient @ to_y).max() < 1e-10 * size
-        assert model.coordinates(x)[PRESSURE] == pytest.approx(volume.value, rel=1e-14)
-        assert close(model.directions(x)[:, PRESSURE], volume.gradient @ to_y, 1e-14)
+        assert np.abs(model.internal_force(x) - energy.gradient @ to_y).max() < 1e-10 * size
+        assert model.conjugate_displacements(x)[PRESSURE] == pytest.approx(volume.value, rel=1e-14)
+        assert close(model.load_vectors(x)[:, PRESSURE], volume.gradient @ to_y, 1e-14)
         stiffness = to_y.T @ (energy.hessian - 0.02 * volume.hessian) @ to_y
         solved = model.tangent(x, np.array([0.02, 0.0, 0.0])).solve(stiffness)
         assert close(solved, np.eye(3), 1e-7)  # as many digits less as the stiffness is singular
@@ -214,8 +214,8 @@ def test_pressure_force_and_torque_of_a_held_tube(make_case, tau, pressure, forc
     model = FastModel(case)
     L, B = case.tube.length, case.tube.outer_radius
     x = np.array([1.5, B * tau * L, 0.2 * L])
-    push = pressure * model.directions(x)[:, PRESSURE]
-    across, turning, lengthening = model.internal(x) - push
+    push = pressure * model.load_vectors(x)[:, PRESSURE]
+    across, turning, lengthening = model.internal_force(x) - push
     push = push[0]  # what the wall holds against the pressure
     assert abs(across) < 1e-6 * push  # seven digits of the pressure are given
     assert lengthening == pytest.approx(force, rel=1e-6)  # it depends on that pressure

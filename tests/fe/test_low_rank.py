@@ -44,7 +44,7 @@ def test_inertia_is_that_of_the_dense_sum(terms):
         values = np.linalg.eigvalsh(matrix + columns @ np.diag(weights) @ columns.T)
         assert np.abs(values).min() > 1e-6  # of which the sign is beyond doubt
         expected = int((values < 0).sum())
-        assert update(matrix, columns, weights).negative == expected
+        assert update(matrix, columns, weights).n_negative_eigenvalues == expected
         counts.append((int((np.linalg.eigvalsh(matrix) < 0).sum()), expected))
     assert any(before != after for before, after in counts)  # terms do lift some
     assert any(after > 0 for _, after in counts) or terms == 12  # and leave others

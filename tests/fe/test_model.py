@@ -74,7 +74,7 @@ def by_differences(function, model, x, derivative):
 
 def hessian_by_differences(model, x, loads, derivative):
     def residual(x):
-        return model.internal(x) - model.directions(x) @ loads
+        return model.internal_force(x) - model.load_vectors(x) @ loads
 
     return by_differences(residual, model, x, derivative).T
 
@@ -88,22 +88,22 @@ def test_internal_forces_are_the_derivative_of_the_energy(assembled, derivative,
     model = assembled
     x, size = state(model, *PLACES[place]), model.motion.size
     slope = by_differences(model.energy, model, x, derivative)
-    internal = model.internal(x)
-    assert close(internal[:size], slope[:size], LIMIT)
-    assert close(internal[size:], slope[size:], LIMIT)
+    internal_force = model.internal_force(x)
+    assert close(internal_force[:size], slope[:size], LIMIT)
+    assert close(internal_force[size:], slope[size:], LIMIT)
 
 
 def test_directions_are_the_derivatives_of_the_coordinates(model, derivative):
     x, size = state(model), model.motion.size
-    slope = by_differences(model.coordinates, model, x, derivative)
-    directions = model.directions(x)
+    slope = by_differences(model.conjugate_displacements, model, x, derivative)
+    load_vectors = model.load_vectors(x)
     for pair in (PRESSURE, AXIAL, TWIST):
-        assert close(directions[:, pair], slope[:, pair], LIMIT)
-    assert not np.any(directions[size:])
+        assert close(load_vectors[:, pair], slope[:, pair], LIMIT)
+    assert not np.any(load_vectors[size:])
 
 
 def test_coordinates_are_those_of_the_free_end(model):
-    volume, shift, turn = model.coordinates(state(model))
+    volume, shift, turn = model.conjugate_displacements(state(model))
     assert (shift, turn) == (-4.0, 2.0)
     displacement = model.tube.evaluate(state(model)).displacement
     model.tube.field.set(displacement, np.zeros((len(model.body.connectivity), PRESSURES)))
@@ -161,14 +161,15 @@ def test_negative_eigenvalues_are_counted(assembled, derivative, place, load):
     eigenvalues = np.linalg.eigvalsh((condensed + condensed.T) / 2)
     # the sign of each is beyond doubt: the differences are off by 1e-9 of the greatest entry
     assert np.abs(eigenvalues).min() > 1e-7 * np.abs(eigenvalues).max()
-    assert model.tangent(x, loads).negative == (eigenvalues < 0).sum()
+    assert model.tangent(x, loads).n_negative_eigenvalues == (eigenvalues < 0).sum()
 
 
 def test_these_states_differ_in_their_negative_eigenvalues(assembled):
-    counts = [
-        assembled.tangent(state(assembled, *place), np.array([load, 0.0, 0.0])).negative
+    tangents = [
+        assembled.tangent(state(assembled, *place), np.array([load, 0.0, 0.0]))
         for place, load in INERTIA_STATES
     ]
+    counts = [tangent.n_negative_eigenvalues for tangent in tangents]
     if all(family.hold != "free path" for family in assembled.case.threads):
         assert counts[0] == 0  # threads so tight would slip sideways if they could
     assert len(set(counts)) == 3
@@ -177,8 +178,8 @@ def test_these_states_differ_in_their_negative_eigenvalues(assembled):
 def test_states_are_left_alone(assembled):
     model = assembled
     x = state(model)
-    model.internal(x)
-    model.coordinates(x)
+    model.internal_force(x)
+    model.conjugate_displacements(x)
     model.tangent(x, LOADS).solve(np.ones_like(x))
     model.figures(x)
     assert np.array_equal(x, state(model))
@@ -198,14 +199,15 @@ def test_sector_and_full_tube_follow_the_same_path(make_case, make_model, varian
     for whole in (False, True):
         model = make_model(case, "1x1x2", full=whole)
         last = path(case, model)[-1]
-        ends.append((last, model.energy(last.x), model.tangent(last.x, last.loads).negative))
+        tangent = model.tangent(last.x, last.loads)
+        ends.append((last, model.energy(last.x), tangent.n_negative_eigenvalues))
     (sector, *others), (whole, *others_whole) = ends
     # equilibrium is found to 1e-8 of the force scale, and nothing here is much softer than the wall
-    assert sector.coordinates == pytest.approx(whole.coordinates, rel=1e-6)
+    assert sector.conjugates == pytest.approx(whole.conjugates, rel=1e-6)
     assert others == pytest.approx(others_whole, rel=1e-6)
     # the work is integrated over steps, whose lengths hang on iteration counts: to its own bar
     assert sector.work == pytest.approx(whole.work, rel=2e-3)
-    assert abs(whole.coordinates[TWIST]) > 0.01
+    assert abs(whole.conjugates[TWIST]) > 0.01
 
 
 ENDS = {

@@ -63,9 +63,9 @@ def states(model):
 
 ANSWERS = {
     "energy": lambda model, x: model.energy(x),
-    "forces": lambda model, x: model.internal(x),
-    "coordinates": lambda model, x: model.coordinates(x),
-    "their derivatives": lambda model, x: model.directions(x),
+    "forces": lambda model, x: model.internal_force(x),
+    "coordinates": lambda model, x: model.conjugate_displacements(x),
+    "their derivatives": lambda model, x: model.load_vectors(x),
     "tangent": lambda model, x: model.tangent(x, LOADS).solve(np.cos(np.arange(len(x)))),
     "reactions": lambda model, x: model.reactions(x, LOADS).force,
     "stretch": lambda model, x: model.wall_stretch(x),
@@ -164,9 +164,9 @@ def test_a_part_is_added_by_one_entry_in_the_list(make_case, derivative):
     unit[model.motion.unknown[node, 1]] = 1.0
 
     def residual(x):
-        return model.internal(x) - model.directions(x) @ loads
+        return model.internal_force(x) - model.load_vectors(x) @ loads
 
     slope = derivative(model.energy, x, unit, 1e-3)
-    assert model.internal(x) @ unit == pytest.approx(slope, rel=LIMIT)
+    assert model.internal_force(x) @ unit == pytest.approx(slope, rel=LIMIT)
     column = derivative(residual, x, unit, 1e-3)
     assert close(model.tangent(x, loads).solve(column), unit, LIMIT)

@@ -129,12 +129,12 @@ def test_threads_cut_too_short_are_wound_in_by_shares(threads):
     ratio = np.cos(np.radians(20)) / np.cos(np.radians(30))  # of the helix to the thread
     at_rest = Evaluation(np.zeros_like(body.nodes))
     assert family.strain(at_rest) == pytest.approx(ratio - 1, rel=ROUND_OFF)
-    family.tighten(0.0)
+    family.set_prestress_fraction(0.0)
     assert family.strain(at_rest) == pytest.approx(0.0, abs=ROUND_OFF)
-    family.tighten(0.5)
+    family.set_prestress_fraction(0.5)
     assert 0.3 * (ratio - 1) < family.strain(at_rest).min()
     assert family.strain(at_rest).max() < 0.7 * (ratio - 1)
-    family.tighten(1.0)
+    family.set_prestress_fraction(1.0)
     assert family.strain(at_rest) == pytest.approx(ratio - 1, rel=ROUND_OFF)
 
 

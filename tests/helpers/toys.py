@@ -27,7 +27,7 @@ class Toy:
     """
 
     size = 1
-    cheap = False
+    converge_to_roundoff = False
 
     def __init__(self):
         self.tangents = self.solved = 0
@@ -39,19 +39,19 @@ class Toy:
     def energy(self, x):
         raise NotImplementedError
 
-    def internal(self, x):
+    def internal_force(self, x):
         raise NotImplementedError
 
     def stiffness(self, x):
         raise NotImplementedError
 
-    def coordinates(self, x):
+    def conjugate_displacements(self, x):
         return np.array([x[0], 0.0, 0.0])
 
-    def directions(self, x):
-        directions = np.zeros((len(x), 3))
-        directions[0, PRESSURE] = 1.0
-        return directions
+    def load_vectors(self, x):
+        load_vectors = np.zeros((len(x), 3))
+        load_vectors[0, PRESSURE] = 1.0
+        return load_vectors
 
     def tangent(self, x, loads):
         self.tangents += 1
@@ -61,7 +61,7 @@ class Toy:
         self.errors.append(float(np.abs(residual).max()))
         return self.errors[-1]
 
-    def tighten(self, share):
+    def set_prestress_fraction(self, share):
         pass
 
     def wall_stretch(self, x):
@@ -72,7 +72,7 @@ class Linear(Toy):
     def energy(self, x):
         return float(x[0] ** 2)
 
-    def internal(self, x):
+    def internal_force(self, x):
         return 2.0 * x
 
     def stiffness(self, x):
@@ -83,7 +83,7 @@ class Stiffening(Toy):
     def energy(self, x):
         return float(x[0] ** 2 / 2 + x[0] ** 4 / 4)
 
-    def internal(self, x):
+    def internal_force(self, x):
         return x + x**3
 
     def stiffness(self, x):
@@ -98,7 +98,7 @@ class Softening(Toy):
     def energy(self, x):
         return float(1 - (1 + x[0]) * np.exp(-x[0]))
 
-    def internal(self, x):
+    def internal_force(self, x):
         return x * np.exp(-x)
 
     def stiffness(self, x):
@@ -108,25 +108,25 @@ class Softening(Toy):
 class Quadratic(Toy):
     """Energy x'Kx/2 + c x_0^4/4 and coordinates G'x, all pairs in play."""
 
-    def __init__(self, stiffness, directions, quartic=0.0):
+    def __init__(self, stiffness, load_vectors, quartic=0.0):
         super().__init__()
         self.size = len(stiffness)
-        self.matrix, self.columns, self.quartic = stiffness, directions, quartic
+        self.matrix, self.columns, self.quartic = stiffness, load_vectors, quartic
 
     def energy(self, x):
         return float(x @ self.matrix @ x / 2 + self.quartic * x[0] ** 4 / 4)
 
-    def internal(self, x):
+    def internal_force(self, x):
         return self.matrix @ x + self.quartic * x[0] ** 3 * np.eye(self.size)[0]
 
     def stiffness(self, x):
         first = np.eye(self.size)[0]
         return self.matrix + 3 * self.quartic * x[0] ** 2 * np.outer(first, first)
 
-    def coordinates(self, x):
+    def conjugate_displacements(self, x):
         return self.columns.T @ x
 
-    def directions(self, x):
+    def load_vectors(self, x):
         return self.columns
 
 

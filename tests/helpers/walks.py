@@ -24,4 +24,4 @@ def up_to_its_end(path, kind):
 def replace_newton(monkeypatch, search):
     """Let paths find each equilibrium by `search` in place of Newton's method."""
     for module in ("path", "stepper"):
-        monkeypatch.setattr(f"fem.continuation.{module}.correct", search)
+        monkeypatch.setattr(f"fem.continuation.{module}.solve_equilibrium", search)

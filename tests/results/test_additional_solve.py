@@ -5,7 +5,7 @@ import json
 import pytest
 
 from fem.continuation.loading import PRESSURE
-from fem.continuation.newton import DivergedError, correct
+from fem.continuation.newton import DivergedError, solve_equilibrium
 from fem.continuation.termination import TerminationKind
 from fem.fe.mesh.body import resolve
 from fem.solving.single import MODELS, solve
@@ -24,7 +24,7 @@ def on_coarser_mesh(monkeypatch):
     def put(other):
         def search(model, loading, x, loads):
             coarse = model.mesh.get("cells_along_axis") == 2
-            return (other if coarse else correct)(model, loading, x, loads)
+            return (other if coarse else solve_equilibrium)(model, loading, x, loads)
 
         replace_newton(monkeypatch, search)
 
@@ -155,7 +155,7 @@ def test_a_second_solve_without_rest_leaves_the_run(make_case, on_coarser_mesh):
 )
 def test_a_second_solve_that_ends_early_says_why(make_case, on_coarser_mesh, bound, end, steps):
     def fail(model, loading, x, loads):
-        trial, iterations = correct(model, loading, x, loads)
+        trial, iterations = solve_equilibrium(model, loading, x, loads)
         if trial.loads[PRESSURE] > bound:
             raise DivergedError(iterations)
         return trial, iterations

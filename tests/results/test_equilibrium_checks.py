@@ -139,13 +139,13 @@ def test_ends_are_where_they_are_asked_to_be(make_case, make_model):
     sprung = make_case(end={"axial_spring": "0.5 N/mm", "twist_spring": "20 N mm/rad"})
     for build in (FastModel, lambda case: make_model(case, "1x1x4")):
         for state in check(build(held), held)[1:]:
-            assert np.abs(state.coordinates[AXIAL:]).max() < 1e-7
+            assert np.abs(state.conjugates[AXIAL:]).max() < 1e-7
             assert np.abs(state.loads[AXIAL:]).min() > 0.01
         for state in check(build(loaded), loaded):
             assert state.loads[AXIAL:] == pytest.approx([2.0, -5.0], abs=1e-6)
         *_, last = check(build(sprung), sprung)
-        assert last.loads[AXIAL] == pytest.approx(-0.5 * last.coordinates[AXIAL], abs=1e-6)
-        assert last.loads[TWIST] == pytest.approx(-20 * last.coordinates[TWIST], abs=1e-6)
+        assert last.loads[AXIAL] == pytest.approx(-0.5 * last.conjugates[AXIAL], abs=1e-6)
+        assert last.loads[TWIST] == pytest.approx(-20 * last.conjugates[TWIST], abs=1e-6)
         assert np.abs(last.loads[AXIAL:]).min() > 0.5
 
 
@@ -154,7 +154,7 @@ def test_load_beside_a_spring_is_what_both_bear_together(make_case, make_model):
     case = make_case(end=both | {"force": "-1 N", "torque": "5 N mm"})
     for build in (FastModel, lambda case: make_model(case, "1x1x4")):
         *_, last = check(build(case), case)
-        shift, turn = last.coordinates[AXIAL:]
+        shift, turn = last.conjugates[AXIAL:]
         assert last.loads[AXIAL:] == pytest.approx([-1 - 0.5 * shift, 5 - 20 * turn], abs=1e-6)
         assert min(abs(shift), abs(turn)) > 0.1
 
@@ -163,11 +163,11 @@ def test_drives_put_in_what_is_asked_for(make_case, make_model):
     pushed, let_in = make_case(**PUSHED_IN), make_case(**LET_IN)
     for build in (FastModel, lambda case: make_model(case, "1x1x4")):
         first, *_, last = check(build(pushed), pushed)
-        assert last.coordinates[PRESSURE] - first.coordinates[PRESSURE] == pytest.approx(2000.0)
+        assert last.conjugates[PRESSURE] - first.conjugates[PRESSURE] == pytest.approx(2000.0)
         first, *_, last = check(build(let_in), let_in)
         # m R T in N mm with R = 287.05 J/(kg K) (ISO 2533, from memory) at 293.15 K
         expected = 3e-9 * 287.05e6 * 293.15
         ambient, line = 0.101325, 5000.0
-        before = ambient * (first.coordinates[PRESSURE] + line)
-        after = (last.pressure + ambient) * (last.coordinates[PRESSURE] + line)
+        before = ambient * (first.conjugates[PRESSURE] + line)
+        after = (last.pressure + ambient) * (last.conjugates[PRESSURE] + line)
         assert after - before == pytest.approx(expected, rel=1e-6)

@@ -11,7 +11,7 @@ import pyvista
 
 from fem.case.case import Case
 from fem.continuation.loading import PRESSURE
-from fem.continuation.newton import DivergedError, correct
+from fem.continuation.newton import DivergedError, solve_equilibrium
 from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.solving.single import MODELS, solve
@@ -143,7 +143,7 @@ def test_a_path_that_ends_at_rest_tells_its_vain_iterations(make_case, monkeypat
     def fail(*args):
         calls.append(args)
         if len(calls) == 1:  # rest is found
-            return correct(*args)
+            return solve_equilibrium(*args)
         raise DivergedError(7)
 
     replace_newton(monkeypatch, fail)
@@ -161,7 +161,7 @@ def test_a_path_that_gets_stuck_keeps_how_far_it_came(make_case, monkeypatch):
     """Beyond 8 kPa nothing is found; the last state before is kept, though not asked for."""
 
     def fail(model, loading, x, loads):
-        trial, iterations = correct(model, loading, x, loads)
+        trial, iterations = solve_equilibrium(model, loading, x, loads)
         if trial.loads[PRESSURE] > 8e-3:
             raise DivergedError(iterations)
         return trial, iterations

@@ -40,7 +40,7 @@ class Stiffness:
 
     Attributes
     ----------
-    negative
+    n_negative_eigenvalues
         Number of negative eigenvalues; 0 means that the equilibrium is stable.
     """
 
@@ -53,7 +53,7 @@ class Stiffness:
             coupling = self._coupling[some]
             condensed[some] += coupling @ (self._compliance[some] @ coupling.swapaxes(1, 2))
         self._entries = system.entries(pulled)
-        self.negative = self._factorise()
+        self.n_negative_eigenvalues = self._factorise()
 
     def _factorise(self) -> int:
         self._system.holds = self
@@ -135,10 +135,10 @@ class System:
         self._solver.setOperators(self._matrix)  # else setUp puts the work off to the solution
         self._solver.setUp()
         factors = self._solver.getPC().getFactorMatrix()
-        negative, zero, _ = factors.getInertia()
+        n_negative_eigenvalues, zero, _ = factors.getInertia()
         if zero:
             raise ArithmeticError("the stiffness is singular")
-        return int(negative)
+        return int(n_negative_eigenvalues)
 
     def back_substitute(self, load: Array) -> Array:
         """Solve with the latest factors; `load` and the result have shape (size,)."""

@@ -34,7 +34,7 @@ class LowRankUpdate:
 
     Attributes
     ----------
-    negative
+    n_negative_eigenvalues
         Number of negative eigenvalues, eq. (2).
     """
 
@@ -46,7 +46,8 @@ class LowRankUpdate:
         if not np.isfinite(small).all():
             raise ArithmeticError("the stiffness is not finite")
         self._small = (small + small.T) / 2
-        self.negative = factors.negative - int((np.linalg.eigvalsh(self._small) < 0).sum())
+        n_negative = int((np.linalg.eigvalsh(self._small) < 0).sum())
+        self.n_negative_eigenvalues = factors.n_negative_eigenvalues - n_negative
 
     def solve(self, right: Array) -> Array:
         """Return eq. (1)."""

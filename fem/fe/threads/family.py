@@ -135,7 +135,7 @@ class ImmersedFamily(Part):
         derivative = (slopes @ tangent[..., None])[..., 0]
         return Points(self.thread, length * weights / 2, position, tangent, value, derivative)
 
-    def tighten(self, share: float) -> None:
+    def set_prestress_fraction(self, share: float) -> None:
         """Wind in only `share` of what the threads are too short by."""
         self._natural = self.family.natural(self._element_rest, share)
 
