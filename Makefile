@@ -10,7 +10,7 @@ export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test slow exhaustive validation mutants lint types benchmark schema pictures lock clean again
+.PHONY: help setup demo test slow exhaustive validation mutants lint types benchmark schema docs pictures lock clean again
 
 help:  ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-10s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -63,10 +63,13 @@ schema: $(READY)  ## renew the schemas in cases/ from the models
 	@$(BIN)/tubewright schema case > cases/case.schema.json
 	@$(BIN)/tubewright schema study > cases/study.schema.json
 
-pictures: demo  ## renew the README's pictures from the demo
-	@mkdir -p pictures
-	@cp demo/shape.png demo/curves.png demo/reach/twist.png pictures/
-	@$(BIN)/tubewright view demo --png pictures/cut.png --cut --dpi 150
+docs: $(READY)  ## renew the table of columns in docs/outputs.md
+	@$(BIN)/python -m tools.document_columns
+
+pictures: demo  ## renew docs/pictures/ from the demo
+	@mkdir -p docs/pictures
+	@cp demo/shape.png demo/curves.png demo/reach/twist.png docs/pictures/
+	@$(BIN)/tubewright view demo --png docs/pictures/cut.png --cut --dpi 150
 
 lock:  ## renew requirements.lock from pyproject.toml
 	@PYTHON="$(PYTHON)" tools/lock.sh
