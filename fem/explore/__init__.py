@@ -1,1 +1,1 @@
-"""The live bench: settings turned by hand, answered at once by the fast model, later by FE."""
+"""The live explorer: slider settings, evaluated by the fast model at once and by FE on request."""

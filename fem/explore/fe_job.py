@@ -1,7 +1,7 @@
-"""FE solves in worker processes, while the live explorer goes on.
+"""FE solves in worker processes, while the live explorer stays responsive.
 
-A worker keeps what neighbouring cases share. It writes its progress to an integer of shared memory
-without a lock, which a worker that is killed could not release.
+A worker caches the meshes that successive cases share. It writes its progress to an integer in
+shared memory without a lock, because a killed worker could not release one.
 """
 
 from __future__ import annotations
@@ -22,54 +22,54 @@ from fem.results.result import Result
 from fem.solving.single import solve
 
 WORKERS = 2
-"""Solves at a time; the rest wait."""
-MOST = 4
-"""Solves that run or wait."""
-KEPT = 8
-"""Solves that are known once they have ended; a result takes some megabytes."""
-PLACES = 64
-"""Places for progress, taken in turn: a worker that is being stopped may still write to its own."""
+"""Number of solves that run at the same time; others wait."""
+MAX_SOLVES = 4
+"""Greatest number of solves that run or wait."""
+MAX_ENDED = 8
+"""Number of ended solves that are kept; a result takes a few megabytes."""
+PROGRESS_SLOTS = 64
+"""Integers for progress, used in turn: a worker that is being stopped may still write to one."""
 
-CHAIN = Chain()
-"""Hands on from solve to solve, in one worker, what neighbours share."""
+MESH_CACHE = Chain()
+"""Meshes that successive solves of one worker share."""
 
 _progress: MutableSequence[int]
 
 
 class TooManySolvesError(InputError):
-    """No more solves are taken now."""
+    """Too many solves run or wait."""
 
 
 class UnknownSolveError(LookupError):
-    """There is no such solve, or it is not done, or no longer kept."""
+    """There is no such solve, it is not done, or its result is no longer kept."""
 
     def __str__(self) -> str:
-        """Return this in one sentence."""
-        return "there is no such solve, or it is not done, or no longer kept"
+        """Return the message."""
+        return "there is no such solve, it is not done, or its result is no longer kept"
 
 
 @dataclass(frozen=True)
 class Job:
-    """A solve that was begun: which tab asked for it, where it tells its progress."""
+    """A solve: the browser tab that started it, and its slot for the progress."""
 
     tab: str
-    place: int
+    slot: int
     steps: int
     future: Future[Result]
 
 
 @dataclass(frozen=True)
 class Progress:
-    """How far a solve has come.
+    """State and progress of a solve.
 
     Attributes
     ----------
     state
-        ``"running"``, also while it waits for its turn, ``"done"``, ``"failed"`` or ``"stopped"``.
+        ``"running"``, also while it is queued, ``"done"``, ``"failed"`` or ``"stopped"``.
     done, steps
-        Steps done and steps in all.
+        Steps done, and total number of steps.
     reason
-        Why it failed, or that it waits; else empty.
+        Why it failed, or ``"queued"``; else empty.
     """
 
     state: Literal["running", "done", "failed", "stopped"]
@@ -83,35 +83,35 @@ class Jobs:
 
     def __init__(self) -> None:
         self._jobs: dict[str, Job] = {}
-        self._places = count()
-        self._progress = SPAWN.RawArray("i", PLACES)
+        self._slots = count()
+        self._progress = SPAWN.RawArray("i", PROGRESS_SLOTS)
         self._pool = WorkerPool(WORKERS, _begin, self._progress)
 
     def start(self, case: Case, resolution: str, tab: str = "") -> str:
-        """Begin to solve a case, and return the name of the solve.
+        """Start to solve a case, and return the name of the solve.
 
-        An earlier solve of the same `tab` that still runs is stopped; without a name, none is.
+        An earlier solve of the same `tab` that still runs is stopped, unless `tab` is empty.
 
         Raises
         ------
         TooManySolvesError
-            If too many run or wait already.
+            If too many solves run or wait.
         """
-        mine = [job for job in self._open() if tab and job.tab == tab]
-        if len(self._open()) - len(mine) >= MOST:
-            raise TooManySolvesError(f"{MOST} FE solves run or wait already; stop one, or wait")
-        for job in mine:
+        earlier = [job for job in self._open() if tab and job.tab == tab]
+        if len(self._open()) - len(earlier) >= MAX_SOLVES:
+            raise TooManySolvesError(f"{MAX_SOLVES} FE solves run or wait; stop one, or wait")
+        for job in earlier:
             job.future.cancel()
-        place = next(self._places) % PLACES
-        self._progress[place] = 0
+        slot = next(self._slots) % PROGRESS_SLOTS
+        self._progress[slot] = 0
         name = secrets.token_hex(8)
-        future = self._pool.submit(perform, without_friction(case), resolution, place)
-        self._jobs[name] = Job(tab, place, steps_of(case), future)
-        self._forget()
+        future = self._pool.submit(solve_job, without_friction(case), resolution, slot)
+        self._jobs[name] = Job(tab, slot, steps_of(case), future)
+        self._remove_oldest()
         return name
 
     def progress(self, name: str) -> Progress:
-        """Return how far a solve has come.
+        """Return the progress of a solve.
 
         Raises
         ------
@@ -119,17 +119,17 @@ class Jobs:
             If there is no such solve.
         """
         job = self._job(name)
-        done, future = self._progress[job.place], job.future
+        done, future = self._progress[job.slot], job.future
         if future.cancelled():
             return Progress("stopped", done, job.steps)
         if not future.done():
-            waits = "" if future.running() else "waits for its turn"
-            return Progress("running", done, job.steps, waits)
+            queued = "" if future.running() else "queued"
+            return Progress("running", done, job.steps, queued)
         reason = _reason(future)
         return Progress("failed" if reason else "done", done, job.steps, reason)
 
     def result(self, name: str) -> Result:
-        """Return what came of a solve that is done.
+        """Return the result of a solve that is done.
 
         Raises
         ------
@@ -141,7 +141,7 @@ class Jobs:
         return self._job(name).future.result()
 
     def stop(self, name: str) -> None:
-        """Stop a solve and end its process; one that has ended is left as it is.
+        """Stop a solve and end its process; an ended solve stays as it is.
 
         Raises
         ------
@@ -151,7 +151,7 @@ class Jobs:
         self._job(name).future.cancel()
 
     def close(self) -> None:
-        """End all processes; it takes up to some seconds."""
+        """End all processes; this takes up to a few seconds."""
         self._pool.close()
 
     def _job(self, name: str) -> Job:
@@ -163,36 +163,36 @@ class Jobs:
     def _open(self) -> list[Job]:
         return [job for job in self._jobs.values() if not job.future.done()]
 
-    def _forget(self) -> None:
-        """Forget the oldest of those that have ended."""
+    def _remove_oldest(self) -> None:
+        """Remove the oldest ended solves beyond the number that is kept."""
         ended = [name for name, job in self._jobs.items() if job.future.done()]
-        for name in ended[:-KEPT]:
+        for name in ended[:-MAX_ENDED]:
             del self._jobs[name]
 
 
 def without_friction(case: Case) -> Case:
-    """Return the case with threads that glide without friction: the bench asks for one solve."""
-    rough = [k for k, family in enumerate(case.threads) if family.friction is not None]
-    return case.changed(**{f"threads__{k}__friction": None for k in rough})
+    """Return the case with threads that slide without friction, which needs one solve only."""
+    numbers = [k for k, family in enumerate(case.threads) if family.friction is not None]
+    return case.changed(**{f"threads__{k}__friction": None for k in numbers})
 
 
-def perform(case: Case, resolution: str, place: int) -> Result:
+def solve_job(case: Case, resolution: str, slot: int) -> Result:
     """Solve a case in a worker."""
 
     def report(_: str, done: int, __: int) -> None:
-        _progress[place] = done
+        _progress[slot] = done
 
-    return solve(case, "fe", resolution, report=report, chain=CHAIN)
+    return solve(case, "fe", resolution, report=report, chain=MESH_CACHE)
 
 
 def _begin(progress: MutableSequence[int]) -> None:
-    """Let a worker know where to write its progress."""
+    """Set the array to which a worker writes its progress."""
     global _progress
     _progress = progress
 
 
 def _reason(future: Future[Result]) -> str:
-    """Return why a solve failed, in one sentence; empty if it did not."""
+    """Return why a solve failed, in one sentence; empty if it did not fail."""
     try:
         result_of(future)
     except InputError as error:
@@ -202,7 +202,9 @@ def _reason(future: Future[Result]) -> str:
     except WorkerLostError as lost:
         return f"{lost}; try again"
     except ImportError as error:
-        return f"the FE model lacks what it stands on ({error}); see tubewright check-install"
-    except Exception as error:  # a fault of ours, told in the page rather than in a stack trace
+        return (
+            f"a package that the FE model needs is missing ({error}); see tubewright check-install"
+        )
+    except Exception as error:  # an error of the program: the page shows it
         return f"{type(error).__name__}: {error}"
     return ""

@@ -1,4 +1,4 @@
-"""What can be reached by turning the rings: the fast model over a grid of angles at once."""
+"""Reachable set of displacement and twist: the fast model on a grid of helix angles."""
 
 from __future__ import annotations
 
@@ -12,37 +12,37 @@ from fem.case.case import Case
 from fem.core.arrays import Array
 from fem.core.errors import InputError
 from fem.explore.setting import Setting, SlackForAll
-from fem.explore.slider_ranges import Offer
+from fem.explore.slider_ranges import SliderRanges
 from fem.fast.grouping import groups
 from fem.quantities import table
 from fem.quantities.column import Measure
 from fem.solving.batch import solve_batch
 
 AXES = (Measure(table.displacement), Measure(table.twist))
-"""What is reached."""
+"""Coordinates of the points of the set."""
 RINGS = 2
-"""The first two rings are turned; a third stays where it is set."""
+"""The angles of the first two families vary; others keep their value."""
 LEVELS = 4
-"""Pressures, in equal steps up to the greatest that is offered."""
+"""Number of pressures, equally spaced up to the greatest of the slider."""
 FINE, COARSE = 21, 7
-"""Angles to each ring; fewer where many cases must be solved one by one."""
-MOST_SINGLE = 60
-"""So many cases one by one, some 60 ms each, are waited for on the fine grid."""
+"""Number of angles per family; the coarse grid if many cases must be solved one by one."""
+MAX_SINGLE = 60
+"""Number of cases solved one by one, about 60 ms each, that the fine grid may have."""
 
 
 @dataclass(frozen=True)
-class Reach:
-    """What can be reached.
+class ReachableSet:
+    """States that the tube reaches on a grid of helix angles.
 
     Attributes
     ----------
     angles
-        Angles of the rings that are turned (deg), an array to each ring; at most two.
+        Helix angles (deg) of the families that vary, an array for each; at most two.
     pressures
         Pressures (kPa), shape (levels,).
     points
-        Displacement (mm) and twist (deg), shape (levels, rows, columns, 2): a row to each angle of
-        the first ring, a column to each of the second; nan where there is no such state.
+        Displacement (mm) and twist (deg), shape (levels, rows, columns, 2): a row for each angle
+        of the first family, a column for each of the second; NaN where there is no such state.
     """
 
     angles: list[Array]
@@ -50,49 +50,51 @@ class Reach:
     points: Array
 
 
-def reach(offer: Offer, slack: SlackForAll, angles: Sequence[float]) -> Reach:
-    """Return what can be reached under a slack rule.
+def reachable_set(
+    ranges: SliderRanges, slack: SlackForAll, angles: Sequence[float]
+) -> ReachableSet:
+    """Return the reachable set for a slack rule.
 
     Parameters
     ----------
-    offer
-        What the bench offers.
+    ranges
+        Ranges of the sliders.
     slack
-        The rule for all families.
+        The slack of all families.
     angles
-        Where the rings stand (deg), one to each family; those of the first two do not count.
+        Helix angle of each family (deg); the first two are ignored.
 
     Raises
     ------
     InputError
-        If the rule cannot be used.
+        If the slack is not valid.
     """
-    slack.changes(offer.base)
+    slack.changes(ranges.base)
     for count in (FINE, COARSE):
-        grid = [np.linspace(a.low, a.high, count) for a in offer.angles[:RINGS]]
-        cases = dict(_cases(offer, slack, grid, angles[RINGS:]))
-        if len(groups([*cases.values()])[1]) <= MOST_SINGLE:
+        grid = [np.linspace(a.low, a.high, count) for a in ranges.angles[:RINGS]]
+        cases = dict(_cases(ranges, slack, grid, angles[RINGS:]))
+        if len(groups([*cases.values()])[1]) <= MAX_SINGLE:
             break
     shape = [*map(len, grid), *[1] * (RINGS - len(grid))]
     points = np.full((LEVELS, *shape, len(AXES)), np.nan)
     runs = solve_batch([*cases.values()])
-    for place, run in zip(cases, runs, strict=True):
-        level = (row for row in run.rows if row["demanded"] and row[table.pressure.column] > 0)
-        for number, row in enumerate(level):
-            points[number, *place] = [row[measure.column] for measure in AXES]
-    pressures = np.linspace(0.0, offer.pressure.high, LEVELS + 1)[1:]
-    return Reach(grid, pressures, points)
+    for index, run in zip(cases, runs, strict=True):
+        requested = (row for row in run.rows if row["demanded"] and row[table.pressure.column] > 0)
+        for level, row in enumerate(requested):
+            points[level, *index] = [row[measure.column] for measure in AXES]
+    pressures = np.linspace(0.0, ranges.pressure.high, LEVELS + 1)[1:]
+    return ReachableSet(grid, pressures, points)
 
 
 def _cases(
-    offer: Offer, slack: SlackForAll, grid: Sequence[Array], others: Sequence[float]
+    ranges: SliderRanges, slack: SlackForAll, grid: Sequence[Array], others: Sequence[float]
 ) -> Iterator[tuple[tuple[Any, ...], Case]]:
-    """Yield the place of each setting of the grid that makes a case, and the case."""
-    for place in np.ndindex(*map(len, grid)):
-        turned = [float(ring[k]) for ring, k in zip(grid, place, strict=True)]
-        setting = Setting(angles=(*turned, *others), slack=slack, pressure=offer.pressure.high)
+    """Yield the grid index and the case of each setting that gives a valid case."""
+    for index in np.ndindex(*map(len, grid)):
+        varied = [float(values[k]) for values, k in zip(grid, index, strict=True)]
+        setting = Setting(angles=(*varied, *others), slack=slack, pressure=ranges.pressure.high)
         try:
-            case = setting.case(offer.base, LEVELS)
-        except InputError:  # such as threads that are cut far too short at this angle
+            case = setting.case(ranges.base, LEVELS)
+        except InputError:  # for example, threads cut too short for this angle
             continue
-        yield place or (0,), case
+        yield index or (0,), case

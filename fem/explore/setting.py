@@ -1,6 +1,6 @@
 """A setting of the live explorer (angles, one slack rule, pressure), and the fast model at it.
 
-Its numbers are bare, in the units that the page shows: degrees, per cent, kilopascals.
+Its values are plain numbers in the units of the page: degrees, per cent, kilopascals.
 """
 
 from __future__ import annotations
@@ -19,19 +19,19 @@ from fem.results.termination import REACHED, Termination
 from fem.solving.batch import solve_batch
 
 AS_IN_CASE: Final = "as in the case"
-LEAST_PRESSURE = 1e-3
-"""The least pressure that a case may have (kPa); a setting of none is read at its rest."""
+MIN_PRESSURE = 1e-3
+"""Smallest end pressure of a case (kPa); a setting without pressure is evaluated at rest."""
 
 Rule = Literal["taken up", "given", "cut at", "as in the case"]
 Resolution = Literal["coarse", "standard", "fine"]
 RESOLUTIONS: tuple[str, ...] = get_args(Resolution)
-"""Meshes that an FE solve from the bench may have."""
+"""Meshes of the FE solves that the explorer starts."""
 
 type Number = Annotated[float, Field(allow_inf_nan=False)]
 
 
 class SlackForAll(CheckedTable):
-    """The slack of all families: by one rule, or each by its own of the case."""
+    """Slack of all families: one rule for all, or the rule of each family in the case."""
 
     rule: Rule
     value: Number | None = Field(
@@ -41,13 +41,13 @@ class SlackForAll(CheckedTable):
     @model_validator(mode="after")
     def _value_with_rule(self) -> Self:
         if (self.value is not None) != (self.rule in ("given", "cut at")):
-            due = "takes no number" if self.value is not None else "takes a number"
-            raise misfit(f'the rule "{self.rule}" {due}', "value")
+            needs = "takes no number" if self.value is not None else "needs a number"
+            raise misfit(f'the rule "{self.rule}" {needs}', "value")
         return self
 
     @property
     def text(self) -> str:
-        """The rule as a case file has it."""
+        """The rule as written in a case file."""
         match self.rule:
             case "given":
                 return f"{self.value:.12g} %"
@@ -57,12 +57,12 @@ class SlackForAll(CheckedTable):
                 return self.rule
 
     def changes(self, base: Case) -> dict[str, str]:
-        """Return what it changes of a case.
+        """Return the changes of a case that set this slack.
 
         Raises
         ------
         InputError
-            If its number cannot be used.
+            If the value is not valid.
         """
         if self.rule == AS_IN_CASE:
             return {}
@@ -74,7 +74,7 @@ class SlackForAll(CheckedTable):
 
 
 class Setting(CheckedTable):
-    """How the bench is set."""
+    """Values of the sliders of the explorer."""
 
     angles: tuple[Number, ...] = Field(description="Helix angle of each family (deg).")
     slack: SlackForAll
@@ -82,65 +82,72 @@ class Setting(CheckedTable):
 
     @classmethod
     def parse(cls, data: Any) -> Self:
-        """Check `data` as they come from the page.
+        """Check `data` that the page sent.
 
         Raises
         ------
         InputError
-            If they are no setting; the text names the field, the value and what is allowed.
+            If they are not a setting; the message names field, value and what is allowed.
         """
         if not isinstance(data, dict):
-            due = ", ".join(name for name, key in cls.model_fields.items() if key.is_required())
-            raise InputError(f"{data!r:.60}: a setting is an object with the keys {due}")
+            keys = ", ".join(name for name, key in cls.model_fields.items() if key.is_required())
+            raise InputError(f"{data!r:.60}: a setting is an object with the keys {keys}")
         try:
             return cls.model_validate(data)
         except ValidationError as error:
-            raise InputError(without_origin(describe(error, "setting", cls))) from None
+            raise InputError(without_prefix(describe(error, "setting", cls))) from None
 
     def case(self, base: Case, steps: int = 1) -> Case:
-        """Return the case that it makes of one that is driven by pressure.
+        """Return the case of this setting.
+
+        Parameters
+        ----------
+        base
+            The case that is changed, driven by pressure.
+        steps
+            Number of pressure steps.
 
         Raises
         ------
         InputError
-            If it makes none; the text names the field, the value and what is allowed.
+            If the case is not valid; the message names field, value and what is allowed.
         """
-        due = [family.name for family in base.threads]
-        if len(self.angles) != len(due):
+        names = [family.name for family in base.threads]
+        if len(self.angles) != len(names):
             raise InputError(
-                f"angles: {len(self.angles)} are given; one is due to each family, "
-                f"in this order: {', '.join(due) or 'none'}"
+                f"angles: {len(self.angles)} values; required: one for each family, in this order: "
+                f"{', '.join(names) or 'none'}"
             )
         angles = {f"threads__{k}__angle": f"{a:.12g} deg" for k, a in enumerate(self.angles)}
         pressure = {
-            "pressure__end": f"{max(self.pressure, LEAST_PRESSURE):.12g} kPa",
+            "pressure__end": f"{max(self.pressure, MIN_PRESSURE):.12g} kPa",
             "pressure__steps": steps,
         }
         changes = angles | self.slack.changes(base) | pressure
         try:
             return base.changed(**changes)
         except InputError as error:
-            raise InputError(without_origin(str(error))) from None
+            raise InputError(without_prefix(str(error))) from None
 
 
-def without_origin(lines: str) -> str:
-    """Return lines that begin with what they are of, in one line without it."""
+def without_prefix(lines: str) -> str:
+    """Return the lines of a message in one line, without the prefix before the first colon."""
     return "; ".join(line.partition(": ")[2] for line in lines.splitlines())
 
 
 @dataclass(frozen=True)
-class Settled:
-    """Where the fast model settles.
+class EvaluatedSetting:
+    """The fast model at a setting.
 
     Attributes
     ----------
     case
         The case of the setting.
     rest, row
-        Rows of the step table at rest, and at the pressure of the setting or at the last one
-        before the path ends.
+        Rows of the step table at rest, and at the pressure of the setting; if the path ends
+        before it, at the last pressure.
     termination
-        Why the path ends before that pressure, or that it does not.
+        Why the path ends.
     """
 
     case: Case
@@ -149,13 +156,13 @@ class Settled:
     termination: Termination
 
 
-def settle(setting: Setting, base: Case) -> Settled:
-    """Return where the fast model settles.
+def evaluate_setting(setting: Setting, base: Case) -> EvaluatedSetting:
+    """Evaluate the fast model at a setting.
 
     Raises
     ------
     InputError
-        If the setting makes no case, or one without a solution even at rest.
+        If the setting gives no valid case, or the case has no solution even at rest.
     """
     case = setting.case(base)
     try:
@@ -166,6 +173,6 @@ def settle(setting: Setting, base: Case) -> Settled:
     row, end = rest, REACHED
     if setting.pressure > 0:
         rising = [*takewhile(lambda row: not row["limit"], others)]
-        top = others[len(rising) : len(rising) + 1]  # beyond, the tube holds by volume only
+        top = others[len(rising) : len(rising) + 1]  # beyond it, only volume control is stable
         row, end = [rest, *rising, *top][-1], run.termination
-    return Settled(case, rest, row, end)
+    return EvaluatedSetting(case, rest, row, end)

@@ -15,9 +15,9 @@ from fem.browser.pack import pack
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.units import ANGLE
-from fem.explore.reachable_set import AXES, RINGS, Reach, reach
-from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll, settle
-from fem.explore.slider_ranges import UNITS, Offer, offer
+from fem.explore.reachable_set import AXES, RINGS, ReachableSet, reachable_set
+from fem.explore.setting import RESOLUTIONS, Setting, SlackForAll, evaluate_setting
+from fem.explore.slider_ranges import UNITS, SliderRanges, slider_ranges
 from fem.fast.shape import uniform_shape
 from fem.quantities import table
 from fem.quantities.column import Measure
@@ -39,7 +39,7 @@ class Opened(NamedTuple):
     rest of a move.
     """
 
-    offer: Offer
+    ranges: SliderRanges
     scales: Scales
     skin: Skin
 
@@ -72,9 +72,9 @@ class LiveExplorer:
     def _found(self) -> Opened:
         if self._base is None:
             raise InputError("no case is shown that the explorer could set")
-        found = offer(self._base)
+        found = slider_ranges(self._base)
         found = replace(found, notes=(*filter(None, [self._note]), *found.notes))
-        shape = uniform_shape(found.base, settle(found.start, found.base).rest)
+        shape = uniform_shape(found.base, evaluate_setting(found.start, found.base).rest)
         return Opened(found, explorer_scales(found), Skin(shape, found.base.tube))
 
     async def opened(self) -> Opened:
@@ -91,7 +91,7 @@ class LiveExplorer:
     async def describe(self, _: web.Request) -> web.Response:
         """Answer what the explorer offers."""
         try:
-            found = (await self.opened()).offer
+            found = (await self.opened()).ranges
         except InputError as error:
             return web.json_response({"offered": False, "reason": str(error)})
         return web.json_response(described(found))
@@ -104,17 +104,17 @@ class LiveExplorer:
 
     async def reach(self, request: web.Request) -> web.Response:
         """Answer what can be reached by turning the first two rings."""
-        found = (await self.opened()).offer
+        found = (await self.opened()).ranges
         slack, angles = _asked(request, found)
         async with self._reaching:  # one at a time: it takes all of a processor
             levels = await asyncio.to_thread(self._reached, slack, tuple(angles[RINGS:]))
         return web.json_response(levels)
 
     def _reach(self, slack: SlackForAll, others: tuple[float, ...]) -> dict[str, Any]:
-        return _levels(reach(self._found.offer, slack, (0.0,) * RINGS + others))
+        return _levels(reachable_set(self._found.ranges, slack, (0.0,) * RINGS + others))
 
 
-def described(found: Offer) -> dict[str, Any]:
+def described(found: SliderRanges) -> dict[str, Any]:
     """Return what the explorer offers as JSON data."""
     start = found.start
     return {
@@ -140,7 +140,7 @@ def described(found: Offer) -> dict[str, Any]:
     }
 
 
-def explorer_scales(found: Offer) -> Scales:
+def explorer_scales(found: SliderRanges) -> Scales:
     """Return the scales of all that the explorer shows, so that a colour keeps its meaning.
 
     They reach to what the case itself comes to at the greatest pressure, as its threads are and
@@ -151,7 +151,7 @@ def explorer_scales(found: Offer) -> Scales:
         Setting(angles=angles, slack=slack, pressure=high)
         for slack in (found.start.slack, SlackForAll(rule="taken up"))
     ]
-    rows = [settle(setting, found.base).row for setting in settings]
+    rows = [evaluate_setting(setting, found.base).row for setting in settings]
     names = [Measure(table.tension, family.name).column for family in found.base.threads]
     return Scales(
         stretch_scale(rows[0][table.wall_stretch_max.column]),
@@ -159,7 +159,7 @@ def explorer_scales(found: Offer) -> Scales:
     )
 
 
-def settled(setting: Setting, offer: Offer, scales: Scales, skin: Skin) -> bytes:
+def settled(setting: Setting, ranges: SliderRanges, scales: Scales, skin: Skin) -> bytes:
     """Return the pack of the fast model at a setting: one state, so that a move is quick.
 
     Raises
@@ -167,10 +167,10 @@ def settled(setting: Setting, offer: Offer, scales: Scales, skin: Skin) -> bytes
     InputError
         If the setting is not offered, makes no case, or has no solution even at rest.
     """
-    offer.check(setting)
-    found = settle(setting, offer.base)
+    ranges.check(setting)
+    found = evaluate_setting(setting, ranges.base)
     exhibit = Exhibit(
-        name=offer.base.title,
+        name=ranges.base.title,
         case=found.case,
         model="fast",
         rows=[found.row],
@@ -178,10 +178,10 @@ def settled(setting: Setting, offer: Offer, scales: Scales, skin: Skin) -> bytes
         note=cautions(found.case, found.row, found.termination),
         skin=skin,
     )
-    return pack([exhibit], offer.base.title, scales)
+    return pack([exhibit], ranges.base.title, scales)
 
 
-def _asked(request: web.Request, found: Offer) -> tuple[SlackForAll, list[float]]:
+def _asked(request: web.Request, found: SliderRanges) -> tuple[SlackForAll, list[float]]:
     """Return the slack rule and the angles that a question names; else those of the case.
 
     Raises
@@ -199,7 +199,7 @@ def _asked(request: web.Request, found: Offer) -> tuple[SlackForAll, list[float]
     return setting.slack, list(setting.angles)
 
 
-def _levels(found: Reach) -> dict[str, Any]:
+def _levels(found: ReachableSet) -> dict[str, Any]:
     """Return what can be reached as JSON data: points row by row, None where there is no state."""
     levels, *grid, axes = found.points.shape
     flat = found.points.round(4).reshape(levels, -1, axes).tolist()

@@ -44,8 +44,8 @@ class JobDesk:
     async def start(self, request: web.Request) -> web.Response:
         """Begin to solve a setting."""
         wanted = Wanted.parse(await json_of(request))
-        offer = (await self._explorer.opened()).offer
-        case = offer.case(wanted, offer.steps)
+        ranges = (await self._explorer.opened()).ranges
+        case = ranges.case(wanted, ranges.steps)
         name = self._jobs.start(case, wanted.resolution, wanted.tab)
         return web.json_response({"job": name})
 

@@ -1,4 +1,4 @@
-"""FE solves of the live bench: real processes that are watched, stopped, killed, ended."""
+"""FE solves of the live explorer in real processes: progress, stop, kill, close."""
 
 import multiprocessing
 import os
@@ -14,9 +14,10 @@ from contextlib import contextmanager
 
 import pytest
 
-from fem.explore import fe_job as jobs_of_the_bench
+from fem.explore import fe_job as module
 from fem.explore.fe_job import Job, Jobs, TooManySolvesError, UnknownSolveError, without_friction
 from fem.solving.single import solve
+from tests.helpers.messages import assert_states, refused
 from tests.helpers.processes import PATIENCE, alive, wait
 
 LONG = "2x6x120"
@@ -35,18 +36,18 @@ def opened():
 
 @pytest.fixture(scope="module")
 def jobs():
-    """Return jobs whose workers are warm."""
+    """Return jobs whose workers have imported the packages."""
     with opened() as jobs:
         yield jobs
 
 
 def ended(jobs, name):
-    wait(lambda: jobs.progress(name).state != "running", "the solve goes on and on")
+    wait(lambda: jobs.progress(name).state != "running", "the solve does not end")
     return jobs.progress(name)
 
 
-def at_work(jobs, name):
-    wait(lambda: jobs.progress(name).reason == "", "it is not begun")
+def wait_for_start(jobs, name):
+    wait(lambda: jobs.progress(name).reason == "", "it does not start")
     time.sleep(0.05)
 
 
@@ -54,12 +55,12 @@ def workers():
     return [process.pid for process in multiprocessing.active_children()]
 
 
-def test_a_job_tells_its_steps_and_gives_what_solve_gives(jobs, make_case):
+def test_a_job_reports_its_steps_and_returns_what_solve_returns(jobs, make_case):
     case = make_case(pressure__steps=3)
     name = jobs.start(case, SHORT)
     assert jobs.progress(name).state == "running"
-    told = ended(jobs, name)
-    assert (told.state, told.done, told.steps, told.reason) == ("done", 3, 3, "")
+    progress = ended(jobs, name)
+    assert (progress.state, progress.done, progress.steps, progress.reason) == ("done", 3, 3, "")
     (run,) = jobs.result(name).runs
     (other,) = solve(case, "fe", SHORT).runs
     assert [row["twist_deg"] for row in run.rows] == pytest.approx(
@@ -68,53 +69,53 @@ def test_a_job_tells_its_steps_and_gives_what_solve_gives(jobs, make_case):
     assert len(run.shapes) == len(other.shapes)
 
 
-def test_steps_are_told_while_it_runs(jobs, make_case):
+def test_steps_are_reported_while_it_runs(jobs, make_case):
     name = jobs.start(make_case(pressure__steps=300), SHORT)
-    wait(lambda: 0 < jobs.progress(name).done < 300, "no step is told")
+    wait(lambda: 0 < jobs.progress(name).done < 300, "no step is reported")
     assert jobs.progress(name).state == "running"
     jobs.stop(name)
 
 
-def test_a_job_that_is_stopped_ends_with_its_process(jobs, make_case):
+def test_stopping_a_job_ends_its_process(jobs, make_case):
     name = jobs.start(make_case(), LONG)
-    at_work(jobs, name)
+    wait_for_start(jobs, name)
     before = workers()
     jobs.stop(name)
     assert jobs.progress(name).state == "stopped"
-    wait(lambda: sum(map(alive, before)) < len(before), "the process goes on")
+    wait(lambda: sum(map(alive, before)) < len(before), "the process still runs")
     with pytest.raises(UnknownSolveError):
         jobs.result(name)
     assert ended(jobs, jobs.start(make_case(pressure__steps=1), SHORT)).state == "done"
 
 
-def test_a_job_whose_process_is_killed_says_so_and_the_next_one_is_solved(make_case):
+def test_a_job_whose_process_is_killed_fails_and_the_next_one_is_solved(make_case):
     others = {*workers()}
     with opened() as jobs:
         name = jobs.start(make_case(), LONG)
-        at_work(jobs, name)
+        wait_for_start(jobs, name)
         for pid in {*workers()} - others:
             os.kill(pid, signal.SIGKILL)
-        told = ended(jobs, name)
-        assert told.state == "failed"
-        assert "died" in told.reason
+        progress = ended(jobs, name)
+        assert progress.state == "failed"
+        assert "died" in progress.reason
         assert ended(jobs, jobs.start(make_case(pressure__steps=1), SHORT)).state == "done"
 
 
-def test_what_cannot_be_solved_fails_in_words(jobs, make_case):
+def test_a_bad_resolution_fails_by_name_and_what_is_allowed(jobs, make_case):
     name = jobs.start(make_case(), "finest")
-    told = ended(jobs, name)
-    assert told.state == "failed"
-    assert told.reason.startswith('resolution "finest": allowed are coarse')
+    progress = ended(jobs, name)
+    assert progress.state == "failed"
+    assert_states(progress.reason, "resolution", "finest", "coarse")
 
 
-def test_a_path_that_ends_early_is_done_and_says_why(jobs, make_case):
+def test_a_job_whose_path_ends_early_is_done(jobs, make_case):
     case = make_case(threads=[], pressure__end="30 kPa", pressure__steps=2)
     name = jobs.start(case, SHORT)
     assert ended(jobs, name).state == "done"
     assert jobs.result(name).runs[0].termination.kind == "limit_point"
 
 
-def test_a_tab_has_one_solve_and_leaves_those_of_others_alone(jobs, make_case):
+def test_a_new_solve_stops_the_earlier_one_of_its_tab_only(jobs, make_case):
     first, other = (jobs.start(make_case(), LONG, tab) for tab in ["one", "two"])
     second = jobs.start(make_case(), LONG, "one")
     states = [jobs.progress(name).state for name in (first, other, second)]
@@ -123,17 +124,17 @@ def test_a_tab_has_one_solve_and_leaves_those_of_others_alone(jobs, make_case):
     assert states == ["stopped", "running", "running"]
 
 
-def test_no_more_than_a_few_are_taken(jobs, make_case):
-    names = [jobs.start(make_case(), LONG) for _ in range(jobs_of_the_bench.MOST)]
-    with pytest.raises(TooManySolvesError, match="4 FE solves run or wait"):
+def test_too_many_solves_are_refused(jobs, make_case):
+    names = [jobs.start(make_case(), LONG) for _ in range(module.MAX_SOLVES)]
+    with refused(TooManySolvesError, "4 FE solves"):
         jobs.start(make_case(), LONG)
     for name in names:
         jobs.stop(name)
     assert ended(jobs, jobs.start(make_case(pressure__steps=1), SHORT)).state == "done"
 
 
-def test_only_the_last_few_are_known(make_case, monkeypatch):
-    monkeypatch.setattr(jobs_of_the_bench, "KEPT", 2)
+def test_only_the_last_ended_solves_are_kept(make_case, monkeypatch):
+    monkeypatch.setattr(module, "MAX_ENDED", 2)
     with opened() as jobs:
         names = [jobs.start(make_case(), SHORT) for _ in range(4)]
         for name in names:
@@ -151,14 +152,14 @@ def test_only_the_last_few_are_known(make_case, monkeypatch):
 def test_closing_ends_all_processes(make_case):
     others = {*workers()}
     with opened() as jobs:
-        at_work(jobs, jobs.start(make_case(), LONG))
-        mine = {*workers()} - others
-    assert mine
-    wait(lambda: not any(map(alive, mine)), "a process goes on")
+        wait_for_start(jobs, jobs.start(make_case(), LONG))
+        own = {*workers()} - others
+    assert own
+    wait(lambda: not any(map(alive, own)), "a process still runs")
 
 
 def test_workers_end_with_a_parent_that_is_killed(cases_folder):
-    """Nothing of ours runs in the parent then; the worker has to notice."""
+    """A killed parent runs no handler: the worker must notice by itself."""
     script = f"""
         import multiprocessing, time
         from fem.case.case import Case
@@ -181,34 +182,34 @@ def test_workers_end_with_a_parent_that_is_killed(cases_folder):
     wait(lambda: not any(map(alive, children)), "a worker outlives its parent")
 
 
-def test_friction_asks_for_no_second_solve(make_case):
+def test_a_case_without_friction_needs_no_additional_solve(make_case):
     case = make_case(threads__0__hold="gliding", threads__0__friction=0.3)
     assert without_friction(case) == make_case(threads__0__hold="gliding")
     assert without_friction(make_case()) == make_case()
 
 
-def test_workers_that_die_with_nothing_in_hand_are_replaced(make_case):
+def test_idle_workers_that_die_are_replaced(make_case):
     others = {*workers()}
     with opened() as jobs:
         ended(jobs, jobs.start(make_case(pressure__steps=1), SHORT))
-        mine = {*workers()} - others
-        for pid in mine:
+        own = {*workers()} - others
+        for pid in own:
             os.kill(pid, signal.SIGKILL)
-        wait(lambda: not any(map(alive, mine)), "a worker survives")
-        time.sleep(0.5)  # till the pool has noticed
+        wait(lambda: not any(map(alive, own)), "a worker survives")
+        time.sleep(0.5)  # until the pool notices
         assert ended(jobs, jobs.start(make_case(pressure__steps=1), SHORT)).state == "done"
 
 
-def test_nobody_waits_for_the_end_of_a_broken_pool(make_case):
-    """The server answers from one thread: a pool that ends slowly must not hold it up."""
-    ended, let_go = threading.Event(), threading.Event()
+def test_start_does_not_wait_for_the_end_of_a_broken_pool(make_case):
+    """The server answers from one thread: a pool that ends slowly must not block it."""
+    ended, may_end = threading.Event(), threading.Event()
 
     class Broken:
         def schedule(self, *_, **__):
             raise RuntimeError("the pool is broken")
 
         def stop(self):
-            let_go.wait(PATIENCE)
+            may_end.wait(PATIENCE)
 
         def join(self):
             ended.set()
@@ -217,24 +218,24 @@ def test_nobody_waits_for_the_end_of_a_broken_pool(make_case):
         jobs._pool._pool = Broken()
         name = jobs.start(make_case(pressure__steps=1), SHORT)
         assert not ended.is_set()
-        let_go.set()
+        may_end.set()
         assert ended.wait(PATIENCE)
         jobs.stop(name)
 
 
 @pytest.mark.parametrize(
-    ("failure", "said"),
+    ("failure", "fact"),
     [
-        (ArithmeticError("it buckles"), "the case has no solution even at rest: it buckles"),
-        (ModuleNotFoundError("no dolfinx"), "(no dolfinx); see tubewright check-install"),
-        (BrokenProcessPool("gone"), "the process that solved it died; try again"),
+        (ArithmeticError("it buckles"), "it buckles"),
+        (ModuleNotFoundError("no dolfinx"), "no dolfinx"),
+        (BrokenProcessPool("gone"), "died"),
         (KeyError("z"), "KeyError: 'z'"),
     ],
 )
-def test_whatever_goes_wrong_is_told_in_words(jobs, make_case, failure, said):
+def test_any_error_is_reported_as_the_reason(jobs, failure, fact):
     future = Future()
     future.set_exception(failure)
     jobs._jobs["bad"] = Job("", 0, 5, future)
-    told = jobs.progress("bad")
-    assert told.state == "failed"
-    assert told.reason.endswith(said)
+    progress = jobs.progress("bad")
+    assert progress.state == "failed"
+    assert fact in progress.reason
