@@ -10,7 +10,7 @@ export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test slow exhaustive validation mutants lint types benchmark schema docs pictures lock clean again
+.PHONY: help setup demo test ci slow exhaustive validation mutants lint types benchmark schema docs pictures lock clean again
 
 help:  ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-10s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -22,6 +22,7 @@ setup: $(READY)  ## make .venv with the locked packages and check that it all ru
 # run another one) and when the folder was copied (.venv still points to the old one).
 COPIED := $(shell grep -qsF '$(CURDIR)/.venv/' .venv/bin/pip || echo again)
 $(READY): requirements.lock pyproject.toml tools/setup.sh tools/find-python.sh \
+		tools/system-packages.sh \
 		$(if $(PYTHON),again) $(COPIED)
 	@PYTHON="$(PYTHON)" tools/setup.sh
 
@@ -34,6 +35,9 @@ demo: $(READY)  ## a ready case and a small study; pictures, tables, reports go 
 
 test: lint types  ## style, types, then the quick tests and validations
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark
+
+ci: lint types  ## what .ci/run runs: quick and slow tests, and all of the validation
+	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m "not exhaustive"
 
 slow: $(READY)  ## the tests and validations that take longer
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m slow

@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Make .venv: the locked packages, this project, and a check that all of it runs.
+# Install missing system packages, make .venv (the locked packages and this project), check all.
 # Called by `make setup`, which skips it while .venv/.ready is up to date.
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -18,6 +18,8 @@ if [ "$(uname -sm)" != "Linux x86_64" ]; then
     echo "requirements.lock is for Linux x86_64; on this machine ($(uname -sm)) use environment.yml." >&2
     exit 1
 fi
+
+tools/system-packages.sh
 
 # Keep the interpreter of a .venv that is there, unless another is named by PYTHON=.
 python=""
