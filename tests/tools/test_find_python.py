@@ -1,7 +1,6 @@
 """tools/find-python.sh, with fake interpreters on a fake path and in a fake home."""
 
 import os
-import shutil
 import subprocess
 import sys
 import time
@@ -9,35 +8,22 @@ from pathlib import Path
 
 import pytest
 
-SCRIPT = Path(__file__).parents[2] / "tools" / "find-python.sh"
+from tests.helpers.fake_machine import TOOLS, FakeMachine
+from tests.helpers.messages import assert_states
 
 
-class Machine:
-    """A folder that stands for a computer: `bin` is its path, `home` its home."""
+class Machine(FakeMachine):
+    """A machine with what find-python.sh itself needs."""
 
     def __init__(self, folder):
-        self.bin, self.home = folder / "bin", folder / "home"
-        self.bin.mkdir()
-        self.home.mkdir()
-        for tool in ("bash", "env", "sort"):  # all that the script itself needs
-            (self.bin / tool).symlink_to(shutil.which(tool))
+        super().__init__(folder, "sort", "sed", "id")
 
-    def script(self, path, body):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(f"#!/bin/sh\n{body}\n")
-        path.chmod(0o755)
-        return path
-
-    def python(self, path, version="3 13", kind="cpython", venv="venv", base=None):
+    def python(self, path, version="3 13", kind="cpython", lacks="nothing", base=None):
         """Put an interpreter there that answers the script's question like this."""
-        return self.script(path, f"echo {version} {kind} {venv} {base or path}")
+        return self.script(path, f"echo {version} {kind} {lacks} {base or path}")
 
     def find(self, **variables):
-        environment = {"PATH": str(self.bin), "HOME": str(self.home), **variables}
-        done = subprocess.run(
-            [SCRIPT], env=environment, capture_output=True, text=True, check=False
-        )
-        return done.returncode, done.stdout.strip(), done.stderr
+        return self.run("find-python.sh", **variables)
 
 
 @pytest.fixture
@@ -50,9 +36,30 @@ def test_none_found_says_how_to_get_one_at_once(machine):
     status, found, message = machine.find()
     assert time.perf_counter() - began < 1.0
     assert (status, found) == (1, "")
-    assert "needs Python 3.12 to 3.14, and none was found." in message
-    assert "uv python install" in message
-    assert "Looked at" not in message
+    assert_states(message, "3.12", "3.14", "uv python install 3.13")
+
+
+@pytest.mark.parametrize(
+    ("command", "body", "remedy"),
+    [
+        ("uv", "exit 2", "    uv python install 3.13\n"),
+        ("pyenv", "", "    pyenv install 3.13\n"),
+        ("apt-get", "", "apt-get install -y pipx && pipx run uv python install 3.13\n"),
+        ("conda", "", "    conda env create -f environment.yml "),
+    ],
+)
+def test_one_command_that_this_machine_has_installs_a_python(machine, command, body, remedy):
+    machine.script(machine.bin / command, body)
+    assert remedy in machine.find()[2]
+
+
+@pytest.mark.parametrize(
+    ("candidate", "expected"), [("3.13.5-1", "python3-venv"), ("3.11.2-1+b1", "pipx"), ("", "pipx")]
+)
+def test_package_of_the_system_is_named_if_it_is_new_enough(machine, candidate, expected):
+    machine.script(machine.bin / "apt-get", "")
+    machine.script(machine.bin / "apt-cache", f"echo '  Candidate: {candidate}'")
+    assert_states(machine.find()[2], "apt-get install -y", expected)
 
 
 def test_newest_name_on_the_path_first(machine):
@@ -117,7 +124,8 @@ def test_uv_that_finds_nothing(machine):
         ({"version": "2 14"}, "is Python 2.14"),
         ({"kind": "pypy"}, "is a pypy build"),
         ({"kind": "free-threaded"}, "is a free-threaded build"),
-        ({"venv": "no-venv"}, "apt-get install python3.13-venv"),
+        ({"lacks": "ensurepip"}, "apt-get install python3.13-venv"),
+        ({"lacks": "sqlite3"}, "sqlite3"),
         ({"version": "hello"}, "does not answer as Python does"),
     ],
 )
@@ -152,7 +160,10 @@ def test_named_one_that_is_unfit_is_not_replaced_in_silence(machine):
 def test_interpreter_behind_a_virtual_environment(machine, tmp_path):
     """The real question, put to the real interpreter that runs this test."""
     done = subprocess.run(
-        [SCRIPT], env={**os.environ, "PYTHON": sys.executable}, capture_output=True, text=True
+        [TOOLS / "find-python.sh"],
+        env={**os.environ, "PYTHON": sys.executable},
+        capture_output=True,
+        text=True,
     )
     assert done.returncode == 0, done.stderr
     base = Path(done.stdout.strip())
