@@ -1,8 +1,6 @@
-"""The command `tubewright`: parse, call, print. Heavy imports wait inside the commands.
+"""The command `tubewright`: parse, call, print. Commands import slow modules when they run.
 
-Exit codes: 0 done; 1 the installation lacks something; 2 the input cannot be used; 3 the last
-demanded step was not reached, a validated figure is off, or the user broke off (what was reached is
-written all the same), or there is no equilibrium even at rest (then nothing is).
+The exit codes are in :data:`fem.cli.app.EXIT_CODES`.
 """
 
 from fem.core.processes import use_one_thread
@@ -16,7 +14,7 @@ __all__ = ["about", "app", "compare", "main", "report", "solve", "study", "trust
 
 
 def main() -> None:
-    """Run the command; a request to end is as good as Ctrl-C, so that what is done is written."""
+    """Run the command; SIGTERM acts as Ctrl-C, so that the results so far are written."""
     import signal
 
     signal.signal(signal.SIGTERM, signal.default_int_handler)

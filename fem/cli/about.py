@@ -1,4 +1,4 @@
-"""The commands on the tool itself: what it knows, how far it may be trusted, if it runs."""
+"""The commands on the tool itself: validation, materials, schemas, installation."""
 
 from __future__ import annotations
 
@@ -8,44 +8,44 @@ from typing import Annotated
 
 import typer
 
-from fem.cli.app import LACKING, UNREACHED, app, fail, make_folder, plain_errors
+from fem.cli.app import INCOMPLETE, NOT_INSTALLED, app, fail, make_folder, plain_errors
 
 
 @app.command()
 def validate(
     names: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[NAME]...", help="Chapters, such as balloon  [default: all]"),
+        typer.Argument(metavar="[NAME]...", help="Chapters, such as balloon.  [default: all]"),
     ] = None,
-    whole: Annotated[bool, typer.Option("--whole", help="The slow checks too.")] = False,
-    workers: Annotated[int, typer.Option(min=1, help="Processes.")] = 2,
-    out: Annotated[
-        Path, typer.Option(metavar="DIR", help="Folder for the table and the page.")
-    ] = Path("results/validation"),
+    whole: Annotated[bool, typer.Option("--whole", help="Run the slow checks too.")] = False,
+    workers: Annotated[int, typer.Option(min=1, help="Processes to use.")] = 2,
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder to write to.")] = Path(
+        "results/validation"
+    ),
 ) -> None:
-    """Hold both models against published figures, and write one table and one page."""
+    """Check both models against published values."""
     with plain_errors():
         try:
             from validation.console import print_book, progress
             from validation.page import write_book
             from validation.run import chosen, run
         except ModuleNotFoundError as missing:
-            lack = (
+            message = (
                 f"{missing.name} is not installed: run make setup, or pip install '.[validation]'"
             )
-            fail(lack, LACKING)
+            fail(message, NOT_INSTALLED)
         chapters = chosen(names or ())
         folder = make_folder(out)
         with progress() as report:
             book = run(chapters, whole=whole, workers=workers, report=report)
         print_book(book, write_book(book, folder, whole, names or ()))
     if not book.passed:
-        raise typer.Exit(UNREACHED)
+        raise typer.Exit(INCOMPLETE)
 
 
 @app.command()
 def materials() -> None:
-    """List the rubbers that a case may name."""
+    """List the rubber materials of the library."""
     from fem.cli.print_materials import print_materials
 
     print_materials()
@@ -60,9 +60,9 @@ class FileKind(StrEnum):
 
 @app.command()
 def schema(
-    kind: Annotated[FileKind, typer.Argument(help="Of which file.")] = FileKind.CASE,
+    kind: Annotated[FileKind, typer.Argument(help="Kind of file.")] = FileKind.CASE,
 ) -> None:
-    """Print the JSON schema of a case or study file, for an editor."""
+    """Print the JSON schema of a case or study file."""
     import json
 
     from fem.case.case import Case
@@ -75,8 +75,8 @@ def schema(
 
 @app.command("check-install")
 def check_install() -> None:
-    """Test what the package stands on, and say what mends it."""
+    """Check the installation, and report how to fix it."""
     from fem.installation.check import check, report
 
     if not report(check()):
-        raise typer.Exit(LACKING)
+        raise typer.Exit(NOT_INSTALLED)

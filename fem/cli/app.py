@@ -1,4 +1,4 @@
-"""What the commands share: the application, exit codes, errors in plain words, options."""
+"""What the commands share: the application, exit codes, error messages, options."""
 
 from __future__ import annotations
 
@@ -14,7 +14,12 @@ import typer
 from fem import __version__
 from fem.core.errors import InputError
 
-LACKING, USE, UNREACHED = 1, 2, 3
+NOT_INSTALLED, UNUSABLE, INCOMPLETE = 1, 2, 3
+EXIT_CODES = (
+    "Exit codes: 0 done; 1 something is not installed; 2 the input cannot be used; 3 a requested "
+    "step was not reached, a validation check failed, or the run was interrupted (results so far "
+    "are written); 130 interrupted before there were results."
+)
 CAUTION = (
     "Estimates, not a certificate. Pressurised rubber can burst, hoses and taut threads whip: "
     "shield the device, limit the pressure, wear eye protection, follow local rules."
@@ -25,13 +30,14 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    help="Predict how a rubber tube with threads turns, moves and bulges under pressure.",
+    help="Predict twist, displacement and bulge of a rubber tube with threads under pressure.",
+    epilog=EXIT_CODES,
 )
 
 
 def folder_option(default: str) -> Any:
     """Return the option of a command that names the folder to write to."""
-    return typer.Option(metavar="DIR", help=f"Folder to write to  [default: {default}]")
+    return typer.Option(metavar="DIR", help=f"Folder to write to.  [default: {default}]")
 
 
 CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="Case file (TOML).")]
@@ -39,11 +45,11 @@ StudyFolder = Annotated[Path, typer.Argument(metavar="RESULTS", help="Result fol
 Resolution = Annotated[
     str,
     typer.Option(
-        help="coarse, standard, fine, or cell counts through the wall x round a sector x along "
+        help="Mesh: coarse, standard, fine, or cells through the wall x around a sector x along "
         "the axis, such as 1x2x20."
     ),
 ]
-Full = Annotated[bool, typer.Option("--full", help="Mesh the whole tube, not one sector of it.")]
+Full = Annotated[bool, typer.Option("--full", help="Mesh the whole tube instead of one sector.")]
 
 
 @app.callback(invoke_without_command=True)
@@ -56,36 +62,36 @@ def _root(
 
 
 def make_folder(folder: Path) -> Path:
-    """Make the result folder; better before the work than after it."""
+    """Make the result folder; call it before the solve, so that errors appear early."""
     if folder.exists() and not folder.is_dir():
-        raise InputError(f"{folder}: this is a file; a folder is needed")
+        raise InputError(f"{folder}: this is a file; a folder is required")
     folder.mkdir(parents=True, exist_ok=True)
     if not os.access(folder, os.W_OK):
-        raise InputError(f"{folder}: files cannot be written into this folder")
+        raise InputError(f"{folder}: no permission to write files in this folder")
     return folder
 
 
-def say_written(file: Path) -> None:
-    """Say how large a file is that was written, and what to mind of its values."""
+def print_written(file: Path) -> None:
+    """Print name and size of a file that was written, and the caution."""
     typer.echo(f"{file}: {file.stat().st_size / 1e6:.1f} MB")
     typer.echo(CAUTION)
 
 
 @contextmanager
 def plain_errors() -> Iterator[None]:
-    """Turn errors that the user can mend into a sentence and an exit code."""
+    """Turn errors that the user can fix into a message and an exit code."""
     try:
         yield
     except InputError as error:
         fail(str(error))
     except ArithmeticError as error:
-        fail(f"the case has no solution even at rest: {error}", UNREACHED)
+        fail(f"the case has no solution even at rest: {error}", INCOMPLETE)
     except OSError as error:
-        why = error.strerror or str(error)
-        fail(f"{error.filename}: {why}" if error.filename else why)
+        reason = error.strerror or str(error)
+        fail(f"{error.filename}: {reason}" if error.filename else reason)
 
 
-def fail(message: str, code: int = USE) -> NoReturn:
+def fail(message: str, code: int = UNUSABLE) -> NoReturn:
     """End with a message on standard error and an exit code."""
     for line in message.splitlines():
         typer.echo(f"error: {line}", err=True)

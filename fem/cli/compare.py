@@ -1,4 +1,4 @@
-"""The command on measurements: bench data against the models of a study."""
+"""The command on measurements: compare them with the models of a study."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ from fem.cli.solve import ModelChoice
 def compare(
     results: StudyFolder,
     bench: Annotated[
-        Path, typer.Argument(metavar="BENCH", help="Measurements (CSV), units in the header.")
+        Path, typer.Argument(metavar="BENCH", help="Measurements (CSV) with units in the header.")
     ],
     model: Annotated[
-        ModelChoice | None, typer.Option(help="Which model  [default: those of the study]")
+        ModelChoice | None, typer.Option(help="Model to compare.  [default: those of the study]")
     ] = None,
     out: Annotated[Path | None, folder_option("RESULTS/compare")] = None,
 ) -> None:
-    """Hold bench data against the models of a study, and name what is off."""
+    """Compare a study with measurements, and find likely causes."""
     with plain_errors():
-        from fem.cli.print_agreement import WORDS, print_comparison
+        from fem.cli.print_agreement import PART_LABELS, print_comparison
         from fem.compare.comparison import compare as compare_bench
         from fem.measurements.bench import read_bench
         from fem.plots.comparison import save_pictures
@@ -38,7 +38,7 @@ def compare(
         with Bars() as bars:
 
             def report(part: str, done: int, total: int) -> None:
-                bars.report(part, done, total, WORDS[part])
+                bars.report(part, done, total, PART_LABELS[part])
 
             comparison = compare_bench(study_result, measured, models, report)
         files = [*comparison.save(folder), *save_pictures(comparison, folder)]

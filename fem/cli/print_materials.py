@@ -1,4 +1,4 @@
-"""What a terminal shows of the library of materials."""
+"""Terminal output of the command `materials`."""
 
 from __future__ import annotations
 
@@ -9,38 +9,38 @@ from fem.wording.text_table import TextTable
 
 
 def print_materials() -> None:
-    """Print each material with its constants, how far they reach and where they come from."""
+    """Print each material with its constants, their range of validity and their source."""
     console, library = terminal(), materials()
     rows = [
-        [material.name, constants(material), _reach(material), _source(material)]
+        [material.name, constants(material), _range(material), _source(material)]
         for material in library.values()
     ]
-    titles = ["material", "law, constants", "strained", "source"]
+    titles = ["material", "law, constants", "strain range", "source"]
     print_table(console, TextTable("", titles, rows, text_columns=range(4)))
     name = next(iter(library))
-    console.print(f'In a case:\n\n[rubber]\nmaterial = "{name}"\n', soft_wrap=True)
+    console.print(f'In a case file:\n\n[rubber]\nmaterial = "{name}"\n', soft_wrap=True)
     console.print(
-        "Batches scatter by tens of per cent: measure your own where it matters, and write law and "
-        "constants in place of the name."
+        "Batches differ by tens of per cent. Where it matters, measure your own batch, and give "
+        "law and constants instead of the name."
     )
 
 
 def constants(material: Material) -> str:
-    """Return law and constants with their units, a line each."""
+    """Return law and constants with their units, one per line."""
     data = material.rubber
-    said = [f"{key} = {data[key]}" for key in data if key not in (*COMMON, "terms")]
-    said += [f"{term['modulus']}, exponent {term['exponent']:g}" for term in data.get("terms", ())]
-    return "\n".join([data["law"], *said])
+    lines = [f"{key} = {data[key]}" for key in data if key not in (*COMMON, "terms")]
+    lines += [f"{term['modulus']}, exponent {term['exponent']:g}" for term in data.get("terms", ())]
+    return "\n".join([data["law"], *lines])
 
 
-def _reach(material: Material) -> str:
-    """Return how the rubber was strained, and how far its constants reach."""
+def _range(material: Material) -> str:
+    """Return how the rubber was strained in the tests, and up to which stretch it is valid."""
     trusted = material.rubber.get("trusted_stretch")
-    return material.strain_range + (f"; trusted to a stretch of {trusted:g}" if trusted else "")
+    return material.strain_range + (f"; valid up to a stretch of {trusted:g}" if trusted else "")
 
 
 def _source(material: Material) -> str:
-    """Return where the constants stand and how that was read."""
+    """Return the source of the constants and how it was read."""
     parts = [material.source]
     if material.doi:
         parts.append(f"doi {material.doi}")

@@ -1,4 +1,4 @@
-"""What a terminal shows of a solve: a bar while it runs, then the models side by side."""
+"""Terminal output of the command `solve`: progress bars, then the models side by side."""
 
 from __future__ import annotations
 
@@ -20,25 +20,25 @@ from fem.wording.termination import PURPOSES, SOLVED_HOW
 
 @contextmanager
 def progress(
-    models: Sequence[str], steps: int, seconds: Sequence[AdditionalSolve] = ()
+    models: Sequence[str], steps: int, additional: Sequence[AdditionalSolve] = ()
 ) -> Iterator[Report]:
-    """Show a bar to each solve on standard error; hand out the function that moves them.
+    """Show a bar for each solve on standard error; yield the function that moves them.
 
-    What the FE model is solved for again is said above the bars.
+    Lines above the bars state the purpose of additional solves.
     """
     with Bars("steps") as bars:
-        for second in seconds:
-            how = SOLVED_HOW[second.column]
-            bars.note(f"{PURPOSES[second.column]}: the FE model is then solved again {how}")
-        for model in models:  # bars stand in the order of the work
+        for solve in additional:
+            how = SOLVED_HOW[solve.column]
+            bars.note(f"{PURPOSES[solve.column]}: the FE model is solved again {how}")
+        for model in models:  # bars in the order of the solves
             bars.report(model, 0, steps, f"{NAMES[model]} model")
-            for second in seconds if model == "fe" else ():
-                bars.report(second.solve, 0, steps, f"FE model {SOLVED_HOW[second.column]}")
+            for solve in additional if model == "fe" else ():
+                bars.report(solve.solve, 0, steps, f"FE model {SOLVED_HOW[solve.column]}")
         yield bars.report
 
 
 def print_result(result: Result, folder: Path) -> None:
-    """Print the steps, what is to be said of them, how each run went, and where its files are."""
+    """Print the steps, remarks, the outcome of each run, and its files."""
     console, case = terminal(), result.case
     console.print(case.title, style="bold")
     bounds = filter(None, (bounds_table(run, case) for run in result.runs))
@@ -48,10 +48,10 @@ def print_result(result: Result, folder: Path) -> None:
         console.print(line)
     for run in result.runs:
         iterations = sum(row["newton_iterations"] for row in run.rows)
-        gaps = run.balance
+        residuals = run.balance
         console.print(
-            f"{run_sentence(run, case)}; {iterations} iterations, {run.seconds:.2f} s; "
-            f"imbalance: energy {gaps['energy_gap']:.1e}, end force {gaps['end_force_gap']:.1e}, "
-            f"torque {gaps['end_torque_gap']:.1e}"
+            f"{run_sentence(run, case)}; {iterations} Newton iterations, {run.seconds:.2f} s; "
+            f"residuals: energy {residuals['energy_gap']:.1e}, end force "
+            f"{residuals['end_force_gap']:.1e}, torque {residuals['end_torque_gap']:.1e}"
         )
     print_files(console, [path for path in folder.iterdir() if path.suffix != ".vtu"])

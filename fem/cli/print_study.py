@@ -1,4 +1,4 @@
-"""What a terminal shows of a study: bars while it runs, then how its curves went."""
+"""Terminal output of the command `study`: progress bars, then the outcome of its curves."""
 
 from __future__ import annotations
 
@@ -29,38 +29,38 @@ from fem.wording.text_table import TextTable
 
 @dataclass
 class _Worker:
-    """The number of curves that a worker has done, how many of them failed, and the last."""
+    """The number of curves that a worker has solved, how many failed, and the last one."""
 
     done: int = 0
     failed: int = 0
     seconds: float = 0.0
     last: str = ""
 
-    def add(self, curve: Curve, words: str) -> None:
+    def add(self, curve: Curve, setting: str) -> None:
         """Count a curve."""
         self.done += 1
         self.failed += curve.status == "failed"
         self.seconds += curve.seconds
-        self.last = f"{NAMES[curve.model]}: {words}"
+        self.last = f"{NAMES[curve.model]}: {setting}"
 
 
 def _worker_table(workers: Mapping[str, _Worker]) -> Table | None:
-    """Return a line to each worker; None while no curve is done."""
+    """Return a line for each worker; None while no curve is done."""
     if not workers:
         return None
     rows = [
         [name, str(w.done), str(w.failed or ""), f"{w.seconds / w.done:.2g}", w.last]
         for name, w in workers.items()
     ]
-    titles = ["worker", "done", "failed", "s each", "last done"]
+    titles = ["worker", "done", "failed", "s per curve", "last curve"]
     return rich_table(TextTable("", titles, rows, text_columns=(0, 4)))
 
 
 @contextmanager
 def progress(job_list: JobList) -> Iterator[Report]:
-    """Show bars on standard error; hand out the function that moves them."""
-    words, workers = job_list.words, defaultdict[str, _Worker](_Worker)
-    unit = "done, {task.fields[failed]} failed, {task.remaining:.0f} to go,"
+    """Show bars on standard error; yield the function that moves them."""
+    settings, workers = job_list.words, defaultdict[str, _Worker](_Worker)
+    unit = "done, {task.fields[failed]} failed, {task.remaining:.0f} left,"
     left = [TextColumn("elapsed,"), TimeRemainingColumn(), TextColumn("remaining")]
     counts, earlier = Counter(done=0, failed=0), True
 
@@ -71,35 +71,35 @@ def progress(job_list: JobList) -> Iterator[Report]:
             failed = [curve for curve in curves if curve.status == "failed"]
             counts.update(done=len(curves), failed=len(failed))
             bars.report("curves", counts["done"], job_list.curves, failed=counts["failed"])
-            if earlier:  # what an earlier run did; the time left counts from here
+            if earlier:  # curves of an earlier run; the remaining time is estimated from here
                 bars.reset(bars.task_ids[0], completed=counts["done"], failed=counts["failed"])
             else:
                 for curve in curves:
                     worker = workers[f"{curve.host} {curve.worker}"]
-                    worker.add(curve, words[curve.case])
+                    worker.add(curve, settings[curve.case])
             earlier = False
             for curve in failed:
-                why = reason(curve.termination)
-                bars.note(f"failed: {NAMES[curve.model]}, {words[curve.case]}: {why}")
+                text = f"{NAMES[curve.model]}, {settings[curve.case]}: {reason(curve.termination)}"
+                bars.note(f"failed: {text}")
 
         yield report
 
 
 def print_estimate(job_list: JobList, found: Sequence[Estimate], workers: int) -> None:
-    """Print how many curves a study has, and what they are expected to take."""
+    """Print how many curves a study has, and the expected time and disk space."""
     console, study = terminal(), job_list.study
     console.print(study.title, style="bold")
     steps = sum(case.drive.steps for case in job_list.cases)
     console.print(
         f"{len(job_list.cases)} cases, {job_list.curves} curves "
-        f"({', '.join(NAMES[model] for model in study.models)}), {steps} steps a model"
+        f"({', '.join(NAMES[model] for model in study.models)}), {steps} steps per model"
     )
     for part in found:
         console.print(
             f"{NAMES[part.model]}: about {_time(part.seconds / min(workers, part.workers))}, "
-            f"{part.bytes / 1e6:.2g} MB (from {part.sample} of its curves, solved just now)"
+            f"{part.bytes / 1e6:.2g} MB (estimated from {part.sample} curves solved now)"
         )
-    console.print(f"with {workers} workers, beside the start of the processes and the pictures")
+    console.print(f"with {workers} workers, without the start of the processes and the pictures")
     for table in unusable_grids(job_list.unusable):
         print_table(console, table)
 
@@ -107,10 +107,10 @@ def print_estimate(job_list: JobList, found: Sequence[Estimate], workers: int) -
 def print_study_result(
     study_result: StudyResult, job_list: JobList, folder: Path, files: Sequence[str]
 ) -> None:
-    """Print how the curves went, what was reached, what failed, and what was written."""
+    """Print the outcome of the curves, the ranges of the values, failures, and the files."""
     console, seen = terminal(), plot_data(study_result)
     console.print(study_result.study.title, style="bold")
-    ranges = range_grids(replace(seen, axes=[])) if seen else []  # without the settings: too wide
+    ranges = range_grids(replace(seen, axes=[])) if seen else []  # with the settings it is too wide
     failed = [*unreached_grids(study_result, failed_only=True), *unusable_grids(job_list.unusable)]
     for table in [counts_grid(study_result), *ranges, *failed]:
         print_table(console, table)

@@ -1,4 +1,4 @@
-"""The command on a report: a result or a study as one page."""
+"""The command `report`: a result or a study as one page."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fem.cli.app import app, plain_errors, say_written
+from fem.cli.app import app, plain_errors, print_written
 
 
 @app.command()
@@ -17,15 +17,15 @@ def report(
     ],
     out: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="The page (HTML)  [default: report.html in the folder]"),
+        typer.Option(metavar="FILE", help="File to write.  [default: report.html in the folder]"),
     ] = None,
 ) -> None:
-    """Write a result or a study as one page, which opens and prints without a network."""
+    """Write a result or a study as one HTML page."""
     with plain_errors():
         from rich.console import Console
 
         from fem.report.write import write_report
 
-        with Console(stderr=True).status("writing the report"):  # on a terminal only
+        with Console(stderr=True).status("writing the report"):  # only in a terminal
             file = write_report(folder, out)
-        say_written(file)
+        print_written(file)

@@ -1,4 +1,4 @@
-"""The commands on one case: solve it, write its mesh."""
+"""The commands `solve` and `mesh`, for one case."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import typer
 
 from fem.cli.app import (
     CAUTION,
-    UNREACHED,
+    INCOMPLETE,
     CaseFile,
     Full,
     Resolution,
@@ -23,7 +23,7 @@ from fem.core.errors import InputError
 
 
 class ModelChoice(StrEnum):
-    """Which models to solve."""
+    """The models to solve."""
 
     FE = "fe"
     FAST = "fast"
@@ -33,27 +33,24 @@ class ModelChoice(StrEnum):
 @app.command()
 def solve(
     case: CaseFile,
-    model: Annotated[ModelChoice, typer.Option(help="Which model.")] = ModelChoice.BOTH,
+    model: Annotated[ModelChoice, typer.Option(help="Model to solve.")] = ModelChoice.BOTH,
     resolution: Resolution = "standard",
     out: Annotated[Path | None, folder_option("results/<case name>")] = None,
     full: Full = False,
     mesh_error: Annotated[
         bool,
         typer.Option(
-            "--mesh-error", help="Solve the FE model on a coarser mesh too, to estimate its error."
+            "--mesh-error", help="Estimate the mesh error: solve on a coarser mesh too (FE only)."
         ),
     ] = False,
     overwrite: Annotated[
         bool,
-        typer.Option(
-            "--overwrite",
-            help="Replace what the folder holds, even another case or more than is solved now.",
-        ),
+        typer.Option("--overwrite", help="Replace any result in the folder, also of another case."),
     ] = False,
 ) -> None:
     """Solve a case and write tables, shapes and pictures.
 
-    A result of the same case is replaced if all its models and additional solves are solved again.
+    An earlier result is replaced if it has the same case and no other models or additional solves.
     """
     from fem.cli.print_result import print_result, progress
     from fem.results.additional_solve import additional_solves
@@ -68,10 +65,10 @@ def solve(
         loaded = Case.load(case)
         models = _chosen(model, mesh_error)
         folder = make_folder(out or Path("results") / case.stem)
-        seconds = additional_solves(loaded, models, mesh_error)
+        additional = additional_solves(loaded, models, mesh_error)
         if not overwrite:
-            check_replaceable(folder, loaded, [*models, *(second.solve for second in seconds)])
-        with progress(models, steps_of(loaded), seconds) as report:
+            check_replaceable(folder, loaded, [*models, *(one.solve for one in additional)])
+        with progress(models, steps_of(loaded), additional) as report:
             result = solve_case(
                 loaded, models, resolution, full=full, mesh_error=mesh_error, report=report
             )
@@ -82,13 +79,13 @@ def solve(
     print_result(result, folder)
     typer.echo(CAUTION)
     if not result.reached or result.interrupted:
-        raise typer.Exit(UNREACHED)
+        raise typer.Exit(INCOMPLETE)
 
 
 def _chosen(model: ModelChoice, mesh_error: bool) -> tuple[str, ...]:
     """Return the models to solve."""
     if mesh_error and model is ModelChoice.FAST:
-        raise InputError("--mesh-error: the fast model has no mesh; take --model fe or both")
+        raise InputError("--mesh-error: the fast model has no mesh; use --model fe or both")
     return ("fe", "fast") if model is ModelChoice.BOTH else (model.value,)
 
 
@@ -96,12 +93,13 @@ def _chosen(model: ModelChoice, mesh_error: bool) -> tuple[str, ...]:
 def mesh(
     case: CaseFile,
     output: Annotated[
-        Path, typer.Option("-o", "--output", metavar="FILE", help="Ends in .msh, .vtu or .vtk.")
+        Path,
+        typer.Option("-o", "--output", metavar="FILE", help="File to write: .msh, .vtu or .vtk."),
     ],
     resolution: Resolution = "standard",
     full: Full = False,
 ) -> None:
-    """Write the mesh that a case is solved on."""
+    """Write the mesh of a case."""
     with plain_errors():
         from fem import Case
         from fem.fe.mesh.body import write_mesh
@@ -109,5 +107,5 @@ def mesh(
         counts = write_mesh(Case.load(case), resolution, full, output)
     typer.echo(
         f"{output}: {counts.radial} x {counts.around} x {counts.axial} cells "
-        "(through the wall x round the body x along the axis)"
+        "(through the wall x around the body x along the axis)"
     )

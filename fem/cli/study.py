@@ -1,4 +1,4 @@
-"""The command on many cases: a parameter study."""
+"""The command `study`: solve many cases."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from fem.cli.app import CAUTION, UNREACHED, app, fail, folder_option, make_folder, plain_errors
+from fem.cli.app import CAUTION, INCOMPLETE, app, fail, folder_option, make_folder, plain_errors
 
 
 @app.command()
@@ -19,20 +19,21 @@ def study(
     scheduler: Annotated[
         str | None,
         typer.Option(
-            metavar="ADDRESS", help="Dask scheduler whose workers do it, such as tcp://host:8786."
+            metavar="ADDRESS", help="Use the workers of a Dask scheduler, such as tcp://host:8786."
         ),
     ] = None,
     out: Annotated[Path | None, folder_option("results/<study name>")] = None,
     resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with what an earlier run has not done.")
+        bool, typer.Option("--resume", help="Continue an earlier run: solve what is missing.")
     ] = False,
     retry: Annotated[
-        bool, typer.Option("--retry", help="Go on, and solve again what failed.")
+        bool,
+        typer.Option("--retry", help="Continue, and solve failed curves again."),
     ] = False,
-    pictures: Annotated[bool, typer.Option(help="Draw pictures.")] = True,
+    pictures: Annotated[bool, typer.Option(help="Write pictures.")] = True,
     dry_run: Annotated[
         bool,
-        typer.Option("--dry-run", help="Only say how many cases there are, and what they take."),
+        typer.Option("--dry-run", help="Only print the number of cases and the expected time."),
     ] = False,
 ) -> None:
     """Solve a parameter study and write its table and pictures."""
@@ -51,7 +52,7 @@ def study(
             print_estimate(job_list, estimate(job_list), workers)
             return
         folder = make_folder(out or Path("results") / file.name.split(".")[0])
-        with _what_is_done_is_kept(folder):
+        with _explain_write_errors(folder):
             with progress(job_list) as report:
                 executor = WorkerPool(workers) if scheduler is None else ClusterExecutor(scheduler)
                 study_result = run(
@@ -62,16 +63,16 @@ def study(
     print_study_result(study_result, job_list, folder, files)
     typer.echo(CAUTION)
     if not study_result.complete:
-        raise typer.Exit(UNREACHED)
+        raise typer.Exit(INCOMPLETE)
 
 
 @contextmanager
-def _what_is_done_is_kept(folder: Path) -> Iterator[None]:
-    """Say what to do where something cannot be written, as on a full disk."""
+def _explain_write_errors(folder: Path) -> Iterator[None]:
+    """Report what to do if a file cannot be written, as on a full disk."""
     from fem.study.results_db import DatabaseWriteError
 
     try:
         yield
     except (DatabaseWriteError, OSError) as error:
-        kept = "the curves that are done are kept; once it can be written, go on with --resume"
-        fail(f"{folder}: {error}; {kept}", UNREACHED)
+        hint = "finished curves are saved; fix the problem, then continue with --resume"
+        fail(f"{folder}: {error}; {hint}", INCOMPLETE)

@@ -1,4 +1,4 @@
-"""The command on trust: where the fast model does, and what corrects it."""
+"""The command `trust`: where the fast model is accurate enough, and how to correct it."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ def trust(
         str,
         typer.Option(
             metavar="TEXT",
-            help='Errors that are borne, such as "twist 3 deg, displacement 5 %".',
+            help='Tolerances, such as "twist 3 deg, displacement 5 %".',
         ),
     ],
     out: Annotated[Path | None, folder_option("RESULTS/trust")] = None,
 ) -> None:
-    """Say where the fast model is as good as the FE model, and correct it where it is not."""
+    """Find where the fast model is accurate, and correct it."""
     with plain_errors():
         from fem.cli.print_agreement import print_trust
         from fem.plots.trust.figures import left_out, save_pictures
@@ -32,7 +32,7 @@ def trust(
 
         study_result = StudyResult.load(results)
         with Bars() as bars:
-            bars.report("searching for rules, fitting the difference of the models", 0, None)
+            bars.report("finding rules, fitting the correction", 0, None)
             found = Trust.of(study_result, tolerance)
         folder = make_folder(out or results / "trust")
         files = found.save(folder)

@@ -1,6 +1,6 @@
-"""The command on seeing results: a window, a page, a picture or a film of their shapes.
+"""The command `view`: results in a window, on a page, as a picture or as a film.
 
-Heavy imports wait inside.
+Slow modules are imported inside the functions.
 """
 
 from __future__ import annotations
@@ -8,164 +8,83 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
-from fem.cli.app import CAUTION, LACKING, app, fail, plain_errors, say_written
+from fem.cli import view_options as options
+from fem.cli.app import CAUTION, NOT_INSTALLED, app, fail, plain_errors, print_written
+from fem.cli.view_options import LAST, WEB, WINDOW
 from fem.core.errors import InputError
 
 if TYPE_CHECKING:
     from fem.scene.result_view import Exhibit
 
-WINDOW, WEB, PNG, MOVIE = "the window", "--web", "--png", "--movie"
-
-BELONGS = {
-    "--port": (WEB,),
-    "--browser": (WEB,),
-    "--step": (PNG,),
-    "--dpi": (PNG,),
-    "--transparent": (PNG,),
-    "--height": (PNG, MOVIE),
-    "--seconds": (MOVIE,),
-    "--cut": (WINDOW, PNG, MOVIE),
-    "--start": (WINDOW, PNG, MOVIE),
-}
-"""What each option goes with."""
-
-LAST = "last"
-"""Names the last step."""
-
-MOST_LENGTHS = 50
-"""Height that is shown at most, in lengths of the longest tube at rest, which is then still seen to
-be one (a choice of our own)."""
+MAX_LENGTHS = 50
+"""Maximum visible height, in lengths of the longest tube at rest: a tube is still recognisable
+(our own choice)."""
 
 
 @app.command()
 def view(
     context: typer.Context,
-    results: Annotated[
-        list[Path], typer.Argument(metavar="RESULT...", help="Result folders, side by side.")
-    ],
-    bench: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="Measurements (CSV) of these cases, beside the models."),
-    ] = None,
-    web: Annotated[bool, typer.Option("--web", help="Serve a page on this machine alone.")] = False,
-    port: Annotated[
-        int | None,
-        typer.Option(min=1, max=65535, help="Its port  [default: any that is free]"),
-    ] = None,
-    browser: Annotated[bool, typer.Option(help="Open the page in a browser.")] = True,
-    png: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="Write a picture: .png, .svg or .pdf."),
-    ] = None,
-    step: Annotated[
-        str, typer.Option(metavar=f"N|{LAST}", help="Its step, 0 for the rest.")
-    ] = LAST,
-    dpi: Annotated[int, typer.Option(min=50, max=1200, help="Its dots per inch.")] = 300,
-    transparent: Annotated[
-        bool, typer.Option("--transparent", help="Leave its ground transparent.")
-    ] = False,
-    movie: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write a film: .mp4 or .gif.")
-    ] = None,
-    seconds: Annotated[float, typer.Option(min=1.0, max=30.0, help="Its length.")] = 5.0,
-    height: Annotated[
-        str | None,
-        typer.Option(
-            metavar="LENGTH",
-            help='Height that is shown, such as "90 mm": one scale for several pictures '
-            "[default: what the tubes need]",
-        ),
-    ] = None,
-    cut: Annotated[bool, typer.Option("--cut", help="Cut the tube open.")] = False,
-    start: Annotated[bool, typer.Option(help="Show the shape at rest too.")] = True,
+    results: options.Results,
+    bench: options.Bench = None,
+    web: options.Web = False,
+    port: options.Port = None,
+    browser: options.Browser = True,
+    png: options.Png = None,
+    step: options.Step = LAST,
+    dpi: options.Dpi = 300,
+    transparent: options.Transparent = False,
+    movie: options.Movie = None,
+    seconds: options.Seconds = 5.0,
+    height: options.Height = None,
+    cut: options.Cut = False,
+    start: options.Start = True,
 ) -> None:
-    """Look at results: in a window, on a page (--web), or as a picture or film."""
+    """Show results in a window, on a page, as a picture or film."""
     with plain_errors():
-        way = chosen_way(context)
-        look = {"cut": cut, "start": start, "height_mm": height_of(height)}
-        if way == WEB:
+        output = options.chosen_output(context)
+        appearance = {"cut": cut, "start": start, "height_mm": options.height_of(height)}
+        if output == WEB:
             serve(results, bench, port=port, browser=browser)
-        elif way == WINDOW:
+        elif output == WINDOW:
             open_window(results, bench, cut=cut, start=start)
         elif png:
-            save_still(results, bench, png, step, dpi=dpi, transparent=transparent, **look)
+            save_still(results, bench, png, step, dpi=dpi, transparent=transparent, **appearance)
         elif movie:
-            save_movie(results, bench, movie, seconds=seconds, **look)
-
-
-def chosen_way(context: typer.Context) -> str:
-    """Return how results are to be looked at, by the options that were given.
-
-    Raises
-    ------
-    InputError
-        If they contradict each other, or no file is named.
-    """
-    values = {f"--{name}": value for name, value in context.params.items()}
-    given = [
-        f"--{name}"
-        for name in context.params
-        if getattr(context.get_parameter_source(name), "name", "") == "COMMANDLINE"
-    ]
-    asked = [name for name in (WEB, PNG, MOVIE) if name in given]
-    if len(asked) > 1:
-        raise InputError(f"{' and '.join(asked)}: take one of them")
-    way = asked[0] if asked else WINDOW
-    for name in given:
-        if way not in BELONGS.get(name, (way,)):
-            raise InputError(f"{name}: it goes with {' and '.join(BELONGS[name])} only")
-    if values.get(way) == Path():
-        raise InputError(f"{way}: name a file")
-    return way
+            save_movie(results, bench, movie, seconds=seconds, **appearance)
 
 
 def load(
     folders: Sequence[Path], bench: Path | None, height_mm: float | None = None
 ) -> list[Exhibit]:
-    """Return what there is to see, measurements of a case after its models.
+    """Return the views of results, each followed by its measurements.
 
     Raises
     ------
     InputError
-        If a folder is no result, or holds nothing that can be drawn; for the bench file; or if the
-        tubes are lost in the height that is to be shown (mm).
+        If a folder is not a result or has no shapes; if the measurements cannot be used; or if the
+        visible height (mm) is too great to recognise the tubes.
     """
     from fem.scene.result_view import load_exhibits
 
     check_no_study(folders)
-    shown = load_exhibits(folders)
-    if not shown:
-        raise InputError(f"{', '.join(map(str, folders))}: no shape was reached, not even at rest")
-    most = MOST_LENGTHS * max(exhibit.case.tube.length for exhibit in shown)
-    if height_mm is not None and height_mm > most:
+    views = load_exhibits(folders)
+    if not views:
+        raise InputError(f"{', '.join(map(str, folders))}: no state was found, not even at rest")
+    limit = MAX_LENGTHS * max(view.case.tube.length for view in views)
+    if height_mm is not None and height_mm > limit:
         raise InputError(
-            f"--height {height_mm:g} mm: at most {most:g} mm, "
-            f"{MOST_LENGTHS} times the length of the longest tube at rest"
+            f"--height {height_mm:g} mm: at most {limit:g} mm, "
+            f"{MAX_LENGTHS} times the length of the longest tube at rest"
         )
     if bench is None:
-        return shown
+        return views
     from fem.scene.measured_view import with_bench
 
-    return with_bench(shown, bench)
-
-
-def height_of(text: str | None) -> float | None:
-    """Return a height that is to be shown (mm); None where none is given."""
-    from fem.core.units import LENGTH, read
-
-    if text is None:
-        return None
-    try:
-        height = read(text, LENGTH)
-    except ValueError as error:
-        raise InputError(f'--height "{text}": {error}') from None
-    if height <= 0:
-        raise InputError(f'--height "{text}": it must be above 0')
-    return height
+    return with_bench(views, bench)
 
 
 def _is_study(folder: Path) -> bool:
@@ -175,35 +94,34 @@ def _is_study(folder: Path) -> bool:
 
 
 def check_no_study(folders: Iterable[Path]) -> None:
-    """Check that no folder is that of a study.
+    """Check that no folder is a study.
 
     Raises
     ------
     InputError
-        If one is; it says which results of the study can be shown one by one.
+        If one is; the message lists the results that the study has stored.
     """
     for folder in filter(_is_study, folders):
-        there = sorted(path.parent for path in folder.glob("shapes/*/run.json"))
-        kept = (
-            f"shows it alone, or name results that it kept: {', '.join(map(str, there))}"
-            if there
-            else "alone shows it; it kept no results "
-            "([[shapes]] in its file says of which settings to keep them)"
+        stored = sorted(path.parent for path in folder.glob("shapes/*/run.json"))
+        hint = (
+            f"name results that it has stored: {', '.join(map(str, stored))}"
+            if stored
+            else "store results of some settings ([[shapes]] in the study file; it has none yet)"
         )
-        raise InputError(f"{folder}: this is a study; --web {kept}")
+        raise InputError(f"{folder}: this is a study; view it alone with --web, or {hint}")
 
 
 def serve(folders: Sequence[Path], bench: Path | None, **options: Any) -> None:
     """Serve the page of results, or of one study, until Ctrl-C.
 
-    Shapes are read while the page is opened; what is wrong with one ends it then. A bench file,
-    written by hand, is checked before.
+    Shapes are read while the browser opens; a shape that cannot be read ends the server.
+    Measurements are checked before, as the file is written by hand.
     """
     from fem.web.server import serve as serve_page
 
     if len(folders) == 1 and _is_study(folders[0]):
         if bench is not None:
-            raise InputError("--bench: it goes with results, not with a study; see compare")
+            raise InputError("--bench: applies to results, not to a study; use the command compare")
         from fem.web.study import StudyRoom
 
         room = StudyRoom(folders[0])
@@ -213,21 +131,21 @@ def serve(folders: Sequence[Path], bench: Path | None, **options: Any) -> None:
 
     check_no_study(folders)
     cases = load_cases(folders)
-    shown = partial(load, folders, None) if bench is None else load(folders, bench)
-    serve_page(shown, joined(cases), base=next(iter(cases.values())), **options)
+    views = partial(load, folders, None) if bench is None else load(folders, bench)
+    serve_page(views, joined(cases), base=next(iter(cases.values())), **options)
 
 
-def open_window(folders: Sequence[Path], bench: Path | None, **look: Any) -> None:
-    """Open the window until it is closed."""
+def open_window(folders: Sequence[Path], bench: Path | None, **appearance: Any) -> None:
+    """Open the window and wait until it is closed."""
     from fem.scene.still.layout import check_count
     from fem.scene.window import need_screen
     from fem.scene.window.window import Window
 
-    shown = load(folders, bench)
+    views = load(folders, bench)
     need_screen()
-    check_count(shown)
+    check_count(views)
     typer.echo(CAUTION)
-    Window(shown, joined(exhibit.name for exhibit in shown), **look).open()
+    Window(views, joined(view.name for view in views), **appearance).open()
 
 
 def save_still(
@@ -238,19 +156,19 @@ def save_still(
     Raises
     ------
     InputError
-        If the longest path has no step of that name.
+        If the longest path does not have the step.
     """
     from fem.scene.still import check_still
     from fem.scene.still import save_still as save
 
     check_still(file)
-    shown = load(folders, bench, options["height_mm"])
-    last = max(len(exhibit.rows) for exhibit in shown) - 1
+    views = load(folders, bench, options["height_mm"])
+    last = max(len(view.rows) for view in views) - 1
     number = last if step == LAST else int(step) if step.isdecimal() else -1
     if not 0 <= number <= last:
         raise InputError(f"--step {step}: allowed: {LAST}, or 0 (rest) to {last}")
-    save(shown, file, step=number, **options)
-    say_written(file)
+    save(views, file, step=number, **options)
+    print_written(file)
 
 
 def save_movie(folders: Sequence[Path], bench: Path | None, file: Path, **options: Any) -> None:
@@ -261,14 +179,14 @@ def save_movie(folders: Sequence[Path], bench: Path | None, file: Path, **option
 
     try:
         check_film(file)
-    except NoEncoderError as lack:
-        fail(str(lack), LACKING)
-    shown = load(folders, bench, options["height_mm"])
+    except NoEncoderError as error:
+        fail(str(error), NOT_INSTALLED)
+    views = load(folders, bench, options["height_mm"])
     with Bars("pictures") as bars:
-        save(shown, file, report=partial(bars.report, "drawing"), **options)
-    say_written(file)
+        save(views, file, report=partial(bars.report, "drawing"), **options)
+    print_written(file)
 
 
 def joined(names: Iterable[str]) -> str:
-    """Return names as one title, each once."""
+    """Return names as one title, without repetitions."""
     return " · ".join(dict.fromkeys(names))

@@ -1,4 +1,4 @@
-"""The command that shows results: its files, and what it says to what it cannot use."""
+"""The command `view`: the files it writes, and the input it refuses."""
 
 import os
 import subprocess
@@ -12,9 +12,10 @@ from typer.testing import CliRunner
 
 import fem.scene.film.writer as film
 from fem.cli import app
-from fem.cli.view import BELONGS
+from fem.cli.view_options import APPLIES_TO
 from fem.results.result import Result
 from fem.solving.single import solve
+from tests.helpers.messages import assert_states
 from tests.helpers.shown import cut
 
 OPTIONS = {
@@ -39,8 +40,8 @@ def folder(result, tmp_path_factory):
 
 @pytest.fixture
 def view(folder):
-    def call(*words, results=(folder,)):
-        return CliRunner().invoke(app, ["view", *map(str, results), *map(str, words)])
+    def call(*options, results=(folder,)):
+        return CliRunner().invoke(app, ["view", *map(str, results), *map(str, options)])
 
     return call
 
@@ -53,7 +54,7 @@ def pixels(file):
 # --------------------------------------------------------------------------------------- pictures
 
 
-def test_a_picture_in_dots_per_inch(view, tmp_path):
+def test_dpi_sets_the_size_of_a_picture(view, tmp_path):
     for dpi in (60, 120):
         ran = view("--png", tmp_path / f"{dpi}.png", "--dpi", dpi)
         assert ran.exit_code == 0, ran.output
@@ -62,7 +63,7 @@ def test_a_picture_in_dots_per_inch(view, tmp_path):
         assert high.size == pytest.approx([2 * side for side in low.size], abs=2)
 
 
-def test_options_of_a_picture_change_it(view, tmp_path):
+def test_each_option_of_a_picture_changes_it(view, tmp_path):
     changes = {
         "usual": [],
         "cut": ["--cut"],
@@ -70,8 +71,8 @@ def test_options_of_a_picture_change_it(view, tmp_path):
         "rest": ["--step", "0"],
         "wide": ["--height", "120 mm"],
     }
-    for name, words in changes.items():
-        ran = view("--png", tmp_path / f"{name}.png", "--dpi", 50, *words)
+    for name, options in changes.items():
+        ran = view("--png", tmp_path / f"{name}.png", "--dpi", 50, *options)
         assert ran.exit_code == 0, ran.output
     usual = pixels(tmp_path / "usual.png")
     for name in list(changes)[1:]:
@@ -80,28 +81,28 @@ def test_options_of_a_picture_change_it(view, tmp_path):
         assert changed > 0.001, name
 
 
-def test_a_clear_ground_laid_on_white_is_the_white_picture(view, tmp_path):
-    for name, words in (("white", []), ("clear", ["--transparent"])):
-        assert view("--png", tmp_path / f"{name}.png", "--dpi", 60, *words).exit_code == 0
+def test_a_transparent_picture_on_white_equals_the_white_picture(view, tmp_path):
+    for name, options in (("white", []), ("clear", ["--transparent"])):
+        assert view("--png", tmp_path / f"{name}.png", "--dpi", 60, *options).exit_code == 0
     white, clear = pixels(tmp_path / "white.png"), pixels(tmp_path / "clear.png")
-    cover = clear[..., 3:] / 255
-    laid = cover * clear[..., :3] + (1 - cover) * 255
+    alpha = clear[..., 3:] / 255
+    on_white = alpha * clear[..., :3] + (1 - alpha) * 255
     assert clear[0, 0, 3] == 0
-    assert (np.abs(laid - white[..., :3]).max(axis=2) > 6).mean() < 1e-3
+    assert (np.abs(on_white - white[..., :3]).max(axis=2) > 6).mean() < 1e-3
 
 
 @pytest.mark.parametrize(("ending", "head"), [("svg", b"<?xml"), ("pdf", b"%PDF")])
-def test_other_endings(view, tmp_path, ending, head):
+def test_a_picture_is_written_as_svg_or_pdf(view, tmp_path, ending, head):
     file = tmp_path / f"wrist.{ending}"
     assert view("--png", file, "--dpi", 60).exit_code == 0
     assert file.read_bytes().startswith(head)
     assert len(file.read_bytes()) > 20_000
 
 
-def test_a_step_that_some_paths_lack_is_their_last(result, folder, make_case, tmp_path):
+def test_a_step_beyond_a_shorter_path_shows_its_last(result, folder, make_case, tmp_path):
     solve(make_case(pressure__steps=1), ["fast"]).save(tmp_path / "short")
-    words = ["view", str(folder), str(tmp_path / "short"), "--png", str(tmp_path / "a.png")]
-    ran = CliRunner().invoke(app, [*words, "--step", "2", "--dpi", "50"])
+    arguments = ["view", str(folder), str(tmp_path / "short"), "--png", str(tmp_path / "a.png")]
+    ran = CliRunner().invoke(app, [*arguments, "--step", "2", "--dpi", "50"])
     assert ran.exit_code == 0, ran.output
 
 
@@ -109,7 +110,7 @@ def test_a_step_that_some_paths_lack_is_their_last(result, folder, make_case, tm
 
 
 @pytest.mark.parametrize("ending", ["mp4", "gif"])
-def test_a_film_goes_from_rest_to_the_last_step(view, result, tmp_path, ending):
+def test_a_film_shows_the_path_from_rest_to_the_last_step(view, result, tmp_path, ending):
     import imageio_ffmpeg
 
     file = tmp_path / f"wrist.{ending}"
@@ -125,7 +126,7 @@ def test_a_film_goes_from_rest_to_the_last_step(view, result, tmp_path, ending):
     assert np.abs(frames[0].astype(int) - frames[-1]).mean() > 3 * max(steps), "no jump"
 
 
-def test_an_mp4_without_its_encoder_lacks_something(view, tmp_path, monkeypatch):
+def test_an_mp4_without_its_encoder_is_refused(view, tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
     ran = view("--movie", tmp_path / "wrist.mp4")
     assert ran.exit_code == 1
@@ -136,61 +137,64 @@ def test_an_mp4_without_its_encoder_lacks_something(view, tmp_path, monkeypatch)
 # --------------------------------------------------------------------------------------- bad input
 
 
-def test_every_option_is_refused_where_it_does_nothing(view):
-    ways = {"--web": ["--web"], "--png": ["--png", "a.png"], "--movie": ["--movie", "a.gif"]}
-    ways["the window"] = []
-    assert set(OPTIONS) == set(BELONGS)
-    for option, words in OPTIONS.items():
-        for way, way_words in ways.items():
-            if way not in BELONGS[option]:
-                ran = view(*way_words, *words)
+def test_an_option_is_refused_with_an_output_that_ignores_it(view):
+    outputs = {"--web": ["--web"], "--png": ["--png", "a.png"], "--movie": ["--movie", "a.gif"]}
+    outputs["the window"] = []
+    assert set(OPTIONS) == set(APPLIES_TO)
+    for option, values in OPTIONS.items():
+        for output, chosen in outputs.items():
+            if output not in APPLIES_TO[option]:
+                ran = view(*chosen, *values)
                 assert ran.exit_code == 2
-                assert f"error: {option}: it goes with " in ran.output
+                assert_states(ran.output, f"error: {option}: ", *APPLIES_TO[option])
 
 
 @pytest.mark.parametrize(
-    ("words", "sentence"),
+    ("options", "facts"),
     [
-        (["--web", "--png", "a.png"], "--web and --png: take one of them"),
-        (["--png", "a.png", "--movie", "a.gif"], "--png and --movie: take one of them"),
-        (["--png", ""], "--png: name a file"),
-        (["--movie", ""], "--movie: name a file"),
-        (["--png", "a.jpg"], 'a.jpg: unknown ending ".jpg"; allowed: .png, .svg, .pdf'),
-        (["--movie", "a.avi"], 'a.avi: unknown ending ".avi"; allowed: .mp4 or .gif'),
-        (["--png", "a.png", "--step", "3"], "--step 3: allowed: last, or 0 (rest) to 2"),
-        (["--png", "a.png", "--step", "first"], "--step first: allowed: last, or 0 (rest) to 2"),
-        (["--png", "a.png", "--height", "90"], '--height "90": the unit is missing'),
-        (["--png", "a.png", "--height", "9 kPa"], '--height "9 kPa": this is not a length'),
-        (["--png", "a.png", "--height", "-9 mm"], '--height "-9 mm": it must be above 0'),
-        (["--png", "a.png", "--height", "20 mm"], "--height 20 mm: the tubes need"),
-        (["--png", "a.png", "--height", "1e9 mm"], "--height 1e+09 mm: at most 3000 mm, 50 times"),
-        (["--movie", "a.gif", "--height", "4 m"], "--height 4000 mm: at most 3000 mm, 50 times"),
+        (["--web", "--png", "a.png"], ["--web and --png:"]),
+        (["--png", "a.png", "--movie", "a.gif"], ["--png and --movie:"]),
+        (["--png", ""], ["--png:"]),
+        (["--movie", ""], ["--movie:"]),
+        (["--png", "a.jpg"], ["a.jpg:", ".png", ".svg", ".pdf"]),
+        (["--movie", "a.avi"], ["a.avi:", ".mp4", ".gif"]),
+        (["--png", "a.png", "--step", "3"], ["--step 3:", "last", "0", "to 2"]),
+        (["--png", "a.png", "--step", "first"], ["--step first:", "last", "0", "to 2"]),
+        (["--png", "a.png", "--height", "90"], ['--height "90":', "unit"]),
+        (["--png", "a.png", "--height", "9 kPa"], ['--height "9 kPa":', "length"]),
+        (["--png", "a.png", "--height", "-9 mm"], ['--height "-9 mm":', "above 0"]),
+        (["--png", "a.png", "--height", "20 mm"], ["--height 20 mm:"]),
+        (["--png", "a.png", "--height", "1e9 mm"], ["--height 1e+09 mm:", "3000 mm", "50"]),
+        (["--movie", "a.gif", "--height", "4 m"], ["--height 4000 mm:", "3000 mm", "50"]),
     ],
 )
-def test_bad_options_are_sentences(view, words, sentence):
-    ran = view(*words)
+def test_a_bad_option_is_refused_with_its_value_and_what_is_allowed(view, options, facts):
+    ran = view(*options)
     assert ran.exit_code == 2
-    assert f"error: {sentence}" in ran.output
+    assert ran.output.startswith(f"error: {facts[0]}")
+    assert_states(ran.output, *facts)
 
 
-def test_files_that_cannot_be_written(view, tmp_path):
-    for words in (["--png", tmp_path / "no" / "a.png"], ["--movie", tmp_path / "no" / "a.gif"]):
-        ran = view(*words)
+def test_a_file_in_a_missing_folder_is_refused(view, tmp_path):
+    for option, name in (("--png", "a.png"), ("--movie", "a.gif")):
+        ran = view(option, tmp_path / "no" / name)
         assert ran.exit_code == 2
-        assert ran.output == f"error: {tmp_path / 'no'}: there is no such folder\n"
+        assert ran.output.startswith(f"error: {tmp_path / 'no'}: ")
+        assert len(ran.output.splitlines()) == 1
 
 
-def test_a_film_of_one_state_is_none(result, tmp_path):
+def test_a_film_of_one_state_is_refused(result, tmp_path):
     Result(result.case, [cut(result.runs[0], 0)]).save(tmp_path / "rest")
     ran = CliRunner().invoke(
         app, ["view", str(tmp_path / "rest"), "--movie", str(tmp_path / "a.gif")]
     )
     assert ran.exit_code == 2
-    assert "the path has no step beyond its first state" in ran.output
+    assert_states(ran.output, f"error: {tmp_path / 'a.gif'}: ", "step")
+    assert not (tmp_path / "a.gif").exists()
 
 
 @pytest.mark.parametrize("kept", [True, False])
-def test_a_study_says_what_of_it_can_be_seen(view, folder, tmp_path, kept):
+def test_a_study_is_refused_with_the_results_that_it_stores(view, folder, tmp_path, kept):
     study = tmp_path / "reach"
     study.mkdir()
     (study / "run.json").write_text('{"holds": "study", "format": 1}')
@@ -199,22 +203,22 @@ def test_a_study_says_what_of_it_can_be_seen(view, folder, tmp_path, kept):
         (study / "shapes" / "3f2a").symlink_to(folder)
     ran = view("--png", "a.png", results=[study])
     assert ran.exit_code == 2
-    assert f"error: {study}: this is a study" in ran.output
+    assert_states(ran.output, f"error: {study}: ", "--web")
     assert (str(study / "shapes" / "3f2a") in ran.output) == kept
-    assert ("it kept no results" in ran.output) != kept
+    assert ("[[shapes]]" in ran.output) != kept
 
 
-def test_a_folder_that_is_none(view, tmp_path):
+def test_a_missing_result_is_refused(view, tmp_path):
     ran = view("--png", tmp_path / "a.png", results=[tmp_path / "nowhere"])
     assert ran.exit_code == 2
-    assert "there is no such folder" in ran.output
+    assert f"error: {tmp_path / 'nowhere'}: " in ran.output
 
 
-def test_without_a_screen_nothing_crashes(folder):
-    """In a process of its own: VTK would end it without a word."""
-    there = {name: value for name, value in os.environ.items() if name != "DISPLAY"}
+def test_without_a_screen_the_window_is_refused(folder):
+    """In a separate process: VTK would end it without a message."""
+    variables = {name: value for name, value in os.environ.items() if name != "DISPLAY"}
     command = [sys.executable, "-c", "from fem.cli import main; main()", "view", str(folder)]
-    ran = subprocess.run(command, env=there, capture_output=True, text=True)
+    ran = subprocess.run(command, env=variables, capture_output=True, text=True)
     assert ran.returncode == 2
-    assert "error: no screen to open a window on" in ran.stderr
+    assert_states(ran.stderr, "error: ", "screen")
     assert "Traceback" not in ran.stderr

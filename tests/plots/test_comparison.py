@@ -232,7 +232,7 @@ def test_the_terminal_tells_what_was_compared_and_found(told):
         "  invented",
     ]
     together = " ".join(told.split())
-    assert "8 settings from the study, 0 solved for this" in together
+    assert "8 settings from the study, 0 solved now" in together
     assert "56 measurements at a step, 8 interpolated between steps, 0 not reached" in together
     (row,) = (line for line in lines if re.match(r"twist \[deg\] +fast +cut at 30 deg", line))
     assert "32" in row.split()
@@ -249,7 +249,7 @@ def test_one_is_told_as_one(file, tmp_path, capsys):
     print_comparison(compared(single), [])
     told = " ".join(capsys.readouterr().out.split())
     assert "bench.csv: 1 measurement of 1 setting " in told
-    assert "fast: 1 setting from the study, 0 solved for this; 1 measurement at a step," in told
+    assert "fast: 1 setting from the study, 0 solved now; 1 measurement at a step," in told
 
 
 def test_columns_that_are_left_out_are_told(file, tmp_path, capsys):
@@ -260,8 +260,8 @@ def test_columns_that_are_left_out_are_told(file, tmp_path, capsys):
     changed.write_text("\n".join([head, *rows[:3]]), encoding="utf-8")
     print_comparison(compared(changed), [])
     told = capsys.readouterr().out
-    assert "columns that nothing is made of: displacment (meant for displacement?)" in told
-    assert "not in the file, so as in the case: angle_deg.A" in told
+    assert "unused columns: displacment (did you mean displacement?)" in told
+    assert "not in the file, taken from the case: angle_deg.A" in told
     assert "fast: too few settings (1) to tell what may be off" in told
 
 
