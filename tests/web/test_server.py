@@ -322,7 +322,7 @@ def test_the_reachable_set_is_that_of_the_case_if_nothing_is_said(ask, small, mo
     asked = []
     found = live.reachable_set
     monkeypatch.setattr(
-        live, "reach", lambda *question: asked.append(question[1]) or found(*question)
+        live, "reachable_set", lambda *question: asked.append(question[1]) or found(*question)
     )
     answers = ask(
         ("GET", "live/reach"),
