@@ -2,6 +2,7 @@
 
 import pytest
 
+from fem.installation.check import MESH_LIBRARIES, PICTURE_LIBRARIES
 from tests.helpers.fake_machine import TOOLS, FakeMachine
 from tests.helpers.messages import assert_states
 
@@ -45,6 +46,10 @@ class Machine(FakeMachine):
 @pytest.fixture
 def machine(tmp_path):
     return Machine(tmp_path)
+
+
+def test_script_and_check_install_know_the_same_packages():
+    assert set(map(tuple, ALL)) >= {*MESH_LIBRARIES.items(), *PICTURE_LIBRARIES.items()}
 
 
 def test_complete_machine_is_left_alone_without_a_word(machine):
