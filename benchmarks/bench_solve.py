@@ -99,13 +99,13 @@ def test_iteration(benchmark: BenchmarkFixture, wrist: Case, option: str) -> Non
     model = build(case, "fe", "standard")
     loading = loading_of(case)
     stages = stages_of(case)
-    loading = loading.driving(stages[-1].pair, stages[-1].device)
+    loading = loading.with_driven(stages[-1].pair, stages[-1].device)
     *_, state = follow(model, loading_of(case), stages)
 
     def iteration() -> None:
         trial = evaluate(model, loading, state.x.copy(), state.loads)
-        gaps = loading.gaps(trial.loads, trial.conjugates)
-        BorderedSystem(model, loading, trial).solve(-trial.residual, -gaps)
+        residuals = loading.residuals(trial.loads, trial.conjugates)
+        BorderedSystem(model, loading, trial).solve(-trial.residual, -residuals)
 
     benchmark(iteration)
 

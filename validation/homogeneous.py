@@ -32,7 +32,7 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.continuation.load_steps import loading_of
-from fem.continuation.loading import AXIAL, Device, dead
+from fem.continuation.loading import AXIAL, Device, dead_load
 from fem.continuation.path import follow
 from fem.core.arrays import Array
 from fem.solving.single import build
@@ -83,4 +83,4 @@ def walk_end(
 def hang(rubber: Any, stresses: Sequence[float], model: str) -> Walk:
     """Pull a bare tube of some rubber, as a case has it, by nominal stresses (MPa)."""
     case = tube(rubber=rubber)
-    return walk_end(case, AXIAL, dead(), [SECTION * s for s in stresses], model)
+    return walk_end(case, AXIAL, dead_load(), [SECTION * s for s in stresses], model)

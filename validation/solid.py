@@ -34,7 +34,7 @@ import numpy as np
 import ufl
 from scipy.spatial import cKDTree
 
-from fem.continuation.loading import AXIAL, PRESSURE, Loading, dead, held
+from fem.continuation.loading import AXIAL, PRESSURE, Loading, dead_load, prescribed
 from fem.continuation.newton import Tangent, solve_equilibrium
 from fem.core.arrays import Array
 from fem.fe.mesh.body import Body
@@ -209,10 +209,10 @@ class Solid:
         """Take one load, or its coordinate, through `values` from rest; the other loads are nil."""
         size = np.ptp(self.body.nodes, axis=0).max()
         loading = Loading(
-            (dead(), dead(), dead()),
+            (dead_load(), dead_load(), dead_load()),
             self.scale * np.array([size**-2, 1.0, size]),
             np.array([size**3, size, 1.0]),
-        ).driving(pair, dead() if by_load else held())
+        ).with_driven(pair, dead_load() if by_load else prescribed())
         x, loads = self.rest(), np.zeros(3)
         found = []
         for value in values:

@@ -81,9 +81,9 @@ def same(what: str, path: Walk, expected: State, found: State) -> list[Quantity]
     )
 
 
-def asked(path: Walk) -> list[State]:
+def requested(path: Walk) -> list[State]:
     """Return the states that were asked for."""
-    return [state for state in path.states if state.asked]
+    return [state for state in path.states if state.requested]
 
 
 @pytest.mark.parametrize("variant", VARIANTS)
@@ -93,7 +93,7 @@ def test_volume_and_gas_meet_the_pressure(model: str, variant: str) -> None:
     rest = path.states[0].conjugates[PRESSURE]
     ambient, line = 0.101325, 5000.0  # MPa, mm3
     checks = path.balance(f"{variant}, by pressure")
-    for state in asked(path):
+    for state in requested(path):
         volume = state.conjugates[PRESSURE]
         product = (state.pressure + ambient) * (volume + line) - ambient * (rest + line)
         mass = product / (GAS_CONSTANT * 293.15)  # tonne
@@ -196,6 +196,6 @@ def test_starting_elsewhere_does_not_matter() -> None:
     case = ready("bonded")
     whole = pressed("fast", "bonded")
     model = build(case, "fast")
-    middle = next(state for state in whole.states if state.asked)
+    middle = next(state for state in whole.states if state.requested)
     rest = list(follow(model, loading_of(case), stages_of(case), start=middle.x))
     verify(same("from 4 kPa", whole, whole.states[-1], rest[-1]))

@@ -67,7 +67,7 @@ from typing import Any
 import pytest
 from scipy.optimize import brentq, root
 
-from fem.continuation.loading import AXIAL, TWIST, held
+from fem.continuation.loading import AXIAL, TWIST, prescribed
 from validation.check import Drawing, Quantity, draw, verify
 from validation.exact import ExactTube, mooney_rivlin
 from validation.homogeneous import walk_end
@@ -135,7 +135,7 @@ def twisted(
     """Turn the end of a tube to these rates (rad/mm), its length held or free."""
     case = tube(rubber=rubber, length=LENGTH, radii=(bore, R)).changed(end={"axial": axial})
     turns = [rate * LENGTH for rate in rates]
-    return walk_end(case, TWIST, held(), turns, model, "2x1x20")
+    return walk_end(case, TWIST, prescribed(), turns, model, "2x1x20")
 
 
 @pytest.mark.parametrize("law", LAWS)

@@ -11,7 +11,7 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.continuation.load_steps import loading_of, stages_of
-from fem.continuation.loading import PRESSURE, Stage, dead
+from fem.continuation.loading import PRESSURE, Stage, dead_load
 from fem.continuation.path import follow
 from fem.continuation.state import State
 from fem.core.arrays import Array
@@ -163,7 +163,7 @@ def walk(
     built = build(case, model, resolution, full)
     stages = stages_of(case)
     if loads is not None:
-        drive = Through(PRESSURE, dead(), way=tuple(load / 1e3 for load in loads))
+        drive = Through(PRESSURE, dead_load(), way=tuple(load / 1e3 for load in loads))
         stages = [drive if stage.pair == PRESSURE else stage for stage in stages]
     return Walk(built, list(follow(built, loading_of(case), stages)), resolution, full)
 

@@ -10,23 +10,23 @@ from fem.continuation.state import State
 from fem.continuation.work import step_work
 from fem.core.arrays import Array
 
-STORED = 7e-4
+ENERGY_TOLERANCE = 7e-4
 """Greatest share of all the work so far that may be missing in the energy after one step.
 
 Found by trial: whole paths of 300 random cases then stay below 1e-3.
 """
 
-ROUGHLY_STORED = 0.05
+ROUGH_ENERGY_TOLERANCE = 0.05
 """The same for stages that are not shown and kept no account of."""
 
 ROUND_OFF = 1e-9
 """Share of the stored energy that is not counted as missing."""
 
-SNAP = 10
+JUMP_RATIO = 10
 """A step is one to another branch if it sets so many times more free than may be missing."""
 
 
-class UnstoredError(ArithmeticError):
+class EnergyBalanceError(ArithmeticError):
     """The work of a step is not found in the stored energy: the path was left on the way.
 
     Attributes
@@ -43,10 +43,10 @@ class UnstoredError(ArithmeticError):
         super().__init__("the work of a step is not stored")
         self.state = state
         self.cut = float(np.clip(0.9 * (allowed / abs(gained)) ** (1 / 3), 0.1, 0.6))
-        self.snaps = gained < -SNAP * allowed
+        self.jumps_branch = gained < -JUMP_RATIO * allowed
 
 
-def book(before: State, state: State, scale: Array, share: float) -> State:
+def with_work(before: State, state: State, scale: Array, share: float) -> State:
     """Return `state` with the work on the way to it.
 
     Parameters
@@ -60,13 +60,13 @@ def book(before: State, state: State, scale: Array, share: float) -> State:
 
     Raises
     ------
-    UnstoredError
+    EnergyBalanceError
         If more is missing, or gained.
     """
     work = step_work(before, state, scale)
-    traffic = before.traffic + float(np.abs(work).sum())
+    absolute_work = before.absolute_work + float(np.abs(work).sum())
     gained = state.energy - before.energy - float(work.sum())
-    allowed = share * traffic + ROUND_OFF * abs(state.energy)
+    allowed = share * absolute_work + ROUND_OFF * abs(state.energy)
     if not abs(gained) <= allowed:
-        raise UnstoredError(state, allowed, gained)
-    return replace(state, work=before.work + float(work.sum()), traffic=traffic)
+        raise EnergyBalanceError(state, allowed, gained)
+    return replace(state, work=before.work + float(work.sum()), absolute_work=absolute_work)

@@ -15,19 +15,25 @@ from dataclasses import replace
 
 import numpy as np
 
-from fem.continuation.loading import Loading, held
+from fem.continuation.loading import Loading, prescribed
 from fem.continuation.newton import BorderedSystem, evaluate
-from fem.continuation.state import State, predict, where_load_turns
-from fem.continuation.stepper import CUT, TEARS, BuckledError, Stepper, TornError
+from fem.continuation.state import State, parameter_at_load_extreme, predict
+from fem.continuation.stepper import (
+    MAX_STRETCH,
+    STEP_REDUCTION,
+    BuckledError,
+    Stepper,
+    StretchLimitError,
+)
 from fem.continuation.termination import PathEndError, TerminationKind, no_equilibrium
 
-A_LITTLE = 0.03
+PROBE_STEP = 0.03
 """How far beyond its end the path is asked for its stability, as a share of the first step."""
 
-BEYOND, BEYOND_SHARE = 3, 0.08
+STATES_BEYOND, STEP_BEYOND = 3, 0.08
 """States beyond a limit point, and their distance as a share of the way that led to it."""
 
-SHARP, ROUNDS = 1e-11, 20
+ROOT_TOLERANCE, MAX_ROOT_ITERATIONS = 1e-11, 20
 """Accuracy, as a share of the way, of limit points and stretch limits of models that converge to
 round-off, and most rounds to reach it."""
 
@@ -42,29 +48,29 @@ def limit_point(stepper: Stepper, end: State, pair: int) -> State | None:
     ArithmeticError
         If it is not found.
     """
-    here, after = stepper.state.by_coordinate(pair), end.by_coordinate(pair)
+    here, after = stepper.state.with_conjugate_parameter(pair), end.with_conjugate_parameter(pair)
     if not here.load_slope[pair] > 0 >= after.load_slope[pair]:
         return None
     if here.rest:  # whose slope may hold for a tiny way only: come nearer first
         raise ArithmeticError("the first step from rest leads beyond a limit point")
-    control = stepper.loading.driving(pair, held())
-    aim = where_load_turns(here, after, pair)
+    control = stepper.loading.with_driven(pair, prescribed())
+    aim = parameter_at_load_extreme(here, after, pair)
     found, _ = stepper.solve(control, aim, predict(after, here, aim))
     if stepper.model.converge_to_roundoff:
         other = here if found.load_slope[pair] < 0 else after
         found = _to_round_off(stepper, control, found, other)
     # under a dead load it is just no longer a minimum
-    stable = found.stable and not stepper.loading.by_dead_load
-    return stepper.counted(replace(found, limit=True, stable=stable))
+    stable = found.stable and not stepper.loading.load_controlled
+    return stepper.with_iterations(replace(found, limit=True, stable=stable))
 
 
 def _to_round_off(stepper: Stepper, control: Loading, found: State, other: State) -> State:
     """Return a limit point nearer than `found`, by secants of the stiffness."""
     pair = control.driven
-    for _ in range(ROUNDS):
+    for _ in range(MAX_ROOT_ITERATIONS):
         fall = found.load_slope[pair] - other.load_slope[pair]
         step = found.load_slope[pair] * (other.parameter - found.parameter) / fall
-        if not abs(step) > SHARP * abs(found.parameter):
+        if not abs(step) > ROOT_TOLERANCE * abs(found.parameter):
             break
         aim = found.parameter + step
         guess = predict(replace(found, rest=False), None, aim)
@@ -74,17 +80,17 @@ def _to_round_off(stepper: Stepper, control: Loading, found: State, other: State
 
 def beyond_limit(stepper: Stepper, control: Loading, limit: State) -> Iterator[State]:
     """Yield some states beyond a limit point, at most `BEYOND`, as far as they are found."""
-    step = BEYOND_SHARE * (limit.parameter - stepper.origin)
-    for _ in range(BEYOND):
+    step = STEP_BEYOND * (limit.parameter - stepper.origin)
+    for _ in range(STATES_BEYOND):
         try:
             state, _ = stepper.solve(control, stepper.state.parameter + step)
         except PathEndError:
             return
         except ArithmeticError:
-            step *= CUT
+            step *= STEP_REDUCTION
             continue
-        stepper.advance(state)
-        yield stepper.counted(state)
+        stepper.accept(state)
+        yield stepper.with_iterations(state)
 
 
 def limit_ahead(stepper: Stepper, aim: float) -> bool:
@@ -109,31 +115,31 @@ def distance_to_limit(stepper: Stepper) -> float:
 
 def end_of_path(stepper: Stepper, failure: ArithmeticError, step: float) -> PathEndError:
     """Return that the path ends at the last state, beyond which every step up to `step` failed."""
-    if isinstance(failure, TornError):
+    if isinstance(failure, StretchLimitError):
         if stepper.model.converge_to_roundoff:
             _approach_stretch_limit(stepper, failure)
-        return PathEndError(TerminationKind.STRETCH_LIMIT, stepper.counted(stepper.state))
-    last = stepper.counted(stepper.state)
+        return PathEndError(TerminationKind.STRETCH_LIMIT, stepper.with_iterations(stepper.state))
+    last = stepper.with_iterations(stepper.state)
     buckles = isinstance(failure, BuckledError) or not last.stable or stepper.jumps_branch
-    return no_equilibrium(last, buckles or _unstable_at(stepper, A_LITTLE * step))
+    return no_equilibrium(last, buckles or _unstable_at(stepper, PROBE_STEP * step))
 
 
-def _approach_stretch_limit(stepper: Stepper, torn: TornError) -> None:
+def _approach_stretch_limit(stepper: Stepper, torn: StretchLimitError) -> None:
     """Go on to where the wall is stretched just as far as allowed, by false position."""
-    far, over = torn.control.drive.value, np.log(torn.stretch / TEARS)
-    for _ in range(ROUNDS):
-        room = np.log(TEARS / stepper.model.wall_stretch(stepper.state.x))
+    far, over = torn.control.driven_device.value, np.log(torn.stretch / MAX_STRETCH)
+    for _ in range(MAX_ROOT_ITERATIONS):
+        room = np.log(MAX_STRETCH / stepper.model.wall_stretch(stepper.state.x))
         way = (far - stepper.state.parameter) * room / (room + over)
-        if room <= SHARP:
+        if room <= ROOT_TOLERANCE:
             return
         try:
             state, _ = stepper.solve(torn.control, stepper.state.parameter + way)
-        except TornError as failure:
-            far, over = failure.control.drive.value, np.log(failure.stretch / TEARS)
+        except StretchLimitError as failure:
+            far, over = failure.control.driven_device.value, np.log(failure.stretch / MAX_STRETCH)
         except ArithmeticError:
             return
         else:
-            stepper.advance(state)
+            stepper.accept(state)
 
 
 @np.errstate(all="ignore")  # what is predicted may be impossible

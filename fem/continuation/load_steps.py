@@ -21,8 +21,8 @@ from fem.continuation.loading import (
     ClosedGas,
     Loading,
     Stage,
-    dead,
-    held,
+    dead_load,
+    prescribed,
     spring,
 )
 
@@ -36,9 +36,9 @@ def loading_of(case: Case) -> Loading:
     radius, force = tube.outer_radius, case.force_scale
     return Loading(
         devices=(
-            dead(),
-            held() if end.axial == "held" else spring(end.axial_spring),
-            held() if end.twist == "held" else spring(end.twist_spring),
+            dead_load(),
+            prescribed() if end.axial == "held" else spring(end.axial_spring),
+            prescribed() if end.twist == "held" else spring(end.twist_spring),
         ),
         load_scale=np.array([case.rubber.constitutive_law.shear_modulus, force, force * radius]),
         conjugate_scale=np.array([math.pi * tube.bore_radius**2 * tube.length, radius, 1.0]),
@@ -50,14 +50,14 @@ def stages_of(case: Case) -> list[Stage]:
     end, move = case.end, case.move
     stages = []
     if end.force:
-        stages.append(Stage(AXIAL, spring(end.axial_spring), to=end.force, shown=False))
+        stages.append(Stage(AXIAL, spring(end.axial_spring), to=end.force, output=False))
     if end.torque:
-        stages.append(Stage(TWIST, spring(end.twist_spring), to=end.torque, shown=False))
+        stages.append(Stage(TWIST, spring(end.twist_spring), to=end.torque, output=False))
     stages.append(_drive(case))
     if move and move.displacement is not None:
-        stages.append(Stage(AXIAL, held(), move.steps, to=move.displacement))
+        stages.append(Stage(AXIAL, prescribed(), move.steps, to=move.displacement))
     elif move and move.twist is not None:
-        stages.append(Stage(TWIST, held(), move.steps, to=move.twist))
+        stages.append(Stage(TWIST, prescribed(), move.steps, to=move.twist))
     return stages
 
 
@@ -69,16 +69,16 @@ def steps_of(case: Case) -> int:
 def air_let_in(gas: Gas, start: State, state: State) -> float:
     """Return the mass of air let in between two states (mg)."""
     device = ClosedGas(0.0, gas.ambient, gas.line_volume)
-    amounts = [device.relation(s.loads[PRESSURE], s.conjugates[PRESSURE]) for s in (start, state)]
+    amounts = [device.constraint(s.loads[PRESSURE], s.conjugates[PRESSURE]) for s in (start, state)]
     return 1e9 * (amounts[1] - amounts[0]) / (GAS_CONSTANT * gas.temperature)
 
 
 def _drive(case: Case) -> Stage:
     match case.drive:
         case Pressure() as drive:
-            return Stage(PRESSURE, dead(), drive.steps, to=drive.end)
+            return Stage(PRESSURE, dead_load(), drive.steps, to=drive.end)
         case AddedVolume() as drive:
-            return Stage(PRESSURE, held(), drive.steps, by=drive.added)
+            return Stage(PRESSURE, prescribed(), drive.steps, by=drive.added)
         case Gas() as drive:
             device = ClosedGas(0.0, drive.ambient, drive.line_volume)
             return Stage(PRESSURE, device, drive.steps, by=drive.gas_product)

@@ -47,11 +47,11 @@ class Device(ABC):
     value: float
 
     @abstractmethod
-    def relation(self, load: float, conjugate: float) -> float:
+    def constraint(self, load: float, conjugate: float) -> float:
         """Return f(load, coordinate)."""
 
     @abstractmethod
-    def slopes(self, load: float, conjugate: float) -> tuple[float, float]:
+    def derivatives(self, load: float, conjugate: float) -> tuple[float, float]:
         """Return the derivatives of f by load and by coordinate."""
 
     def at(self, value: float) -> Self:
@@ -63,24 +63,24 @@ class Device(ABC):
 class Linear(Device):
     """f = by_load * load + by_coordinate * coordinate."""
 
-    by_load: float
-    by_conjugate: float
+    f_l: float
+    f_g: float
 
-    def relation(self, load: float, conjugate: float) -> float:
+    def constraint(self, load: float, conjugate: float) -> float:
         """Return f."""
-        return self.by_load * load + self.by_conjugate * conjugate
+        return self.f_l * load + self.f_g * conjugate
 
-    def slopes(self, load: float, conjugate: float) -> tuple[float, float]:
+    def derivatives(self, load: float, conjugate: float) -> tuple[float, float]:
         """Return the derivatives of f."""
-        return self.by_load, self.by_conjugate
+        return self.f_l, self.f_g
 
 
-def dead(load: float = 0.0) -> Linear:
+def dead_load(load: float = 0.0) -> Linear:
     """Return the device that keeps the load."""
     return Linear(load, 1.0, 0.0)
 
 
-def held(conjugate: float = 0.0) -> Linear:
+def prescribed(conjugate: float = 0.0) -> Linear:
     """Return the device that keeps the coordinate."""
     return Linear(conjugate, 0.0, 1.0)
 
@@ -105,11 +105,11 @@ class ClosedGas(Device):
     ambient: float
     line_volume: float
 
-    def relation(self, load: float, conjugate: float) -> float:
+    def constraint(self, load: float, conjugate: float) -> float:
         """Return (P + p0)(V + V0)."""
         return (load + self.ambient) * (conjugate + self.line_volume)
 
-    def slopes(self, load: float, conjugate: float) -> tuple[float, float]:
+    def derivatives(self, load: float, conjugate: float) -> tuple[float, float]:
         """Return the derivatives of f."""
         return conjugate + self.line_volume, load + self.ambient
 
@@ -134,52 +134,54 @@ class Loading:
     driven: int = PRESSURE
 
     @property
-    def drive(self) -> Device:
+    def driven_device(self) -> Device:
         """The device of the driven pair."""
         return self.devices[self.driven]
 
     @property
-    def by_dead_load(self) -> bool:
+    def load_controlled(self) -> bool:
         """Whether the driven device prescribes the load itself."""
-        return self.drive.slopes(0.0, 0.0) == (1.0, 0.0)
+        return self.driven_device.derivatives(0.0, 0.0) == (1.0, 0.0)
 
     def at(self, value: float) -> Self:
         """Return the same loading with the driven device at another value."""
-        return self.driving(self.driven, self.drive.at(value))
+        return self.with_driven(self.driven, self.driven_device.at(value))
 
-    def driving(self, pair: int, device: Device) -> Self:
+    def with_driven(self, pair: int, device: Device) -> Self:
         """Return the same loading with another device for `pair`, which is now driven."""
         devices = [device if k == pair else old for k, old in enumerate(self.devices)]
         return replace(self, devices=(devices[0], devices[1], devices[2]), driven=pair)
 
-    def relation(self, loads: Array, conjugates: Array) -> float:
+    def constraint(self, loads: Array, conjugates: Array) -> float:
         """Return f of the driven pair, the parameter of the path."""
-        return self.drive.relation(loads[self.driven], conjugates[self.driven])
+        return self.driven_device.constraint(loads[self.driven], conjugates[self.driven])
 
-    def gaps(self, loads: Array, conjugates: Array) -> Array:
+    def residuals(self, loads: Array, conjugates: Array) -> Array:
         """Return f - value of each pair, shape (3,)."""
         return np.array(
             [
-                device.relation(load, conjugate) - device.value
+                device.constraint(load, conjugate) - device.value
                 for device, load, conjugate in zip(self.devices, loads, conjugates, strict=True)
             ]
         )
 
-    def slopes(self, loads: Array, conjugates: Array) -> tuple[Array, Array]:
+    def derivatives(self, loads: Array, conjugates: Array) -> tuple[Array, Array]:
         """Return the derivatives of each f by its load and by its coordinate, shapes (3,)."""
         pairs = zip(self.devices, loads, conjugates, strict=True)
-        slopes = np.array([device.slopes(load, conjugate) for device, load, conjugate in pairs])
-        return slopes[:, 0], slopes[:, 1]
+        derivatives = np.array(
+            [device.derivatives(load, conjugate) for device, load, conjugate in pairs]
+        )
+        return derivatives[:, 0], derivatives[:, 1]
 
     def scale(self, loads: Array, conjugates: Array) -> Array:
         """Return the sizes against which values of each f are small or not, shape (3,)."""
-        by_load, by_conjugate = self.slopes(loads, conjugates)
-        return np.abs(by_load) * self.load_scale + np.abs(by_conjugate) * self.conjugate_scale
+        f_l, f_g = self.derivatives(loads, conjugates)
+        return np.abs(f_l) * self.load_scale + np.abs(f_g) * self.conjugate_scale
 
     def error(self, loads: Array, conjugates: Array) -> float:
         """Return the greatest gap, without dimension."""
-        gaps = self.gaps(loads, conjugates) / self.scale(loads, conjugates)
-        return float(np.abs(gaps).max())
+        residuals = self.residuals(loads, conjugates) / self.scale(loads, conjugates)
+        return float(np.abs(residuals).max())
 
 
 @dataclass(frozen=True)
@@ -203,7 +205,7 @@ class Stage:
     steps: int = 1
     to: float | None = None
     by: float = 0.0
-    shown: bool = True
+    output: bool = True
 
     def values(self, start: float) -> list[float]:
         """Return the values to be reached from `start`, the last one exactly."""

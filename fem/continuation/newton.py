@@ -44,17 +44,17 @@ TOLERANCE = 1e-8
 ROUND_OFF = 1e-14
 """An error that no further iteration makes smaller."""
 
-MOST_ITERATIONS = 20
+MAX_ITERATIONS = 20
 """A search for equilibrium that takes longer is given up once it is slow."""
 
-SEARCH = 0.1
+LINE_SEARCH_RATIO = 0.1
 """A line search ends where the work rate is at most this share of that at its start.
 
 A residual is cheap beside a tangent. Where a thread is barely taut the error of plain Newton steps,
 which meet a double root in its toe, only falls by 4; the search goes on to nearly twice the step.
 """
 
-REUSE = 0.05
+REUSE_RATIO = 0.05
 """A step that leaves at most this share of the error is followed by one with the same factors.
 
 Chosen by trial on the ready case and the hard starts of `validation/`: 0.05 to 0.2 serve about
@@ -160,9 +160,9 @@ class BorderedSystem:
     def __init__(self, model: Model, loading: Loading, trial: Trial) -> None:
         self._factors = model.tangent(trial.x, trial.loads)
         self._load_vectors = trial.load_vectors
-        self._by_load, self._by_conjugate = loading.slopes(trial.loads, trial.conjugates)
-        self._yields = self._by_conjugate != 0.0
-        self._columns = {k: self._column(k) for k in np.flatnonzero(self._yields).tolist()}
+        self._f_l, self._f_g = loading.derivatives(trial.loads, trial.conjugates)
+        self._compliant = self._f_g != 0.0
+        self._columns = {k: self._column(k) for k in np.flatnonzero(self._compliant).tolist()}
 
     def _column(self, pair: int) -> Array:
         return self._factors.solve(self._load_vectors[:, pair])
@@ -175,25 +175,25 @@ class BorderedSystem:
         ArithmeticError
             If the bordered system is singular.
         """
-        change = np.where(self._yields, 0.0, closing / np.where(self._yields, 1.0, self._by_load))
+        change = np.where(self._compliant, 0.0, closing / np.where(self._compliant, 1.0, self._f_l))
         step = self._factors.solve(right + self._load_vectors @ change)
         if self._columns:
             columns = np.column_stack(list(self._columns.values()))
-            across = self._by_conjugate[self._yields, None] * self._load_vectors[:, self._yields].T
-            reaction = across @ columns + np.diag(self._by_load[self._yields])
+            across = self._f_g[self._compliant, None] * self._load_vectors[:, self._compliant].T
+            reaction = across @ columns + np.diag(self._f_l[self._compliant])
             try:
-                change[self._yields] = np.linalg.solve(
-                    reaction, closing[self._yields] - across @ step
+                change[self._compliant] = np.linalg.solve(
+                    reaction, closing[self._compliant] - across @ step
                 )
             except np.linalg.LinAlgError as singular:
                 raise ArithmeticError("the loading leaves the tube loose") from singular
-            step = step + columns @ change[self._yields]
+            step = step + columns @ change[self._compliant]
         return step, change
 
     def n_negative_eigenvalues(self, loading: Loading, trial: Trial) -> int:
         """Return eq. (2) for the devices of `loading`."""
-        by_load, by_conjugate = loading.slopes(trial.loads, trial.conjugates)
-        pairs = np.flatnonzero(by_conjugate).tolist()
+        f_l, f_g = loading.derivatives(trial.loads, trial.conjugates)
+        pairs = np.flatnonzero(f_g).tolist()
         if not pairs:
             return self._factors.n_negative_eigenvalues
         for pair in pairs:
@@ -201,7 +201,7 @@ class BorderedSystem:
                 self._columns[pair] = self._column(pair)
         columns = np.column_stack([self._columns[pair] for pair in pairs])
         compliance = self._load_vectors[:, pairs].T @ columns
-        compliance += np.diag(by_load[pairs] / by_conjugate[pairs])
+        compliance += np.diag(f_l[pairs] / f_g[pairs])
         if not np.isfinite(compliance).all():
             raise ArithmeticError("the compliance is not finite")
         symmetric = (compliance + compliance.T) / 2
@@ -219,40 +219,40 @@ def solve_equilibrium(model: Model, loading: Loading, x: Array, loads: Array) ->
     """
     trial, before = evaluate(model, loading, x, loads), np.inf
     system = None
-    for iteration in range(3 * MOST_ITERATIONS + 1):
+    for iteration in range(3 * MAX_ITERATIONS + 1):
         if trial.error <= TOLERANCE:
             if model.converge_to_roundoff:
-                trial = _polished(model, loading, trial)
+                trial = _refined(model, loading, trial)
             return trial, iteration
-        slow = iteration >= MOST_ITERATIONS and trial.error > before / 2
+        slow = iteration >= MAX_ITERATIONS and trial.error > before / 2
         if slow or not np.isfinite(trial.error):
             break
         try:
-            if system is None or trial.error > REUSE * before:
+            if system is None or trial.error > REUSE_RATIO * before:
                 system = BorderedSystem(model, loading, trial)
-            gaps = loading.gaps(trial.loads, trial.conjugates)
-            direction, change = system.solve(-trial.residual, -gaps)
+            residuals = loading.residuals(trial.loads, trial.conjugates)
+            direction, change = system.solve(-trial.residual, -residuals)
         except ArithmeticError as failure:
             raise DivergedError(iteration, str(failure)) from failure
         before = trial.error
-        trial = _search(model, loading, trial, direction, change)
+        trial = _line_search(model, loading, trial, direction, change)
     raise DivergedError(iteration)
 
 
-def _polished(model: Model, loading: Loading, trial: Trial) -> Trial:
+def _refined(model: Model, loading: Loading, trial: Trial) -> Trial:
     """Return an equilibrium after one more iteration, if that is nearer."""
     if trial.error <= ROUND_OFF:
         return trial
     try:
-        gaps = loading.gaps(trial.loads, trial.conjugates)
-        step, change = BorderedSystem(model, loading, trial).solve(-trial.residual, -gaps)
+        residuals = loading.residuals(trial.loads, trial.conjugates)
+        step, change = BorderedSystem(model, loading, trial).solve(-trial.residual, -residuals)
     except ArithmeticError:
         return trial
     found = evaluate(model, loading, trial.x + step, trial.loads + change)
     return found if found.error < trial.error else trial
 
 
-def _search(
+def _line_search(
     model: Model, loading: Loading, trial: Trial, direction: Array, change: Array, most: int = 6
 ) -> Trial:
     """Return the trial at x + s d where the work rate is small against that at x.
@@ -265,7 +265,7 @@ def _search(
     for _ in range(most):
         found = evaluate(model, loading, trial.x + s * direction, loads)
         rate = float(found.residual @ direction)
-        if abs(rate) <= SEARCH * abs(start):
+        if abs(rate) <= LINE_SEARCH_RATIO * abs(start):
             break
         secant = s - rate * (s - s_before) / (rate - rate_before) if rate != rate_before else np.nan
         s_before, rate_before = s, rate

@@ -27,7 +27,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from fem.continuation.energy_check import ROUGHLY_STORED, STORED, UnstoredError
+from fem.continuation.energy_check import (
+    ENERGY_TOLERANCE,
+    ROUGH_ENERGY_TOLERANCE,
+    EnergyBalanceError,
+)
 from fem.continuation.events import (
     beyond_limit,
     distance_to_limit,
@@ -35,21 +39,21 @@ from fem.continuation.events import (
     limit_ahead,
     limit_point,
 )
-from fem.continuation.loading import PRESSURE, Loading, Stage, held
+from fem.continuation.loading import PRESSURE, Loading, Stage, prescribed
 from fem.continuation.newton import Model, solve_equilibrium
-from fem.continuation.start import leave_rest, set_up
-from fem.continuation.state import State, predict, where_load_is
-from fem.continuation.stepper import CUT, SMALLEST_STEP, Stepper, on_path, toward
+from fem.continuation.start import apply_prestress, slopes_near_rest
+from fem.continuation.state import State, parameter_at_load, predict
+from fem.continuation.stepper import MIN_STEP, STEP_REDUCTION, Stepper, path_state, step_toward
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 
-START = 1 / 16
+FIRST_STEP = 1 / 16
 """First step from rest, where threads tighten at once, as a share of the requested one.
 
 It is not longer than this share of the scale either, however much is requested.
 """
 
-AHEAD = 1.5
+MAX_EXTRAPOLATION = 1.5
 """Longest step by the coordinate, as a multiple of the way to where the requested load seems to be.
 
 Found by trial: on 60 random cases it saves a tenth of the iterations.
@@ -72,70 +76,72 @@ def follow(
         If there is no equilibrium at the start, or it has no tangent.
     """
     state = None
-    x, loads = set_up(model, loading) if start is None else start, np.zeros(3)
+    x, loads = apply_prestress(model, loading) if start is None else start, np.zeros(3)
     for stage in stages:
-        loading = loading.driving(stage.pair, stage.device)
-        loading = loading.at(loading.relation(loads, model.conjugate_displacements(x)))
+        loading = loading.with_driven(stage.pair, stage.device)
+        loading = loading.at(loading.constraint(loads, model.conjugate_displacements(x)))
         trial, _ = solve_equilibrium(model, loading, x, loads)
-        values = stage.values(loading.drive.value)
-        first = on_path(model, loading, loading, trial)
+        values = stage.values(loading.driven_device.value)
+        first = path_state(model, loading, loading, trial)
         if state is None and start is None and np.array_equal(trial.x, model.rest()):
-            first = leave_rest(model, loading, first, values[0])
+            first = slopes_near_rest(model, loading, first, values[0])
         if state is not None:
-            first = replace(first, work=state.work, traffic=state.traffic)
-        elif stage.shown:
+            first = replace(first, work=state.work, absolute_work=state.absolute_work)
+        elif stage.output:
             yield first
-        stepper = Stepper(model, loading, first, STORED if stage.shown else ROUGHLY_STORED)
-        yield from (found for found in _through(stepper, values) if stage.shown)
+        stepper = Stepper(
+            model, loading, first, ENERGY_TOLERANCE if stage.output else ROUGH_ENERGY_TOLERANCE
+        )
+        yield from (found for found in _solve_stage(stepper, values) if stage.output)
         last = stepper.state
         x, loads, loading = last.x, last.loads, loading.at(last.parameter)
-        state = last if stage.shown else None
+        state = last if stage.output else None
 
 
-def _through(stepper: Stepper, values: Sequence[float]) -> Iterator[State]:
+def _solve_stage(stepper: Stepper, values: Sequence[float]) -> Iterator[State]:
     """Reach each of `values`, and yield the states there."""
     for value in values:
         stepper.target = value
-        yield from _reach(stepper, value)
-        yield stepper.counted(replace(stepper.state, asked=True))
+        yield from _advance_to(stepper, value)
+        yield stepper.with_iterations(replace(stepper.state, requested=True))
 
 
-def _reach(stepper: Stepper, value: float) -> Iterator[State]:
+def _advance_to(stepper: Stepper, value: float) -> Iterator[State]:
     """Go on to `value`; yield limit points on the way."""
     loading, state = stepper.loading, stepper.state
-    step = START * stepper.way_from_rest() if state.rest else value - state.parameter
-    first, may_end = step, loading.by_dead_load
+    step = FIRST_STEP * stepper.increment_from_rest() if state.rest else value - state.parameter
+    first, load_controlled = step, loading.load_controlled
     while stepper.state.parameter != value:
-        aim = toward(value, stepper.state.parameter, step)
-        if may_end and limit_ahead(stepper, aim):
-            yield from _by_conjugate_control(stepper, value)
+        aim = step_toward(value, stepper.state.parameter, step)
+        if load_controlled and limit_ahead(stepper, aim):
+            yield from _switch_to_conjugate_control(stepper, value)
             return
         try:
             state, growth = stepper.solve(loading, aim)
-            passes = loading.driven == PRESSURE and not may_end
+            passes = loading.driven == PRESSURE and not load_controlled
             limit = limit_point(stepper, state, PRESSURE) if passes else None
         except ArithmeticError as failure:  # diverged, strayed, or a matrix without factors
-            if may_end and stepper.before is not None and not _stiffens(stepper, failure):
-                yield from _by_conjugate_control(stepper, value)
+            if load_controlled and stepper.before is not None and not _stiffens(stepper, failure):
+                yield from _switch_to_conjugate_control(stepper, value)
                 return
-            step = _cut(failure) * (aim - stepper.state.parameter)
-            if abs(step) < SMALLEST_STEP * abs(first):
+            step = _cut_factor(failure) * (aim - stepper.state.parameter)
+            if abs(step) < MIN_STEP * abs(first):
                 raise end_of_path(stepper, failure, first) from failure
             continue
         if limit:
             yield limit
-        stepper.advance(state)
+        stepper.accept(state)
         step *= growth
 
 
-def _by_conjugate_control(stepper: Stepper, value: float) -> Iterator[State]:
+def _switch_to_conjugate_control(stepper: Stepper, value: float) -> Iterator[State]:
     """Reach the load `value` by way of its coordinate, or yield the limit point and beyond."""
     pair = stepper.loading.driven
-    control = stepper.loading.driving(pair, held())
+    control = stepper.loading.with_driven(pair, prescribed())
     forward = np.sign(value - stepper.state.loads[pair])
-    stepper.state = stepper.state.by_coordinate(pair)
-    stepper.before = stepper.before and stepper.before.by_coordinate(pair)
-    first = step = _first_step_by_coordinate(stepper, value)
+    stepper.state = stepper.state.with_conjugate_parameter(pair)
+    stepper.before = stepper.before and stepper.before.with_conjugate_parameter(pair)
+    first = step = _first_conjugate_step(stepper, value)
     while True:
         try:
             state, growth = stepper.solve(control, stepper.state.parameter + step)
@@ -145,44 +151,44 @@ def _by_conjugate_control(stepper: Stepper, value: float) -> Iterator[State]:
                 _return_to_load_control(stepper, value, end)
                 return
         except ArithmeticError as failure:
-            step *= _cut(failure)
-            if abs(step) < SMALLEST_STEP * abs(first):
+            step *= _cut_factor(failure)
+            if abs(step) < MIN_STEP * abs(first):
                 raise end_of_path(stepper, failure, first) from failure
             continue
-        stepper.advance(end)
+        stepper.accept(end)
         if limit:
             yield limit
             yield from beyond_limit(stepper, control, limit)
             raise PathEndError(TerminationKind.LIMIT_POINT, limit, buckles=True)
         ahead = abs((value - end.loads[pair]) / end.load_slope[pair])
-        ahead = AHEAD * min(ahead, distance_to_limit(stepper))
+        ahead = MAX_EXTRAPOLATION * min(ahead, distance_to_limit(stepper))
         step = float(np.clip(step * growth, -ahead, ahead))
 
 
-def _first_step_by_coordinate(stepper: Stepper, value: float) -> float:
+def _first_conjugate_step(stepper: Stepper, value: float) -> float:
     """Return a share of the way to the load `value`, half of the way so far at most."""
     state, pair = stepper.state, stepper.loading.driven
     way = abs(state.conjugates[pair] - stepper.origin)
-    step = float(CUT * (value - state.loads[pair]) / state.load_slope[pair])
+    step = float(STEP_REDUCTION * (value - state.loads[pair]) / state.load_slope[pair])
     return float(np.clip(step, -way / 2, way / 2)) if way else step
 
 
 def _return_to_load_control(stepper: Stepper, value: float, beyond: State) -> None:
     """Go to the load `value`, which is passed between the last state and `beyond`."""
     pair, here = stepper.loading.driven, stepper.state
-    aim = where_load_is(here, beyond, pair, value)
+    aim = parameter_at_load(here, beyond, pair, value)
     state, _ = stepper.solve(stepper.loading, value, predict(here, beyond, aim))
-    stepper.state, stepper.before = state, here.by_load(pair)
+    stepper.state, stepper.before = state, here.with_load_parameter(pair)
 
 
 def _stiffens(stepper: Stepper, failure: ArithmeticError) -> bool:
     """Return whether a step failed because the tube became stiffer, as where threads lock."""
     pair = stepper.loading.driven
-    return isinstance(failure, UnstoredError) and failure.state.stiffness(
+    return isinstance(failure, EnergyBalanceError) and failure.state.stiffness(
         pair
     ) > stepper.state.stiffness(pair)
 
 
-def _cut(failure: ArithmeticError) -> float:
+def _cut_factor(failure: ArithmeticError) -> float:
     """Return by what a step that failed is multiplied."""
-    return failure.cut if isinstance(failure, UnstoredError) else CUT
+    return failure.cut if isinstance(failure, EnergyBalanceError) else STEP_REDUCTION

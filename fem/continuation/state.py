@@ -28,13 +28,13 @@ class State:
         Whether the equilibrium is a minimum of the potential, under the devices asked for.
     energy
         Stored energy (N mm).
-    work, traffic
+    work, absolute_work
         Work of the loads since the first state, and its sum without regard to signs (N mm).
     iterations
         Newton iterations since the state that was yielded before, vain ones included.
     limit
         Whether the load of the driven pair, or else the pressure, is at an extreme here.
-    asked
+    requested
         Whether it was asked for.
     rest
         Whether it is the state of rest.
@@ -50,10 +50,10 @@ class State:
     stable: bool
     energy: float
     work: float = 0.0
-    traffic: float = 0.0
+    absolute_work: float = 0.0
     iterations: int = 0
     limit: bool = False
-    asked: bool = False
+    requested: bool = False
     rest: bool = False
 
     @property
@@ -65,15 +65,17 @@ class State:
         """Return the derivative of a pair's load by its coordinate along the path."""
         return float(self.load_slope[pair] / self.conjugate_slope[pair])
 
-    def by_load(self, pair: int) -> State:
+    def with_load_parameter(self, pair: int) -> State:
         """Return the same state with the load of `pair` as the path's parameter."""
-        return self._paced(float(self.loads[pair]), float(self.load_slope[pair]))
+        return self._change_path_parameter(float(self.loads[pair]), float(self.load_slope[pair]))
 
-    def by_coordinate(self, pair: int) -> State:
+    def with_conjugate_parameter(self, pair: int) -> State:
         """Return the same state with the coordinate of `pair` as the path's parameter."""
-        return self._paced(float(self.conjugates[pair]), float(self.conjugate_slope[pair]))
+        return self._change_path_parameter(
+            float(self.conjugates[pair]), float(self.conjugate_slope[pair])
+        )
 
-    def _paced(self, parameter: float, pace: float) -> State:
+    def _change_path_parameter(self, parameter: float, pace: float) -> State:
         return replace(
             self,
             parameter=parameter,
@@ -106,14 +108,14 @@ def hermite(values: Array, slopes: Array) -> Array:
     )
 
 
-def where_load_is(start: State, end: State, pair: int, load: float) -> float:
+def parameter_at_load(start: State, end: State, pair: int, load: float) -> float:
     """Return the parameter between two states where the load of `pair` is `load`."""
     curve = _load_curve(start, end, pair)
     curve[0] -= load
     return start.parameter + (end.parameter - start.parameter) * _middle_root(curve)
 
 
-def where_load_turns(start: State, end: State, pair: int) -> float:
+def parameter_at_load_extreme(start: State, end: State, pair: int) -> float:
     """Return the parameter between two states where the load of `pair` has its extreme."""
     slope = np.asarray(polyder(_load_curve(start, end, pair)), dtype=np.float64)
     return start.parameter + (end.parameter - start.parameter) * _middle_root(slope)

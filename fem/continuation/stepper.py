@@ -12,26 +12,26 @@ from dataclasses import replace
 
 import numpy as np
 
-from fem.continuation.energy_check import UnstoredError, book
+from fem.continuation.energy_check import EnergyBalanceError, with_work
 from fem.continuation.loading import Loading
 from fem.continuation.newton import BorderedSystem, DivergedError, Model, Trial, solve_equilibrium
 from fem.continuation.state import State, predict
 from fem.continuation.termination import no_equilibrium
 from fem.core.arrays import Array
 
-CUT = 0.25
+STEP_REDUCTION = 0.25
 """A failed step is cut to a quarter."""
 
-EASY, FAIR = 6, 12
+FEW_ITERATIONS, SOME_ITERATIONS = 6, 12
 """Most iterations of a step after which the next is four times, or twice, as long."""
 
-SMALLEST_STEP = 1e-3
+MIN_STEP = 1e-3
 """The path ends where a step this share of the demanded one does not converge."""
 
-PATIENCE = 1500
+MAX_TOTAL_ITERATIONS = 1500
 """Most Newton iterations on the way to one requested value."""
 
-TEARS = 8.0
+MAX_STRETCH = 8.0
 """Stretch of the wall beyond which the path ends: rubber tears before it.
 
 The softest silicones break at 7 to 10 (makers' data sheets give an elongation of 700 to 900 %; from
@@ -43,8 +43,8 @@ class BuckledError(ArithmeticError):
     """The tube is unstable at the end of a step."""
 
 
-class TornError(ArithmeticError):
-    """At the end of a step the wall is stretched more than `TEARS` times.
+class StretchLimitError(ArithmeticError):
+    """At the end of a step the wall is stretched more than `MAX_STRETCH` times.
 
     Attributes
     ----------
@@ -60,7 +60,7 @@ class TornError(ArithmeticError):
 
 
 @np.errstate(all="ignore")  # what is not finite is refused below
-def on_path(model: Model, asked: Loading, control: Loading, trial: Trial) -> State:
+def path_state(model: Model, requested: Loading, control: Loading, trial: Trial) -> State:
     """Return an equilibrium as a state of the path.
 
     Parameters
@@ -85,21 +85,21 @@ def on_path(model: Model, asked: Loading, control: Loading, trial: Trial) -> Sta
         x=trial.x,
         loads=trial.loads,
         conjugates=trial.conjugates,
-        parameter=control.drive.value,
+        parameter=control.driven_device.value,
         slope=slope,
         load_slope=load_slope,
         conjugate_slope=trial.load_vectors.T @ slope,
-        stable=system.n_negative_eigenvalues(asked, trial) == 0,
+        stable=system.n_negative_eigenvalues(requested, trial) == 0,
         energy=model.energy(trial.x),
     )
 
 
-def growth_after(iterations: int) -> float:
+def step_growth(iterations: int) -> float:
     """Return by what a step is multiplied after one of so many iterations."""
-    return 4.0 if iterations <= EASY else 2.0 if iterations <= FAIR else 1.0
+    return 4.0 if iterations <= FEW_ITERATIONS else 2.0 if iterations <= SOME_ITERATIONS else 1.0
 
 
-def toward(target: float, here: float, step: float) -> float:
+def step_toward(target: float, here: float, step: float) -> float:
     """Return `here` + `step`, or `target` itself where that is as near."""
     return target if abs(step) >= (1 - 1e-9) * abs(target - here) else here + step
 
@@ -128,17 +128,19 @@ class Stepper:
         Whether the last trials from here released energy, as a jump to another branch does.
     """
 
-    def __init__(self, model: Model, loading: Loading, start: State, stored: float) -> None:
+    def __init__(
+        self, model: Model, loading: Loading, start: State, energy_tolerance: float
+    ) -> None:
         self.model, self.loading = model, loading
-        self._stored = stored
+        self._energy_tolerance = energy_tolerance
         self.state = start
         self.before: State | None = None
         self.target = start.parameter
         self.origin = float(start.conjugates[loading.driven])
         self.jumps_branch = False
-        self._spent = 0
+        self._iterations = 0
 
-    def advance(self, state: State) -> None:
+    def accept(self, state: State) -> None:
         """Take `state` for the last one."""
         self.before, self.state = self.state, state
 
@@ -155,46 +157,46 @@ class Stepper:
         PathEndError
             If too many iterations were made since the last requested value.
         """
-        if self._spent > PATIENCE:
-            raise no_equilibrium(self.counted(self.state), not self.state.stable)
+        if self._iterations > MAX_TOTAL_ITERATIONS:
+            raise no_equilibrium(self.with_iterations(self.state), not self.state.stable)
         x, loads = guess or predict(self.state, self.before, aim)
         control = control.at(aim)
         try:
             trial, iterations = solve_equilibrium(self.model, control, x, loads)
         except DivergedError as failure:
-            self._spent += failure.iterations
+            self._iterations += failure.iterations
             raise
-        self._spent += iterations
-        if (stretch := self.model.wall_stretch(trial.x)) > TEARS:
-            raise TornError(control, stretch)
-        state = self._with_work(on_path(self.model, self.loading, control, trial))
+        self._iterations += iterations
+        if (stretch := self.model.wall_stretch(trial.x)) > MAX_STRETCH:
+            raise StretchLimitError(control, stretch)
+        state = self._with_work(path_state(self.model, self.loading, control, trial))
         if self.state.stable and not state.stable and not self._beyond_extreme(state):
             raise BuckledError("the tube buckles")
-        return state, growth_after(iterations)
+        return state, step_growth(iterations)
 
     def _beyond_extreme(self, state: State) -> bool:
         """Return whether the load of a pair driven by a dead load is beyond its extreme."""
-        return self.loading.by_dead_load and state.stiffness(self.loading.driven) <= 0
+        return self.loading.load_controlled and state.stiffness(self.loading.driven) <= 0
 
-    def way_from_rest(self) -> float:
+    def increment_from_rest(self) -> float:
         """Return the way to the requested value, no longer than the scale of the driven device."""
         scale = self.loading.scale(self.state.loads, self.state.conjugates)[self.loading.driven]
         return float(np.clip(self.target - self.state.parameter, -scale, scale))
 
     def _with_work(self, state: State) -> State:
         """Return a new state with the work on the way to it."""
-        share = self._stored
+        share = self._energy_tolerance
         if self.state.rest:  # more work is to come, at least in proportion, before one looks
-            share *= self.way_from_rest() / (state.parameter - self.state.parameter)
+            share *= self.increment_from_rest() / (state.parameter - self.state.parameter)
         try:
-            found = book(self.state, state, self.loading.conjugate_scale, share)
-        except UnstoredError as failure:
-            self.jumps_branch |= failure.snaps
+            found = with_work(self.state, state, self.loading.conjugate_scale, share)
+        except EnergyBalanceError as failure:
+            self.jumps_branch |= failure.jumps_branch
             raise
         self.jumps_branch = False
         return found
 
-    def counted(self, state: State) -> State:
+    def with_iterations(self, state: State) -> State:
         """Return a state with the iterations since the last one counted."""
-        spent, self._spent = self._spent, 0
+        spent, self._iterations = self._iterations, 0
         return replace(state, iterations=spent)

@@ -28,10 +28,10 @@ import numpy as np
 from fem.continuation.state import State
 from fem.core.arrays import Array
 
-NIL = 1e-12
+STATIONARY = 1e-12
 """A coordinate that moves by less than this share of its scale stands still."""
 
-NEAR = 0.2
+NEAR_PARABOLA = 0.2
 """How far a cubic from rest may be from a parabola: its cubic part as a share of the chord."""
 
 
@@ -44,9 +44,9 @@ def step_work(start: State, end: State, scale: Array) -> Array:
     for pair in range(3):
         loads = np.array([start.loads[pair], end.loads[pair]])
         way = end.conjugates[pair] - start.conjugates[pair]
-        if abs(way) > NIL * scale[pair]:
+        if abs(way) > STATIONARY * scale[pair]:
             first, last = _stiffness(start, pair), _stiffness(end, pair)
-            work[pair] = integral(loads, way, first, last, np.bool_(start.rest))
+            work[pair] = work_integral(loads, way, first, last, np.bool_(start.rest))
     return work
 
 
@@ -57,7 +57,7 @@ def _stiffness(state: State, pair: int) -> np.float64:
 
 
 @np.errstate(all="ignore")  # a curve may be flat or steep
-def integral(loads: Any, way: Any, first: Any, last: Any, rest: Any) -> Any:
+def work_integral(loads: Any, way: Any, first: Any, last: Any, rest: Any) -> Any:
     """Return eq. (1) or (2) for numbers, or arrays of many steps.
 
     Parameters
@@ -73,12 +73,12 @@ def integral(loads: Any, way: Any, first: Any, last: Any, rest: Any) -> Any:
     """
     rise = loads[1] - loads[0]
     by_place = np.abs((first + last) * way / rise - 2)
-    by_load = np.abs((1 / first + 1 / last) * rise / way - 2)
-    curved = rest & ~(np.fmin(by_place, by_load) < NEAR)
+    with_load_parameter = np.abs((1 / first + 1 / last) * rise / way - 2)
+    curved = rest & ~(np.fmin(by_place, with_load_parameter) < NEAR_PARABOLA)
     first = np.where(curved, 2 * rise / way - last, first)
     by_place = np.where(curved, 0.0, by_place)
     correction = np.where(
-        by_load < by_place,
+        with_load_parameter < by_place,
         -(1 / first - 1 / last) * rise**2 / 12,
         (first - last) * way**2 / 12,
     )

@@ -25,7 +25,7 @@ BALANCE = ("work_Nmm", "stored_energy_Nmm", "energy_gap", "end_force_gap", "end_
 def energy_gap(first: State, state: State) -> float:
     """Return the part of the work since `first` that is not stored, as a share of all of it."""
     stored = state.energy - first.energy
-    return abs(stored - state.work) / state.traffic if state.traffic else 0.0
+    return abs(stored - state.work) / state.absolute_work if state.absolute_work else 0.0
 
 
 def end_gaps(loads: Any, carried: Reactions, radius: Any) -> tuple[Any, Any]:

@@ -12,7 +12,7 @@ from fem.continuation.loading import AXIAL, PRESSURE, TWIST
 from fem.continuation.newton import Model
 from fem.continuation.path import follow
 from fem.continuation.state import State
-from fem.continuation.stepper import TEARS
+from fem.continuation.stepper import MAX_STRETCH
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 from fem.quantities.column import step_row
@@ -80,7 +80,7 @@ class Track:
         if shape is not None:
             self.shapes.append(shape)
         if self._report:
-            done = sum(state.asked for state in self.states)
+            done = sum(state.requested for state in self.states)
             self._report(done, steps_of(self.case))
 
     def _row(self, state: State, tube: Figures) -> dict[str, Any]:
@@ -90,7 +90,7 @@ class Track:
                 self.model.name,
                 step=len(self.rows),
                 pressure=state.pressure,
-                demanded=state.asked or len(self.states) == 1,
+                demanded=state.requested or len(self.states) == 1,
                 volume=state.conjugates[PRESSURE],
                 air=air_let_in(gas, self.states[0], state) if gas else None,
                 tube=tube,
@@ -111,18 +111,18 @@ class Track:
             numbers = {"buckles": end.buckles, "taken_up": end.taken_up}
             return Termination.at(kind, self.rows[-1], **numbers)
         if not self.states:  # this is only where the way to the beginning ended
-            self._keep_undemanded(replace(last, limit=False, work=0.0, traffic=0.0))
-            allowed = TEARS if kind is TerminationKind.STRETCH_LIMIT else None
+            self._keep_undemanded(replace(last, limit=False, work=0.0, absolute_work=0.0))
+            allowed = MAX_STRETCH if kind is TerminationKind.STRETCH_LIMIT else None
             numbers = {"buckles": kind in BUCKLING, "allowed_stretch": allowed}
             return Termination.at(TerminationKind.END_LOADS, self.rows[-1], **numbers)
         where = next((row for row in self.rows if row["limit"]), None)
         if kind is not TerminationKind.LIMIT_POINT or where is None:
-            if last.traffic > self.states[-1].traffic:
+            if last.absolute_work > self.states[-1].absolute_work:
                 self._keep(last)
             else:
                 self.rows[-1]["newton_iterations"] += last.iterations
             where = self.rows[-1]
-        step = sum(state.asked for state in self.states) + 1
+        step = sum(state.requested for state in self.states) + 1
         return Termination.at(kind, where, step=step, steps=steps_of(self.case))
 
     def _keep_undemanded(self, first: State) -> None:

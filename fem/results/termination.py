@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Self
 
-from fem.continuation.stepper import TEARS
+from fem.continuation.stepper import MAX_STRETCH
 from fem.continuation.termination import TerminationKind
 from fem.quantities import table
 
@@ -79,7 +79,7 @@ class Termination:
         """Return an end at the state of a row of the step table."""
         place: dict[str, Any] = {name: float(row[name]) for name in PLACE}
         if kind is TerminationKind.STRETCH_LIMIT:
-            numbers["allowed_stretch"] = TEARS
+            numbers["allowed_stretch"] = MAX_STRETCH
         numbers.setdefault("buckles", kind in BUCKLING)
         return cls(kind, **place, **numbers)
 

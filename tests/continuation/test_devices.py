@@ -6,7 +6,16 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from fem.continuation.loading import AXIAL, PRESSURE, TWIST, ClosedGas, Stage, dead, held, spring
+from fem.continuation.loading import (
+    AXIAL,
+    PRESSURE,
+    TWIST,
+    ClosedGas,
+    Stage,
+    dead_load,
+    prescribed,
+    spring,
+)
 from fem.continuation.newton import TOLERANCE
 from fem.continuation.path import follow
 from fem.continuation.termination import TerminationKind
@@ -26,9 +35,11 @@ def gas_path(model, ambient, line_volume, product, steps):
 @pytest.mark.parametrize("steps", [3, 10])
 def test_volume_drives_through_the_limit(steps):
     model = Softening()
-    states = list(follow(model, loading(), [Stage(PRESSURE, held(), steps, by=3.0)]))
-    asked = [state for state in states if state.asked]
-    assert [s.x[0] for s in asked] == pytest.approx(np.arange(1, steps + 1) * 3 / steps, abs=1e-7)
+    states = list(follow(model, loading(), [Stage(PRESSURE, prescribed(), steps, by=3.0)]))
+    requested = [state for state in states if state.requested]
+    assert [s.x[0] for s in requested] == pytest.approx(
+        np.arange(1, steps + 1) * 3 / steps, abs=1e-7
+    )
     for state in states:
         assert model.internal_force(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
         assert energy_gap(states[0], state) < 2e-3
@@ -43,8 +54,8 @@ def test_volume_drives_through_the_limit(steps):
 def test_gas_drives_through_the_limit():
     """(P + 2)(x + 0.1) = 0.2 + n: little gas beside the tube is as good as a held volume."""
     model, states = Softening(), gas_path(Softening(), 2.0, 0.1, 6.0, 8)
-    asked = [state for state in states if state.asked]
-    for number, state in enumerate(asked, 1):
+    requested = [state for state in states if state.requested]
+    for number, state in enumerate(requested, 1):
         amount = (state.pressure + 2.0) * (state.x[0] + 0.1)
         assert amount == pytest.approx(0.2 + 6.0 * number / 8, abs=1e-7)
     for state in states:
@@ -55,7 +66,7 @@ def test_gas_drives_through_the_limit():
         assert state.stable == (model.stiffness(state.x)[0] + slope > 0)
     (limit,) = (state for state in states if state.limit)
     assert limit.pressure == pytest.approx(Softening.limit, abs=1e-4)
-    assert asked[-1].x[0] > 1.5
+    assert requested[-1].x[0] > 1.5
 
 
 def test_much_gas_beside_the_tube_cannot_hold_it():
@@ -78,15 +89,15 @@ def test_much_gas_beside_the_tube_cannot_hold_it():
 
 
 def ends(model, *devices, load=1.0, steps=3):
-    return list(follow(model, loading(*devices), [Stage(PRESSURE, dead(), steps, to=load)]))
+    return list(follow(model, loading(*devices), [Stage(PRESSURE, dead_load(), steps, to=load)]))
 
 
 END_DEVICES = {
-    "free": (dead(), dead()),
-    "held": (held(), held()),
-    "one held": (dead(), held()),
+    "free": (dead_load(), dead_load()),
+    "held": (prescribed(), prescribed()),
+    "one held": (dead_load(), prescribed()),
     "springs": (spring(3.0), spring(0.4)),
-    "spring and held": (spring(3.0), held()),
+    "spring and held": (spring(3.0), prescribed()),
 }
 
 
@@ -96,9 +107,9 @@ def test_ends_are_those_of_the_dense_problem(name):
     model = quadratic()
     devices = END_DEVICES[name]
     G = model.columns
-    for state in ends(model, dead(), *devices, load=10.0):
-        by_load, by_place = np.array([d.slopes(0.0, 0.0) for d in (dead(), *devices)]).T
-        dense = np.block([[model.matrix, -G], [by_place[:, None] * G.T, np.diag(by_load)]])
+    for state in ends(model, dead_load(), *devices, load=10.0):
+        f_l, f_g = np.array([d.derivatives(0.0, 0.0) for d in (dead_load(), *devices)]).T
+        dense = np.block([[model.matrix, -G], [f_g[:, None] * G.T, np.diag(f_l)]])
         right = np.concatenate([np.zeros(5), [state.pressure, 0.0, 0.0]])
         expected = np.linalg.solve(dense, right)
         found = np.concatenate([state.x, state.loads])
@@ -111,8 +122,8 @@ def test_ends_are_those_of_the_dense_problem(name):
 @pytest.mark.parametrize("quartic", [0.0, 2.0])
 @pytest.mark.parametrize("name", END_DEVICES)
 def test_work_on_any_ends_is_stored(name, quartic):
-    states = ends(quadratic(quartic=quartic), dead(), *END_DEVICES[name], load=4.0)
-    assert states[-1].traffic > 0.1
+    states = ends(quadratic(quartic=quartic), dead_load(), *END_DEVICES[name], load=4.0)
+    assert states[-1].absolute_work > 0.1
     for state in states:
         # the rule is exact for springs; the quartic one is left to its bar
         assert energy_gap(states[0], state) < (2e-3 if quartic else 1e-8)
@@ -121,7 +132,7 @@ def test_work_on_any_ends_is_stored(name, quartic):
 def test_free_end_may_be_moved_where_it_stands():
     """First the pressure, then the free end from where it is to a place measured from rest."""
     model = quadratic(quartic=1.0)
-    stages = [Stage(PRESSURE, dead(), 2, to=2.0), Stage(AXIAL, held(), 4, to=0.8)]
+    stages = [Stage(PRESSURE, dead_load(), 2, to=2.0), Stage(AXIAL, prescribed(), 4, to=0.8)]
     states = list(follow(model, loading(), stages))
     pressed, moved = states[2], states[-1]
     assert pressed.loads == pytest.approx([2.0, 0.0, 0.0], abs=1e-12)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from fem.continuation.loading import AXIAL, PRESSURE, Stage, dead, held
+from fem.continuation.loading import AXIAL, PRESSURE, Stage, dead_load, prescribed
 from fem.continuation.newton import TOLERANCE
 from fem.continuation.path import follow
 from fem.results.equilibrium_checks import energy_gap
@@ -18,20 +18,22 @@ def test_way_there_and_back_gives_the_work_back():
     states = list(pushed(Stiffening(), 2.0, 0.0))
     assert states[1].work == pytest.approx(0.75, rel=1e-3)  # x = 1 stores 1/2 + 1/4
     assert states[2].work == pytest.approx(0.0, abs=1e-3)
-    assert states[2].traffic == pytest.approx(1.5, rel=2e-3)
+    assert states[2].absolute_work == pytest.approx(1.5, rel=2e-3)
 
 
 def test_works_of_opposite_sign_do_not_cancel_in_the_traffic():
     """The end is drawn out against the force; what the pressure gains is given back elsewhere."""
     model = quadratic(seed=1)
-    stages = [Stage(PRESSURE, dead(), to=2.0), Stage(AXIAL, held(), to=-3.0)]
+    stages = [Stage(PRESSURE, dead_load(), to=2.0), Stage(AXIAL, prescribed(), to=-3.0)]
     *_, pressed, moved = follow(model, loading(), stages)
     way = moved.conjugates - pressed.conjugates
     # the pressure is dead, and the force grows in proportion from nil
     works = np.array([2.0 * way[PRESSURE], moved.loads[AXIAL] / 2 * way[AXIAL]])
     assert works[0] * works[1] < 0
     assert moved.work - pressed.work == pytest.approx(works.sum(), rel=1e-7)
-    assert moved.traffic - pressed.traffic == pytest.approx(np.abs(works).sum(), rel=1e-7)
+    assert moved.absolute_work - pressed.absolute_work == pytest.approx(
+        np.abs(works).sum(), rel=1e-7
+    )
 
 
 def test_step_whose_work_is_not_stored_is_cut():
@@ -54,7 +56,7 @@ def test_step_whose_work_is_not_stored_is_cut():
         def stiffness(self, x):
             return 2.0 + 0.5 * self.notch(x) * 2 * (x - 1) / 0.005
 
-    states = list(follow(Notched(), loading(), [through(0.8, 1.3, device=held())]))
+    states = list(follow(Notched(), loading(), [through(0.8, 1.3, device=prescribed())]))
     assert states[-1].x[0] == pytest.approx(1.3, abs=TOLERANCE)
     assert energy_gap(states[0], states[-1]) < 2e-3
     # a step from 0.8 to 1.3 at once takes two iterations at most, for the ends are linear

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from fem.continuation.events import BEYOND
-from fem.continuation.loading import AXIAL, PRESSURE, TWIST, dead, held, spring
+from fem.continuation.events import STATES_BEYOND
+from fem.continuation.loading import AXIAL, PRESSURE, TWIST, dead_load, prescribed, spring
 from fem.continuation.newton import TOLERANCE, solve_equilibrium
 from fem.continuation.path import follow
-from fem.continuation.stepper import CUT, SMALLEST_STEP, TEARS
+from fem.continuation.stepper import MAX_STRETCH, MIN_STEP, STEP_REDUCTION
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.results.equilibrium_checks import energy_gap
 from tests.helpers.toys import Linear, Softening, Toy, loading, through
@@ -69,7 +69,9 @@ class Infinite(Linear):
         return np.where(x > 1, np.inf, super().internal_force(x))
 
 
-@pytest.mark.parametrize("device", [dead(), held(), spring(0.5)], ids=["dead", "held", "spring"])
+@pytest.mark.parametrize(
+    "device", [dead_load(), prescribed(), spring(0.5)], ids=["dead", "held", "spring"]
+)
 @pytest.mark.parametrize("broken", [NoTangent, Wall, Infinite])
 def test_broken_model_ends_the_path_at_the_last_good_state(broken, device):
     states, failure = up_to_its_end(
@@ -78,9 +80,9 @@ def test_broken_model_ends_the_path_at_the_last_good_state(broken, device):
     )
     last = failure.state
     # the last step that failed was at most 1/CUT times the smallest; in x none is more than 1.5
-    assert 1 - SMALLEST_STEP / CUT * 1.5 <= last.x[0] <= 1.0
+    assert 1 - MIN_STEP / STEP_REDUCTION * 1.5 <= last.x[0] <= 1.0
     assert last.pressure == pytest.approx(2 * last.x[0], abs=TOLERANCE)
-    assert [state.asked for state in states] == [False, True]
+    assert [state.requested for state in states] == [False, True]
     assert str(last.pressure) in str(failure)
     assert not failure.buckles
 
@@ -102,7 +104,7 @@ class Folding(Toy):
 
 def test_path_that_ends_at_a_fold_is_told_to_lose_its_stability():
     _, failure = up_to_its_end(
-        follow(Folding(), loading(), [through(0.2, 0.5, device=held())]),
+        follow(Folding(), loading(), [through(0.2, 0.5, device=prescribed())]),
         TerminationKind.STABILITY_LOST,
     )
     assert failure.buckles and failure.state.stable
@@ -124,13 +126,13 @@ class Snapping(Folding):
 
 def test_path_that_goes_on_elsewhere_only_is_told_to_snap(monkeypatch):
     monkeypatch.setattr(
-        "fem.continuation.events.A_LITTLE", 0.0
+        "fem.continuation.events.PROBE_STEP", 0.0
     )  # the fold itself is not looked for
     monkeypatch.setattr(
-        "fem.continuation.path.SMALLEST_STEP", 0.02
+        "fem.continuation.path.MIN_STEP", 0.02
     )  # while there are steps that lead beyond
     _, failure = up_to_its_end(
-        follow(Snapping(), loading(), [through(0.5, 2.0, device=held())]),
+        follow(Snapping(), loading(), [through(0.5, 2.0, device=prescribed())]),
         TerminationKind.STABILITY_LOST,
     )
     assert failure.buckles and failure.state.stable
@@ -159,7 +161,9 @@ def test_limit_point_ends_the_path_and_is_located(kind, place, load, loads):
     model = kind()
     states, failure = up_to_its_end(pushed(model, *loads), TerminationKind.LIMIT_POINT)
     reached = sum(value < load for value in loads)
-    assert [s.pressure for s in states if s.asked] == pytest.approx(loads[:reached], abs=TOLERANCE)
+    assert [s.pressure for s in states if s.requested] == pytest.approx(
+        loads[:reached], abs=TOLERANCE
+    )
     (limit,) = (state for state in states if state.limit)
     # it is the top of one cubic between two states; the load is off by the square of the place
     assert limit.x[0] == pytest.approx(place, abs=1e-2)
@@ -168,8 +172,8 @@ def test_limit_point_ends_the_path_and_is_located(kind, place, load, loads):
     for state in states:
         assert model.internal_force(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
         assert energy_gap(states[0], state) < 2e-3
-    assert all(state.stable for state in states if state.asked)
-    assert not any(state.asked for state in states[reached + 1 :])
+    assert all(state.stable for state in states if state.requested)
+    assert not any(state.requested for state in states[reached + 1 :])
 
 
 @pytest.mark.parametrize("load", [0.5, 10.0])
@@ -178,7 +182,7 @@ def test_curve_is_drawn_a_little_beyond_the_limit(load):
     states, _ = up_to_its_end(pushed(model, 0.2, load), TerminationKind.LIMIT_POINT)
     number = next(k for k, state in enumerate(states) if state.limit)
     beyond = states[number + 1 :]
-    assert len(beyond) == BEYOND
+    assert len(beyond) == STATES_BEYOND
     assert np.all(np.diff([state.x[0] for state in states]) > 0)
     assert np.all(np.diff([state.pressure for state in states[number:]]) < 0)
     assert not any(state.stable for state in beyond)
@@ -216,7 +220,7 @@ def test_limit_of_each_pair_is_found(pair):
     path = follow(Turned(), loading(), [through(0.2, 0.6, pair=pair)])
     states, failure = up_to_its_end(path, TerminationKind.LIMIT_POINT)
     assert failure.state.loads[pair] == pytest.approx(Softening.limit, abs=1e-4)
-    assert [state.asked for state in states][:2] == [False, True]
+    assert [state.requested for state in states][:2] == [False, True]
 
 
 @pytest.mark.parametrize("loads", [[2.0, 2.8, 4.0, 6.0], [4.0], [3.0, 3.2, 3.3], [30.0]])
@@ -245,7 +249,7 @@ def test_far_branch_is_refused_by_the_energy(loads):
 def test_newton_alone_would_take_the_far_branch():
     """Else the test before would be idle."""
     loads = np.array([0.5, 0, 0])
-    trial, _ = solve_equilibrium(Humped(), loading(dead(0.5)), np.full(1, 1.06), loads)
+    trial, _ = solve_equilibrium(Humped(), loading(dead_load(0.5)), np.full(1, 1.06), loads)
     assert trial.x[0] > 5
 
 
@@ -267,9 +271,9 @@ class Bounded(Toy):
 
 def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
     states, failure = up_to_its_end(pushed(Bounded(), 0.5, 1.5), TerminationKind.STRETCH_LIMIT)
-    assert failure.state.x[0] < TEARS - 1
-    assert failure.state.x[0] == pytest.approx(TEARS - 1, rel=0.02)
-    assert all(state.asked for state in states[1:])
+    assert failure.state.x[0] < MAX_STRETCH - 1
+    assert failure.state.x[0] == pytest.approx(MAX_STRETCH - 1, rel=0.02)
+    assert all(state.requested for state in states[1:])
 
 
 def test_cheap_model_finds_its_limit_point_to_round_off():
@@ -279,7 +283,7 @@ def test_cheap_model_finds_its_limit_point_to_round_off():
     assert failure.state.x[0] == pytest.approx(1.0, rel=1e-9)
     assert failure.state.pressure == pytest.approx(Softening.limit, rel=1e-14)
     assert not failure.state.stable  # it is no minimum any more
-    beyond = [state.x[0] for state in states[-BEYOND:]]
+    beyond = [state.x[0] for state in states[-STATES_BEYOND:]]
     assert beyond == pytest.approx([1.08, 1.16, 1.24], rel=1e-9)
 
 
@@ -287,7 +291,7 @@ def test_cheap_model_goes_on_until_the_wall_just_bears():
     model = Bounded()
     model.converge_to_roundoff = True
     _, failure = up_to_its_end(pushed(model, 0.5, 1.5), TerminationKind.STRETCH_LIMIT)
-    assert 0 <= TEARS - 1 - failure.state.x[0] < 1e-9
+    assert 0 <= MAX_STRETCH - 1 - failure.state.x[0] < 1e-9
 
 
 def test_shallow_dip_beyond_a_limit_point_is_not_stepped_over():
@@ -354,7 +358,7 @@ def test_threads_are_wound_in_as_far_as_they_can_be(model, buckles):
         list(follow(model(), loading(), [through(1.0)]))
     assert end.value.kind is TerminationKind.THREADS_TOO_SHORT
     assert end.value.buckles == buckles
-    assert 0.6 - 4 * SMALLEST_STEP < end.value.taken_up <= 0.6
+    assert 0.6 - 4 * MIN_STEP < end.value.taken_up <= 0.6
     assert end.value.state.x[0] == pytest.approx(end.value.taken_up, rel=1e-8)
     assert end.value.state.stable
 

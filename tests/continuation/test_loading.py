@@ -12,14 +12,14 @@ from fem.continuation.loading import (
     ClosedGas,
     Loading,
     Stage,
-    dead,
-    held,
+    dead_load,
+    prescribed,
     spring,
 )
 
 DEVICES = {
-    "dead": (dead(2.0), lambda load, place: load),
-    "held": (held(3.0), lambda load, place: place),
+    "dead": (dead_load(2.0), lambda load, place: load),
+    "held": (prescribed(3.0), lambda load, place: place),
     "spring": (spring(5.0, 2.0), lambda load, place: load + 5.0 * place),
     "gas": (ClosedGas(9.0, 0.1, 4.0), lambda load, place: (load + 0.1) * (place + 4.0)),
 }
@@ -27,9 +27,9 @@ DEVICES = {
 
 @pytest.mark.parametrize("name", DEVICES)
 def test_relation_is_the_one_in_the_table(name):
-    device, relation = DEVICES[name]
+    device, constraint = DEVICES[name]
     for load, place in [(0.0, 0.0), (1.5, -2.0), (-0.3, 7.0)]:
-        assert device.relation(load, place) == relation(load, place)
+        assert device.constraint(load, place) == constraint(load, place)
 
 
 @pytest.mark.parametrize("name", DEVICES)
@@ -37,9 +37,9 @@ def test_slopes_are_those_of_the_relation(name):
     """Every relation is linear in each of its arguments: a difference is exact to round-off."""
     device, _ = DEVICES[name]
     load, place = 1.5, -2.0
-    here = device.relation(load, place)
-    found = device.relation(load + 1, place) - here, device.relation(load, place + 1) - here
-    assert device.slopes(load, place) == pytest.approx(found, rel=1e-14, abs=1e-14)
+    here = device.constraint(load, place)
+    found = device.constraint(load + 1, place) - here, device.constraint(load, place + 1) - here
+    assert device.derivatives(load, place) == pytest.approx(found, rel=1e-14, abs=1e-14)
 
 
 @pytest.mark.parametrize("name", DEVICES)
@@ -53,20 +53,20 @@ def test_another_value_changes_the_value_alone(name):
 def test_gas_keeps_its_pressure_times_volume():
     """Boyle's law, with absolute pressure and all of the volume."""
     gas = ClosedGas(0.1 * 4.0, ambient=0.1, line_volume=4.0)
-    assert gas.relation(0.0, 0.0) == gas.value
+    assert gas.constraint(0.0, 0.0) == gas.value
     squeezed = 0.1 * 4.0 / 2.5  # absolute pressure in a volume of 4 - 1.5
-    assert gas.relation(squeezed - 0.1, -1.5) == pytest.approx(gas.value, rel=1e-15)  # round-off
+    assert gas.constraint(squeezed - 0.1, -1.5) == pytest.approx(gas.value, rel=1e-15)  # round-off
 
 
 def loading(driven=PRESSURE):
-    devices = dead(0.02), spring(2.0, 5.0), held(0.3)
+    devices = dead_load(0.02), spring(2.0, 5.0), prescribed(0.3)
     return Loading(devices, np.array([0.1, 3.0, 20.0]), np.array([4e3, 6.0, 1.0]), driven)
 
 
 def test_gaps_are_those_of_each_pair():
-    gaps = loading().gaps(np.array([0.03, 4.0, 11.0]), np.array([5e3, 1.0, 0.2]))
+    residuals = loading().residuals(np.array([0.03, 4.0, 11.0]), np.array([5e3, 1.0, 0.2]))
     # worked by hand: 0.03 - 0.02, 4 + 2 - 5, 0.2 - 0.3
-    assert gaps == pytest.approx([0.01, 1.0, -0.1], rel=1e-12)
+    assert residuals == pytest.approx([0.01, 1.0, -0.1], rel=1e-12)
 
 
 def test_error_is_the_greatest_gap_by_its_scale():
@@ -84,44 +84,44 @@ def test_error_vanishes_where_the_devices_are_obeyed():
 
 @pytest.mark.parametrize("pair", [PRESSURE, AXIAL, TWIST])
 def test_drive_is_one_device_and_the_others_keep_theirs(pair):
-    driven = loading().driving(pair, held(7.0))
-    assert (driven.driven, driven.drive) == (pair, held(7.0))
+    driven = loading().with_driven(pair, prescribed(7.0))
+    assert (driven.driven, driven.driven_device) == (pair, prescribed(7.0))
     others = [k for k in range(3) if k != pair]
     assert [driven.devices[k] for k in others] == [loading().devices[k] for k in others]
     moved = driven.at(8.0)
-    assert moved.drive == held(8.0)
+    assert moved.driven_device == prescribed(8.0)
     assert [moved.devices[k] for k in others] == [loading().devices[k] for k in others]
     loads, places = np.array([1.0, 2.0, 3.0]), np.array([4.0, 5.0, 6.0])
-    assert driven.relation(loads, places) == places[pair]
+    assert driven.constraint(loads, places) == places[pair]
 
 
 def test_slopes_of_all_pairs_stand_in_their_order():
-    by_load, by_place = loading().slopes(np.ones(3), np.ones(3))
-    assert by_load.tolist() == [1.0, 1.0, 0.0]
-    assert by_place.tolist() == [0.0, 2.0, 1.0]
+    f_l, f_g = loading().derivatives(np.ones(3), np.ones(3))
+    assert f_l.tolist() == [1.0, 1.0, 0.0]
+    assert f_g.tolist() == [0.0, 2.0, 1.0]
 
 
 @pytest.mark.parametrize(
-    ("device", "by_dead_load"),
+    ("device", "load_controlled"),
     [
-        *((dead(), True), (spring(0.0), True)),
-        *((spring(1.0), False), (held(), False), (ClosedGas(1.0, 0.1, 1.0), False)),
+        *((dead_load(), True), (spring(0.0), True)),
+        *((spring(1.0), False), (prescribed(), False), (ClosedGas(1.0, 0.1, 1.0), False)),
     ],
 )
-def test_only_a_dead_load_can_ask_for_more_than_there_is(device, by_dead_load):
-    assert loading().driving(PRESSURE, device).by_dead_load is by_dead_load
+def test_only_a_dead_load_can_ask_for_more_than_there_is(device, load_controlled):
+    assert loading().with_driven(PRESSURE, device).load_controlled is load_controlled
 
 
 @pytest.mark.parametrize("steps", [1, 3, 7, 1000])
 @pytest.mark.parametrize("start", [0.0, -0.4])
 def test_stage_goes_to_a_value_in_equal_steps_and_ends_on_it(start, steps):
-    values = Stage(PRESSURE, dead(), steps, to=0.3).values(start)
+    values = Stage(PRESSURE, dead_load(), steps, to=0.3).values(start)
     assert values[-1] == 0.3  # not a bit off
     assert np.diff([start, *values]) == pytest.approx([(0.3 - start) / steps] * steps, rel=1e-12)
 
 
 @pytest.mark.parametrize("start", [0.0, 50.0])
 def test_stage_goes_on_by_an_amount(start):
-    assert Stage(PRESSURE, held(), 4, by=2.0).values(start) == [
+    assert Stage(PRESSURE, prescribed(), 4, by=2.0).values(start) == [
         start + way for way in (0.5, 1.0, 1.5, 2.0)
     ]

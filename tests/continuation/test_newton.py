@@ -5,9 +5,17 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from fem.continuation.loading import AXIAL, PRESSURE, TWIST, ClosedGas, dead, held, spring
+from fem.continuation.loading import (
+    AXIAL,
+    PRESSURE,
+    TWIST,
+    ClosedGas,
+    dead_load,
+    prescribed,
+    spring,
+)
 from fem.continuation.newton import (
-    MOST_ITERATIONS,
+    MAX_ITERATIONS,
     TOLERANCE,
     BorderedSystem,
     DivergedError,
@@ -18,19 +26,19 @@ from tests.helpers.toys import Linear, Quadratic, Softening, Stiffening, loading
 
 GAS = ClosedGas(3.0, ambient=2.0, line_volume=1.5)
 DEVICES = {
-    "all dead": (dead(1.0), dead(-2.0), dead(0.5)),
-    "volume held": (held(0.7), dead(1.0), dead(-1.0)),
-    "ends held": (dead(1.0), held(0.2), held(-0.4)),
-    "all held": (held(0.7), held(0.2), held(-0.4)),
-    "springs": (dead(1.0), spring(3.0, 1.0), spring(0.2, -1.0)),
-    "gas": (GAS.at(7.5), dead(), spring(0.5)),
-    "gas, held, spring": (GAS.at(7.5), held(0.1), spring(1.5, 0.3)),
+    "all dead": (dead_load(1.0), dead_load(-2.0), dead_load(0.5)),
+    "volume held": (prescribed(0.7), dead_load(1.0), dead_load(-1.0)),
+    "ends held": (dead_load(1.0), prescribed(0.2), prescribed(-0.4)),
+    "all held": (prescribed(0.7), prescribed(0.2), prescribed(-0.4)),
+    "springs": (dead_load(1.0), spring(3.0, 1.0), spring(0.2, -1.0)),
+    "gas": (GAS.at(7.5), dead_load(), spring(0.5)),
+    "gas, held, spring": (GAS.at(7.5), prescribed(0.1), spring(1.5, 0.3)),
 }
 
 
 def push(load):
     """Return a loading by a dead pressure, and loads that obey it."""
-    return loading(dead(load)), np.array([load, 0.0, 0.0])
+    return loading(dead_load(load)), np.array([load, 0.0, 0.0])
 
 
 # --- the bordered system ------------------------------------------------------------------------
@@ -44,9 +52,9 @@ def test_bordered_solution_is_that_of_the_dense_system(name):
     trial = evaluate(model, closed, x, loads)
     right, closing = random.normal(size=5), random.normal(size=3)
     step, change = BorderedSystem(model, closed, trial).solve(right, closing)
-    by_load, by_place = closed.slopes(loads, model.conjugate_displacements(x))
+    f_l, f_g = closed.derivatives(loads, model.conjugate_displacements(x))
     G = model.columns
-    dense = np.block([[model.stiffness(x), -G], [by_place[:, None] * G.T, np.diag(by_load)]])
+    dense = np.block([[model.stiffness(x), -G], [f_g[:, None] * G.T, np.diag(f_l)]])
     expected = np.linalg.solve(dense, np.concatenate([right, closing]))
     assert np.concatenate([step, change]) == pytest.approx(expected, rel=1e-10, abs=1e-10)
 
@@ -54,7 +62,7 @@ def test_bordered_solution_is_that_of_the_dense_system(name):
 def test_loading_that_leaves_the_tube_loose_is_an_arithmetic_error():
     """A coordinate that nothing moves cannot be held anywhere."""
     model = Quadratic(np.eye(3), np.array([[1.0, 0, 0], [0, 0, 0], [0, 0, 0]]))
-    closed = loading(dead(), held(0.5))
+    closed = loading(dead_load(), prescribed(0.5))
     system = BorderedSystem(model, closed, evaluate(model, closed, np.zeros(3), np.zeros(3)))
     with pytest.raises(ArithmeticError):
         system.solve(np.zeros(3), np.ones(3))
@@ -68,10 +76,10 @@ def indefinite(random):
     return Quadratic((root + root.T) / 2, random.normal(size=(6, 3)))
 
 
-def count(model, asked, control=None):
+def count(model, actual, control=None):
     loads = x = np.zeros(6)
-    trial = evaluate(model, control or asked, x, loads[:3])
-    return BorderedSystem(model, control or asked, trial).n_negative_eigenvalues(asked, trial)
+    trial = evaluate(model, control or actual, x, loads[:3])
+    return BorderedSystem(model, control or actual, trial).n_negative_eigenvalues(actual, trial)
 
 
 @pytest.mark.parametrize("pairs", [(), (0,), (1,), (0, 2), (0, 1, 2)])
@@ -79,7 +87,7 @@ def test_springs_are_counted_as_added_to_the_stiffness(pairs):
     random, lifted = np.random.default_rng(2), 0
     for _ in range(40):
         model, rates = indefinite(random), 10.0 ** random.uniform(-2, 3, 3)
-        devices = [spring(rates[k]) if k in pairs else dead() for k in range(3)]
+        devices = [spring(rates[k]) if k in pairs else dead_load() for k in range(3)]
         G, used = model.columns, np.isin(range(3), pairs) * rates
         values = np.linalg.eigvalsh(model.matrix + G @ np.diag(used) @ G.T)
         assert np.abs(values).min() > 1e-6  # of which the sign is beyond doubt
@@ -94,7 +102,7 @@ def test_held_pairs_are_counted_as_constraints(pairs):
     random = np.random.default_rng(3)
     for _ in range(40):
         model = indefinite(random)
-        devices = [held() if k in pairs else dead() for k in range(3)]
+        devices = [prescribed() if k in pairs else dead_load() for k in range(3)]
         whole, _ = np.linalg.qr(model.columns[:, list(pairs)], mode="complete")
         within = whole[:, len(pairs) :]
         values = np.linalg.eigvalsh(within.T @ model.matrix @ within)
@@ -121,8 +129,8 @@ def test_stability_is_that_of_the_devices_asked_for():
     random = np.random.default_rng(5)
     for _ in range(20):
         model = indefinite(random)
-        asked, control = loading(dead(), spring(2.0)), loading(held(), spring(2.0))
-        assert count(model, asked, control) == count(model, asked)
+        actual, control = loading(dead_load(), spring(2.0)), loading(prescribed(), spring(2.0))
+        assert count(model, actual, control) == count(model, actual)
 
 
 # --- the corrector ------------------------------------------------------------------------------
@@ -135,8 +143,8 @@ def test_equilibrium_obeys_the_devices_and_the_model(name):
     residual = model.internal_force(trial.x) - model.columns @ trial.loads
     assert np.abs(residual).max() <= TOLERANCE
     places = model.conjugate_displacements(trial.x)
-    sizes = np.abs(closed.slopes(trial.loads, places)).sum(axis=0)  # all scales are 1
-    assert np.abs(closed.gaps(trial.loads, places) / sizes).max() <= TOLERANCE
+    sizes = np.abs(closed.derivatives(trial.loads, places)).sum(axis=0)  # all scales are 1
+    assert np.abs(closed.residuals(trial.loads, places) / sizes).max() <= TOLERANCE
     assert np.abs(trial.x).max() > 0.1
 
 
@@ -145,8 +153,8 @@ def test_linear_problem_takes_one_step(name):
     model, closed = quadratic(), loading(*DEVICES[name])
     trial, iterations = solve_equilibrium(model, closed, np.zeros(5), np.zeros(3))
     G = model.columns
-    by_load, by_place = closed.slopes(np.zeros(3), np.zeros(3))
-    dense = np.block([[model.matrix, -G], [by_place[:, None] * G.T, np.diag(by_load)]])
+    f_l, f_g = closed.derivatives(np.zeros(3), np.zeros(3))
+    dense = np.block([[model.matrix, -G], [f_g[:, None] * G.T, np.diag(f_l)]])
     values = [device.value for device in closed.devices]
     expected = np.linalg.solve(dense, np.concatenate([np.zeros(5), values]))
     assert iterations == 1
@@ -159,8 +167,8 @@ def test_equilibrium_that_is_there_already_costs_nothing():
 
 
 def test_newton_converges_quadratically(monkeypatch):
-    monkeypatch.setattr("fem.continuation.newton.REUSE", 0.0)
-    monkeypatch.setattr("fem.continuation.newton.SEARCH", np.inf)  # full steps
+    monkeypatch.setattr("fem.continuation.newton.REUSE_RATIO", 0.0)
+    monkeypatch.setattr("fem.continuation.newton.LINE_SEARCH_RATIO", np.inf)  # full steps
     model, (closed, loads) = Stiffening(), push(2.0)
     trial, iterations = solve_equilibrium(model, closed, np.array([1.2]), loads)
     assert trial.x == pytest.approx(1.0, abs=TOLERANCE / 4)  # the stiffness there is 4
@@ -172,8 +180,8 @@ def test_newton_converges_quadratically(monkeypatch):
 
 def test_gas_converges_quadratically_too(monkeypatch):
     """Its relation is a product of the two unknowns."""
-    monkeypatch.setattr("fem.continuation.newton.REUSE", 0.0)
-    monkeypatch.setattr("fem.continuation.newton.SEARCH", np.inf)  # full steps
+    monkeypatch.setattr("fem.continuation.newton.REUSE_RATIO", 0.0)
+    monkeypatch.setattr("fem.continuation.newton.LINE_SEARCH_RATIO", np.inf)  # full steps
     errors = []
 
     class Watched(Stiffening):
@@ -183,7 +191,9 @@ def test_gas_converges_quadratically_too(monkeypatch):
     closed = loading(ClosedGas(12.0, ambient=1.0, line_volume=1.0))
     monkeypatch.setattr(
         "fem.continuation.loading.Loading.error",
-        lambda self, loads, places: errors.append(abs(self.gaps(loads, places)[0])) or errors[-1],
+        lambda self, loads, places: (
+            errors.append(abs(self.residuals(loads, places)[0])) or errors[-1]
+        ),
     )
     trial, _ = solve_equilibrium(Watched(), closed, np.ones(1), np.full(3, 2.0) * [1, 0, 0])
     assert (trial.loads[0] + 1) * (trial.x[0] + 1) == pytest.approx(12.0, abs=1e-7)
@@ -201,7 +211,7 @@ def test_tangent_that_serves_well_is_used_again():
 
 def test_wrong_tangent_is_noticed_as_slow(monkeypatch):
     """Quadratic convergence is not a matter of course: a tangent 10 % off loses it."""
-    monkeypatch.setattr("fem.continuation.newton.SEARCH", np.inf)  # full steps
+    monkeypatch.setattr("fem.continuation.newton.LINE_SEARCH_RATIO", np.inf)  # full steps
 
     class Wrong(Stiffening):
         def stiffness(self, x):
@@ -246,7 +256,7 @@ def test_corrector_gives_up_at_once_without_a_coordinate():
             return np.array([np.nan, 0.0, 0.0])
 
     with pytest.raises(DivergedError) as failure:
-        solve_equilibrium(Broken(), loading(dead()), np.zeros(1), np.zeros(3))
+        solve_equilibrium(Broken(), loading(dead_load()), np.zeros(1), np.zeros(3))
     assert failure.value.iterations == 0
 
 
@@ -254,13 +264,13 @@ def test_corrector_gives_up_where_there_is_no_equilibrium():
     model, (closed, loads) = Softening(), push(1.0)
     with pytest.raises(DivergedError) as failure:
         solve_equilibrium(model, closed, np.zeros(1), loads)
-    assert failure.value.iterations == model.tangents <= MOST_ITERATIONS
+    assert failure.value.iterations == model.tangents <= MAX_ITERATIONS
 
 
 @pytest.mark.parametrize("pair", [PRESSURE, AXIAL, TWIST])
 def test_trial_tells_how_far_it_is_from_equilibrium(pair):
-    model, devices = quadratic(), [dead(), dead(), dead()]
-    devices[pair] = dead(3.0)
+    model, devices = quadratic(), [dead_load(), dead_load(), dead_load()]
+    devices[pair] = dead_load(3.0)
     trial = evaluate(model, loading(*devices), np.zeros(5), np.zeros(3))
     assert trial.error == 3.0
     trial = evaluate(model, loading(*devices), np.zeros(5), 3.0 * np.eye(3)[pair])

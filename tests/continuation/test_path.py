@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from fem.continuation.loading import AXIAL, PRESSURE, Stage, dead, held, spring
+from fem.continuation.loading import AXIAL, PRESSURE, Stage, dead_load, prescribed, spring
 from fem.continuation.newton import TOLERANCE, BorderedSystem, solve_equilibrium
-from fem.continuation.path import START, follow
-from fem.continuation.stepper import CUT, SMALLEST_STEP
+from fem.continuation.path import FIRST_STEP, follow
+from fem.continuation.stepper import MIN_STEP, STEP_REDUCTION
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.results.equilibrium_checks import energy_gap
 from tests.helpers.toys import Linear, Stiffening, Toy, loading, quadratic, through
@@ -65,7 +65,7 @@ def test_path_starts_at_rest_and_reaches_each_load_exactly():
     states = list(pushed(Stiffening(), *loads))
     # a load is changed by Newton's steps, and what is left of the gap is round-off
     assert [state.pressure for state in states] == pytest.approx([0.0, *loads], abs=1e-14)
-    assert [state.asked for state in states] == [False] + [True] * len(loads)
+    assert [state.requested for state in states] == [False] + [True] * len(loads)
     assert states[0].x == 0.0
     for state in states:
         assert abs(state.x + state.x**3 - state.pressure) <= TOLERANCE
@@ -90,7 +90,9 @@ def test_same_load_again_costs_nothing():
     assert (again.pressure, again.x, again.iterations) == (once.pressure, once.x, 0)
 
 
-@pytest.mark.parametrize("device", [dead(), held(), spring(0.5)], ids=["dead", "held", "spring"])
+@pytest.mark.parametrize(
+    "device", [dead_load(), prescribed(), spring(0.5)], ids=["dead", "held", "spring"]
+)
 def test_path_ends_where_the_model_buckles(device):
     states, failure = up_to_its_end(
         follow(Buckling(), loading(), [through(0.5, 0.9, 3.0, device=device)]),
@@ -98,7 +100,7 @@ def test_path_ends_where_the_model_buckles(device):
     )
     assert all(state.stable for state in states) and failure.buckles
     assert failure.state.stable
-    assert 1 - 4 * SMALLEST_STEP < failure.state.x[0] <= 1.0
+    assert 1 - 4 * MIN_STEP < failure.state.x[0] <= 1.0
 
 
 def test_state_that_is_no_minimum_is_flagged():
@@ -122,21 +124,21 @@ def test_state_that_is_no_minimum_is_flagged():
 
 
 def test_stage_that_is_not_shown_leads_to_one_that_is():
-    stages = [through(2.0, pair=AXIAL, device=dead()), through(0.5)]
-    hidden = [Stage(AXIAL, dead(), to=2.0, shown=False), through(0.5)]
-    shown = list(follow(quadratic(), loading(), stages))
+    stages = [through(2.0, pair=AXIAL, device=dead_load()), through(0.5)]
+    hidden = [Stage(AXIAL, dead_load(), to=2.0, output=False), through(0.5)]
+    output = list(follow(quadratic(), loading(), stages))
     first, last = follow(quadratic(), loading(), hidden)
-    assert [state.loads.tolist() for state in shown] == [[0, 0, 0], [0, 2, 0], [0.5, 2, 0]]
+    assert [state.loads.tolist() for state in output] == [[0, 0, 0], [0, 2, 0], [0.5, 2, 0]]
     assert first.loads.tolist() == [0, 2, 0]
-    assert last.x == pytest.approx(shown[-1].x, abs=1e-7)
+    assert last.x == pytest.approx(output[-1].x, abs=1e-7)
     # the work counts from the first state that is shown
-    assert first.work == first.traffic == 0.0
-    assert last.work == pytest.approx(shown[2].work - shown[1].work, rel=1e-9)
+    assert first.work == first.absolute_work == 0.0
+    assert last.work == pytest.approx(output[2].work - output[1].work, rel=1e-9)
 
 
 def test_path_may_start_from_another_state():
     model = Stiffening()
-    states = list(follow(model, loading(dead()), [through(2.0)], start=np.array([0.3])))
+    states = list(follow(model, loading(dead_load()), [through(2.0)], start=np.array([0.3])))
     assert states[0].x == pytest.approx(0.0, abs=TOLERANCE)  # the devices ask for no load
     assert states[-1].x == pytest.approx(1.0, abs=TOLERANCE)
 
@@ -208,12 +210,12 @@ def test_failed_step_is_cut_and_easy_ones_grow():
             return super().tangent(x, loads)
 
     model = Timid()
-    list(follow(model, loading(), [through(1.0, device=held())]))
-    place, step, expected = 0.0, START, []
+    list(follow(model, loading(), [through(1.0, device=prescribed())]))
+    place, step, expected = 0.0, FIRST_STEP, []
     while place < 1.0:
         aim = min(1.0, place + step)
         if aim - place > 0.3:
-            step = CUT * (aim - place)
+            step = STEP_REDUCTION * (aim - place)
             continue
         place, step = aim, 4 * step
         expected.append(place)
@@ -288,7 +290,9 @@ def test_iterations_are_the_steps_solved_for(counted, model, loads):
         counted.clear()
 
 
-@pytest.mark.parametrize("device", [dead(), held(), spring(0.5)], ids=["dead", "held", "spring"])
+@pytest.mark.parametrize(
+    "device", [dead_load(), prescribed(), spring(0.5)], ids=["dead", "held", "spring"]
+)
 def test_iterations_in_vain_are_counted_too(counted, device):
     class Jammed(Linear):
         """Beyond x = 1 its tangent is wrong by so much that Newton's method stands still."""

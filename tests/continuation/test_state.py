@@ -7,7 +7,13 @@ from numpy.polynomial.polynomial import polyder, polyval
 from scipy.interpolate import CubicHermiteSpline
 
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
-from fem.continuation.state import State, hermite, predict, where_load_is, where_load_turns
+from fem.continuation.state import (
+    State,
+    hermite,
+    parameter_at_load,
+    parameter_at_load_extreme,
+    predict,
+)
 from fem.continuation.termination import PathEndError, TerminationKind
 
 ROUND_OFF = 1e-12
@@ -40,7 +46,7 @@ HUMP = Polynomial([0.0, 3.0, -0.5, -0.7])
 def test_load_is_found_on_the_cubic(pair, ends):
     start, end = (at(parameter, RISING, pair=pair) for parameter in ends)
     for place in (0.3, 1.1, 1.7):
-        found = where_load_is(start, end, pair, RISING(place))
+        found = parameter_at_load(start, end, pair, RISING(place))
         assert found == pytest.approx(place, rel=ROUND_OFF)
 
 
@@ -48,13 +54,13 @@ def test_load_is_found_on_the_cubic(pair, ends):
 def test_top_is_found_on_the_cubic(ends):
     start, end = (at(parameter, HUMP) for parameter in ends)
     top = max(HUMP.deriv().roots())
-    assert where_load_turns(start, end, PRESSURE) == pytest.approx(top, rel=ROUND_OFF)
+    assert parameter_at_load_extreme(start, end, PRESSURE) == pytest.approx(top, rel=ROUND_OFF)
 
 
 def test_load_out_of_reach_is_sought_between_the_ends():
     start, end = at(0.0, RISING), at(2.0, RISING)
     for load in (-100.0, 100.0):
-        assert 0.0 <= where_load_is(start, end, PRESSURE, load) <= 2.0
+        assert 0.0 <= parameter_at_load(start, end, PRESSURE, load) <= 2.0
 
 
 CUBICS = [Polynomial([1.0, -2.0, 0.5, 0.2]), Polynomial([0.0, 1.0, 0.0, -1.0])]
@@ -85,14 +91,17 @@ def test_rest_foretells_itself():
 def test_path_may_be_told_by_load_or_by_coordinate():
     state = at(0.7, RISING, CUBICS)
     slope = RISING.deriv()(0.7)
-    by_load, by_place = state.by_load(PRESSURE), state.by_load(PRESSURE).by_coordinate(PRESSURE)
-    assert by_load.parameter == RISING(0.7)
-    assert by_load.slope == pytest.approx(state.slope / slope, rel=ROUND_OFF)
-    assert by_load.load_slope[PRESSURE] == pytest.approx(1.0, rel=ROUND_OFF)
-    assert by_load.conjugate_slope[PRESSURE] == pytest.approx(1 / slope, rel=ROUND_OFF)
+    with_load_parameter, by_place = (
+        state.with_load_parameter(PRESSURE),
+        state.with_load_parameter(PRESSURE).with_conjugate_parameter(PRESSURE),
+    )
+    assert with_load_parameter.parameter == RISING(0.7)
+    assert with_load_parameter.slope == pytest.approx(state.slope / slope, rel=ROUND_OFF)
+    assert with_load_parameter.load_slope[PRESSURE] == pytest.approx(1.0, rel=ROUND_OFF)
+    assert with_load_parameter.conjugate_slope[PRESSURE] == pytest.approx(1 / slope, rel=ROUND_OFF)
     assert by_place.parameter == 0.7
     assert by_place.slope == pytest.approx(state.slope, rel=ROUND_OFF)
-    for one in (state, by_load, by_place):
+    for one in (state, with_load_parameter, by_place):
         assert one.stiffness(PRESSURE) == pytest.approx(slope, rel=ROUND_OFF)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.polynomial import Polynomial
 
-from fem.continuation.work import NEAR, step_work
+from fem.continuation.work import NEAR_PARABOLA, step_work
 
 ROUND_OFF = 1e-13
 SCALE = np.ones(3)
@@ -79,8 +79,8 @@ def test_inverse_parabolas_are_exact(coefficients):
     """As where threads lock the volume: the load has an unbounded slope by the volume."""
     place = Polynomial(coefficients)
     start, end = inverse_ends(place, 0.0, 1.5)
-    by_load = place.integ()
-    expected = 1.5 * place(1.5) - (by_load(1.5) - by_load(0.0))  # by parts
+    with_load_parameter = place.integ()
+    expected = 1.5 * place(1.5) - (with_load_parameter(1.5) - with_load_parameter(0.0))  # by parts
     assert step_work(start, end, SCALE)[0] == pytest.approx(expected, rel=ROUND_OFF)
 
 
@@ -133,5 +133,5 @@ def test_first_slope_at_rest_is_used_where_it_fits():
     start, end = curve(load, 0.0, 1.0, rest=True)
     chord = load(1.0)
     cubic = (load.deriv()(0.0) + load.deriv()(1.0)) / chord - 2
-    assert 0 < abs(cubic) < NEAR
+    assert 0 < abs(cubic) < NEAR_PARABOLA
     assert step_work(start, end, SCALE)[0] == pytest.approx(exact(load, 0, 1), rel=ROUND_OFF)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fem.continuation.loading import PRESSURE, Loading, Stage, dead
+from fem.continuation.loading import PRESSURE, Loading, Stage, dead_load
 from fem.fast.model import DenseTangent
 
 
@@ -139,7 +139,7 @@ def quadratic(seed=0, size=5, quartic=0.0):
 
 def loading(*devices, driven=PRESSURE):
     """Return a loading of three devices (dead and nil unless given), all scales 1."""
-    closed = (*devices, *[dead()] * (3 - len(devices)))
+    closed = (*devices, *[dead_load()] * (3 - len(devices)))
     return Loading(closed, np.ones(3), np.ones(3), driven)
 
 
@@ -155,4 +155,4 @@ class Through(Stage):
 
 def through(*way, pair=PRESSURE, device=None):
     """Return a stage through the values `way`."""
-    return Through(pair, device or dead(), way=way)
+    return Through(pair, device or dead_load(), way=way)

@@ -19,15 +19,15 @@ class Seen:
 
     energy: float = 0.0
     work: float = 0.0
-    traffic: float = 0.0
+    absolute_work: float = 0.0
     loads: np.ndarray = field(default_factory=lambda: np.zeros(3))
 
 
 def test_energy_gap_is_the_work_that_is_not_stored():
     first = Seen(energy=5.0)
-    assert energy_gap(first, Seen(energy=14.0, work=10.0, traffic=20.0)) == 1 / 20
-    assert energy_gap(first, Seen(energy=16.0, work=10.0, traffic=20.0)) == 1 / 20
-    assert energy_gap(first, Seen(energy=15.0, work=10.0, traffic=20.0)) == 0.0
+    assert energy_gap(first, Seen(energy=14.0, work=10.0, absolute_work=20.0)) == 1 / 20
+    assert energy_gap(first, Seen(energy=16.0, work=10.0, absolute_work=20.0)) == 1 / 20
+    assert energy_gap(first, Seen(energy=15.0, work=10.0, absolute_work=20.0)) == 0.0
 
 
 def test_no_work_leaves_no_gap():
@@ -115,8 +115,8 @@ def check(model, case):
         force, torque = end_gaps(state.loads, model.reactions(state.x, state.loads), radius)
         assert force < area
         assert torque < 1e-6
-    assert states[-1].asked
-    assert states[-1].traffic > 1.0  # N mm
+    assert states[-1].requested
+    assert states[-1].absolute_work > 1.0  # N mm
     return states
 
 

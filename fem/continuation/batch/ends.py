@@ -18,24 +18,23 @@ from fem.continuation.batch.states import (
     predicted,
     pressure_cubic,
 )
-from fem.continuation.events import BEYOND as MOST_BEYOND
-from fem.continuation.events import BEYOND_SHARE
-from fem.continuation.stepper import CUT, TEARS
+from fem.continuation.events import STATES_BEYOND, STEP_BEYOND
+from fem.continuation.stepper import MAX_STRETCH, STEP_REDUCTION
 from fem.core.arrays import Array, Mask
 
 HALVINGS = 24
 """Bisections that find a root of a cubic, before Newton's method makes it exact."""
 
-ROUNDS = 12
+MAX_ROOT_ITERATIONS = 12
 """Most equilibria on the way to a limit point or a tear."""
 
-SHARP = 1e-11
+ROOT_TOLERANCE = 1e-11
 """A limit point or a tear is found where the volume is known to this share."""
 
 
 def torn(model: BatchModel, states: States) -> Mask:
     """Return whether the wall would be torn; `model` has a tube for each state; shape (m,)."""
-    return model.wall_stretch(states.x) > TEARS
+    return model.wall_stretch(states.x) > MAX_STRETCH
 
 
 def limit_points(model: BatchModel, start: States, end: States) -> tuple[States, Mask]:
@@ -56,7 +55,7 @@ def tears(model: BatchModel, start: States, end: States) -> tuple[States, Mask]:
     """
 
     def margin(states: States) -> Array:
-        return np.log(TEARS / model.wall_stretch(states.x))
+        return np.log(MAX_STRETCH / model.wall_stretch(states.x))
 
     left, over = margin(start), -margin(end)
     found, good = _root(model, start, end, left / (left + over), margin)
@@ -76,13 +75,13 @@ def _root(
     found, good = solve_at_volume(model, predicted(start, end, volume), volume, again=True)
     rest = left(found)
     other = start.where(rest > 0, end)
-    for _ in range(ROUNDS):
+    for _ in range(MAX_ROOT_ITERATIONS):
         early = rest > 0
         start, end = start.where(early, found), end.where(~early, found)
         step = rest * (other.volume - volume) / (rest - left(other))
         inside = (start.volume <= volume + step) & (volume + step <= end.volume)
         step = np.where(inside, step, (start.volume + end.volume) / 2 - volume)
-        moves = np.abs(step) > SHARP * np.abs(volume)
+        moves = np.abs(step) > ROOT_TOLERANCE * np.abs(volume)
         if not moves.any():
             break
         guess = found.x + step * found.slope
@@ -139,16 +138,16 @@ def beyond(model: BatchModel, limit: States) -> tuple[list[States], Mask]:
 
     Also returned is where they are certain: where each was found, or would be torn.
     """
-    here, step = limit, BEYOND_SHARE * limit.volume
+    here, step = limit, STEP_BEYOND * limit.volume
     passed, sure = [], np.ones(len(limit), dtype=bool)
-    for _ in range(MOST_BEYOND):
+    for _ in range(STATES_BEYOND):
         volume = here.volume + step
         guess = here.x + step * here.slope
         there, found = solve_at_volume(model, guess, volume, most=MOST_AT_PRESSURE)
         there = there.numbered(limit.tube)
         sure &= found
         whole = ~torn(model, there)
-        step = np.where(whole, step, CUT * step)
+        step = np.where(whole, step, STEP_REDUCTION * step)
         here = here.where(whole, there)
         passed.append(there.take(np.flatnonzero(whole)).with_role(BEYOND))
     return passed, sure

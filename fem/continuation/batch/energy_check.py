@@ -11,8 +11,8 @@ from typing import NamedTuple
 import numpy as np
 
 from fem.continuation.batch.states import REST, States
-from fem.continuation.energy_check import ROUND_OFF, STORED
-from fem.continuation.work import integral
+from fem.continuation.energy_check import ENERGY_TOLERANCE, ROUND_OFF
+from fem.continuation.work import work_integral
 from fem.core.arrays import Array, Index
 
 
@@ -81,7 +81,7 @@ def excess(start: States, end: States, work: Array, absolute: Array, from_rest: 
         See :func:`work_along`, shape (m,). After a first step more work is to come, at least in
         proportion.
     """
-    share = STORED * np.where(start.role == REST, from_rest / end.pressure, 1.0)
+    share = ENERGY_TOLERANCE * np.where(start.role == REST, from_rest / end.pressure, 1.0)
     gained = end.energy - start.energy - work
     return np.abs(gained) / (share * absolute + ROUND_OFF * np.abs(end.energy))
 
@@ -91,7 +91,7 @@ def step_works(start: States, end: States) -> tuple[Array, Array]:
 
     The work of the springs is exact.
     """
-    push = integral(
+    push = work_integral(
         (start.pressure, end.pressure),
         end.volume - start.volume,
         start.stiffness,

@@ -13,7 +13,7 @@ from numpy.polynomial.polynomial import polyval
 from fem.continuation.batch.model import BatchModel
 from fem.continuation.batch.solve import FAIR, Search
 from fem.continuation.batch.states import BETWEEN, REQUESTED, REST, States
-from fem.continuation.start import HAIR
+from fem.continuation.start import REST_PERTURBATION
 from fem.continuation.state import hermite
 from fem.core.arrays import Array, Mask
 
@@ -92,7 +92,7 @@ def _at_rest(model: BatchModel, first: Array) -> States:
     x, n = model.rest(), len(model)
     rest = model.iterate(x)
     return States.of(
-        model.iterate(x + HAIR * first / rest.stiffness * rest.slope),
+        model.iterate(x + REST_PERTURBATION * first / rest.stiffness * rest.slope),
         tube=np.arange(n),
         x=x,
         volume=np.zeros(n),

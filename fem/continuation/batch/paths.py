@@ -14,11 +14,11 @@ from fem.continuation.batch.model import BatchModel
 from fem.continuation.batch.refine import between, doubtful
 from fem.continuation.batch.states import LIMIT, REST, States
 from fem.continuation.batch.volume_control import Start, by_volume
-from fem.continuation.path import START
-from fem.continuation.stepper import CUT
+from fem.continuation.path import FIRST_STEP
+from fem.continuation.stepper import STEP_REDUCTION
 from fem.core.arrays import Array, Index, Mask
 
-EARLY = 1 / 8
+FIRST_PRESSURE = 1 / 8
 """First step from rest, where threads tighten at once, as a share of the requested one."""
 
 
@@ -53,7 +53,7 @@ def follow(model: BatchModel, pressures: Array) -> Paths:
     """Follow the paths of n tubes from rest through requested pressures, shape (steps, n)."""
     from_rest = np.minimum(pressures[0], model.pressure_scale)
     requested = np.arange(1 + len(pressures)) >= 1
-    path = by_pressure(model, np.concatenate([[EARLY * from_rest], pressures]), requested)
+    path = by_pressure(model, np.concatenate([[FIRST_PRESSURE * from_rest], pressures]), requested)
     work = work_along(path, from_rest)
     doubt = doubtful(path, work)
     short = path.last & (path.pressure < pressures[-1, path.tube])
@@ -121,7 +121,9 @@ def _start(path: States, ends: Index, pressures: Array, from_rest: Array) -> Sta
     rest, requested = here.role == REST, pressures[:, here.tube]
     before = before.where(rest, here)
     value = np.where(requested > here.pressure, requested, np.inf).min(axis=0)
-    way = np.where(rest, START * from_rest[here.tube], CUT * (value - here.pressure))
+    way = np.where(
+        rest, FIRST_STEP * from_rest[here.tube], STEP_REDUCTION * (value - here.pressure)
+    )
     step = way / here.stiffness
     step = np.where(rest, step, np.minimum(step, here.volume / 2))
     number = np.arange(len(ends))

@@ -17,8 +17,8 @@ from fem.continuation.batch.model import BatchModel
 from fem.continuation.batch.refine import until_limit
 from fem.continuation.batch.solve import ROUGH, solve_at_volume
 from fem.continuation.batch.states import REST, States, predicted
-from fem.continuation.path import AHEAD
-from fem.continuation.stepper import CUT
+from fem.continuation.path import MAX_EXTRAPOLATION
+from fem.continuation.stepper import STEP_REDUCTION
 from fem.core.arrays import Array, Mask
 
 MOST_STEPS = 200
@@ -70,7 +70,7 @@ def by_volume(model: BatchModel, start: Start, from_rest: Array) -> tuple[States
         work, way = step_works(here, there)
         over = excess(here, there, work, absolute + way, from_rest[going])
         kept = found & (over <= 1)
-        factor = np.where(found, SAFE * np.maximum(over, 1e-9) ** (-1 / ORDER), CUT)
+        factor = np.where(found, SAFE * np.maximum(over, 1e-9) ** (-1 / ORDER), STEP_REDUCTION)
         step = step * np.clip(factor, 0.1, GROWTH)
         if kept.any():
             k = np.flatnonzero(kept)
@@ -84,7 +84,7 @@ def by_volume(model: BatchModel, start: Start, from_rest: Array) -> tuple[States
                 going, part, here, before = going[k], part.take(k), here.take(k), before.take(k)
                 absolute, step, goal = absolute[k], step[k], goal[k]
         ahead = np.minimum((goal - here.pressure) / here.stiffness, until_limit(before, here))
-        step = np.where(here.role == REST, step, np.minimum(step, AHEAD * ahead))
+        step = np.where(here.role == REST, step, np.minimum(step, MAX_EXTRAPOLATION * ahead))
     return passed[0].then(*passed[1:]), ended
 
 
