@@ -1,11 +1,11 @@
-# Everything a newcomer or a developer runs.  `make` alone lists it.
+# Commands for users and developers.  `make` alone lists them.
 #
-# PYTHON=python3.13   the interpreter to set up with (otherwise one is looked for)
+# PYTHON=python3.13   the interpreter to set up with (otherwise the set-up searches for one)
 
 BIN := .venv/bin
 READY := .venv/.ready
 
-# MUMPS and NumPy are at their best here with one BLAS thread a process.
+# MUMPS and NumPy are fastest here with one BLAS thread per process.
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
@@ -15,40 +15,40 @@ export OPENBLAS_NUM_THREADS := 1
 help:  ## list these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-10s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
-setup: $(READY)  ## make .venv with the locked packages and check that it all runs
+setup: $(READY)  ## make .venv with the locked packages and check each part
 	@echo ".venv is ready: .venv/bin/tubewright --help"
 
-# Even if nothing has changed, look again when an interpreter is named (.venv may
-# run another one) and when the folder was copied (.venv still points to the old one).
+# Set up again, even if no file has changed, when an interpreter is named (.venv may use another
+# one) and when the folder was copied (.venv still points to the old folder).
 COPIED := $(shell grep -qsF '$(CURDIR)/.venv/' .venv/bin/pip || echo again)
 $(READY): requirements.lock pyproject.toml tools/setup.sh tools/find-python.sh \
 		tools/system-packages.sh \
 		$(if $(PYTHON),again) $(COPIED)
 	@PYTHON="$(PYTHON)" tools/setup.sh
 
-demo: $(READY)  ## a ready case and a small study; pictures, tables, reports go to demo/
+demo: $(READY)  ## solve a ready case and a small study; results and reports go to demo/
 	@$(BIN)/tubewright solve cases/greenhouse_wrist.toml --out demo --overwrite
 	@$(BIN)/tubewright report demo
 	@rm -rf demo/reach
 	@$(BIN)/tubewright study cases/small_reach.study.toml --out demo/reach
 	@$(BIN)/tubewright report demo/reach
 
-test: lint types  ## style, types, then the quick tests and validations
+test: lint types  ## style, types, quick tests and quick validation
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark
 
-ci: lint types  ## what .ci/run runs: quick and slow tests, and all of the validation
+ci: lint types  ## style, types, quick and slow tests, the whole validation: what .ci/run runs
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m "not exhaustive"
 
-slow: $(READY)  ## the tests and validations that take longer
+slow: $(READY)  ## slow tests and slow validation
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m slow
 
-exhaustive: $(READY)  ## random cases by the hundred and the finest mesh; long
+exhaustive: $(READY)  ## hundreds of random cases and the finest mesh; takes long
 	@$(BIN)/python -m pytest -q -n 2 -p no:benchmark -m exhaustive
 
-validation: $(READY)  ## the whole validation book: renews validation/TABLE.md and README
+validation: $(READY)  ## the whole validation; renews validation/TABLE.md and its summary in README.md
 	@$(BIN)/python -m validation.renew
 
-mutants: $(READY)  ## wrong signs and factors, one by one: each must fail some test
+mutants: $(READY)  ## check that the tests notice wrong signs and factors, one at a time
 	@$(BIN)/python tools/mutants.py
 
 lint: $(READY)  ## style (ruff) and the order of imports (import-linter)
@@ -59,7 +59,7 @@ lint: $(READY)  ## style (ruff) and the order of imports (import-linter)
 types: $(READY)  ## types: mypy
 	@$(BIN)/mypy
 
-benchmark: $(READY)  ## time the costly parts, one table a group
+benchmark: $(READY)  ## measure the time of the expensive parts, as ratios
 	@$(BIN)/python -m pytest -q benchmarks -m "" --benchmark-only --benchmark-group-by=group \
 		--benchmark-sort=mean --benchmark-columns=min,mean,stddev,rounds
 
@@ -78,7 +78,7 @@ pictures: demo  ## renew docs/pictures/ from the demo
 lock:  ## renew requirements.lock from pyproject.toml
 	@PYTHON="$(PYTHON)" tools/lock.sh
 
-clean:  ## remove what these targets made, .venv included
+clean:  ## remove all that these targets made, with .venv
 	rm -rf .venv demo build dist *.egg-info .benchmarks .hypothesis
 	rm -rf .mypy_cache .pytest_cache .ruff_cache
 	find . -name __pycache__ -type d -prune -exec rm -rf {} +

@@ -7,9 +7,9 @@ here=$(pwd -P)
 export PIP_DISABLE_PIP_VERSION_CHECK=1 PYTHONUTF8=1
 unset PYTHONHOME PYTHONPATH VIRTUAL_ENV
 
-# .ready      written last of all: nothing is left to do
-# .unfinished there while packages are being written: if it is found at the
-#             start, an earlier set-up was cut short and the folder is not trusted
+# .ready       written last: the set-up is complete
+# .unfinished  present while packages are being written: if it is there at the start, an earlier
+#              set-up was interrupted and the folder is made again
 ready=.venv/.ready
 unfinished=.venv/.unfinished
 began=$SECONDS
@@ -28,9 +28,8 @@ if [ -z "${PYTHON:-}" ]; then
 fi
 [ -n "$python" ] || python=$(tools/find-python.sh)
 
-# May the .venv be brought up to date, or must it be made anew?  It must run that
-# interpreter, and must have been made here (a copied .venv still points to the
-# folder that it came from).
+# Can this .venv be updated?  It must use that interpreter, and it must have been made in this
+# folder (a copied .venv still points to the old folder).  Otherwise it is made again.
 usable() {
     [ ! -e "$unfinished" ] &&
         grep -qsF "$here/.venv/" .venv/bin/pip &&
