@@ -70,10 +70,11 @@ schema: $(READY)  ## renew the schemas in cases/ from the models
 docs: $(READY)  ## renew the table of columns in docs/outputs.md
 	@$(BIN)/python -m tools.document_columns
 
-pictures: demo  ## renew docs/pictures/ from the demo
+pictures: demo  ## renew docs/pictures/
 	@mkdir -p docs/pictures
 	@cp demo/shape.png demo/curves.png demo/reach/twist.png docs/pictures/
 	@$(BIN)/tubewright view demo --png docs/pictures/cut.png --cut --dpi 150
+	@$(BIN)/python tools/draw_theory.py
 
 lock:  ## renew requirements.lock from pyproject.toml
 	@PYTHON="$(PYTHON)" tools/lock.sh
