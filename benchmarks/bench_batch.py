@@ -2,7 +2,7 @@
 
 The studies turn both families of the ready case through -30 to 30 deg, with threads taken up and
 with threads cut at 30 deg, in ten steps of pressure; some of the cut ones balloon or tear. Counted
-are the demanded equilibria beside that at rest. Making the cases does not count; nothing is
+are the requested equilibria beside that at rest. Making the cases does not count; nothing is
 asserted.
 """
 
@@ -50,7 +50,7 @@ def study(angles: int) -> list[Case]:
 
 
 def rates(cases: Sequence[Case]) -> dict[str, float]:
-    """Return demanded equilibria a second of one core: in all, and by part."""
+    """Return requested equilibria a second of one core: in all, and by part."""
     began = time.process_time()
     found, _ = groups(cases)
     times = {"gathering": time.process_time() - began, "equilibria": 0.0, "outputs": 0.0}
@@ -63,7 +63,7 @@ def rates(cases: Sequence[Case]) -> dict[str, float]:
         times["equilibria"] += between - began
         times["outputs"] += time.process_time() - between
         tubes = int(outputs.states.first.sum())
-        count += int(outputs.step.demanded.sum()) - tubes
+        count += int(outputs.step.requested.sum()) - tubes
         alone -= tubes
     if alone:
         print(f"{alone} curves are not among them: they would be followed one by one")

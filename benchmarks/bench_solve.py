@@ -82,8 +82,8 @@ def held(how: str) -> dict[str, Any]:
 
 OPTIONS: dict[str, dict[str, Any]] = {
     "bonded": {},
-    "gliding": held("gliding"),
-    "free path": held("free path"),
+    "sliding": held("sliding"),
+    "geodesic": held("geodesic"),
     "slack": {"threads__0__slack": "1 %", "threads__1__slack": "1 %"},
     "ends held": {"end": {"axial": "held", "twist": "held"}},
     "spring": {"end": {"axial_spring": "1 N/mm", "twist_spring": "10 N mm/rad"}},

@@ -75,7 +75,7 @@ def main() -> None:
             threads__1__slack=RULES[rule],
         )
         (run,) = solve(case, "fe", "standard", chain=chain).runs
-        states = [row for row in run.rows[1:] if row["demanded"]]
+        states = [row for row in run.rows[1:] if row["requested"]]
         rows += [
             [first, second, rule, f"{state['pressure_kPa']:g}", *_measured(state, rng)]
             for state in states

@@ -1,6 +1,6 @@
 """Random but valid cases, the same ones for the same seed.
 
-All rubber laws, one to three families at -80 to 80 deg of 3 to 48 threads, bonded and gliding, any
+All rubber laws, one to three families at -80 to 80 deg of 3 to 48 threads, bonded and sliding, any
 rule for the slack, pressures up to three times the limit of the bare neo-Hookean tube.
 """
 
@@ -63,7 +63,7 @@ def family(random: Random, name: str, holds: Sequence[str]) -> dict[str, Any]:
     }
 
 
-def random_case(seed: int, holds: Sequence[str] = ("bonded", "gliding")) -> Case:
+def random_case(seed: int, holds: Sequence[str] = ("bonded", "sliding")) -> Case:
     """Return the case of a seed: the first valid one that its random numbers make.
 
     `holds` are the ways its threads may be held.

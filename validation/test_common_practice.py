@@ -18,7 +18,7 @@ take up the slack or leave the threads as they were cut, just taut at 30 deg. Th
 6. taking up the slack makes twist against displacement more nearly a straight line than leaving it.
 
 The device is invented: a tube of 5 mm bore radius, 1.5 mm wall and 45 mm length, of a soft rubber
-(Yeoh, mu = 60 kPa) with 12 + 12 gliding threads, under up to 12 kPa.
+(Yeoh, mu = 60 kPa) with 12 + 12 sliding threads, under up to 12 kPa.
 
 Quantities. Of 6, for each pair of angles: the greatest distance d of the displacement, along the
 path over the pressure, from the straight line through its two ends,
@@ -76,7 +76,7 @@ def device(first: float, second: float, rule: str = "taken up") -> Case:
             "count": 12,
             "angle": f"{angle} deg",
             "stiffness": "200 N",
-            "hold": "gliding",
+            "hold": "sliding",
             "slack": rule,
         }
         for name, angle in (("A", first), ("B", second))

@@ -46,8 +46,8 @@ from validation.tubes import GREENHOUSE, Walk, walk
 SAME = "an equilibrium does not know what drives it, common practice"
 
 MESH = "1x1x10"
-GLIDING = {"threads__0__hold": "gliding", "threads__1__slack": "1 %"}
-VARIANTS: dict[str, dict[str, Any]] = {"bonded": {}, "one gliding, one slack": GLIDING}
+SLIDING = {"threads__0__hold": "sliding", "threads__1__slack": "1 %"}
+VARIANTS: dict[str, dict[str, Any]] = {"bonded": {}, "one sliding, one slack": SLIDING}
 
 
 def ready(variant: str, **changes: Any) -> Case:

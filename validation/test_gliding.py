@@ -1,4 +1,4 @@
-r"""Gliding threads: one tension throughout, and what they share with bonded ones.
+r"""Sliding threads: one tension throughout, and what they share with bonded ones.
 
 @misc{statics,
   title = {Equilibrium of a thread without friction},
@@ -10,20 +10,20 @@ r"""Gliding threads: one tension throughout, and what they share with bonded one
   note = {run here: 23.7 deg and -5.43 mm of the ready case at 15 kPa},
 }
 
-A thread that glides without friction and
+A thread that slides without friction and
 is held at the plates alone has the same tension everywhere, whatever the tube does. In a tube that
 is strained evenly a bonded thread has it too, so that far from the plates nothing tells the two
-apart; but a gliding thread feels the mean strain of all its length, and beside the plates, which
+apart; but a sliding thread feels the mean strain of all its length, and beside the plates, which
 keep the tube from bulging, there is less of it. That changes the whole thread by a share of
 
 .. math:: \delta \propto 1 / L. \qquad (1)
 
-Worked numbers: the greenhouse tube at 15 kPa with gliding threads: 23.7 deg, -5.43 mm (bonded: 22.6
+Worked numbers: the greenhouse tube at 15 kPa with sliding threads: 23.7 deg, -5.43 mm (bonded: 22.6
 deg, -5.29 mm).
 
 Tolerances. 1e-10 of the tension along a thread (round-off: the tension is one number), which must
 be 1 mN at least, to be one; 1e-6 from thread to thread, which Newton's method leaves. Bonded
-against gliding in the middle half of 640 mm (80 outer radii; 800 mm for two families): 0.5 % of a,
+against sliding in the middle half of 640 mm (80 outer radii; 800 mm for two families): 0.5 % of a,
 of lambda - 1, of psi and of n T; 160 mm leave four times as much, 1.7 % of psi at 70 deg. That (1)
 holds is checked to 5 % of itself. Where two families nearly cancel the twist, psi is held against
 that of the second family alone. Trials: 0.3 deg and 0.04 mm, the spread between their own meshes.
@@ -73,16 +73,16 @@ def solved(hold: str, threads: str, length: float) -> Walk:
 
 
 def shares(threads: str, length: float) -> dict[str, float]:
-    """Return by how much a gliding tube differs from a bonded one in its middle half."""
-    bonded, gliding = (
+    """Return by how much a sliding tube differs from a bonded one in its middle half."""
+    bonded, sliding = (
         middle(path.model, path.states[-1].x)
-        for path in (solved(hold, threads, length) for hold in ("bonded", "gliding"))
+        for path in (solved(hold, threads, length) for hold in ("bonded", "sliding"))
     )
-    pulls = zip(bonded.pull, gliding.pull, strict=True)
+    pulls = zip(bonded.pull, sliding.pull, strict=True)
     return {
-        "a": gliding.a / bonded.a - 1,
-        "lambda - 1": (gliding.stretch - 1) / (bonded.stretch - 1) - 1,
-        "psi": (gliding.twist - bonded.twist) / TWIST[threads],
+        "a": sliding.a / bonded.a - 1,
+        "lambda - 1": (sliding.stretch - 1) / (bonded.stretch - 1) - 1,
+        "psi": (sliding.twist - bonded.twist) / TWIST[threads],
         **{f"n T of {name}": g / b - 1 for name, (b, g) in zip("AB", pulls, strict=False)},
     }
 
@@ -92,25 +92,25 @@ def check_long_tube(threads: str) -> None:
     long = shares(threads, length)
     verify(
         [
-            *solved("gliding", threads, length).found(
+            *solved("sliding", threads, length).found(
                 *(
                     Quantity(f"{threads}, {name}, less that of bonded", PRACTICE, 0, share, 5e-3, 1)
                     for name, share in long.items()
                 )
             ),
             *solved("bonded", threads, length).balance(f"{threads}, bonded"),
-            *solved("gliding", threads, length).balance(f"{threads}, gliding"),
+            *solved("sliding", threads, length).balance(f"{threads}, sliding"),
         ]
     )
 
 
-def test_gliding_is_bonded_far_from_the_plates() -> None:
+def test_sliding_is_bonded_far_from_the_plates() -> None:
     check_long_tube("70 deg")
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("threads", ["30 deg", "20 and -30 deg"])
-def test_gliding_is_bonded_far_from_the_plates_at_other_angles(threads: str) -> None:
+def test_sliding_is_bonded_far_from_the_plates_at_other_angles(threads: str) -> None:
     check_long_tube(threads)
 
 
@@ -120,7 +120,7 @@ def test_what_is_left_falls_with_the_length(threads: str) -> None:
     length = LENGTH[threads]
     short, long = shares(threads, length / 2), shares(threads, length)
     verify(
-        solved("gliding", threads, length).found(
+        solved("sliding", threads, length).found(
             *(
                 Quantity(f"{threads}, {name}, twice as long", PRACTICE, share / 2, long[name], 5e-2)
                 for name, share in short.items()
@@ -139,7 +139,7 @@ def wrist(hold: str, resolution: str) -> Walk:
 
 @pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
 def test_tension_is_the_same_all_along(full: bool) -> None:
-    families = held("gliding", FAMILIES["20 and -30 deg"])
+    families = held("sliding", FAMILIES["20 and -30 deg"])
     case = tube(*(one | {"count": 6} for one in families), length=60.0)
     path = walk(case, LOADS, resolution="1x2x6", full=full)
     shape = "full tube" if full else "sector"
@@ -161,7 +161,7 @@ def test_tension_is_the_same_all_along(full: bool) -> None:
 
 
 def test_trial_values() -> None:
-    path = wrist("gliding", "standard")
+    path = wrist("sliding", "standard")
     end = path.model.figures(path.states[-1].x)
     verify(
         [
@@ -169,24 +169,24 @@ def test_trial_values() -> None:
                 Quantity("twist (deg)", TRIALS, 23.7, math.degrees(end.twist), 0.3, 1.0),
                 Quantity("displacement (mm)", TRIALS, -5.43, end.displacement, 0.04, 1.0),
             ),
-            *path.balance("ready case, gliding"),
+            *path.balance("ready case, sliding"),
         ]
     )
 
 
-def test_gliding_tension_lies_within_that_of_bonded_threads() -> None:
+def test_sliding_tension_lies_within_that_of_bonded_threads() -> None:
     """Friction, which only carries tension from place to place, is between the two."""
-    bonded, gliding = wrist("bonded", "standard"), wrist("gliding", "standard")
+    bonded, sliding = wrist("bonded", "standard"), wrist("sliding", "standard")
     window, checks = bonded.model.case.tube.wall, []
     for one, other in zip(
         bonded.model.links(bonded.states[-1].x),
-        gliding.model.links(gliding.states[-1].x),
+        sliding.model.links(sliding.states[-1].x),
         strict=True,
     ):
         what, tension = f"ready case, {one.family.name}", other.mean_tension
         least, peak = one.tension.min() / tension, tension / one.peak_tension(window)
         checks += [
-            at_most(f"{what}, least T of bonded over T of gliding", PRACTICE, 1.0, least),
-            at_most(f"{what}, T of gliding over the peak of bonded", PRACTICE, 1.0, peak),
+            at_most(f"{what}, least T of bonded over T of sliding", PRACTICE, 1.0, least),
+            at_most(f"{what}, T of sliding over the peak of bonded", PRACTICE, 1.0, peak),
         ]
-    verify(gliding.found(*checks))
+    verify(sliding.found(*checks))

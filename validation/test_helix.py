@@ -179,7 +179,7 @@ def test_torsion() -> None:
     )
 
 
-@pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
+@pytest.mark.parametrize("hold", ["bonded", "sliding", "geodesic"])
 def test_line_load(hold: str) -> None:
     """At a strain e past the toe, EA (e - toe/2) = 1 N; the thread is cut too short by it."""
     strain = 1 / 1000.0 + 1e-3 / 2
@@ -204,9 +204,9 @@ def test_line_load(hold: str) -> None:
 
 def test_capstan() -> None:
     def ratio(turn: float) -> float:
-        glides = family(60, 1, 500.0, 1e-3) | {"hold": "gliding", "friction": 0.2}
+        slides = family(60, 1, 500.0, 1e-3) | {"hold": "sliding", "friction": 0.2}
         length = B * turn / math.tan(ALPHA)
-        return helix_of(glides, length).capstan_ratio(0.2)
+        return helix_of(slides, length).capstan_ratio(0.2)
 
     rows = [
         ("T2/T1, phi sin(alpha) = pi", 1.87445609, ratio(math.pi / math.sin(ALPHA))),

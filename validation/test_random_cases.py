@@ -66,7 +66,7 @@ class Ending:
 
 def ending(seed: int, model: str, *, free: bool = False) -> Ending:
     """Solve the random case of a seed and return how it ends."""
-    case = random_case(seed, ("free path",)) if free else random_case(seed)
+    case = random_case(seed, ("geodesic",)) if free else random_case(seed)
     (run,) = solve(case, model, "coarse").runs
     figures = [value for row in run.rows for value in row.values() if isinstance(value, float)]
     end = run.termination
@@ -75,12 +75,12 @@ def ending(seed: int, model: str, *, free: bool = False) -> Ending:
     known = run.reached or limited or end.unresolved
     wrong = {
         "a figure is no number": not all(map(math.isfinite, figures)),
-        "unstable, yet asked for": any(row["demanded"] and not row["stable"] for row in run.rows),
-        "reached, yet not asked for": run.reached and not run.rows[-1]["demanded"],
+        "unstable, yet asked for": any(row["requested"] and not row["stable"] for row in run.rows),
+        "reached, yet not asked for": run.reached and not run.rows[-1]["requested"],
         f"it ends by: {end.kind}": not known,
     }
     by, mesh = ("FE", "coarse") if model == "fe" else ("fast", "")
-    name = f"seed {seed}{', free path' if free else ''}"
+    name = f"seed {seed}{', geodesic' if free else ''}"
     gap = max(row["energy_gap"] for row in run.rows)
     return Ending(name, by, mesh, gap, tuple(what for what, so in wrong.items() if so), stuck)
 

@@ -63,7 +63,7 @@ from validation.tubes import GREENHOUSE, walk
 
 CLAIRAUT = "Clairaut's relation, formula from memory, re-derived"
 WRIST = Case.load(GREENHOUSE)
-FREE = WRIST.changed(threads__0__hold="free path", threads__1__hold="free path")
+FREE = WRIST.changed(threads__0__hold="geodesic", threads__1__hold="geodesic")
 R, L = WRIST.tube.outer_radius, WRIST.tube.length
 
 
@@ -150,7 +150,7 @@ def test_solved_case_lies_at_the_minimum() -> None:
             Quantity(f"{name}, shorter than helix (mm)", "SciPy", at_helix - best, gain, 0.01),
             at_most(f"{name}, tension along it", "no friction", 1e-10, spread),
         )
-    verify(checks + checked.balance("free path"))
+    verify(checks + checked.balance("geodesic"))
 
 
 def uniform_limit(case: Case) -> float:

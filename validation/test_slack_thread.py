@@ -26,7 +26,7 @@ Tolerances. Worked numbers 1e-8, as far as their digits go. A slack thread has a
 0, and energy and forces are those of the bare tube but for the order of sums: 1e-12. Along the path
 both end where Newton's method does, at 1e-8 of a force scale: 1e-6 of each coordinate. The fast
 model's strain follows from m of the exact kinematics to 1e-6, and it engages between two states of
-the path. A gliding thread of the FE model, measured by its chords, is known to 1e-3 of its length;
+the path. A sliding thread of the FE model, measured by its chords, is known to 1e-3 of its length;
 a bonded one engages piece by piece, more than half of it by 15 kPa, for near the plates it is
 slack. A pre-tensioned tube obeys statics to 1e-6, that of the FE model to 0.2 % in its middle half,
 for the rubber's compressibility, as in `test_blocked_ends.py`; pressure is held against the shear
@@ -132,7 +132,7 @@ def absent(what: str, path: Walk, bare: Walk, at: int) -> list[Quantity]:
 
 
 @pytest.mark.parametrize("ends", ENDS)
-@pytest.mark.parametrize("hold", ["bonded", "gliding"])
+@pytest.mark.parametrize("hold", ["bonded", "sliding"])
 @pytest.mark.parametrize("model", ["fast", "fe"])
 def test_slack_threads_are_absent(model: str, hold: str, ends: str) -> None:
     threaded, bare = (
@@ -179,16 +179,16 @@ def engages(what: str, before: float, beyond: float, error: float) -> list[Quant
     ]
 
 
-@pytest.mark.parametrize("hold", ["bonded", "gliding"])
+@pytest.mark.parametrize("hold", ["bonded", "sliding"])
 def test_fe_thread_engages_where_its_path_is_long_enough(hold: str) -> None:
-    """A gliding thread's path is measured as a polygon; a bonded one engages piece by piece."""
+    """A sliding thread's path is measured as a polygon; a bonded one engages piece by piece."""
     case = tube(slack(70, "8 %", hold), length=80.0)
-    path = walk(case, ENGAGING, resolution="1x3x20" if hold == "gliding" else "1x2x10")
+    path = walk(case, ENGAGING, resolution="1x3x20" if hold == "sliding" else "1x2x10")
     (threads,), shares, lengths = path.model.threads, [], []
     for state in path.states:
         steps = np.diff(threads.positions(path.model.tube.evaluate(state.x)), axis=1)
         lengths.append(np.linalg.norm(steps, axis=2).sum())
-        shares.append(path.model.links(state.x)[0].taut_share)
+        shares.append(path.model.links(state.x)[0].taut_fraction)
     what = f"70 deg, 8 %, {hold}"
     falls = max(0.0, -float(np.diff(shares).min()))
     checks = [
@@ -196,7 +196,7 @@ def test_fe_thread_engages_where_its_path_is_long_enough(hold: str) -> None:
         at_most(f"{what}, share that is slack at 15 kPa", TRIANGLE, 0.5, 1 - shares[-1]),
         at_most(f"{what}, greatest fall of the taut share under pressure", TRIANGLE, 0, falls),
     ]
-    if hold == "gliding":
+    if hold == "sliding":
         ratios, first = np.array(lengths) / lengths[0], shares.index(1.0)
         partly = sum(0 < share < 1 for share in shares)
         checks += [

@@ -18,6 +18,7 @@ from fem.case.thread_family import ThreadFamily
 from fem.case.tube import Tube
 from fem.core.atomic_write import write_text
 from fem.core.errors import InputError, describe
+from fem.core.renamed import with_new_values
 from fem.core.schema_base import CheckedTable, misfit, schema_of_one
 from fem.core.text_file import read_toml
 from fem.core.units import LENGTH, show
@@ -155,7 +156,7 @@ class Case(CheckedTable):
             If it does not describe a case.
         """
         try:
-            return cls.model_validate(data)
+            return cls.model_validate(with_new_values(data, origin))
         except ValidationError as error:
             raise CaseError(describe(error, origin, cls)) from None
 

@@ -59,10 +59,10 @@ class ThreadFamily(CheckedTable):
     )
     stiffness: Force = Field(description="Axial stiffness EA of one thread.")
     toe: Number = Field(default=1e-3, gt=0, le=0.2, description="Strain e_t of the toe.")
-    hold: Literal["bonded", "gliding", "free path"] = Field(
+    hold: Literal["bonded", "sliding", "geodesic"] = Field(
         default="bonded",
-        description="How the thread is held along the wall: bonded to it; gliding along its path, "
-        "held at the plates alone; or gliding and free to move sideways to the shortest path.",
+        description="How the thread is held along the wall: bonded to it; sliding along its path, "
+        "held at the plates alone; or sliding and free to move sideways to the shortest path.",
     )
     slack: SlackRule = Field(
         default="taken up",
@@ -76,7 +76,7 @@ class ThreadFamily(CheckedTable):
         default=None,
         ge=0,
         le=2,
-        description="Coefficient of friction of a gliding thread on the rubber.",
+        description="Coefficient of friction of a sliding thread on the rubber.",
     )
 
     @model_validator(mode="after")
@@ -86,7 +86,7 @@ class ThreadFamily(CheckedTable):
         if self.friction is not None and self.hold == "bonded":
             raise misfit(
                 "a bonded thread does not slide, so it has no friction; "
-                'leave friction out, or set hold = "gliding" or "free path"',
+                'leave friction out, or set hold = "sliding" or "geodesic"',
                 "friction",
             )
         return self

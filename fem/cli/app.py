@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+import warnings
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
 
@@ -13,6 +15,7 @@ import typer
 
 from fem import __version__
 from fem.core.errors import InputError
+from fem.core.renamed import RenamedWarning
 
 NOT_INSTALLED, UNUSABLE, INCOMPLETE = 1, 2, 3
 EXIT_CODES = (
@@ -79,9 +82,11 @@ def print_written(file: Path) -> None:
 
 @contextmanager
 def plain_errors() -> Iterator[None]:
-    """Turn errors that the user can fix into a message and an exit code."""
+    """Turn errors that the user can fix into a message and an exit code; print notices."""
     try:
-        yield
+        with warnings.catch_warnings():
+            warnings.showwarning = partial(_show, warnings.showwarning)
+            yield
     except InputError as error:
         fail(str(error))
     except ArithmeticError as error:
@@ -89,6 +94,14 @@ def plain_errors() -> Iterator[None]:
     except OSError as error:
         reason = error.strerror or str(error)
         fail(f"{error.filename}: {reason}" if error.filename else reason)
+
+
+def _show(other: Callable[..., None], message: Warning | str, *place: Any) -> None:
+    """Print a warning: a renamed value as a notice, any `other` as Python does."""
+    if isinstance(message, RenamedWarning):
+        typer.echo(f"notice: {message}", err=True)
+    else:
+        other(message, *place)
 
 
 def fail(message: str, code: int = UNUSABLE) -> NoReturn:

@@ -1,6 +1,6 @@
 """The curve of one model for one setting, read at the pressure of a measurement.
 
-At a step the figure is that of the step. Between two steps it is interpolated along the demanded
+At a step the figure is that of the step. Between two steps it is interpolated along the requested
 path by monotone cubics through all its steps, rest included (scipy's PchipInterpolator, after
 F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5, 300, 1984; as scipy cites it). It is
 never extrapolated.
@@ -37,7 +37,7 @@ class Curve:
     Attributes
     ----------
     steps
-        The demanded rows of its step table along which the pressure rises; none if it has no
+        The requested rows of its step table along which the pressure rises; none if it has no
         solution even at rest.
     termination
         Why it ends.
@@ -56,7 +56,7 @@ class Curve:
         """Return the curve of a step table, from rest to where the pressure no longer rises."""
         if rows.empty:
             return cls(rows.reindex(columns=[GAUGE.column]), termination, solved)
-        steps = rows[rows.demanded.astype(bool)].sort_values("step")
+        steps = rows[rows.requested.astype(bool)].sort_values("step")
         risen = steps[GAUGE.column].diff().gt(0).to_numpy()
         end = 1 + int(np.argmin(risen[1:])) if not risen[1:].all() else len(steps)
         return cls(steps.iloc[:end].reset_index(drop=True), termination, solved)

@@ -26,7 +26,7 @@ FEW_ITERATIONS, SOME_ITERATIONS = 6, 12
 """Most iterations of a step after which the next is four times, or twice, as long."""
 
 MIN_STEP = 1e-3
-"""The path ends where a step this share of the demanded one does not converge."""
+"""The path ends where a step this share of the requested one does not converge."""
 
 MAX_TOTAL_ITERATIONS = 1500
 """Most Newton iterations on the way to one requested value."""

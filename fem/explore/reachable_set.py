@@ -79,7 +79,7 @@ def reachable_set(
     points = np.full((LEVELS, *shape, len(AXES)), np.nan)
     runs = solve_batch([*cases.values()])
     for index, run in zip(cases, runs, strict=True):
-        requested = (row for row in run.rows if row["demanded"] and row[table.pressure.column] > 0)
+        requested = (row for row in run.rows if row["requested"] and row[table.pressure.column] > 0)
         for level, row in enumerate(requested):
             points[level, *index] = [row[measure.column] for measure in AXES]
     pressures = np.linspace(0.0, ranges.pressure.high, LEVELS + 1)[1:]

@@ -13,6 +13,7 @@ from typing import Any
 
 from fem.case.case import Case
 from fem.core.errors import InputError
+from fem.core.renamed import with_new_values
 from fem.core.units import NUMBER
 from fem.measurements.columns import GAUGE, REPEAT, Extra, Figure, Meaning, Setting
 from fem.quantities.case_fields import changes
@@ -87,7 +88,7 @@ class RowReader:
                     case Extra():
                         continue
                     case Setting():
-                        setting |= dict.fromkeys(column.fields, column.value(_filled(cell)))
+                        setting |= dict.fromkeys(column.fields, self._value(column, cell))
                     case Figure():
                         figures[column.column] = _number(_filled(cell), column)
                     case _:
@@ -96,6 +97,10 @@ class RowReader:
                 self._problems.add(line, f"{head}{f' = "{cell}"' if cell else ''}: {error}")
                 sound = False
         return self._placed(line, setting, figures) if sound and self._sound else {}
+
+    def _value(self, column: Setting, cell: str) -> Any:
+        value = column.value(_filled(cell))
+        return with_new_values(value, self._problems.file, column.fields[0])
 
     def _placed(
         self, line: int, setting: dict[str, Any], figures: dict[str, Any]

@@ -107,14 +107,14 @@ def _plot_run(axes: Axes, run: Run, rows: Rows, across: str, up: str) -> None:
         axes.plot(x, bonded, linestyle=":", color=color, lw=1.2, zorder=2)
     x, y = points(across, up)
     axes.plot(x, y, linestyle=style.line, color=color, lw=1.6, zorder=3)
-    demanded, stable, limit = (
+    requested, stable, limit = (
         np.array([row[name] for row in rows], dtype=bool)
-        for name in ("demanded", "stable", "limit")
+        for name in ("requested", "stable", "limit")
     )
     last = np.array([row is run.rows[-1] for row in rows])
     marks = {
-        "step": demanded & stable,
-        "unstable": ~stable & (demanded | [run.beyond(row) for row in rows]),
+        "step": requested & stable,
+        "unstable": ~stable & (requested | [run.beyond(row) for row in rows]),
         "limit": limit,
         "end": last & _stops(run),
     }

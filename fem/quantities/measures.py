@@ -51,7 +51,7 @@ class ThreadLinks:
         return float(self.tension @ self.rest / self.rest.sum())
 
     @property
-    def taut_share(self) -> float:
+    def taut_fraction(self) -> float:
         """Share of the thread length that carries tension."""
         taut = carries(self.tension, self.family.stiffness)
         return float(self.rest[taut].sum() / self.rest.sum())
@@ -93,7 +93,7 @@ class ThreadLinks:
             tension=self.mean_tension,
             peak=self.peak_tension(tube.wall),
             strain=self.mean_strain,
-            taut=self.taut_share,
+            taut_fraction=self.taut_fraction,
             pull=pull,
             torque=torque,
             length=self.family.natural(self.family.helix(tube).length),
@@ -147,7 +147,7 @@ class ThreadFigures:
     ----------
     name
         Name of the family.
-    tension, peak, strain, taut
+    tension, peak, strain, taut_fraction
         Mean and greatest tension (N), mean strain, and share of the length that is taut.
     pull, torque
         Pull (N) and torque (N mm) of all threads on the base.
@@ -161,7 +161,7 @@ class ThreadFigures:
     tension: Any
     peak: Any
     strain: Any
-    taut: Any
+    taut_fraction: Any
     pull: Any
     torque: Any
     length: Any
@@ -215,7 +215,7 @@ class Step:
     model: str
     step: Any
     pressure: Any
-    demanded: Any
+    requested: Any
     volume: Any
     tube: Figures
     force: Any

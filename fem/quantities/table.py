@@ -43,9 +43,9 @@ def pressure(state: Step) -> Any:
 
 
 @_path(type=bool, label="requested", traits=_TOLD)
-def demanded(state: Step) -> Any:
+def requested(state: Step) -> Any:
     """Whether the case asks for the state."""
-    return state.demanded
+    return state.requested
 
 
 @_path(
@@ -138,7 +138,7 @@ def wall_stretch_max(tube: Figures) -> Any:
     section="tube",
     picture="margins",
 )
-def rubber_used(tube: Figures) -> Any:
+def rubber_utilisation(tube: Figures) -> Any:
     """Greatest I1 - 3 in the wall over that at which the rubber locks."""
     return None if tube.locking is None else (tube.wall_invariant - 3) / tube.locking
 
@@ -169,10 +169,17 @@ def thread_strain(threads: ThreadFigures) -> Any:
     return threads.strain
 
 
-@_threads(kind=SHARE, factor=100.0, form=".0f", section="threads", traits=_REQUIRED | _BRIEF)
-def taut(threads: ThreadFigures) -> Any:
+@_threads(
+    kind=SHARE,
+    factor=100.0,
+    form=".0f",
+    short="taut",
+    section="threads",
+    traits=_REQUIRED | _BRIEF,
+)
+def taut_fraction(threads: ThreadFigures) -> Any:
     """Share of the thread length that carries tension."""
-    return threads.taut
+    return threads.taut_fraction
 
 
 @_threads(kind=FORCE, section="threads", traits=_MEASURABLE | _BRIEF)
@@ -203,11 +210,11 @@ def thread_length(threads: ThreadFigures) -> Any:
     kind=SHARE,
     factor=100.0,
     form=".1f",
-    label="utilisation of threads",
+    label="utilisation of thread",
     section="threads",
     picture="margins",
 )
-def thread_used(threads: ThreadFigures) -> Any:
+def thread_utilisation(threads: ThreadFigures) -> Any:
     """Peak tension over the breaking load, where that is known."""
     load = threads.breaking_load
     return None if load is None else threads.peak / load

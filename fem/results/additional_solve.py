@@ -4,7 +4,7 @@
   the two is taken for the discretisation error of the finer one, which is on the safe side where it
   falls at least in proportion to the cell size. (Beside a thread, a line that pulls on a solid, it
   falls more slowly; but there the differences are small.)
-- Friction. A thread that glides with friction lies between one that glides without and one that is
+- Friction. A thread that slides with friction lies between one that slides without and one that is
   bonded: the same case with bonded threads gives the other end of the bracket.
 
 The fast model has neither: it has no mesh, and its threads are uniform, so that held or not is one.

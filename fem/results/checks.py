@@ -67,7 +67,7 @@ class Level(StrEnum):
 LIMITED = {
     Limit.TRUSTED_STRETCH: table.wall_stretch_max,
     Limit.NARROW_BORE: table.bore_stretch,
-    Limit.LOCKING: table.rubber_used,
+    Limit.LOCKING: table.rubber_utilisation,
     Limit.BREAKING_LOAD: table.tension_peak,
 }
 """What is limited along the path."""
@@ -177,7 +177,7 @@ def _stability(run: Run, case: Case) -> Iterator[Check]:
     yield Check(Limit.UNSTABLE, level, len(unstable), 0, passed_at=place)
     if run.limit_row and run.model != "fast":
         for family in case.threads:
-            if family.hold == "free path":
+            if family.hold == "geodesic":
                 place = Place(run.limit_row)
                 yield Check(Limit.NECKING, Level.NEAR, math.nan, None, family.name, place)
 

@@ -25,7 +25,7 @@ STUDY_DATABASE = "results.sqlite"
 OLD_STUDY_DATABASE = "ledger.sqlite"
 """Its name in earlier versions."""
 
-FORMAT = 1
+FORMAT = 2
 """Number of the layout of run.json and of the files beside it."""
 
 REQUIRED = {

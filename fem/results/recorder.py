@@ -90,7 +90,7 @@ class Track:
                 self.model.name,
                 step=len(self.rows),
                 pressure=state.pressure,
-                demanded=state.requested or len(self.states) == 1,
+                requested=state.requested or len(self.states) == 1,
                 volume=state.conjugates[PRESSURE],
                 air=air_let_in(gas, self.states[0], state) if gas else None,
                 tube=tube,
@@ -107,11 +107,11 @@ class Track:
         """Keep the last good state; return why there is no further one."""
         kind, last = end.kind, end.state
         if kind is TerminationKind.THREADS_TOO_SHORT:
-            self._keep_undemanded(last)
+            self._keep_unrequested(last)
             numbers = {"buckles": end.buckles, "taken_up": end.taken_up}
             return Termination.at(kind, self.rows[-1], **numbers)
         if not self.states:  # this is only where the way to the beginning ended
-            self._keep_undemanded(replace(last, limit=False, work=0.0, absolute_work=0.0))
+            self._keep_unrequested(replace(last, limit=False, work=0.0, absolute_work=0.0))
             allowed = MAX_STRETCH if kind is TerminationKind.STRETCH_LIMIT else None
             numbers = {"buckles": kind in BUCKLING, "allowed_stretch": allowed}
             return Termination.at(TerminationKind.END_LOADS, self.rows[-1], **numbers)
@@ -125,7 +125,7 @@ class Track:
         step = sum(state.requested for state in self.states) + 1
         return Termination.at(kind, where, step=step, steps=steps_of(self.case))
 
-    def _keep_undemanded(self, first: State) -> None:
+    def _keep_unrequested(self, first: State) -> None:
         """Keep the state where the path to the requested beginning ended."""
         self._keep(first)
-        self.rows[-1]["demanded"] = False
+        self.rows[-1]["requested"] = False

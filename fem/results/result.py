@@ -54,7 +54,7 @@ class Result:
 
     @property
     def reached(self) -> bool:
-        """Whether every model reached the last demanded value."""
+        """Whether every model reached the last requested value."""
         return all(run.reached for run in self.runs)
 
     @property

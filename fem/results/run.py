@@ -104,7 +104,7 @@ class Run:
     @property
     def requested(self) -> list[dict[str, Any]]:
         """The rows of the values that were requested, rest included."""
-        return [row for row in self.rows if row["demanded"]]
+        return [row for row in self.rows if row["requested"]]
 
     @property
     def path(self) -> list[dict[str, Any]]:

@@ -28,7 +28,7 @@ from fem.scene.result_view import Exhibit
 if TYPE_CHECKING:
     import pandas
 
-PLACE = (table.step.column, table.demanded.column)
+PLACE = (table.step.column, table.requested.column)
 """Columns that a measured row has from the step of the model beside it.
 
 A limit point is none of them: it is the model's, and nobody measured that it is one.
@@ -106,7 +106,7 @@ def _means(table: pandas.DataFrame, measures: Sequence[Measure]) -> pandas.DataF
             means[measure.std] = by_pressure[measure.std].agg(_quadratic_mean)
         elif by_pressure.size().min() > 1:
             means[measure.std] = by_pressure[measure.column].std()
-    return means.reset_index().assign(step=range(len(means)), demanded=True)
+    return means.reset_index().assign(step=range(len(means)), requested=True)
 
 
 def _quadratic_mean(values: pandas.Series[Any]) -> float:

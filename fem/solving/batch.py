@@ -103,7 +103,7 @@ def _runs(group: Group, outputs: Outputs, seconds: float) -> Iterator[tuple[int,
 
 def _termination(rows: Sequence[dict[str, Any]], steps: int) -> Termination:
     """Return why a path ended: early at its limit point, or where the wall is stretched too far."""
-    done = sum(row["demanded"] for row in rows)
+    done = sum(row["requested"] for row in rows)
     if done == 1 + steps:
         return REACHED
     kind, where = TerminationKind.STRETCH_LIMIT, rows[-1]

@@ -17,6 +17,7 @@ from pydantic import Field, PrivateAttr, ValidationError, field_validator, model
 from fem.case.case import Case
 from fem.core.arrays import Array
 from fem.core.errors import InputError, describe
+from fem.core.renamed import with_new_values
 from fem.core.schema_base import CheckedTable, misfit
 from fem.core.text_file import read_toml
 from fem.quantities.case_fields import cells, changes
@@ -119,7 +120,7 @@ class Study(CheckedTable):
     def parse(cls, data: dict[str, Any], folder: Path, origin: str = "study") -> Self:
         """Check `data`, laid out as in the TOML file; cases are looked for from `folder`."""
         try:
-            study = cls.model_validate(data)
+            study = cls.model_validate(with_new_values(data, origin))
         except ValidationError as error:
             raise StudyError(describe(error, origin, cls)) from None
         base = Case.load(folder / study.case)

@@ -136,9 +136,9 @@ class PlotData:
 def plot_data(study_result: StudyResult) -> PlotData | None:
     """Return the study made ready, or None if no step that was asked for was found at all."""
     table, study = study_result.table, study_result.study
-    if table.empty or not table.demanded.any():
+    if table.empty or not table.requested.any():
         return None
-    rows = table[table.demanded.astype(bool)].reset_index(drop=True)
+    rows = table[table.requested.astype(bool)].reset_index(drop=True)
     axes = []
     for vary in study.vary:
         axis, values = _axis(study, vary, rows)

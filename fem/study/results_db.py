@@ -73,7 +73,7 @@ class Curve:
 
 NAMES = [column.name for column in fields(Curve)]
 AS_JSON = ("termination", "steps", "details")
-VERSION = 1
+VERSION = 2
 """Number of the layout of the database, to be raised as well where the keys of cases change."""
 
 COLUMNS = ", ".join(f'"{name}"' for name in NAMES)  # case is a word of SQL
@@ -200,9 +200,9 @@ def _open(path: Path) -> sqlite3.Connection:
         if version != VERSION:
             base.close()
             raise InputError(
-                f"{path}: the curves there are of another version of tubewright (database "
-                f"{version}, this one has {VERSION}); take another folder (--out), or delete the "
-                "file to solve them again"
+                f"{path}: database format {version}; this version reads format {VERSION}, so the "
+                "study cannot be resumed: solve it again in another folder (--out), or delete the "
+                "file first"
             )
         base.executescript(TABLES)
     except sqlite3.DatabaseError as error:

@@ -126,7 +126,7 @@ class StudyResult:
     def of(self, model: str) -> pandas.DataFrame:
         """Return the rows of a model at the steps asked for, in the order of the plan."""
         rows = self.table
-        return rows[(rows.model == model) & rows.demanded].reset_index(drop=True)
+        return rows[(rows.model == model) & rows.requested].reset_index(drop=True)
 
     def save(self, folder: Path) -> list[str]:
         """Write table.parquet, table.csv and run.json into `folder`, together or not at all.

@@ -126,7 +126,7 @@ class CorrectedModel:
         settings
             A value to each field that the study varies, or whole cases.
         pressures
-            Where on each path (kPa); its own demanded steps after rest if None.
+            Where on each path (kPa); its own requested steps after rest if None.
 
         Returns
         -------

@@ -1,6 +1,6 @@
 """Both models of a study side by side, and what the fast model differs by: point by point.
 
-A point is a setting and a demanded step after rest.
+A point is a setting and a requested step after rest.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ STATES = (BOTH, FE_ENDED, FAST_ENDED)
 """What there is at a point: both models, or one that the other did not reach."""
 
 PRESSURE = quantities.pressure.column
-BESIDES = [quantities.model.column, quantities.step.column, quantities.demanded.column]
+BESIDES = [quantities.model.column, quantities.step.column, quantities.requested.column]
 
 FE, FAST = ".fe", ".fast"
 """Endings of the columns of either model."""
@@ -43,7 +43,7 @@ def pairs(study_result: StudyResult) -> pandas.DataFrame:
 
     Returns
     -------
-    Columns ``case``, those of the fields that vary, ``ordinal`` (number of the demanded step),
+    Columns ``case``, those of the fields that vary, ``ordinal`` (number of the requested step),
     ``pressure_kPa`` (of the FE model, or of the fast one where the FE model has ended), ``state``
     (one of :data:`STATES`), then each column of the step table twice, ending in ``.fe`` and
     ``.fast``, NaN where that model has ended. Where both have ended there is no row.
@@ -78,7 +78,7 @@ def pairs(study_result: StudyResult) -> pandas.DataFrame:
 
 
 def _steps(study_result: StudyResult, model: str) -> pandas.DataFrame:
-    """Return the demanded steps of a model after rest, by case and number."""
+    """Return the requested steps of a model after rest, by case and number."""
     rows = study_result.of(model).drop_duplicates(["case", "step"])
     rows = rows.drop(columns=[*BESIDES, *study_result.varied])
     rows["ordinal"] = rows.groupby("case", sort=False).cumcount()
@@ -86,7 +86,7 @@ def _steps(study_result: StudyResult, model: str) -> pandas.DataFrame:
 
 
 def trust_map(study_result: StudyResult, tolerances: Sequence[Tolerance]) -> pandas.DataFrame:
-    """Return the fast model's errors at each setting and demanded step after rest.
+    """Return the fast model's errors at each setting and requested step after rest.
 
     Returns
     -------

@@ -80,7 +80,7 @@ def fast_points(
     cases
         The cases.
     pressures
-        Where on each path (kPa); the demanded steps of each case after rest if None.
+        Where on each path (kPa); the requested steps of each case after rest if None.
 
     Returns
     -------
@@ -146,7 +146,7 @@ def _read(curve: Curve, wanted: _Wanted) -> Iterator[dict[str, Any]]:
     import pandas
 
     rows = pandas.DataFrame(curve.steps).to_dict("records")
-    requested = [row for row in rows if row["demanded"]]
+    requested = [row for row in rows if row["requested"]]
     for step, pressure in wanted:
         if step < len(requested):
             numbers = {k: v for k, v in requested[step].items() if not isinstance(v, str | bool)}

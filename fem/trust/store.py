@@ -25,7 +25,7 @@ from fem.study.plan import Study
 from fem.trust.fit import Fit
 from fem.trust.inputs import Inputs, Ranges
 
-FORMAT = 1
+FORMAT = 2
 """Number of the layout of the file."""
 
 
@@ -84,7 +84,10 @@ def read(path: str | Path) -> Parts:
 
 def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
     if data["format"] != FORMAT:
-        raise ValueError(f"format {data['format']}; this version reads {FORMAT}")
+        raise ValueError(
+            f"format {data['format']}; this version reads format {FORMAT}: make it again "
+            "from a study that is solved again"
+        )
     study = Study.restore(data["study"], data["case"])
     if study.hash != data["facts"]["study_hash"]:
         raise ValueError("its study is not the one that its hash is of")

@@ -158,7 +158,7 @@ def tautness(run: Run, case: Case, family: ThreadFamily) -> str:
     """Return where along the path the threads of a family tighten and slacken."""
     rows = run.path
     name = family.name
-    taut = [row[Measure(table.taut, name).column] >= HALF for row in rows]
+    taut = [row[Measure(table.taut_fraction, name).column] >= HALF for row in rows]
     stretched = rows[0][Measure(table.thread_strain, name).column]
     said = []
     if stretched > JUST_TAUT:
@@ -172,7 +172,7 @@ def tautness(run: Run, case: Case, family: ThreadFamily) -> str:
         said += ["taut from the start"] if taut[0] else []
     for number in range(1, len(rows)):
         if taut[number] != taut[number - 1]:
-            word = _word(rows[number][Measure(table.taut, name).column])
+            word = _word(rows[number][Measure(table.taut_fraction, name).column])
             share = _crossing(rows[number - 1], rows[number], name)
             said.append(
                 f"{word} from {place_text(run, case, rows[number], rows[number - 1], share)}"
@@ -197,7 +197,7 @@ def _crossing(before: dict[str, Any], after: dict[str, Any], name: str) -> float
     )
     if strain * strain_after < 0:
         return strain / (strain - strain_after)
-    column = Measure(table.taut, name).column
+    column = Measure(table.taut_fraction, name).column
     share, share_after = before[column], after[column]
     return (HALF - share) / (share_after - share)
 
@@ -214,5 +214,5 @@ def capstan(case: Case) -> list[str]:
         return []
     return [
         "friction: a thread's tension differs from end to end by at most the factor "
-        f"{', '.join(ratios)}; it lies between gliding and bonded"
+        f"{', '.join(ratios)}; it lies between sliding and bonded"
     ]

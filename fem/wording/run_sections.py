@@ -21,7 +21,7 @@ ADDED, AIR = Measure(table.added), Measure(table.air)
 
 def extra_rows(run: Run) -> Rows:
     """Return the rows that were not asked for: limit points, states beyond, a last good state."""
-    return [row for row in run.rows if not row["demanded"]]
+    return [row for row in run.rows if not row["requested"]]
 
 
 class HasRows(Protocol):
@@ -44,7 +44,7 @@ def move_rows(run: HasRows, case: Case) -> Rows:
 
 def _drive_end(run: HasRows, case: Case) -> int:
     """Return the number of the row where the drive has done its last step."""
-    asked = [number for number, row in enumerate(run.rows) if row["demanded"]]
+    asked = [number for number, row in enumerate(run.rows) if row["requested"]]
     return asked[case.drive.steps] if case.drive.steps < len(asked) else len(run.rows)
 
 
@@ -71,7 +71,7 @@ def family_words(family: ThreadFamily) -> list[str]:
     angle = f"{math.degrees(family.angle):+.3g}" if family.angle else "0"
     words = [f"{angle}°", f"{family.count} {'thread' if family.count == 1 else 'threads'}"]
     if family.hold != "bonded":
-        words.append(family.hold)
+        words.append("sliding, geodesic path" if family.hold == "geodesic" else family.hold)
     if family.slack.percent is not None:
         words.append(f"slack {family.slack}")
     elif family.slack.cut_angle is not None:

@@ -47,7 +47,7 @@ def brief_columns(case: Case) -> list[Measure]:
     names = [family.name for family in case.threads]
     threads = measures_of(names, section="threads", traits=Trait.BRIEF)
     columns = [*motion_columns(), *end_columns(case), *threads]
-    return [column for column in columns if column.quantity is not table.taut]
+    return [column for column in columns if column.quantity is not table.taut_fraction]
 
 
 def readout_columns(cases: Sequence[Case]) -> list[Measure]:

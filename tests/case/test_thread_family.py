@@ -33,7 +33,7 @@ def test_thread_cut_at_an_angle_has_the_length_of_that_helix():
     )
 
 
-@pytest.mark.parametrize("hold", ["gliding", "free path"])
+@pytest.mark.parametrize("hold", ["sliding", "geodesic"])
 def test_thread_that_glides_may_have_friction(hold):
     assert made(angle="40 deg", hold=hold, friction=0.3).friction == 0.3
 

@@ -64,7 +64,7 @@ FAMILY_DATA = st.fixed_dictionaries(
     },
     optional={
         "toe": st.floats(1e-6, 0.2),
-        "hold": st.sampled_from(["bonded", "gliding", "free path"]),
+        "hold": st.sampled_from(["bonded", "sliding", "geodesic"]),
         "slack": st.one_of(
             st.just("taken up"),
             st.builds("{!r} %".format, st.floats(0, 100)),
@@ -74,7 +74,7 @@ FAMILY_DATA = st.fixed_dictionaries(
     },
 )
 GLIDING_DATA = st.fixed_dictionaries(
-    {"hold": st.sampled_from(["gliding", "free path"])}, optional={"friction": st.floats(0, 2)}
+    {"hold": st.sampled_from(["sliding", "geodesic"])}, optional={"friction": st.floats(0, 2)}
 )
 ANGLE_DATA = st.one_of(
     st.fixed_dictionaries({"angle": quantity(-45, 45, "deg")}),

@@ -54,7 +54,7 @@ def flat(lines):
 
 
 def test_each_solve_has_a_bar_in_the_order_of_the_solves(make_case, capsys):
-    case = make_case(threads__0__hold="gliding", threads__0__friction=0.2)
+    case = make_case(threads__0__hold="sliding", threads__0__friction=0.2)
     additional = additional_solves(case, MODELS, mesh_error=True)
     with progress(MODELS, 5, additional) as report:
         for done, solve in enumerate(additional, 2):
@@ -93,7 +93,7 @@ def test_a_limit_point_is_apart_from_the_requested_steps(make_case, printed, end
     found = next(row for row in run.rows if row["limit"])
     assert limit[1] == f"{found['pressure_kPa']:.4g}"
     assert len(cells(lines, "beyond")) == sum(
-        not r["demanded"] and not r["limit"] for r in run.rows
+        not r["requested"] and not r["limit"] for r in run.rows
     )
     assert run.reached == (end == "volume")
     assert ("not reached" in flat(lines)) == (end == "pressure")
@@ -159,14 +159,14 @@ def test_bounds_are_of_the_last_step_that_all_solves_reach(result, printed):
 
 
 def test_friction_is_bracketed_and_its_capstan_ratio_given(make_case, printed):
-    case = make_case(pressure__steps=1, threads__0__hold="gliding", threads__0__friction=0.2)
+    case = make_case(pressure__steps=1, threads__0__hold="sliding", threads__0__friction=0.2)
     solved = solve(case, "fe", "1x1x4")
     row = solved.runs[0].rows[-1]
     lines = printed(solved)
     (twist,) = cells(lines, "twist")
     assert twist[1:3] == [f"{row['twist_deg']:.2f}", f"{row['twist_deg.if_bonded']:.2f}"]
     heads = next(line for line in lines if "bonded" in line).split()
-    assert heads[:3] == ["measure", "gliding", "bonded"]
+    assert heads[:3] == ["measure", "sliding", "bonded"]
     # mu phi sin(alpha) with phi = L tan(alpha) / R, of a tube of 60 mm and 6.5 mm
     exponent = 0.2 * 60 / 6.5 * math.tan(math.radians(20)) * math.sin(math.radians(20))
     assert f"factor A {math.exp(exponent):.3g}" in flat(lines)
@@ -219,14 +219,14 @@ def test_families_with_other_counts_in_the_mesh_are_named(result, printed):
 @pytest.mark.parametrize(
     ("column", "value", "text"),
     [
-        ("rubber_used", 0.83, "83 %"),
+        ("rubber_utilisation", 0.83, "83 %"),
         ("tension_peak_N.A", 1.8, "90 %"),
         ("tension_peak_N.A", 2.4, "BREAK at"),
     ],
 )
 def test_a_limit_is_named_when_a_run_comes_near(result, printed, column, value, text):
     def with_used(last):
-        rows = [{**row, "rubber_used": 0.1, column: 0.1} for row in result.runs[0].rows]
+        rows = [{**row, "rubber_utilisation": 0.1, column: 0.1} for row in result.runs[0].rows]
         changed = with_run(result, rows=[*rows[:-1], {**rows[-1], column: last}])
         rubber = {"law": "Gent", "shear_modulus": "60 kPa", "limit": 30.0}
         case = result.case.changed(threads__0__breaking_load="2 N", rubber=rubber)
@@ -255,14 +255,14 @@ def test_a_narrow_bore_is_named_with_its_stretch_and_pressure(result, printed):
     assert "narrowed" not in flat(printed(result))
 
 
-@pytest.mark.parametrize("hold", ["free path", "gliding"])
+@pytest.mark.parametrize("hold", ["geodesic", "sliding"])
 def test_threads_that_slip_are_named_as_a_possible_cause_of_a_limit(result, printed, hold):
     case = result.case.changed(threads__1__hold=hold)
     rows = [*result.runs[0].rows[:-1], result.runs[0].rows[-1] | {"limit": True}]
     run = replace(result.runs[0], rows=rows)
     fast, fe = (replace(run, model=model) for model in ("fast", "fe"))
     named = "threads B slip" in flat(printed(replace(result, case=case, runs=[fe])))
-    assert named == (hold == "free path")
+    assert named == (hold == "geodesic")
     assert "slip" not in flat(printed(replace(result, case=case, runs=[fast])))
 
 

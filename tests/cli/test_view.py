@@ -197,7 +197,7 @@ def test_a_film_of_one_state_is_refused(result, tmp_path):
 def test_a_study_is_refused_with_the_results_that_it_stores(view, folder, tmp_path, kept):
     study = tmp_path / "reach"
     study.mkdir()
-    (study / "run.json").write_text('{"holds": "study", "format": 1}')
+    (study / "run.json").write_text('{"holds": "study", "format": 2}')
     if kept:
         (study / "shapes").mkdir()
         (study / "shapes" / "3f2a").symlink_to(folder)

@@ -218,7 +218,7 @@ def test_the_zero_of_the_gauge_moves_along_the_models_own_curve(tmp_path):
     """On y = x^2 a shift s changes y by 2 x s + s^2; beyond 13 kPa the fast model goes on."""
     bench = make_bench(tmp_path, truth()[:8])  # 3 to 13 kPa at one setting
     steps = np.linspace(0, 13, 261)
-    columns = {"step": range(261), "demanded": True, "pressure_kPa": steps, "twist_deg": steps**2}
+    columns = {"step": range(261), "requested": True, "pressure_kPa": steps, "twist_deg": steps**2}
     (key,) = bench.cases
     (fast,) = (effect for effect in predict(bench)[1] if effect.cause.kind == "gauge")
     found = gauge(bench, {key: Curve.of(pandas.DataFrame(columns))}, fast, np.array([2.0, 1.0]))

@@ -24,7 +24,7 @@ from tests.helpers.compared import (
 
 
 def curve(pressures, figures, **columns):
-    rows = {"step": range(len(pressures)), "demanded": True, "pressure_kPa": pressures}
+    rows = {"step": range(len(pressures)), "requested": True, "pressure_kPa": pressures}
     return Curve.of(pandas.DataFrame({**rows, "twist_deg": figures, **columns}))
 
 

@@ -245,7 +245,7 @@ def test_thread_that_goes_taut_is_got_over(loads):
     assert model.internal_force(last.x) == pytest.approx(last.pressure, abs=TOLERANCE)
 
 
-def test_thread_that_goes_taut_within_one_demanded_step_is_got_over():
+def test_thread_that_goes_taut_within_one_requested_step_is_got_over():
     *_, last = pushed(Kinked(), 0.9, 3.0)
     assert last.pressure == pytest.approx(3.0, abs=TOLERANCE)
 

@@ -44,7 +44,7 @@ def test_every_law_has_its_constants():
     for (_, constants), law in zip(laws, LAWS, strict=True):
         own = set(law.model_fields) - {"law"}
         inner = {"modulus", "exponent"} if "terms" in own else set()
-        assert set(code(constants)) - {"rubber_used"} == own - common | inner
+        assert set(code(constants)) - {"rubber_utilisation"} == own - common | inner
         assert common < own
 
 

@@ -140,7 +140,7 @@ def test_the_start_is_within_the_ranges_for_any_case(make_case):
 
 
 def test_a_note_says_that_friction_is_ignored(make_case):
-    rough = make_case(threads__0__hold="gliding", threads__0__friction=0.3)
+    rough = make_case(threads__0__hold="sliding", threads__0__friction=0.3)
     (note,) = slider_ranges(rough).notes
     assert_states(note, "friction", " A")
 
@@ -248,7 +248,7 @@ def test_the_reachable_set_agrees_with_single_solves(make_case, monkeypatch, sla
         angles = area.angles[0][row], area.angles[1][column]
         case = setting(angles, slack, found.pressure.high).case(found.base, LEVELS)
         (run,) = solve(case, "fast").runs
-        requested = [r for r in run.rows if r["demanded"]][1:]
+        requested = [r for r in run.rows if r["requested"]][1:]
         for number, point in enumerate(area.points[:, row, column]):
             if number < len(requested):
                 assert area.pressures[number] == pytest.approx(requested[number]["pressure_kPa"])

@@ -183,8 +183,8 @@ def test_workers_end_with_a_parent_that_is_killed(cases_folder):
 
 
 def test_a_case_without_friction_needs_no_additional_solve(make_case):
-    case = make_case(threads__0__hold="gliding", threads__0__friction=0.3)
-    assert without_friction(case) == make_case(threads__0__hold="gliding")
+    case = make_case(threads__0__hold="sliding", threads__0__friction=0.3)
+    assert without_friction(case) == make_case(threads__0__hold="sliding")
     assert without_friction(make_case()) == make_case()
 
 

@@ -108,9 +108,9 @@ def test_energy_of_slack_threads_is_that_of_their_natural_length(make_case):
     assert stored_in_both - stored_in_one == pytest.approx(total, rel=1e-12)
 
 
-def test_gliding_makes_no_difference_to_a_uniform_tube(make_case):
-    gliding = make_case(threads__0__hold="gliding", threads__1__hold="gliding")
-    models = FastModel(make_case()), FastModel(gliding)
+def test_sliding_makes_no_difference_to_a_uniform_tube(make_case):
+    sliding = make_case(threads__0__hold="sliding", threads__1__hold="sliding")
+    models = FastModel(make_case()), FastModel(sliding)
     for x in state_of(models[0], states(4)):
         assert models[0].energy(x) == models[1].energy(x)
         assert np.array_equal(models[0].internal_force(x), models[1].internal_force(x))

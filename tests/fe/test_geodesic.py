@@ -16,7 +16,7 @@ from tests.helpers.displaced import ROUND_OFF, B, L, close, moved
 def family(make_case, make_model):
     """Return a function that lays threads into a twelfth of the tube, or into all of it."""
 
-    def lay(angle, hold="free path", full=False):
+    def lay(angle, hold="geodesic", full=False):
         body = make_model(make_case(), "1x1x6", full).body
         law = ThreadFamily(name="A", count=24, angle=angle, stiffness="200 N", hold=hold)
         return body, ImmersedFamily(law, OuterFace(body, B))
@@ -69,7 +69,7 @@ def test_quarter_turn_is_the_rate_of_turning():
 @pytest.mark.parametrize("angle", ["0 deg", "20 deg", "-30 deg", "70 deg"])
 def test_threads_stay_on_their_helices_where_the_tube_stays_straight(family, angle):
     """A helix is a geodesic of a cylinder."""
-    (body, free), (_, held) = family(angle), family(angle, "gliding")
+    (body, free), (_, held) = family(angle), family(angle, "sliding")
     for places in (body.nodes, moved(body.nodes, 1.3, 1.2, 0.0)):
         at = Evaluation(places - body.nodes)
         assert (
@@ -81,7 +81,7 @@ def test_threads_stay_on_their_helices_where_the_tube_stays_straight(family, ang
 @pytest.mark.parametrize("bulge", [0.3, -0.3])
 @pytest.mark.parametrize("angle", ["20 deg", "-30 deg", "70 deg"])
 def test_free_threads_are_shorter_and_keep_their_anchors(family, angle, bulge):
-    (body, free), (_, held) = family(angle), family(angle, "gliding")
+    (body, free), (_, held) = family(angle), family(angle, "sliding")
     at = barrelled(body.nodes, bulge, twist=0.5)
     assert (free.strain(at) < held.strain(at) - 1e-4).all()
     angle_off = free.kinematics(at).off_helix

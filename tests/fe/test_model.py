@@ -20,13 +20,13 @@ LOADS = np.array([0.02, 3.0, -7.0])
 VARIANTS = {
     "neo-Hookean": {},
     "Mooney-Rivlin": {"rubber": {"law": "Mooney-Rivlin", "c1": "20 kPa", "c2": "10 kPa"}},
-    "gliding": {"threads__0__hold": "gliding", "threads__1__hold": "gliding"},
-    "one family glides": {"threads__1__hold": "gliding"},
+    "sliding": {"threads__0__hold": "sliding", "threads__1__hold": "sliding"},
+    "one family slides": {"threads__1__hold": "sliding"},
     "slack": {"threads__0__slack": "1 %", "threads__1__slack": "cut at 29 deg"},
-    "free path": {"threads__0__hold": "free path", "threads__1__hold": "free path"},
-    "gliding and slack": {
-        **{"threads__0__hold": "gliding", "threads__0__slack": "1 %"},
-        **{"threads__1__hold": "gliding", "threads__1__slack": "cut at 32 deg"},
+    "geodesic": {"threads__0__hold": "geodesic", "threads__1__hold": "geodesic"},
+    "sliding and slack": {
+        **{"threads__0__hold": "sliding", "threads__0__slack": "1 %"},
+        **{"threads__1__hold": "sliding", "threads__1__slack": "cut at 32 deg"},
     },
 }
 
@@ -126,10 +126,10 @@ def test_tangent_solves_what_differences_of_the_residual_say(assembled, derivati
 def test_taut_sliding_threads_are_terms_of_rank_one(make_case, make_model):
     """Else nothing of them would have been tested above."""
     for name, (first, second) in {
-        "gliding": (True, True),
-        "one family glides": (False, True),
-        "gliding and slack": (True, True),
-        "free path": (True, True),
+        "sliding": (True, True),
+        "one family slides": (False, True),
+        "sliding and slack": (True, True),
+        "geodesic": (True, True),
     }.items():
         model = make_model(make_case(**VARIANTS[name]), "1x1x2")
         slides = [family.sliding for family in model.threads]
@@ -170,7 +170,7 @@ def test_these_states_differ_in_their_negative_eigenvalues(assembled):
         for place, load in INERTIA_STATES
     ]
     counts = [tangent.n_negative_eigenvalues for tangent in tangents]
-    if all(family.hold != "free path" for family in assembled.case.threads):
+    if all(family.hold != "geodesic" for family in assembled.case.threads):
         assert counts[0] == 0  # threads so tight would slip sideways if they could
     assert len(set(counts)) == 3
 
@@ -192,7 +192,7 @@ def path(case, model):
 SHORT = {"pressure": {"end": "4 kPa", "steps": 2}}
 
 
-@pytest.mark.parametrize("variant", ["neo-Hookean", "gliding", "slack"])
+@pytest.mark.parametrize("variant", ["neo-Hookean", "sliding", "slack"])
 def test_sector_and_full_tube_follow_the_same_path(make_case, make_model, variant):
     case = make_case(**VARIANTS[variant], **SHORT)
     ends = []
@@ -219,7 +219,7 @@ ENDS = {
 
 
 @pytest.mark.parametrize("end", ENDS)
-@pytest.mark.parametrize("variant", ["neo-Hookean", "gliding", "slack"])
+@pytest.mark.parametrize("variant", ["neo-Hookean", "sliding", "slack"])
 def test_base_carries_the_loads(make_case, make_model, variant, end):
     case = make_case(**VARIANTS[variant], **ENDS[end], **SHORT)
     model = make_model(case, "1x1x2")

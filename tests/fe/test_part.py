@@ -10,7 +10,7 @@ from fem.fe.wall.cell_forms import PRESSURES, PotentialPart
 from tests.helpers.displaced import LIMIT, ROUND_OFF, close, forces_of, ruffled, stiffness_of
 
 LOADS = np.array([0.02, 3.0, -7.0])
-PARTS = ["wall", "bore pressure", "bonded", "gliding", "free path"]
+PARTS = ["wall", "bore pressure", "bonded", "sliding", "geodesic"]
 MESH = "1x1x2"
 
 
@@ -74,7 +74,7 @@ ANSWERS = {
 }
 
 
-@pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
+@pytest.mark.parametrize("hold", ["bonded", "sliding", "geodesic"])
 def test_a_state_changed_in_place_is_another_state(make_case, hold):
     """Two models share a tube and one array x; a model of its own, at a fresh array, is right."""
     changes = {"threads__0__hold": hold, "threads__1__hold": hold}

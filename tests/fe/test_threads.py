@@ -44,7 +44,7 @@ THREAD_STATES = {
 
 
 @pytest.mark.parametrize("slack", ["taken up", "1 %"])
-@pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
+@pytest.mark.parametrize("hold", ["bonded", "sliding", "geodesic"])
 @pytest.mark.parametrize("state", THREAD_STATES)
 def test_thread_forces_and_stiffness_are_derivatives_of_the_energy(
     threads, derivative, state, hold, slack
@@ -103,7 +103,7 @@ def test_threads_spread_over_another_number_report_the_tension_of_the_own_ones(t
     )  # the wall feels all of them
 
 
-@pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
+@pytest.mark.parametrize("hold", ["bonded", "sliding", "geodesic"])
 @pytest.mark.parametrize(("slack", "motion"), [("taken up", (0.7, 0.8)), ("50 %", (1.1, 1.2))])
 def test_slack_threads_neither_pull_nor_resist(threads, hold, slack, motion):
     body, family = threads("20 deg", hold=hold, slack=slack)
@@ -114,7 +114,7 @@ def test_slack_threads_neither_pull_nor_resist(threads, hold, slack, motion):
     assert not np.any(stiffness_of(family, body, at))
 
 
-@pytest.mark.parametrize("hold", ["bonded", "gliding", "free path"])
+@pytest.mark.parametrize("hold", ["bonded", "sliding", "geodesic"])
 def test_slack_makes_the_natural_length_longer(threads, hold):
     """Strain is what the length is more than 1.05 times that at rest."""
     body, family = threads("20 deg", hold=hold, slack="5 %")
@@ -139,17 +139,17 @@ def test_threads_cut_too_short_are_wound_in_by_shares(threads):
 
 
 def test_sliding_thread_has_the_mean_strain_of_the_bonded_one(threads):
-    body, gliding = threads("20 deg", hold="gliding")
+    body, sliding = threads("20 deg", hold="sliding")
     _, bonded = threads("20 deg")
     at = Evaluation(ruffled(body, 1.3, 1.2, 2.0))
     for number in range(24 // body.sectors):
         mine = bonded.thread == number
         mean = bonded.strain(at)[mine] @ bonded.rest[mine] / bonded.rest[mine].sum()
-        assert gliding.strain(at)[number] == pytest.approx(mean, rel=1e-9)
-    tension = gliding.tension(at)
+        assert sliding.strain(at)[number] == pytest.approx(mean, rel=1e-9)
+    tension = sliding.tension(at)
     assert len(tension) == len(bonded.tension(at))
     for number in range(24 // body.sectors):
-        assert np.ptp(tension[gliding.thread == number]) == 0.0
+        assert np.ptp(tension[sliding.thread == number]) == 0.0
 
 
 @pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])

@@ -49,7 +49,7 @@ def tabulated(study, fast, difference, ends=None):
             for step in range(last + 1):
                 pressure = top * step / steps
                 row = {"case": case.key, "model": model, **own, "step": step}
-                row |= {"pressure_kPa": pressure, "demanded": True}
+                row |= {"pressure_kPa": pressure, "requested": True}
                 values = fast(own, pressure)
                 if model == "fe":
                     more = difference(own, pressure)

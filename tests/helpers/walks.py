@@ -8,7 +8,7 @@ from tests.helpers.toys import loading, through
 
 
 def pushed(model, *loads):
-    """Follow the path by pressure, each load demanded."""
+    """Follow the path by pressure, each load requested."""
     return follow(model, loading(), [through(*loads)])
 
 

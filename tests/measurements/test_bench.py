@@ -106,13 +106,13 @@ def test_any_field_of_the_case_may_be_set(read, base):
     bench = read(
         "threads.A.angle [deg],hold,count.B,rubber.shear_modulus [MPa],slack.B,end.axial,"
         "pressure [kPa],end_force [N]\n"
-        "10,gliding,9,0.07,3 %,held,5,1\n"
+        "10,sliding,9,0.07,3 %,held,5,1\n"
     )
     (case,) = bench.cases.values()
     expected = base.changed(
         threads__0__angle="10 deg",
-        threads__0__hold="gliding",
-        threads__1__hold="gliding",
+        threads__0__hold="sliding",
+        threads__1__hold="sliding",
         threads__1__count=9,
         threads__1__slack="3 %",
         rubber__shear_modulus="70 kPa",

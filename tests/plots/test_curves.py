@@ -74,7 +74,7 @@ def test_an_early_end_is_said_and_marked(result):
     assert "FE model: no equilibrium was found beyond 7.5 kPa" in words(figure)
     assert "FE model stops at 7.5 kPa" in words(figure)
     assert "fast model stops" not in words(figure)
-    assert all(axes.get_xlim()[1] >= 15 for axes in figure.axes), "the demanded pressure is shown"
+    assert all(axes.get_xlim()[1] >= 15 for axes in figure.axes), "the requested pressure is shown"
 
 
 def test_unstable_steps_are_crosses(result):

@@ -91,7 +91,7 @@ def test_a_curve_goes_through_its_limit_point(ballooned):
     limit = next([row[name] for name in columns] for row in run.rows if row["limit"])
     assert marked(axes, "v") == [limit]
     assert len(marked(axes, "x")) == sum(run.beyond(row) for row in run.rows)
-    assert axes.get_xlim()[1] >= 20, "the demanded pressure is shown"
+    assert axes.get_xlim()[1] >= 20, "the requested pressure is shown"
     assert "fast model: balloon limit, 11.8 kPa" in said(figure)
     assert "more pressure has no equilibrium" in said(figure)
     assert "stops at" not in said(figure)
@@ -178,7 +178,7 @@ def test_a_move_that_is_not_reached_has_no_panels(make_case):
 
 
 def test_bounds_are_drawn_where_they_are_known(make_case):
-    case = make_case(pressure__steps=1, threads__0__hold="gliding", threads__0__friction=0.2)
+    case = make_case(pressure__steps=1, threads__0__hold="sliding", threads__0__friction=0.2)
     solved = solve(case, "fe", "1x1x4", mesh_error=True)
     figure = drawn(solved)
     row = solved.runs[0].rows[-1]

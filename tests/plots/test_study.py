@@ -93,7 +93,7 @@ def make(cases_folder):
                 turn = float(twist(at, level)) * (1.0 if model == "fe" else 1.25)
                 rows.append(
                     {"case": case.key, "model": model, **at, "step": step, "pressure_kPa": level}
-                    | {"demanded": True, "volume_mm3": 5e3 + 100 * level, "twist_deg": turn}
+                    | {"requested": True, "volume_mm3": 5e3 + 100 * level, "twist_deg": turn}
                     | {"displacement_mm": level - abs(turn) / 10, "bulge_mm": level / 10}
                     | {"bore_stretch": 1.1, "wall_stretch_max": 1 + level / 10, "stable": True}
                     | {f"tension_N.{name}": abs(turn) / 100 for name in families}
@@ -432,15 +432,15 @@ def test_what_holds_the_free_end_takes_the_place_of_its_motion(make):
 
 def test_margins_are_shares_with_the_limit_marked(make):
     study_result = make(KINDS["a grid"], plane)
-    study_result.table["rubber_used"] = study_result.table.wall_stretch_max / 2
-    study_result.table["thread_used.A"] = study_result.table["tension_N.A"] * 2
+    study_result.table["rubber_utilisation"] = study_result.table.wall_stretch_max / 2
+    study_result.table["thread_utilisation.A"] = study_result.table["tension_N.A"] * 2
     assert "wall_stretch" in dict(figures(study_result))
     figure = drawn(study_result, "margins")
     assert "utilisation [%]" in words(figure)
     assert "100 %: it gives" in words(figure)
     titles = [title.partition(", ")[2] for title in panels(figure)]
-    assert titles[::2] == ["utilisation of rubber", "utilisation of threads A"]
-    lines = [c for c in panels(figure)["FE model, utilisation of threads A"].collections]
+    assert titles[::2] == ["utilisation of rubber", "utilisation of thread A"]
+    lines = [c for c in panels(figure)["FE model, utilisation of thread A"].collections]
     (lines,) = [c for c in lines if isinstance(c, ContourSet) and not c.filled]
     (path,) = [p for at, p in zip(lines.levels, lines.get_paths(), strict=True) if at == 100]
     assert np.abs(path.vertices @ [1, 2]) == pytest.approx(50), "2 |x + 2 y| / 100 = 1"

@@ -144,7 +144,7 @@ def test_a_way_to_rest_that_ends_early_has_no_steps(make_case):
     """Nothing was asked for there: no row, whatever drives the tube."""
     for drive in ({}, {"volume": {"added": "3 mL", "steps": 2}}):
         result = solve(make_case(end__force="-60 N", **drive), "fe", "1x1x6")
-        assert not any(row["demanded"] for row in result.runs[0].rows)
+        assert not any(row["requested"] for row in result.runs[0].rows)
         assert all(not grid.rows for grid in step_tables(result, brief=False))
         assert brief_grid(result).caption == "The last state found"
         (found,) = extra_state_tables(result)

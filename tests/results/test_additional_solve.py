@@ -13,7 +13,7 @@ from fem.wording.termination import incomplete
 from tests.helpers.walks import replace_newton
 
 MESH = "1x1x4"
-RUBBING = {"threads__0__hold": "gliding", "threads__0__friction": 0.3, "pressure__steps": 2}
+RUBBING = {"threads__0__hold": "sliding", "threads__0__friction": 0.3, "pressure__steps": 2}
 SECONDS = ("fe.if_bonded", "fe.mesh_error")
 
 
@@ -45,7 +45,7 @@ def test_mesh_error_is_the_difference_to_a_coarser_mesh(make_case):
 
 
 def test_friction_is_bracketed_by_bonded_threads(make_case):
-    case = make_case(pressure__steps=1, threads__0__hold="gliding", threads__0__friction=0.3)
+    case = make_case(pressure__steps=1, threads__0__hold="sliding", threads__0__friction=0.3)
     row = solve(case, "fe", MESH).rows[-1]
     bonded = solve(make_case(pressure__steps=1), "fe", MESH).rows[-1]
     assert row["twist_deg.if_bonded"] == pytest.approx(bonded["twist_deg"], rel=1e-6)

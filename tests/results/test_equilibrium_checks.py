@@ -68,7 +68,7 @@ def test_greatest_gaps_of_a_path_are_told():
 
 # --- every loading, on both models --------------------------------------------------------------
 
-GLIDING = {"threads__0__hold": "gliding", "threads__1__hold": "gliding"}
+SLIDING = {"threads__0__hold": "sliding", "threads__1__hold": "sliding"}
 PUSHED_IN = {"volume": {"added": "2 mL", "steps": 4}}
 LET_IN = {"gas": {"mass": "3 mg", "steps": 4, "line_volume": "5 mL"}}
 LOADINGS = {
@@ -89,13 +89,13 @@ LOADINGS = {
     "pushed back": {"move": {"displacement": "-6 mm", "steps": 2}},
     "turned": {"move": {"twist": "-20 deg", "steps": 3}},
     "volume, then moved": PUSHED_IN | {"move": {"displacement": "2 mm", "steps": 2}},
-    "gliding": GLIDING,
-    "gliding, ends held": GLIDING | {"end": {"axial": "held", "twist": "held"}},
-    "one family glides": {"threads__0__hold": "gliding"},
+    "sliding": SLIDING,
+    "sliding, ends held": SLIDING | {"end": {"axial": "held", "twist": "held"}},
+    "one family slides": {"threads__0__hold": "sliding"},
     "given slack": {"threads__0__slack": "2 %", "threads__1__slack": "1 %"},
     "cut slack": {"threads__0__slack": "cut at 10 deg", "threads__1__slack": "cut at 28 deg"},
-    "slack, gliding": GLIDING | {"threads__0__slack": "2 %", "threads__1__slack": "cut at 25 deg"},
-    "cut too short": GLIDING | {"threads__1__slack": "cut at 32 deg"},
+    "slack, sliding": SLIDING | {"threads__0__slack": "2 %", "threads__1__slack": "cut at 25 deg"},
+    "cut too short": SLIDING | {"threads__1__slack": "cut at 32 deg"},
     "stiff threads": {"threads__0__stiffness": "20 kN", "threads__1__stiffness": "20 kN"},
     "Mooney-Rivlin": {"rubber": {"law": "Mooney-Rivlin", "c1": "20 kPa", "c2": "10 kPa"}},
     "bare": {"threads": [], "pressure__end": "9 kPa"},

@@ -144,7 +144,7 @@ def edited(folder, change):
     return refusal(folder)
 
 
-HEAD = '"holds": "result", "format": 1'
+HEAD = '"holds": "result", "format": 2'
 
 
 @pytest.mark.parametrize(
@@ -153,11 +153,11 @@ HEAD = '"holds": "result", "format": 1'
         ("{", "not valid JSON"),
         ("[" * 100_000, "not valid JSON"),
         ("[]", "an object is required"),
-        ('{"case": {}, "runs": []}', "an older format; this version reads format 1: solve again"),
-        ('{"study": {"title": "Reach"}}', "an older format; this version reads format 1"),
-        ('{"holds": "result", "format": 2}', "format 2; this version reads format 1: solve again"),
-        ('{"holds": "film", "format": 1}', "holds: 'result' or 'study' is required"),
-        ('{"holds": "study", "format": 1}', "this is a study"),
+        ('{"case": {}, "runs": []}', "an older format; this version reads format 2: solve again"),
+        ('{"study": {"title": "Reach"}}', "an older format; this version reads format 2"),
+        ('{"holds": "result", "format": 1}', "format 1; this version reads format 2: solve again"),
+        ('{"holds": "film", "format": 2}', "holds: 'result' or 'study' is required"),
+        ('{"holds": "study", "format": 2}', "this is a study"),
         (f"{{{HEAD}}}", "files: this key is missing"),
         (f'{{{HEAD}, "case": NaN}}', "NaN is no number of JSON"),
     ],
@@ -223,7 +223,7 @@ def test_what_each_folder_holds(folder, tmp_path):
     assert contents(tmp_path) is contents(tmp_path / "nowhere") is Contents.NEITHER
     assert holding("{") is Contents.DAMAGED
     assert holding('{"case": {}, "runs": []}') is Contents.OTHER_FORMAT
-    assert holding('{"holds": "study", "format": 1}') is Contents.STUDY
+    assert holding('{"holds": "study", "format": 2}') is Contents.STUDY
 
 
 @pytest.mark.parametrize("name", ["steps.csv", "shape_001.vtu"])

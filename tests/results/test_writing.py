@@ -109,7 +109,7 @@ def test_nothing_is_replaced_that_would_be_lost(result, other, tmp_path):
     (tmp_path / "steps.csv").write_text("damaged")
     with pytest.raises(InputError, match="fe; take another"):
         check_replaceable(tmp_path, case, ["fast"])
-    (tmp_path / "run.json").write_text('{"holds": "study", "format": 1}')
+    (tmp_path / "run.json").write_text('{"holds": "study", "format": 2}')
     with pytest.raises(InputError, match="it holds a study"):
         check_replaceable(tmp_path, case, ["fe", "fast"])
     (tmp_path / "run.json").write_text('{"runs": []}')

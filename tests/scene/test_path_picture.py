@@ -170,7 +170,7 @@ def test_what_turns_before_inflation_is_not_at_rest(make_case):
     ("changes", "text"),
     [
         ({}, "A, +20°, 12 threads"),
-        ({"hold": "gliding", "slack": "5 %"}, "A, +20°, 12 threads, gliding, slack 5 %"),
+        ({"hold": "sliding", "slack": "5 %"}, "A, +20°, 12 threads, sliding, slack 5 %"),
         ({"slack": "cut at 30 deg"}, "A, +20°, 12 threads, cut at 30 deg"),
     ],
 )

@@ -77,7 +77,7 @@ def test_a_thread_is_without_tension_where_the_measure_says_so(result):
     """However little there is of it beside others: of the slack part of `taut` in dashes."""
     fe, _ = exhibits(result)
     shape, threads = fe.shapes[2], fe.shapes[2].threads
-    assert [fe.rows[2][f"taut.{name}"] for name in "AB"] == [1, 1]
+    assert [fe.rows[2][f"taut_fraction.{name}"] for name in "AB"] == [1, 1]
 
     def drawn(factor):
         faint = [replace(curves, tension=factor * curves.tension) for curves in threads]

@@ -72,7 +72,7 @@ def test_keys_name_both_scales_with_their_ranges(shown):
 
 
 def test_slack_families_are_named(shown):
-    rows = [dict(one.rows[-1], **{"taut.A": 0.0}) for one in shown]
+    rows = [dict(one.rows[-1], **{"taut_fraction.A": 0.0}) for one in shown]
     page, _ = board(shown)
     assert "none" in words(page.figure).split("\n")
     page.say(rows)
@@ -177,11 +177,11 @@ def test_lettering_of_other_tubes(make_case, length, families):
 
 def test_lettering_of_unlike_cases(shown, make_case):
     """Of one of them all is told that there is to tell."""
-    changes = {"threads__0__hold": "gliding", "threads__0__slack": "cut at 30 deg"}
+    changes = {"threads__0__hold": "sliding", "threads__0__slack": "cut at 30 deg"}
     other = solve(make_case(pressure__steps=2, **changes), ["fast"])
     page, _ = board([*shown, *exhibits(other, "Another")])
     check_lettering(page.figure)
-    assert "gliding, cut at 30 deg" in words(page.figure)
+    assert "sliding, cut at 30 deg" in words(page.figure)
 
 
 def test_no_word_of_a_name_is_left_out(shown):
@@ -201,7 +201,9 @@ def test_slack_families_are_named_in_full(make_case):
     names = ["a-name-of-just_thirty-two_letter", "another-name_of_thirty-two_letters"[:32], "B"]
     threads = [dict(FAMILIES[0], name=name, angle=f"{n} deg") for n, name in enumerate(names)]
     solved = exhibits(solve(make_case(threads=threads, pressure__steps=1), ["fast"]))
-    rows = [dict(row, **{f"taut.{name}": 0.0 for name in names[:2]}) for row in solved[0].rows]
+    rows = [
+        dict(row, **{f"taut_fraction.{name}": 0.0 for name in names[:2]}) for row in solved[0].rows
+    ]
     page, _ = board([replace(solved[0], rows=rows)])
     assert ",".join(names[:2]) in words(page.figure).replace("\n", "").replace(" ", "")
     check_lettering(page.figure)

@@ -133,7 +133,7 @@ def test_no_curve_of_a_study_is_followed_by_itself(make_case):
 def test_last_state_before_a_tear_is_where_the_wall_bears_no_more(make_case):
     (run,) = check([cut(make_case, 10, 15)])
     assert run.rows[-1]["wall_stretch_max"] == pytest.approx(MAX_STRETCH, rel=1e-9)
-    assert not run.rows[-1]["demanded"]
+    assert not run.rows[-1]["requested"]
 
 
 def family(name, rng):
@@ -303,7 +303,7 @@ def test_cases_keep_their_order_and_may_come_twice(make_case, rubbers):
     runs = solve_batch([first, second, first])
     assert [len(run.rows) for run in runs] == [6, 4, 6]
     assert not differences(runs[0], runs[2])
-    assert "rubber_used" in runs[1].rows[0] and "rubber_used" not in runs[0].rows[0]
+    assert "rubber_utilisation" in runs[1].rows[0] and "rubber_utilisation" not in runs[0].rows[0]
 
 
 def test_parts_of_a_group_make_no_difference(make_case, monkeypatch):

@@ -19,7 +19,7 @@ from fem.wording.termination import reason
 from tests.helpers.walks import replace_newton
 
 MESH = "1x1x4"
-LEADING = ["model", "step", "pressure_kPa", "demanded", "volume_mm3", "twist_deg"]
+LEADING = ["model", "step", "pressure_kPa", "requested", "volume_mm3", "twist_deg"]
 LEADING += ["displacement_mm", "stretch", "mid_radius_mm", "bulge_mm", "bore_stretch"]
 LEADING += ["wall_stretch_max"]
 FAMILY = ["tension_N", "tension_peak_N", "thread_strain", "taut", "spool_pull_N"]
@@ -74,7 +74,7 @@ def test_provenance_is_whole(result, tmp_path):
     for run in told["runs"]:
         assert {"energy_gap", "end_force_gap", "end_torque_gap"} <= set(run["balance"])
         assert run["history"][0]["step"] == 0
-        assert [row["demanded"] for row in run["history"]] == [True] * 3
+        assert [row["requested"] for row in run["history"]] == [True] * 3
 
 
 def test_a_balance_that_is_no_number_is_written_as_null(result, tmp_path, monkeypatch):
@@ -168,7 +168,7 @@ def test_a_path_that_gets_stuck_keeps_how_far_it_came(make_case, monkeypatch):
 
     replace_newton(monkeypatch, fail)
     (run,) = solve(make_case(pressure__steps=3), "fast").runs
-    assert [row["demanded"] for row in run.rows] == [True, True, False]
+    assert [row["requested"] for row in run.rows] == [True, True, False]
     assert 7.9 < run.rows[-1]["pressure_kPa"] <= 8
     end = run.termination
     assert (end.kind, end.step, end.steps) == (TerminationKind.NOT_CONVERGED, 2, 3)
@@ -190,7 +190,7 @@ def test_bare_tube_ends_at_its_balloon_limit(make_case, tmp_path):
     result = solve(case, "fast")
     (run,) = result.runs
     assert not run.reached
-    assert [row["demanded"] for row in run.rows] == [True] * 5 + [False] * 4
+    assert [row["requested"] for row in run.rows] == [True] * 5 + [False] * 4
     (limit,) = (row for row in run.rows if row["limit"])
     assert limit is run.rows[5]
     # the top of one cubic between two states beside it
@@ -220,10 +220,10 @@ def test_volume_goes_through_the_limit_and_is_done(make_case):
     assert run.reached and reason(run.termination) == ""
     (limit,) = (row for row in run.rows if row["limit"])
     assert run.limit_row is limit and not run.ends_at_limit
-    assert not limit["demanded"]
+    assert not limit["requested"]
     assert limit["pressure_kPa"] == max(row["pressure_kPa"] for row in run.rows)
     assert all(row["stable"] for row in run.rows)
-    volumes = [row["volume_mm3"] for row in run.rows if row["demanded"]]
+    volumes = [row["volume_mm3"] for row in run.rows if row["requested"]]
     assert volumes == pytest.approx([np.pi * 25 * 60 + 5000 * step for step in range(7)], rel=1e-9)
 
 
@@ -267,7 +267,7 @@ def test_dead_load_that_tears_the_tube_keeps_a_sane_state(make_case):
     end = run.termination
     assert (end.kind, end.allowed_stretch) == (TerminationKind.END_LOADS, 8.0)
     assert "no equilibrium" in reason(end) and "8 times" in reason(end)
-    assert not row["demanded"] and row["energy_gap"] == 0.0
+    assert not row["requested"] and row["energy_gap"] == 0.0
     assert 7.5 < row["wall_stretch_max"] <= 8.0
 
 
@@ -283,11 +283,11 @@ def test_threads_that_buckle_the_tube_as_they_are_wound_in(make_case):
     assert (end.kind, end.buckles) == (TerminationKind.THREADS_TOO_SHORT, True)
     assert 0.7 < end.taken_up < 0.8
     assert re.match(r"the threads are too short .* 7\d.* % of the missing .* buckles$", reason(end))
-    assert not end.unresolved and not row["demanded"] and row["stable"]
+    assert not end.unresolved and not row["requested"] and row["stable"]
 
 
 @pytest.mark.parametrize("added", ["300 mL", "10 L"])
-def test_work_is_kept_in_account_however_much_is_demanded(make_case, added):
+def test_work_is_kept_in_account_however_much_is_requested(make_case, added):
     case = make_case(threads=[], pressure=None, volume={"added": added, "steps": 1})
     (run,) = solve(case, "fast").runs
     assert any(row["limit"] for row in run.rows)

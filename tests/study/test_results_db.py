@@ -9,7 +9,7 @@ from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.results.folder import OLD_STUDY_DATABASE, STUDY_DATABASE, Contents, contents
 from fem.results.termination import Termination
-from fem.study.results_db import Curve, DatabaseWriteError, ResultsDatabase
+from fem.study.results_db import VERSION, Curve, DatabaseWriteError, ResultsDatabase
 from tests.helpers.messages import refused
 
 
@@ -23,7 +23,7 @@ def test_a_database_of_another_version_is_refused(tmp_path):
     base = sqlite3.connect(tmp_path / STUDY_DATABASE)
     base.execute("PRAGMA user_version = 0")
     base.close()
-    with pytest.raises(InputError, match=r"of another version .* take another folder"):
+    with refused(InputError, STUDY_DATABASE, "format 0", f"format {VERSION}", "--out"):
         ResultsDatabase(tmp_path)
 
 

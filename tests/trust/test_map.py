@@ -55,7 +55,7 @@ def test_rows_that_were_not_asked_for_shift_no_step():
     study_result = tabulated(two_angles(2), fast, off)
     plain = pairs(study_result)
     rows = study_result.table
-    besides = rows[(rows.step == 2) & (rows.model == "fe")].assign(demanded=False, limit=True)
+    besides = rows[(rows.step == 2) & (rows.model == "fe")].assign(requested=False, limit=True)
     import pandas
 
     mixed = pandas.concat([rows.iloc[:20], besides, rows.iloc[20:]])

@@ -74,6 +74,9 @@ def test_what_cannot_be_used_is_told(study_result, text, told):
 
 def test_columns_are_named_without_their_unit():
     told = {"ring_torque_Nmm.A": ("ring_torque.A", "ring torque A [N mm]")}
-    told |= {"taut.B": ("taut.B", "taut B"), "angle_deg.A": ("angle.A", "angle A [deg]")}
+    told |= {
+        "taut_fraction.B": ("taut_fraction.B", "taut fraction B"),
+        "angle_deg.A": ("angle.A", "angle A [deg]"),
+    }
     told |= {"end_axial_spring_N_per_mm": ("end_axial_spring", "end axial spring [N/mm]")}
     assert {column: (named(column).name, named(column).words) for column in told} == told

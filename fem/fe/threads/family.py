@@ -91,7 +91,7 @@ class ImmersedFamily(Part):
         self.count = count or family.count
         self._per_own = self.count / family.count  # tension of one of its own threads
         self._law = TensionLaw(family.stiffness / self._per_own, family.toe)
-        self._follow = GeodesicKinematics if family.hold == "free path" else ThreadKinematics
+        self._follow = GeodesicKinematics if family.hold == "geodesic" else ThreadKinematics
         self._place(face)
         self.sliding = family.hold != "bonded"
         self.element = self.thread if self.sliding else np.arange(len(self.thread))

@@ -8,7 +8,7 @@ length L goes about as far as the twist :math:`\Delta\varphi` carries it there, 
 .. math:: \theta_1 - \theta_0 = t + w(\theta_1 - \theta_0 - t), \qquad
           t = \Delta\varphi\, Z / L                                                     \tag{1}
 
-with w, which takes full turns off until it is in [-pi, pi]. A thread that glides keeps to that
+with w, which takes full turns off until it is in [-pi, pi]. A thread that slides keeps to that
 within half a turn.
 """
 

@@ -101,7 +101,7 @@ def same_threads(exhibits: Sequence[Exhibit]) -> bool:
 def _slack(exhibit: Exhibit, row: dict[str, Any]) -> str:
     """Return the families that hang slack; a dash where none is known of, or there is none."""
     families = [family.name for family in exhibit.case.threads]
-    columns = {name: Measure(table.taut, name).column for name in families}
+    columns = {name: Measure(table.taut_fraction, name).column for name in families}
     if not families or not all(column in row for column in columns.values()):
         return DASH
     names = [name for name, column in columns.items() if row[column] < SLACK_SHARE]
