@@ -18,7 +18,7 @@ from fem.fe.system.assembly import Stiffness, pull_back_matrices
 from fem.fe.system.low_rank import LowRankUpdate
 from fem.fe.threads.family import ImmersedFamily
 from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS, PotentialPart
-from fem.quantities.measures import Figures, Reactions, ThreadLinks
+from fem.quantities.measures import Reactions, ThreadLinks, TubeValues
 from fem.quantities.shape import Shape
 
 
@@ -186,12 +186,12 @@ class FEModel:
         at = self.tube.evaluate(x)
         return [threads.links(at) for threads in self.threads]
 
-    def figures(self, x: Array) -> Figures:
+    def tube_values(self, x: Array) -> TubeValues:
         """Return the values that the quantities are computed from."""
         tube, at = self.case.tube, self.tube.evaluate(x)
         self.tube.field.hold(at)
         radius, _, _ = self.motion.polar(at.q)
-        return Figures(
+        return TubeValues(
             twist=self.motion.twist(at.q),
             displacement=self.motion.end_displacement(at.q),
             length=tube.length,
@@ -202,7 +202,7 @@ class FEModel:
             wall_stretch=float(self.tube.strain.stretch().max()),
             wall_invariant=float(self.tube.strain.first_invariant().max()),
             locking=self.case.rubber.constitutive_law.locking,
-            threads=[links.figures(tube) for links in self.links(x)],
+            threads=[links.values(tube) for links in self.links(x)],
         )
 
     def shape(self, x: Array, pressure: float) -> Shape:

@@ -16,7 +16,7 @@ from fem.continuation.stepper import MAX_STRETCH
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 from fem.quantities.column import step_row
-from fem.quantities.measures import Figures, Reactions, Step
+from fem.quantities.measures import Reactions, Step, TubeValues
 from fem.quantities.shape import Shape
 from fem.results.equilibrium_checks import energy_gap
 from fem.results.termination import BUCKLING, REACHED, Termination
@@ -31,7 +31,7 @@ class Body(Model, Protocol):
     def reactions(self, x: Array, loads: Array) -> Reactions:
         """Return what wall and threads carry at the base."""
 
-    def figures(self, x: Array) -> Figures:
+    def tube_values(self, x: Array) -> TubeValues:
         """Return the values that the quantities are computed from."""
 
     def shape(self, x: Array, pressure: float) -> Shape | None:
@@ -72,7 +72,7 @@ class Track:
     def _keep(self, state: State) -> None:
         """Measure a state and report it."""
         reactions = self.model.reactions(state.x, state.loads)
-        tube = self.model.figures(state.x)
+        tube = self.model.tube_values(state.x)
         shape = self.model.shape(state.x, state.pressure)
         self.states.append(state)  # all at once: the user may break off in between
         self.reactions.append(reactions)
@@ -83,7 +83,7 @@ class Track:
             done = sum(state.requested for state in self.states)
             self._report(done, steps_of(self.case))
 
-    def _row(self, state: State, tube: Figures) -> dict[str, Any]:
+    def _row(self, state: State, tube: TubeValues) -> dict[str, Any]:
         gas = self.case.gas
         return step_row(
             Step(
