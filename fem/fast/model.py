@@ -94,9 +94,9 @@ class FastModel:
         across = gradient[0, 0] - loads[PRESSURE]
         return DenseTangent(self._unit * (jacobian.T @ second @ jacobian + across * bent))
 
-    def set_prestress_fraction(self, share: float) -> None:
-        """Wind in only `share` of what threads are too short by."""
-        self.tubes = replace(self.tubes, prestress_fraction=share)
+    def set_prestress_fraction(self, fraction: float) -> None:
+        """Apply only this fraction of negative slack."""
+        self.tubes = replace(self.tubes, prestress_fraction=fraction)
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""

@@ -150,10 +150,10 @@ class FEModel:
             weights.append(terms.weights[used] / self.copies)
         return np.column_stack(columns), np.concatenate(weights)
 
-    def set_prestress_fraction(self, share: float) -> None:
-        """Wind in only `share` of what threads are too short by."""
+    def set_prestress_fraction(self, fraction: float) -> None:
+        """Apply only this fraction of negative slack."""
         for family in self.threads:
-            family.set_prestress_fraction(share)
+            family.set_prestress_fraction(fraction)
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""

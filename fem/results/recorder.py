@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from fem.case.case import Case
-from fem.continuation.load_steps import air_let_in, loading_of, stages_of, steps_of
+from fem.continuation.load_steps import air_supplied, loading_of, stages_of, steps_of
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
 from fem.continuation.newton import Model
 from fem.continuation.path import follow
@@ -92,7 +92,7 @@ class Track:
                 pressure=state.pressure,
                 requested=state.requested or len(self.states) == 1,
                 volume=state.conjugates[PRESSURE],
-                air=air_let_in(gas, self.states[0], state) if gas else None,
+                air=air_supplied(gas, self.states[0], state) if gas else None,
                 tube=tube,
                 force=state.loads[AXIAL],
                 torque=state.loads[TWIST],
@@ -108,7 +108,7 @@ class Track:
         kind, last = end.kind, end.state
         if kind is TerminationKind.THREADS_TOO_SHORT:
             self._keep_unrequested(last)
-            numbers = {"buckles": end.buckles, "taken_up": end.taken_up}
+            numbers = {"buckles": end.buckles, "taken_up": end.prestress_fraction}
             return Termination.at(kind, self.rows[-1], **numbers)
         if not self.states:  # this is only where the way to the beginning ended
             self._keep_unrequested(replace(last, limit=False, work=0.0, absolute_work=0.0))
