@@ -7,6 +7,9 @@ from pathlib import Path
 import pytest
 from markdown_it import MarkdownIt
 
+from fem.quantities.quantity import Trait
+from fem.quantities.table import QUANTITIES
+
 ROOT = Path(__file__).parents[2]
 PAGES = sorted((ROOT / "docs").glob("*.md"))
 THEORY = (ROOT / "docs" / "theory.md").read_text(encoding="utf-8")
@@ -51,6 +54,11 @@ def test_references_from_elsewhere_exist():
 def test_cited_sources_are_listed():
     listed = set(re.findall(r"^\| (\w+\d{4}) \|", THEORY, re.MULTILINE))
     assert listed == set(re.findall(r"\[([A-Z]\w+\d{4})\](?!:)", THEORY))
+
+
+def test_every_measure_is_defined():
+    measures = {q.column for q in QUANTITIES if Trait.SOLVER not in q.traits}
+    assert measures <= set(re.findall(r"`(\w+)`", THEORY))
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
