@@ -30,7 +30,7 @@ def fast_pull(model: FastModel, pull: float = 0.0) -> float:
     """
     family, slope = model.case.threads[0], _fast_slope(model, pull)
     way = 1e-6 / np.abs(slope).max()
-    more, less = (model.figures(sign * way * slope).threads[0].strain for sign in (1, -1))
+    more, less = (model.tube_values(sign * way * slope).threads[0].strain for sign in (1, -1))
     return float(family.count * family.stiffness * (more - less) / (2 * way))
 
 

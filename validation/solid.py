@@ -197,7 +197,7 @@ class Solid:
         forces, strains = self._split(residual)
         return float(max(abs(forces).max() / self.scale, abs(strains).max() / self._cell_volume))
 
-    def set_prestress_fraction(self, share: float) -> None:
+    def set_prestress_fraction(self, fraction: float) -> None:
         """Do nothing: there are no threads."""
 
     def wall_stretch(self, x: Array) -> float:

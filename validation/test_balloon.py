@@ -160,7 +160,7 @@ def test_volume_and_gas_pass_the_limit(drive: str) -> None:
 def test_fe_path_ends_at_the_limit() -> None:
     case = blown(pressure={"end": "30 kPa", "steps": 6})
     path, limit = until_its_end(case, "fe", "1x1x40")
-    seen = path.model.figures(limit.x)
+    seen = path.model.tube_values(limit.x)
     found = limit.pressure / MU, seen.bore_stretch, middle(path.model, limit.x, 0.1).stretch
     number = next(k for k, state in enumerate(path.states) if state.limit)
     beyond = [state.pressure for state in path.states[number:]]

@@ -101,7 +101,7 @@ def solved(first: float, second: float, rule: str = "taken up", model: str = "fa
 
 def rows(path: Walk) -> list[dict[str, Any]]:
     """Return the measures along a path."""
-    return [measures(path.model.figures(state.x)) for state in path.states]
+    return [measures(path.model.tube_values(state.x)) for state in path.states]
 
 
 def twist(first: float, second: float, model: str = "fast") -> float:

@@ -162,7 +162,7 @@ def test_tension_is_the_same_all_along(full: bool) -> None:
 
 def test_trial_values() -> None:
     path = wrist("sliding", "standard")
-    end = path.model.figures(path.states[-1].x)
+    end = path.model.tube_values(path.states[-1].x)
     verify(
         [
             *path.found(

@@ -56,7 +56,7 @@ def solved(resolution: str) -> Walk:
 def figures(resolution: str) -> dict[str, float]:
     """Return the end figures of :func:`solved`."""
     path = solved(resolution)
-    end = path.model.figures(path.states[-1].x)
+    end = path.model.tube_values(path.states[-1].x)
     return {
         "twist (deg)": math.degrees(end.twist),
         "displacement (mm)": end.displacement,

@@ -53,7 +53,7 @@ STARTS = {
 def test_hard_start(start: str, model: str, steps: int) -> None:
     case, end, twist = STARTS[start]
     path = walk(case, [end * step / steps for step in range(1, steps + 1)], model)
-    turned = math.degrees(path.model.figures(path.states[-1].x).twist)
+    turned = math.degrees(path.model.tube_values(path.states[-1].x).twist)
     what, unstable = f"{start}, {steps} steps", sum(not state.stable for state in path.states)
     checks = [
         at_most(f"{what}, iterations", "common practice, no source", 59, path.iterations),

@@ -112,7 +112,7 @@ def figures_there(at: Any) -> Figures:
 
 def figures_here(model: Any, x: Any) -> Figures:
     """Return the figures of a state of our FE model."""
-    seen, found = model.figures(x), middle(model, x)
+    seen, found = model.tube_values(x), middle(model, x)
     half = (found.stretch - 1) * LENGTH / 2, found.twist * LENGTH / 2, found.b - OUTER
     return named(seen.displacement, seen.twist, half, [t.tension for t in seen.threads])
 

@@ -175,7 +175,7 @@ NEUTRAL_LOADS = [2.0, 5.0, 10.0, 20.0]
 @pytest.mark.parametrize("model", ["fast", "fe"])
 def test_neutral_pair_holds_the_tube(model: str, angle: float) -> None:
     bare = walk(tube(), NEUTRAL_LOADS, "fast")
-    bulge = bare.model.figures(bare.states[-1].x).growth / B
+    bulge = bare.model.tube_values(bare.states[-1].x).growth / B
     threads = pair(angle, -PARTNERS[angle], 24, *{"fast": (1e6, 1e-7), "fe": (2e3, 1e-5)}[model])
     path = walk(tube(*threads), NEUTRAL_LOADS, model, "1x1x20")
     (stretch, radius, twist), found = place_and_pulls(path)

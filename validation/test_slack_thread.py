@@ -114,7 +114,7 @@ def absent(what: str, path: Walk, bare: Walk, at: int) -> list[Quantity]:
     residuals = [one.internal_force(x) - one.load_vectors(x) @ loads for one in (model, bare.model)]
     size = np.abs(model.load_vectors(x) @ loads).max() or 1.0
     left = np.abs(residuals[0] - residuals[1]).max() / size
-    tension = max(threads.peak for threads in model.figures(x).threads)
+    tension = max(threads.peak for threads in model.tube_values(x).threads)
     energy, bare_energy = model.energy(x), bare.model.energy(x)
     conjugates = zip(
         ("volume (mm3)", "shift (mm)", "turn (rad)"),
@@ -156,7 +156,7 @@ def test_thread_engages_where_its_path_is_long_enough() -> None:
     checks = path.balance("70 deg, 8 %")
     ratios: dict[bool, list[float]] = {True: [], False: []}
     for state in path.states:
-        (seen,) = path.model.figures(state.x).threads
+        (seen,) = path.model.tube_values(state.x).threads
         ((ratio, _),) = exact.courses(*path.model.kinematic(state.x))
         what = f"strain at {state.pressure * 1e3:.1f} kPa"
         strain = Quantity(what, TRIANGLE, ratio / 1.08 - 1, seen.strain, 1e-6, 1.0)
@@ -271,7 +271,7 @@ def test_short_threads_on_a_blocked_tube_keep_their_strain() -> None:
     soft = slack(65, "cut at 60 deg") | {"stiffness": "0.5 N"}
     case = tube(soft, rubber=wall, length=100.0).changed(end={"axial": "held", "twist": "held"})
     path = walk(case, [0.001], "fast")
-    (seen,) = path.model.figures(path.states[0].x).threads
+    (seen,) = path.model.tube_values(path.states[0].x).threads
     expected = ratio - 1
     tension = 0.5 * (expected - 1e-3 / 2)
     verify(

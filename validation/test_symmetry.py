@@ -45,7 +45,7 @@ def wrist(*families: Any) -> Case:
 def figures(model: str, *families: Any, resolution: str = "coarse", full: bool = False) -> Any:
     """Return the measures of the greenhouse tube with `families` at the last of `LOADS`."""
     path = walk(wrist(*families), LOADS, model, resolution, full)
-    return measures(path.model.figures(path.states[-1].x)), path
+    return measures(path.model.tube_values(path.states[-1].x)), path
 
 
 def pair(first: float, second: float, count: int = 12) -> tuple[Any, Any]:

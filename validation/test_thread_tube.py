@@ -149,7 +149,7 @@ def path_of_first(path: Walk, state: State) -> float:
     """Return the length of a thread of the first family, in the middle half, by that at rest."""
     model = path.model
     if model.name == "fast":
-        strain = model.figures(state.x).threads[0].strain
+        strain = model.tube_values(state.x).threads[0].strain
         return float(model.case.threads[0].natural(1 + strain))
     threads = model.threads[0]
     length = threads.kinematics(model.tube.evaluate(state.x)).length

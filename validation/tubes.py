@@ -248,6 +248,6 @@ def middle(model: Any, x: Any, share: float = 0.5) -> Middle:
 
 def _everywhere(model: Any, x: Any) -> Middle:
     a, stretch, twist = map(float, model.kinematic(x))
-    seen, outer = model.figures(x), model.case.tube.outer_radius
+    seen, outer = model.tube_values(x), model.case.tube.outer_radius
     pull = [threads.pull for threads in seen.threads]
     return Middle(a, outer + seen.growth, stretch, twist, pull)

@@ -1,4 +1,4 @@
-"""The account of the path: what the loads do along a step must be found in the stored energy."""
+"""Energy check: the work of the loads along a step must equal the change of the stored energy."""
 
 from __future__ import annotations
 
@@ -11,62 +11,62 @@ from fem.continuation.work import step_work
 from fem.core.arrays import Array
 
 ENERGY_TOLERANCE = 7e-4
-"""Greatest share of all the work so far that may be missing in the energy after one step.
+"""Largest energy gap of a step, as a fraction of the absolute work so far.
 
-Found by trial: whole paths of 300 random cases then stay below 1e-3.
+Found by trial: entire paths of 300 random cases then stay below 1e-3.
 """
 
 ROUGH_ENERGY_TOLERANCE = 0.05
-"""The same for stages that are not shown and kept no account of."""
+"""The same for stages that are not output."""
 
 ROUND_OFF = 1e-9
-"""Share of the stored energy that is not counted as missing."""
+"""Round-off: this fraction of the stored energy is allowed in addition."""
 
 JUMP_RATIO = 10
-"""A step is one to another branch if it sets so many times more free than may be missing."""
+"""A step that releases this multiple of the allowed gap jumps to another branch."""
 
 
 class EnergyBalanceError(ArithmeticError):
-    """The work of a step is not found in the stored energy: the path was left on the way.
+    """The work of a step is not stored: the step left the path.
 
     Attributes
     ----------
     state
         The state at its end.
-    cut
-        By what the step should be multiplied; the gap goes with its third power at least.
-    snaps
-        Whether so much is set free that it leads to another branch.
+    step_factor
+        Proposed factor on the step; the gap is at least of third order in its length.
+    jumps_branch
+        Whether the step releases so much energy that it leads to another branch.
     """
 
-    def __init__(self, state: State, allowed: float, gained: float) -> None:
+    def __init__(self, state: State, allowed: float, gap: float) -> None:
         super().__init__("the work of a step is not stored")
         self.state = state
-        self.cut = float(np.clip(0.9 * (allowed / abs(gained)) ** (1 / 3), 0.1, 0.6))
-        self.jumps_branch = gained < -JUMP_RATIO * allowed
+        self.step_factor = float(np.clip(0.9 * (allowed / abs(gap)) ** (1 / 3), 0.1, 0.6))
+        self.jumps_branch = gap < -JUMP_RATIO * allowed
 
 
-def with_work(before: State, state: State, scale: Array, share: float) -> State:
-    """Return `state` with the work on the way to it.
+def with_work(before: State, state: State, scale: Array, tolerance: float) -> State:
+    """Return `state` with the work of the loads up to it.
 
     Parameters
     ----------
     before, state
         The ends of a step.
     scale
-        Sizes of the coordinates, shape (3,): mm3, mm, rad.
-    share
-        Greatest share of all the work so far that may be missing.
+        Reference values of the conjugate displacements, shape (3,): mm3, mm, rad.
+    tolerance
+        Largest allowed energy gap, as a fraction of the absolute work so far.
 
     Raises
     ------
     EnergyBalanceError
-        If more is missing, or gained.
+        If the gap is larger.
     """
     work = step_work(before, state, scale)
     absolute_work = before.absolute_work + float(np.abs(work).sum())
-    gained = state.energy - before.energy - float(work.sum())
-    allowed = share * absolute_work + ROUND_OFF * abs(state.energy)
-    if not abs(gained) <= allowed:
-        raise EnergyBalanceError(state, allowed, gained)
+    gap = state.energy - before.energy - float(work.sum())
+    allowed = tolerance * absolute_work + ROUND_OFF * abs(state.energy)
+    if not abs(gap) <= allowed:
+        raise EnergyBalanceError(state, allowed, gap)
     return replace(state, work=before.work + float(work.sum()), absolute_work=absolute_work)

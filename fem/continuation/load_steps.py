@@ -1,8 +1,8 @@
-"""From a case to its loading: which devices close the pairs, and which stages the path has.
+"""From a case to its loading: the device of each pair, and the stages of the path.
 
-Dead loads act on the free end before the tube is inflated; these stages are not shown. Then the
-drive takes pressure, added volume or mass of air through its steps, and last the free end is moved,
-if that is asked for.
+Dead loads act on the free end before the tube is inflated; these stages are not output. Then the
+drive increases pressure, volume or mass of air in its steps. Last, the free end is moved if the
+case has a move.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def loading_of(case: Case) -> Loading:
 
 
 def stages_of(case: Case) -> list[Stage]:
-    """Return the stages of the path, from rest on."""
+    """Return the stages of the path from rest."""
     end, move = case.end, case.move
     stages = []
     if end.force:
@@ -62,12 +62,12 @@ def stages_of(case: Case) -> list[Stage]:
 
 
 def steps_of(case: Case) -> int:
-    """Return the number of steps that are asked for."""
+    """Return the number of requested steps."""
     return case.drive.steps + (case.move.steps if case.move else 0)
 
 
-def air_let_in(gas: Gas, start: State, state: State) -> float:
-    """Return the mass of air let in between two states (mg)."""
+def air_supplied(gas: Gas, start: State, state: State) -> float:
+    """Return the mass of air supplied between two states (mg)."""
     device = ClosedGas(0.0, gas.ambient, gas.line_volume)
     amounts = [device.constraint(s.loads[PRESSURE], s.conjugates[PRESSURE]) for s in (start, state)]
     return 1e9 * (amounts[1] - amounts[0]) / (GAS_CONSTANT * gas.temperature)

@@ -1,26 +1,26 @@
 r"""Loads on the tube, and the devices that apply them.
 
-Three loads act on the tube, each through a coordinate of its own: the pressure P on the enclosed
-volume V, an axial force F on the shift w of the free end, a torque M on its turn phi. With E the
-stored energy, equilibrium is
+Three loads l act on the tube, each with its conjugate displacement g: the pressure P with the
+enclosed volume V, an axial force F with the displacement w of the free end, a torque M with its
+twist phi. With E the stored energy, equilibrium is
 
 .. math:: E'(x) - P\,V'(x) - F\,w'(x) - M\,\phi'(x) = 0, \qquad (1)
 
-and each pair of load and coordinate is closed by its *loading device*, a relation f(load,
-coordinate) = value:
+and each pair of load and conjugate displacement has a *loading device*, a constraint f(l, g) =
+value:
 
-=====================  ==================  =======================================
-device                 f                   for
-=====================  ==================  =======================================
-dead load              load                a pressure line, a hung weight, a free end (0)
-held                   coordinate          a syringe, a clamped end, a moved end
-spring of rate k       load + k coord.     an end that works against a spring
-closed gas             (P + p0)(V + V0)    an amount of air, m R T at constant temperature
-=====================  ==================  =======================================
+=======================  ==================  =======================================
+device                   f                   for
+=======================  ==================  =======================================
+dead load                l                   a pressure line, a hung weight, a free end (0)
+prescribed displacement  g                   a syringe, a clamped end, a moved end
+spring of rate k         l + k g             an end that works against a spring
+closed gas               (P + p0)(V + V0)    an amount of air, m R T at constant temperature
+=======================  ==================  =======================================
 
 A path changes the value of one device; the others keep theirs. Near a state each device is a
-spring of rate k = f_coordinate / f_load, from 0 (dead) to infinity (held), and stability is that of
-the tube with these springs.
+spring of rate k = f_g / f_l, from 0 (dead load) to infinity (prescribed displacement), and
+stability is that of the tube with these springs.
 
 Source: dead and rigid loading devices are textbook terms of stability theory, e.g. J. M. T.
 Thompson & G. W. Hunt, A General Theory of Elastic Stability (1973); from memory.
@@ -37,22 +37,22 @@ import numpy as np
 from fem.core.arrays import Array
 
 PRESSURE, AXIAL, TWIST = range(3)
-"""The pairs: pressure and volume, force and shift, torque and turn."""
+"""The pairs: pressure and volume, force and end displacement, torque and twist."""
 
 
 @dataclass(frozen=True)
 class Device(ABC):
-    """What closes one pair of load and coordinate; `value` is what f is to be equal to."""
+    """The constraint f(l, g) = `value` of one load and its conjugate displacement."""
 
     value: float
 
     @abstractmethod
     def constraint(self, load: float, conjugate: float) -> float:
-        """Return f(load, coordinate)."""
+        """Return f(l, g)."""
 
     @abstractmethod
     def derivatives(self, load: float, conjugate: float) -> tuple[float, float]:
-        """Return the derivatives of f by load and by coordinate."""
+        """Return the derivatives of f by l and by g."""
 
     def at(self, value: float) -> Self:
         """Return the same device at another value."""
@@ -61,7 +61,7 @@ class Device(ABC):
 
 @dataclass(frozen=True)
 class Linear(Device):
-    """f = by_load * load + by_coordinate * coordinate."""
+    """f = f_l l + f_g g with constant f_l and f_g."""
 
     f_l: float
     f_g: float
@@ -76,17 +76,17 @@ class Linear(Device):
 
 
 def dead_load(load: float = 0.0) -> Linear:
-    """Return the device that keeps the load."""
+    """Return the device that prescribes the load."""
     return Linear(load, 1.0, 0.0)
 
 
 def prescribed(conjugate: float = 0.0) -> Linear:
-    """Return the device that keeps the coordinate."""
+    """Return the device that prescribes the conjugate displacement."""
     return Linear(conjugate, 0.0, 1.0)
 
 
 def spring(rate: float, load: float = 0.0) -> Linear:
-    """Return a dead load beside a spring that is relaxed at coordinate zero."""
+    """Return a dead load with a spring that is relaxed at zero displacement."""
     return Linear(load, 1.0, rate)
 
 
@@ -97,9 +97,9 @@ class ClosedGas(Device):
     Attributes
     ----------
     ambient
-        Absolute pressure outside (MPa), from which the load, a gauge pressure, counts.
+        Absolute pressure outside (MPa); the load is the gauge pressure above it.
     line_volume
-        Volume outside the bore that the gas fills as well (mm3).
+        Volume outside the bore that the gas also fills (mm3).
     """
 
     ambient: float
@@ -116,16 +116,16 @@ class ClosedGas(Device):
 
 @dataclass(frozen=True)
 class Loading:
-    """The devices of the three pairs, and which of them is driven.
+    """The devices of the three pairs, and the one that is driven.
 
     Attributes
     ----------
     devices
         In the order PRESSURE, AXIAL, TWIST.
     load_scale, conjugate_scale
-        Sizes against which an error is small or not, shape (3,): MPa, N, N mm; mm3, mm, rad.
+        Reference values for errors, shape (3,): MPa, N, N mm; mm3, mm, rad.
     driven
-        The pair whose value changes along the path.
+        The pair whose device changes its value along the path.
     """
 
     devices: tuple[Device, Device, Device]
@@ -140,7 +140,7 @@ class Loading:
 
     @property
     def load_controlled(self) -> bool:
-        """Whether the driven device prescribes the load itself."""
+        """Whether the driven device is a dead load."""
         return self.driven_device.derivatives(0.0, 0.0) == (1.0, 0.0)
 
     def at(self, value: float) -> Self:
@@ -153,7 +153,7 @@ class Loading:
         return replace(self, devices=(devices[0], devices[1], devices[2]), driven=pair)
 
     def constraint(self, loads: Array, conjugates: Array) -> float:
-        """Return f of the driven pair, the parameter of the path."""
+        """Return f of the driven pair, the path parameter."""
         return self.driven_device.constraint(loads[self.driven], conjugates[self.driven])
 
     def residuals(self, loads: Array, conjugates: Array) -> Array:
@@ -166,7 +166,7 @@ class Loading:
         )
 
     def derivatives(self, loads: Array, conjugates: Array) -> tuple[Array, Array]:
-        """Return the derivatives of each f by its load and by its coordinate, shapes (3,)."""
+        """Return the derivatives of each f by its l and by its g, shapes (3,)."""
         pairs = zip(self.devices, loads, conjugates, strict=True)
         derivatives = np.array(
             [device.derivatives(load, conjugate) for device, load, conjugate in pairs]
@@ -174,30 +174,30 @@ class Loading:
         return derivatives[:, 0], derivatives[:, 1]
 
     def scale(self, loads: Array, conjugates: Array) -> Array:
-        """Return the sizes against which values of each f are small or not, shape (3,)."""
+        """Return a reference value for each f, shape (3,)."""
         f_l, f_g = self.derivatives(loads, conjugates)
         return np.abs(f_l) * self.load_scale + np.abs(f_g) * self.conjugate_scale
 
     def error(self, loads: Array, conjugates: Array) -> float:
-        """Return the greatest gap, without dimension."""
+        """Return the largest dimensionless residual."""
         residuals = self.residuals(loads, conjugates) / self.scale(loads, conjugates)
         return float(np.abs(residuals).max())
 
 
 @dataclass(frozen=True)
 class Stage:
-    """A part of the path: one device taken in equal steps `to` a value, or on `by` an amount.
+    """A part of the path: the value of one device changes in equal steps `to` or `by` an amount.
 
     Attributes
     ----------
     pair, device
-        Whose value changes, and how the pair is closed from here on.
+        The driven pair, and its device from here on.
     steps
         Number of equal steps.
     to, by
-        One of the two.
-    shown
-        Whether its states are asked for, or only lead to those that are.
+        Final value, or change of the value; one of the two.
+    output
+        Whether its states are output; otherwise they only lead to those of later stages.
     """
 
     pair: int
@@ -208,6 +208,6 @@ class Stage:
     output: bool = True
 
     def values(self, start: float) -> list[float]:
-        """Return the values to be reached from `start`, the last one exactly."""
+        """Return the values of the steps from `start`; the last one is exact."""
         end = start + self.by if self.to is None else self.to
         return np.linspace(start, end, self.steps + 1)[1:].tolist()

@@ -1,27 +1,28 @@
 r"""Newton's method for a tube under its loading devices, with a line search.
 
-Unknowns are the state x and the three loads l; equations are equilibrium r = E' - G l = 0, with the
-columns of G the derivatives of the coordinates g, and a relation f_k(l_k, g_k) = v_k to each pair
-(:mod:`fem.continuation.loading`). With K = dr/dx a step solves the bordered system
+The unknowns are the state x and the three loads l. The equations are equilibrium r = E' - G l = 0,
+where the columns of G, the load vectors, are the derivatives of the conjugate displacements g, and
+a constraint f_k(l_k, g_k) = v_k for each pair (:mod:`fem.continuation.loading`). With K = dr/dx a
+step solves the bordered system
 
 .. math:: K\,\delta x - G\,\delta l = -r, \qquad
           f_{k,g}\, G_k^T \delta x + f_{k,l}\, \delta l_k = v_k - f_k, \qquad (1)
 
-by one factorisation of K: delta x = K^-1 (-r + G delta l) put into the second leaves a system of at
-most three unknowns. A dead load is known beforehand and needs no column.
+with one factorisation of K: inserting delta x = K^-1 (-r + G delta l) into the second equation
+leaves a system of at most three unknowns. A dead load is known beforehand and needs no column.
 
-Line search. Along delta x, at the new loads, the work rate r . delta x vanishes at the critical
-point of the potential on that line; a secant search looks for a point where it is a tenth of that
-at the start. Being a condition on the potential and not on |r|, it holds for the saddle of
-displacement and pressure too. Forming and factorising K costs 10 to 20 residuals, so K is kept
-while it serves well.
+Line search. Along delta x, at the new loads, the directional derivative r . delta x vanishes at the
+critical point of the potential on that line; a secant search finds a point where it is a tenth of
+its initial value. As a condition on the potential and not on |r|, it also suits the saddle point in
+displacement and pressure. Forming and factorising K costs as much as 10 to 20 residuals, so K is
+used again while the error falls fast.
 
-Stability. A device is near a state a spring of rate k = f_g / f_l, and with C = G'K^-1 G, by
-the inertia of the bordered matrix,
+Stability. Near a state a device is a spring of rate k = f_g / f_l. With C = G'K^-1 G, the inertia
+of the bordered matrix gives
 
 .. math:: n_-(K + \sum k\, G_k G_k^T) = n_-(K) - n_-(C + \mathrm{diag}(1/k)), \qquad (2)
 
-over the pairs with k > 0. The equilibrium is stable where that is 0.
+over the pairs with k > 0. The equilibrium is stable where this number is 0.
 
 Source: critical-point line search: P. R. Brune et al., SIAM Review 57(4), 535 (2015), doi
 10.1137/130936725; (2): E. V. Haynsworth, Linear Algebra Appl. 1(1), 73 (1968), doi
@@ -39,26 +40,27 @@ from fem.continuation.loading import Loading
 from fem.core.arrays import Array
 
 TOLERANCE = 1e-8
-"""Stopping rule: the largest error that counts as equilibrium."""
+"""Largest error of an equilibrium (stopping criterion)."""
 
 ROUND_OFF = 1e-14
-"""An error that no further iteration makes smaller."""
+"""Error of round-off: further iterations do not reduce it."""
 
 MAX_ITERATIONS = 20
-"""A search for equilibrium that takes longer is given up once it is slow."""
+"""After this many iterations the method stops once it converges slowly."""
 
 LINE_SEARCH_RATIO = 0.1
-"""A line search ends where the work rate is at most this share of that at its start.
+"""A line search ends where the directional derivative is this fraction of its initial value.
 
-A residual is cheap beside a tangent. Where a thread is barely taut the error of plain Newton steps,
-which meet a double root in its toe, only falls by 4; the search goes on to nearly twice the step.
+A residual costs little compared with a tangent. Where a thread is barely taut, plain Newton steps
+approach a double root in its toe region and reduce the error by 4 only; the search goes on to
+nearly twice the step.
 """
 
 REUSE_RATIO = 0.05
-"""A step that leaves at most this share of the error is followed by one with the same factors.
+"""The factors are used again after a step that reduces the error to at most this fraction.
 
-Chosen by trial on the ready case and the hard starts of `validation/`: 0.05 to 0.2 serve about
-equally, 0.3 makes some paths slower.
+Chosen by trial on the ready case and the hard starts of `validation/`: 0.05 to 0.2 are about
+equally good, 0.3 makes some paths slower.
 """
 
 
@@ -74,18 +76,18 @@ class Tangent(Protocol):
 
 
 class Model(Protocol):
-    """What is brought into equilibrium; x is its state, `loads` are pressure, force and torque.
+    """A model to solve: x is its state, `loads` are pressure, force and torque.
 
     Attributes
     ----------
     converge_to_roundoff
-        Whether an iteration costs so little that states are found to round-off.
+        Whether an iteration costs so little that states are solved to round-off.
     """
 
     converge_to_roundoff: bool
 
     def rest(self) -> Array:
-        """Return the state without load."""
+        """Return the unloaded state."""
 
     def energy(self, x: Array) -> float:
         """Return the stored energy (N mm)."""
@@ -100,13 +102,13 @@ class Model(Protocol):
         """Return the derivatives of the conjugate displacements by x, shape (n, 3)."""
 
     def tangent(self, x: Array, loads: Array) -> Tangent:
-        """Return the second derivative; raise ArithmeticError where it cannot be factorised."""
+        """Return the factorised tangent stiffness; raise ArithmeticError if it has no factors."""
 
     def error(self, residual: Array) -> float:
-        """Return the size of a residual, without dimension."""
+        """Return the dimensionless norm of a residual."""
 
-    def set_prestress_fraction(self, share: float) -> None:
-        """Wind in only `share` of what threads are too short by; all of it unless called."""
+    def set_prestress_fraction(self, fraction: float) -> None:
+        """Apply only this fraction of negative slack (threads too short); 1 unless called."""
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""
@@ -122,7 +124,7 @@ class DivergedError(ArithmeticError):
 
 @dataclass(frozen=True)
 class Trial:
-    """A state and loads, and how far they are from equilibrium.
+    """A state and loads, with their residual.
 
     Attributes
     ----------
@@ -133,7 +135,7 @@ class Trial:
     residual
         E' - G l.
     error
-        Largest error of equilibrium and devices.
+        Largest dimensionless error of equilibrium and constraints; nan where not finite.
     """
 
     x: Array
@@ -145,49 +147,48 @@ class Trial:
 
 
 def evaluate(model: Model, loading: Loading, x: Array, loads: Array) -> Trial:
-    """Return the trial at x under `loads`."""
+    """Return the residual and its error at x under `loads`."""
     conjugates, load_vectors = model.conjugate_displacements(x), model.load_vectors(x)
     residual = model.internal_force(x) - load_vectors @ loads
     error = max(model.error(residual), loading.error(loads, conjugates))
-    # max() lets a nan slip
+    # max() may drop a nan
     finite = np.isfinite(residual).all() and np.isfinite(conjugates).all()
     return Trial(x, loads, conjugates, load_vectors, residual, error if finite else np.nan)
 
 
 class BorderedSystem:
-    """The factors of K at a trial, and eq. (1) solved by them."""
+    """Eq. (1) at a trial, solved with the factors of K."""
 
     def __init__(self, model: Model, loading: Loading, trial: Trial) -> None:
         self._factors = model.tangent(trial.x, trial.loads)
         self._load_vectors = trial.load_vectors
         self._f_l, self._f_g = loading.derivatives(trial.loads, trial.conjugates)
-        self._compliant = self._f_g != 0.0
-        self._columns = {k: self._column(k) for k in np.flatnonzero(self._compliant).tolist()}
+        self._coupled = self._f_g != 0.0  # all but dead loads
+        self._columns = {k: self._column(k) for k in np.flatnonzero(self._coupled).tolist()}
 
     def _column(self, pair: int) -> Array:
         return self._factors.solve(self._load_vectors[:, pair])
 
-    def solve(self, right: Array, closing: Array) -> tuple[Array, Array]:
-        """Return (delta x, delta l) of eq. (1) for other right-hand sides, shapes (n,) and (3,).
+    def solve(self, right: Array, right_constraints: Array) -> tuple[Array, Array]:
+        """Return (delta x, delta l) of eq. (1) for right-hand sides of shapes (n,) and (3,).
 
         Raises
         ------
         ArithmeticError
             If the bordered system is singular.
         """
-        change = np.where(self._compliant, 0.0, closing / np.where(self._compliant, 1.0, self._f_l))
+        coupled = self._coupled
+        change = np.where(coupled, 0.0, right_constraints / np.where(coupled, 1.0, self._f_l))
         step = self._factors.solve(right + self._load_vectors @ change)
         if self._columns:
             columns = np.column_stack(list(self._columns.values()))
-            across = self._f_g[self._compliant, None] * self._load_vectors[:, self._compliant].T
-            reaction = across @ columns + np.diag(self._f_l[self._compliant])
+            rows = self._f_g[coupled, None] * self._load_vectors[:, coupled].T
+            schur = rows @ columns + np.diag(self._f_l[coupled])
             try:
-                change[self._compliant] = np.linalg.solve(
-                    reaction, closing[self._compliant] - across @ step
-                )
+                change[coupled] = np.linalg.solve(schur, right_constraints[coupled] - rows @ step)
             except np.linalg.LinAlgError as singular:
-                raise ArithmeticError("the loading leaves the tube loose") from singular
-            step = step + columns @ change[self._compliant]
+                raise ArithmeticError("the bordered system is singular") from singular
+            step = step + columns @ change[coupled]
         return step, change
 
     def n_negative_eigenvalues(self, loading: Loading, trial: Trial) -> int:
@@ -208,14 +209,14 @@ class BorderedSystem:
         return self._factors.n_negative_eigenvalues - int((np.linalg.eigvalsh(symmetric) < 0).sum())
 
 
-@np.errstate(all="ignore")  # a trial state may be impossible: that shows as nan and is handled
+@np.errstate(all="ignore")  # a trial state may be inadmissible: its residual is nan
 def solve_equilibrium(model: Model, loading: Loading, x: Array, loads: Array) -> tuple[Trial, int]:
     """Return the equilibrium that Newton's method finds from `x` and `loads`, and its iterations.
 
     Raises
     ------
     DivergedError
-        If it finds none.
+        If there is no convergence.
     """
     trial, before = evaluate(model, loading, x, loads), np.inf
     system = None
@@ -240,7 +241,7 @@ def solve_equilibrium(model: Model, loading: Loading, x: Array, loads: Array) ->
 
 
 def _refined(model: Model, loading: Loading, trial: Trial) -> Trial:
-    """Return an equilibrium after one more iteration, if that is nearer."""
+    """Return an equilibrium after one more iteration, if that reduces the error."""
     if trial.error <= ROUND_OFF:
         return trial
     try:
@@ -253,16 +254,21 @@ def _refined(model: Model, loading: Loading, trial: Trial) -> Trial:
 
 
 def _line_search(
-    model: Model, loading: Loading, trial: Trial, direction: Array, change: Array, most: int = 6
+    model: Model,
+    loading: Loading,
+    trial: Trial,
+    direction: Array,
+    change: Array,
+    max_trials: int = 6,
 ) -> Trial:
-    """Return the trial at x + s d where the work rate is small against that at x.
+    """Return the trial at x + s d where r . d is small compared with its value at x.
 
-    Where `most` trials do not find such a point, the last of them is returned.
+    Without such a point among `max_trials` trials, the last of them is returned.
     """
     loads = trial.loads + change
     start = float((trial.residual - trial.load_vectors @ change) @ direction)
     s_before, rate_before, s = 0.0, start, 1.0
-    for _ in range(most):
+    for _ in range(max_trials):
         found = evaluate(model, loading, trial.x + s * direction, loads)
         rate = float(found.residual @ direction)
         if abs(rate) <= LINE_SEARCH_RATIO * abs(start):

@@ -1,23 +1,23 @@
 r"""The equilibrium path: stages, adaptive steps, through limit points.
 
-The path is followed stage by stage (:mod:`fem.continuation.loading`), in each by the value s of the
-driven device, with Newton's method (:mod:`fem.continuation.newton`) at every step
-(:mod:`fem.continuation.stepper`). It is the one way through for all models.
+The path is followed stage by stage (:mod:`fem.continuation.loading`). The path parameter of a stage
+is the value of its driven device; each step (:mod:`fem.continuation.stepper`) uses Newton's method
+(:mod:`fem.continuation.newton`). All models use this module.
 
-Step. The next requested value is tried at once; what does not converge is tried with a smaller
-step, and steps grow again after an easy one.
+Step. The first trial is the next requested value. A step that fails is repeated with a smaller
+length; the length grows again after steps of few iterations.
 
-Limit point (:mod:`fem.continuation.events`). A stage driven by a dead load that cannot be followed,
-or whose stiffness dl/dg is about to vanish before the requested load, is continued under control of
-the conjugate coordinate (the volume, for the pressure). If the requested load is met after all, it
-goes on as before; if the stiffness vanishes, that state is found and yielded, the curve is drawn a
-little way beyond, and the path ends.
+Limit point (:mod:`fem.continuation.events`). Where a stage driven by a dead load fails, or its
+stiffness dl/dg is about to vanish before the requested load, the path is continued under control of
+the conjugate displacement (the volume, for the pressure). If the load reaches the requested value,
+load control is resumed. If the stiffness vanishes, the limit point is solved for and yielded, some
+states beyond it follow, and the path ends.
 
-Buckling. Where stability is lost otherwise, no step leads on: the last stable state is approached,
-and the path ends. Beyond, the real tube would go another way than the one followed.
+Buckling. Where stability is lost otherwise, no step succeeds: the steps approach the last stable
+state, and the path ends. Beyond it a real tube would follow another branch.
 
 Source: textbook continuation, e.g. M. A. Crisfield, Non-linear Finite Element Analysis of Solids
-and Structures 1 (1991), ch. 9 (from memory); the use of work is our own.
+and Structures 1 (1991), ch. 9 (from memory); the energy check is derived here.
 """
 
 from __future__ import annotations
@@ -48,13 +48,13 @@ from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 
 FIRST_STEP = 1 / 16
-"""First step from rest, where threads tighten at once, as a share of the requested one.
+"""First step from rest, where threads tighten at once, as a fraction of the requested one.
 
-It is not longer than this share of the scale either, however much is requested.
+It is also limited to this fraction of the scale of the driven device.
 """
 
 MAX_EXTRAPOLATION = 1.5
-"""Longest step by the coordinate, as a multiple of the way to where the requested load seems to be.
+"""Longest step under displacement control, as a multiple of the predicted distance to the load.
 
 Found by trial: on 60 random cases it saves a tenth of the iterations.
 """
@@ -65,8 +65,8 @@ def follow(
 ) -> Iterator[State]:
     """Follow the path from `start` (rest unless given) through the stages.
 
-    Yields the state at the beginning of the first stage that is shown, then each that is requested
-    in the shown stages, with limit points and some states that follow them.
+    Yields the first state of the first output stage, then the requested states of the output
+    stages, with limit points and some states beyond them.
 
     Raises
     ------
@@ -89,9 +89,8 @@ def follow(
             first = replace(first, work=state.work, absolute_work=state.absolute_work)
         elif stage.output:
             yield first
-        stepper = Stepper(
-            model, loading, first, ENERGY_TOLERANCE if stage.output else ROUGH_ENERGY_TOLERANCE
-        )
+        tolerance = ENERGY_TOLERANCE if stage.output else ROUGH_ENERGY_TOLERANCE
+        stepper = Stepper(model, loading, first, tolerance)
         yield from (found for found in _solve_stage(stepper, values) if stage.output)
         last = stepper.state
         x, loads, loading = last.x, last.loads, loading.at(last.parameter)
@@ -99,7 +98,7 @@ def follow(
 
 
 def _solve_stage(stepper: Stepper, values: Sequence[float]) -> Iterator[State]:
-    """Reach each of `values`, and yield the states there."""
+    """Solve for each of `values`, and yield the states there."""
     for value in values:
         stepper.target = value
         yield from _advance_to(stepper, value)
@@ -107,24 +106,24 @@ def _solve_stage(stepper: Stepper, values: Sequence[float]) -> Iterator[State]:
 
 
 def _advance_to(stepper: Stepper, value: float) -> Iterator[State]:
-    """Go on to `value`; yield limit points on the way."""
+    """Continue the path to `value`; yield limit points before it."""
     loading, state = stepper.loading, stepper.state
     step = FIRST_STEP * stepper.increment_from_rest() if state.rest else value - state.parameter
     first, load_controlled = step, loading.load_controlled
     while stepper.state.parameter != value:
-        aim = step_toward(value, stepper.state.parameter, step)
-        if load_controlled and limit_ahead(stepper, aim):
+        parameter = step_toward(value, stepper.state.parameter, step)
+        if load_controlled and limit_ahead(stepper, parameter):
             yield from _switch_to_conjugate_control(stepper, value)
             return
         try:
-            state, growth = stepper.solve(loading, aim)
+            state, growth = stepper.solve(loading, parameter)
             passes = loading.driven == PRESSURE and not load_controlled
             limit = limit_point(stepper, state, PRESSURE) if passes else None
-        except ArithmeticError as failure:  # diverged, strayed, or a matrix without factors
+        except ArithmeticError as failure:  # see Stepper.solve
             if load_controlled and stepper.before is not None and not _stiffens(stepper, failure):
                 yield from _switch_to_conjugate_control(stepper, value)
                 return
-            step = _cut_factor(failure) * (aim - stepper.state.parameter)
+            step = _cut_factor(failure) * (parameter - stepper.state.parameter)
             if abs(step) < MIN_STEP * abs(first):
                 raise end_of_path(stepper, failure, first) from failure
             continue
@@ -135,7 +134,7 @@ def _advance_to(stepper: Stepper, value: float) -> Iterator[State]:
 
 
 def _switch_to_conjugate_control(stepper: Stepper, value: float) -> Iterator[State]:
-    """Reach the load `value` by way of its coordinate, or yield the limit point and beyond."""
+    """Continue to the load `value` by its conjugate, or yield the limit point and states beyond."""
     pair = stepper.loading.driven
     control = stepper.loading.with_driven(pair, prescribed())
     forward = np.sign(value - stepper.state.loads[pair])
@@ -160,35 +159,35 @@ def _switch_to_conjugate_control(stepper: Stepper, value: float) -> Iterator[Sta
             yield limit
             yield from beyond_limit(stepper, control, limit)
             raise PathEndError(TerminationKind.LIMIT_POINT, limit, buckles=True)
-        ahead = abs((value - end.loads[pair]) / end.load_slope[pair])
-        ahead = MAX_EXTRAPOLATION * min(ahead, distance_to_limit(stepper))
-        step = float(np.clip(step * growth, -ahead, ahead))
+        distance = abs((value - end.loads[pair]) / end.load_slope[pair])
+        most = MAX_EXTRAPOLATION * min(distance, distance_to_limit(stepper))
+        step = float(np.clip(step * growth, -most, most))
 
 
 def _first_conjugate_step(stepper: Stepper, value: float) -> float:
-    """Return a share of the way to the load `value`, half of the way so far at most."""
+    """Return a fraction of the predicted step to the load `value`, at most half the path so far."""
     state, pair = stepper.state, stepper.loading.driven
-    way = abs(state.conjugates[pair] - stepper.origin)
+    length = abs(state.conjugates[pair] - stepper.origin)
     step = float(STEP_REDUCTION * (value - state.loads[pair]) / state.load_slope[pair])
-    return float(np.clip(step, -way / 2, way / 2)) if way else step
+    return float(np.clip(step, -length / 2, length / 2)) if length else step
 
 
 def _return_to_load_control(stepper: Stepper, value: float, beyond: State) -> None:
-    """Go to the load `value`, which is passed between the last state and `beyond`."""
-    pair, here = stepper.loading.driven, stepper.state
-    aim = parameter_at_load(here, beyond, pair, value)
-    state, _ = stepper.solve(stepper.loading, value, predict(here, beyond, aim))
-    stepper.state, stepper.before = state, here.with_load_parameter(pair)
+    """Solve at the load `value`, which lies between the last state and `beyond`."""
+    pair, before = stepper.loading.driven, stepper.state
+    parameter = parameter_at_load(before, beyond, pair, value)
+    state, _ = stepper.solve(stepper.loading, value, predict(before, beyond, parameter))
+    stepper.state, stepper.before = state, before.with_load_parameter(pair)
 
 
 def _stiffens(stepper: Stepper, failure: ArithmeticError) -> bool:
-    """Return whether a step failed because the tube became stiffer, as where threads lock."""
+    """Return whether a step failed where the tube becomes stiffer, as threads lock."""
+    if not isinstance(failure, EnergyBalanceError):
+        return False
     pair = stepper.loading.driven
-    return isinstance(failure, EnergyBalanceError) and failure.state.stiffness(
-        pair
-    ) > stepper.state.stiffness(pair)
+    return failure.state.stiffness(pair) > stepper.state.stiffness(pair)
 
 
 def _cut_factor(failure: ArithmeticError) -> float:
-    """Return by what a step that failed is multiplied."""
-    return failure.cut if isinstance(failure, EnergyBalanceError) else STEP_REDUCTION
+    """Return the factor on a step that failed."""
+    return failure.step_factor if isinstance(failure, EnergyBalanceError) else STEP_REDUCTION

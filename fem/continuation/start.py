@@ -1,4 +1,4 @@
-"""Where a path begins: threads wound in, and the slopes a hair beyond rest."""
+"""The start of a path: prestress of threads, and the slopes of the path close to rest."""
 
 from __future__ import annotations
 
@@ -21,23 +21,23 @@ from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 
 REST_PERTURBATION = 1e-6
-"""How far beyond rest its slope is taken, as a share of the first step."""
+"""The slope at rest is taken at this fraction of the first step."""
 
 
 def apply_prestress(model: Model, loading: Loading) -> Array:
-    """Return the state at rest; threads that are too short are wound in step by step.
+    """Return x at rest; the prestress of threads that are too short is increased step by step.
 
     Raises
     ------
     PathEndError
-        If they cannot be wound in as far as they should.
+        If there is no stable equilibrium with the full prestress.
     """
     trial = evaluate(model, loading, model.rest(), np.zeros(3))
     slope, done, step = 0.0 * trial.x, 0.0, 1.0
     while done < 1.0:
-        share = step_toward(1.0, done, step)
-        model.set_prestress_fraction(share)
-        guess = trial.x + (share - done) * slope
+        fraction = step_toward(1.0, done, step)
+        model.set_prestress_fraction(fraction)
+        guess = trial.x + (fraction - done) * slope
         try:
             found, iterations = _stable_equilibrium(model, loading, guess)
         except ArithmeticError as failure:
@@ -49,11 +49,11 @@ def apply_prestress(model: Model, loading: Loading) -> Array:
                     TerminationKind.THREADS_TOO_SHORT,
                     state,
                     buckles=isinstance(failure, BuckledError),
-                    taken_up=done,
+                    prestress_fraction=done,
                 ) from failure
         else:
-            slope = (found.x - trial.x) / (share - done)
-            trial, done = found, share
+            slope = (found.x - trial.x) / (fraction - done)
+            trial, done = found, fraction
             step *= step_growth(iterations)
     return trial.x
 
@@ -68,15 +68,15 @@ def _stable_equilibrium(model: Model, loading: Loading, guess: Array) -> tuple[T
 
 
 def slopes_near_rest(model: Model, loading: Loading, rest: State, value: float) -> State:
-    """Return the state of rest with the slopes of the path a hair beyond it.
+    """Return the state of rest with the slopes of the path a small step beyond it.
 
-    At rest itself the tangent is that of threads just taut, for Newton's method; on the path they
-    begin with nothing, in their toe.
+    At rest itself, for Newton's method, the tangent is that of threads just taut; on the path their
+    stiffness begins at zero, in the toe region.
     """
-    way = REST_PERTURBATION * (value - rest.parameter)
-    loads = rest.loads + way * rest.load_slope
-    hair = evaluate(model, loading, rest.x + way * rest.slope, loads)
-    beyond = path_state(model, loading, loading.at(rest.parameter + way), hair)
+    step = REST_PERTURBATION * (value - rest.parameter)
+    loads = rest.loads + step * rest.load_slope
+    trial = evaluate(model, loading, rest.x + step * rest.slope, loads)
+    beyond = path_state(model, loading, loading.at(rest.parameter + step), trial)
     return replace(
         rest,
         slope=beyond.slope,

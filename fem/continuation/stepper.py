@@ -1,8 +1,8 @@
 """One step of the path: predictor, Newton's method, stretch of the wall, energy check, stability.
 
-The cubic through the last two states with their slopes predicts the next one. A step counts only if
-the work that the loads do along it, judged from its two ends, is stored
-(:mod:`fem.continuation.energy_check`): if not, the path between has been missed, as when Newton's
+The cubic through the last two states with their slopes predicts the next one. A step is accepted
+only if the work of the loads along it, computed from its two ends, equals the change of the stored
+energy (:mod:`fem.continuation.energy_check`). If not, the path between was missed, as when Newton's
 method jumps over a limit point to another branch.
 """
 
@@ -20,19 +20,19 @@ from fem.continuation.termination import no_equilibrium
 from fem.core.arrays import Array
 
 STEP_REDUCTION = 0.25
-"""A failed step is cut to a quarter."""
+"""Factor on a step that failed."""
 
 FEW_ITERATIONS, SOME_ITERATIONS = 6, 12
-"""Most iterations of a step after which the next is four times, or twice, as long."""
+"""Up to these numbers of iterations the next step is four times, or twice, as long."""
 
 MIN_STEP = 1e-3
-"""The path ends where a step this share of the requested one does not converge."""
+"""The path ends where a step of this fraction of the requested one does not converge."""
 
 MAX_TOTAL_ITERATIONS = 1500
-"""Most Newton iterations on the way to one requested value."""
+"""Largest number of Newton iterations for one requested value."""
 
 MAX_STRETCH = 8.0
-"""Stretch of the wall beyond which the path ends: rubber tears before it.
+"""The path ends where the wall stretch exceeds this value, at which rubber is torn.
 
 The softest silicones break at 7 to 10 (makers' data sheets give an elongation of 700 to 900 %; from
 memory).
@@ -44,7 +44,7 @@ class BuckledError(ArithmeticError):
 
 
 class StretchLimitError(ArithmeticError):
-    """At the end of a step the wall is stretched more than `MAX_STRETCH` times.
+    """The wall stretch exceeds `MAX_STRETCH` at the end of a step.
 
     Attributes
     ----------
@@ -55,32 +55,32 @@ class StretchLimitError(ArithmeticError):
     """
 
     def __init__(self, control: Loading, stretch: float) -> None:
-        super().__init__("the rubber is torn")
+        super().__init__("the stretch limit is exceeded")
         self.control, self.stretch = control, stretch
 
 
-@np.errstate(all="ignore")  # what is not finite is refused below
-def path_state(model: Model, requested: Loading, control: Loading, trial: Trial) -> State:
+@np.errstate(all="ignore")  # values that are not finite raise an error below
+def path_state(model: Model, loading: Loading, control: Loading, trial: Trial) -> State:
     """Return an equilibrium as a state of the path.
 
     Parameters
     ----------
     model
         The model.
-    asked, control
-        The loading whose stability counts, and that whose driven value is the path's parameter.
+    loading, control
+        The loading that determines stability, and the one whose driven value is the path parameter.
     trial
         The equilibrium under `control`.
 
     Raises
     ------
     ArithmeticError
-        If the path has no direction there.
+        If the path has no tangent there.
     """
     system = BorderedSystem(model, control, trial)
     slope, load_slope = system.solve(np.zeros_like(trial.x), np.eye(3)[control.driven])
     if not np.isfinite(slope).all():
-        raise ArithmeticError("the path has no direction")
+        raise ArithmeticError("the path has no tangent")
     return State(
         x=trial.x,
         loads=trial.loads,
@@ -89,43 +89,43 @@ def path_state(model: Model, requested: Loading, control: Loading, trial: Trial)
         slope=slope,
         load_slope=load_slope,
         conjugate_slope=trial.load_vectors.T @ slope,
-        stable=system.n_negative_eigenvalues(requested, trial) == 0,
+        stable=system.n_negative_eigenvalues(loading, trial) == 0,
         energy=model.energy(trial.x),
     )
 
 
 def step_growth(iterations: int) -> float:
-    """Return by what a step is multiplied after one of so many iterations."""
+    """Return the factor on the next step after one with this number of iterations."""
     return 4.0 if iterations <= FEW_ITERATIONS else 2.0 if iterations <= SOME_ITERATIONS else 1.0
 
 
-def step_toward(target: float, here: float, step: float) -> float:
-    """Return `here` + `step`, or `target` itself where that is as near."""
-    return target if abs(step) >= (1 - 1e-9) * abs(target - here) else here + step
+def step_toward(target: float, value: float, step: float) -> float:
+    """Return `value` + `step`, or `target` if the step reaches it."""
+    return target if abs(step) >= (1 - 1e-9) * abs(target - value) else value + step
 
 
 class Stepper:
-    """The last two states of a path, and the way from them to further ones.
+    """The last two states of a path, and steps to further ones.
 
     Parameters
     ----------
     model, loading
-        The model, and the loading whose stability counts.
+        The model, and the loading that determines stability.
     start
         First state.
-    stored
-        Greatest share of the work that may be missing in the stored energy.
+    energy_tolerance
+        Largest allowed energy gap, as a fraction of the absolute work.
 
     Attributes
     ----------
     state, before
-        Last state, and the one before it if there is one.
+        Last state, and the one before it or None.
     target
         Requested value of the driven device.
     origin
-        Coordinate of the driven pair at the start.
+        Conjugate displacement of the driven pair at the start.
     jumps_branch
-        Whether the last trials from here released energy, as a jump to another branch does.
+        Whether a trial since the last state released energy, as a jump to another branch does.
     """
 
     def __init__(
@@ -141,26 +141,26 @@ class Stepper:
         self._iterations = 0
 
     def accept(self, state: State) -> None:
-        """Take `state` for the last one."""
+        """Make `state` the last one."""
         self.before, self.state = self.state, state
 
     def solve(
-        self, control: Loading, aim: float, guess: tuple[Array, Array] | None = None
+        self, control: Loading, parameter: float, guess: tuple[Array, Array] | None = None
     ) -> tuple[State, float]:
-        """Return the state at `aim`, and by what the next step may be longer.
+        """Return the state at a value of the path parameter, and the factor on the next step.
 
         Raises
         ------
         ArithmeticError
-            If it is not found, torn, unstable though no load has its extreme on the way, or the
-            work on the way to it is not stored.
+            If it is not found, beyond the stretch limit, unstable without a limit point of the load
+            before it, or its energy gap is too large.
         PathEndError
-            If too many iterations were made since the last requested value.
+            If there were too many iterations since the last requested value.
         """
         if self._iterations > MAX_TOTAL_ITERATIONS:
             raise no_equilibrium(self.with_iterations(self.state), not self.state.stable)
-        x, loads = guess or predict(self.state, self.before, aim)
-        control = control.at(aim)
+        x, loads = guess or predict(self.state, self.before, parameter)
+        control = control.at(parameter)
         try:
             trial, iterations = solve_equilibrium(self.model, control, x, loads)
         except DivergedError as failure:
@@ -175,21 +175,21 @@ class Stepper:
         return state, step_growth(iterations)
 
     def _beyond_extreme(self, state: State) -> bool:
-        """Return whether the load of a pair driven by a dead load is beyond its extreme."""
+        """Return whether a pair driven by a dead load is beyond its limit point."""
         return self.loading.load_controlled and state.stiffness(self.loading.driven) <= 0
 
     def increment_from_rest(self) -> float:
-        """Return the way to the requested value, no longer than the scale of the driven device."""
+        """Return the step to the requested value, limited by the scale of the driven device."""
         scale = self.loading.scale(self.state.loads, self.state.conjugates)[self.loading.driven]
         return float(np.clip(self.target - self.state.parameter, -scale, scale))
 
     def _with_work(self, state: State) -> State:
-        """Return a new state with the work on the way to it."""
-        share = self._energy_tolerance
-        if self.state.rest:  # more work is to come, at least in proportion, before one looks
-            share *= self.increment_from_rest() / (state.parameter - self.state.parameter)
+        """Return a new state with the work of the loads up to it."""
+        tolerance = self._energy_tolerance
+        if self.state.rest:  # the work up to the requested value is larger, at least in proportion
+            tolerance *= self.increment_from_rest() / (state.parameter - self.state.parameter)
         try:
-            found = with_work(self.state, state, self.loading.conjugate_scale, share)
+            found = with_work(self.state, state, self.loading.conjugate_scale, tolerance)
         except EnergyBalanceError as failure:
             self.jumps_branch |= failure.jumps_branch
             raise
@@ -197,6 +197,6 @@ class Stepper:
         return found
 
     def with_iterations(self, state: State) -> State:
-        """Return a state with the iterations since the last one counted."""
-        spent, self._iterations = self._iterations, 0
-        return replace(state, iterations=spent)
+        """Return a state with the number of iterations since the last one."""
+        iterations, self._iterations = self._iterations, 0
+        return replace(state, iterations=iterations)

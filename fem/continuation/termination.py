@@ -1,4 +1,4 @@
-"""Why an equilibrium path ends: kinds, each with a stable code that files keep."""
+"""Why an equilibrium path ends: kinds, whose codes are written to files."""
 
 from __future__ import annotations
 
@@ -13,21 +13,21 @@ class TerminationKind(StrEnum):
     REACHED = "reached"
     """The last requested value was reached."""
     LIMIT_POINT = "limit_point"
-    """The driven load has an extreme: more of it has no equilibrium."""
+    """The driven load has an extreme: there is no equilibrium beyond it."""
     STABILITY_LOST = "stability_lost"
     """The tube is unstable at the last state or just beyond it."""
     STRETCH_LIMIT = "stretch_limit"
-    """Beyond, the wall would be stretched more than the path allows."""
+    """Beyond the last state the wall stretch would exceed the limit."""
     NOT_CONVERGED = "not_converged"
-    """No equilibrium was found further on, though the tube has no limit there."""
+    """No further equilibrium was found, though no limit of the tube was detected."""
     THREADS_TOO_SHORT = "threads_too_short"
-    """Threads that are too short at rest can be taken up only in part."""
+    """Threads too short at rest could be prestressed only in part."""
     END_LOADS = "end_loads"
-    """The loads on the free end have no equilibrium; no requested value was begun."""
+    """The loads on the free end have no equilibrium; no requested step was started."""
     INTERRUPTED = "interrupted"
     """The user interrupted the solve."""
     NO_REST = "no_rest"
-    """There is no solution even at rest."""
+    """There is no solution at rest."""
     ERROR = "error"
     """The program or its process failed."""
 
@@ -38,13 +38,13 @@ class PathEndError(Exception):
     Attributes
     ----------
     kind
-        Why.
+        Why it ends.
     state
-        The last good state; at a limit point, that state.
+        The last state found; at a limit point, that state.
     buckles
         Whether the tube loses stability there or just beyond.
-    taken_up
-        Where threads are too short, the share of the missing length that was taken up.
+    prestress_fraction
+        Where threads are too short, the fraction of the prestress that was applied.
     """
 
     def __init__(
@@ -53,14 +53,14 @@ class PathEndError(Exception):
         state: State,
         *,
         buckles: bool = False,
-        taken_up: float | None = None,
+        prestress_fraction: float | None = None,
     ) -> None:
         super().__init__(f"the path ends at a pressure of {state.pressure} MPa: {kind}")
         self.kind, self.state = kind, state
-        self.buckles, self.taken_up = buckles, taken_up
+        self.buckles, self.prestress_fraction = buckles, prestress_fraction
 
 
 def no_equilibrium(state: State, buckles: bool) -> PathEndError:
-    """Return that no state was found beyond `state`: the tube buckles, or nothing is known."""
+    """Return the error that no state was found beyond `state`; its kind depends on `buckles`."""
     kind = TerminationKind.STABILITY_LOST if buckles else TerminationKind.NOT_CONVERGED
     return PathEndError(kind, state, buckles=buckles)

@@ -26,7 +26,7 @@ from fem.core.arrays import Array
 from fem.fast import outputs
 from fem.fast.potential import energy, forces, volume, wall_components
 from fem.fast.tubes import Tubes
-from fem.quantities.measures import Figures, Reactions
+from fem.quantities.measures import Reactions, TubeValues
 
 
 class FastModel:
@@ -94,9 +94,9 @@ class FastModel:
         across = gradient[0, 0] - loads[PRESSURE]
         return DenseTangent(self._unit * (jacobian.T @ second @ jacobian + across * bent))
 
-    def set_prestress_fraction(self, share: float) -> None:
-        """Wind in only `share` of what threads are too short by."""
-        self.tubes = replace(self.tubes, prestress_fraction=share)
+    def set_prestress_fraction(self, fraction: float) -> None:
+        """Apply only this fraction of negative slack."""
+        self.tubes = replace(self.tubes, prestress_fraction=fraction)
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""
@@ -115,9 +115,9 @@ class FastModel:
         y = self.unknowns(x)
         return _single(outputs.reactions(self.tubes, y, forces(self.tubes, y)[0]))
 
-    def figures(self, x: Array) -> Figures:
+    def tube_values(self, x: Array) -> TubeValues:
         """Return the values that the quantities are computed from, as numbers."""
-        return _single(outputs.figures(self.tubes, self.unknowns(x)))
+        return _single(outputs.tube_values(self.tubes, self.unknowns(x)))
 
     def shape(self, x: Array, pressure: float) -> None:
         """Return nothing: the model knows no shape but a straight tube."""

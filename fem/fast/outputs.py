@@ -15,10 +15,10 @@ from fem.fast.batch_model import newton
 from fem.fast.kinematics import squared_radius
 from fem.fast.potential import forces, thread_stretch, volume, wall_components
 from fem.fast.tubes import Tubes
-from fem.quantities.measures import Figures, Reactions, Step, ThreadFigures, carries
+from fem.quantities.measures import Reactions, Step, ThreadValues, TubeValues, carries
 
 
-def figures(tubes: Tubes, y: Array) -> Figures:
+def tube_values(tubes: Tubes, y: Array) -> TubeValues:
     """Return the values that the quantities are computed from, an element to each of n tubes."""
     stretch, u, strain = thread_stretch(tubes, y)
     tension, _ = tubes.threads.tension(strain)
@@ -28,7 +28,7 @@ def figures(tubes: Tubes, y: Array) -> Figures:
     natural = tubes.length / tubes.cos * (1 + tubes.slack)
     growth = outer * (np.sqrt(squared) - 1)
     wall = wall_components(tubes, y)
-    return Figures(
+    return TubeValues(
         twist=y[2] * tubes.length / outer,
         displacement=y[1] * tubes.length,
         length=tubes.length,
@@ -40,7 +40,7 @@ def figures(tubes: Tubes, y: Array) -> Figures:
         wall_invariant=wall.first_invariant.max(axis=0),
         locking=tubes.law.locking,
         threads=[
-            ThreadFigures(
+            ThreadValues(
                 name=name,
                 tension=tension[k],
                 peak=tension[k],
@@ -118,7 +118,7 @@ def read(tubes: Tubes, paths: Paths) -> Outputs:
         pressure=pressure,
         requested=requested,
         volume=volume(mine, states.x),
-        tube=figures(mine, states.x),
+        tube=tube_values(mine, states.x),
         force=end[0] * area,
         torque=end[1] * area * mine.outer,
         energy_gap=work.gap(states.energy),

@@ -18,7 +18,7 @@ from fem.fe.system.assembly import Stiffness, pull_back_matrices
 from fem.fe.system.low_rank import LowRankUpdate
 from fem.fe.threads.family import ImmersedFamily
 from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS, PotentialPart
-from fem.quantities.measures import Figures, Reactions, ThreadLinks
+from fem.quantities.measures import Reactions, ThreadLinks, TubeValues
 from fem.quantities.shape import Shape
 
 
@@ -150,10 +150,10 @@ class FEModel:
             weights.append(terms.weights[used] / self.copies)
         return np.column_stack(columns), np.concatenate(weights)
 
-    def set_prestress_fraction(self, share: float) -> None:
-        """Wind in only `share` of what threads are too short by."""
+    def set_prestress_fraction(self, fraction: float) -> None:
+        """Apply only this fraction of negative slack."""
         for family in self.threads:
-            family.set_prestress_fraction(share)
+            family.set_prestress_fraction(fraction)
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""
@@ -186,12 +186,12 @@ class FEModel:
         at = self.tube.evaluate(x)
         return [threads.links(at) for threads in self.threads]
 
-    def figures(self, x: Array) -> Figures:
+    def tube_values(self, x: Array) -> TubeValues:
         """Return the values that the quantities are computed from."""
         tube, at = self.case.tube, self.tube.evaluate(x)
         self.tube.field.hold(at)
         radius, _, _ = self.motion.polar(at.q)
-        return Figures(
+        return TubeValues(
             twist=self.motion.twist(at.q),
             displacement=self.motion.end_displacement(at.q),
             length=tube.length,
@@ -202,7 +202,7 @@ class FEModel:
             wall_stretch=float(self.tube.strain.stretch().max()),
             wall_invariant=float(self.tube.strain.first_invariant().max()),
             locking=self.case.rubber.constitutive_law.locking,
-            threads=[links.figures(tube) for links in self.links(x)],
+            threads=[links.values(tube) for links in self.links(x)],
         )
 
     def shape(self, x: Array, pressure: float) -> Shape:

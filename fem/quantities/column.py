@@ -11,7 +11,7 @@ from typing import Any, Final
 from fem.core import units
 from fem.core.units import Unit
 from fem.quantities import table
-from fem.quantities.measures import Figures, Step
+from fem.quantities.measures import Step, TubeValues
 from fem.quantities.quantity import NO_TRAIT, PLAIN, Quantity, Trait, with_suffix
 
 MESH_ERROR: Final = "mesh_error"
@@ -179,13 +179,13 @@ def step_row(state: Step) -> dict[str, Any]:
     return {measure.column: measure.quantity.type(value) for measure, value in values}
 
 
-def measures(tube: Figures) -> dict[str, float]:
+def measures(tube: TubeValues) -> dict[str, float]:
     """Return by column name what follows from one state of the tube, without its path."""
     values = _values(None, tube)
     return {measure.column: float(value) for measure, value in values}
 
 
-def _values(state: Step | None, tube: Figures) -> Iterator[tuple[Measure, Any]]:
+def _values(state: Step | None, tube: TubeValues) -> Iterator[tuple[Measure, Any]]:
     """Yield the columns and their values, the columns of a family together."""
     sources: dict[str, list[Any]] = {"tube": [tube], "threads": tube.threads}
     if state:

@@ -1,6 +1,6 @@
 """What the quantities are computed from: a state of either model, or arrays of many states.
 
-A model describes a state by :class:`Figures`; :mod:`fem.quantities.table` turns them into the
+A model describes a state by :class:`TubeValues`; :mod:`fem.quantities.table` turns them into the
 columns of the step table.
 """
 
@@ -85,10 +85,10 @@ class ThreadLinks:
             for mine in (self.thread == number for number in np.unique(self.thread))
         )
 
-    def figures(self, tube: Tube) -> ThreadFigures:
+    def values(self, tube: Tube) -> ThreadValues:
         """Return what is told of them, on a tube."""
         pull, torque = self.at_base(tube.wall)
-        return ThreadFigures(
+        return ThreadValues(
             name=self.family.name,
             tension=self.mean_tension,
             peak=self.peak_tension(tube.wall),
@@ -140,7 +140,7 @@ class Reactions:
 
 
 @dataclass(frozen=True)
-class ThreadFigures:
+class ThreadValues:
     """What is told of the threads of one family: numbers, or arrays of many states.
 
     Attributes
@@ -169,7 +169,7 @@ class ThreadFigures:
 
 
 @dataclass(frozen=True)
-class Figures:
+class TubeValues:
     """What a state, or many, come down to: numbers, or arrays with an element to each state.
 
     Attributes
@@ -201,7 +201,7 @@ class Figures:
     wall_stretch: Any
     wall_invariant: Any
     locking: Any
-    threads: list[ThreadFigures]
+    threads: list[ThreadValues]
 
 
 @dataclass(frozen=True)
@@ -217,7 +217,7 @@ class Step:
     pressure: Any
     requested: Any
     volume: Any
-    tube: Figures
+    tube: TubeValues
     force: Any
     torque: Any
     energy_gap: Any

@@ -56,8 +56,8 @@ class Quantity:
         One sentence.
     of
         What `value` takes: a :class:`fem.quantities.measures.Step`, the
-        :class:`fem.quantities.measures.Figures` of its tube, or the
-        :class:`fem.quantities.measures.ThreadFigures` of a family: then each family has a column.
+        :class:`fem.quantities.measures.TubeValues` of its tube, or the
+        :class:`fem.quantities.measures.ThreadValues` of a family: then each family has a column.
     value
         The function that returns the number at one state, or the array over many; None where the
         case has none.

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from fem.core.units import ANGLE, FORCE, LENGTH, MASS, STRESS, TORQUE, VOLUME
-from fem.quantities.measures import Figures, Step, ThreadFigures
+from fem.quantities.measures import Step, ThreadValues, TubeValues
 from fem.quantities.quantity import QUANTITIES as QUANTITIES
 from fem.quantities.quantity import SHARE, Quantity, Trait, entry
 
@@ -73,19 +73,19 @@ def air(state: Step) -> Any:
     section="motion",
     traits=_ODD | _SIGNED | _REQUIRED | _MEASURABLE | _BRIEF | _READOUT,
 )
-def twist(tube: Figures) -> Any:
+def twist(tube: TubeValues) -> Any:
     """Rotation of the free end, positive counter-clockwise seen from it towards the base."""
     return np.degrees(tube.twist)
 
 
 @_tube(kind=LENGTH, section="motion", traits=_SIGNED | _REQUIRED | _MEASURABLE | _BRIEF | _READOUT)
-def displacement(tube: Figures) -> Any:
+def displacement(tube: TubeValues) -> Any:
     """Axial displacement of the free end, positive where the tube lengthens."""
     return tube.displacement
 
 
 @_tube(form=".4f", label="axial stretch", section="tube", traits=_REQUIRED)
-def stretch(tube: Figures) -> Any:
+def stretch(tube: TubeValues) -> Any:
     """Length of the tube over its length at rest."""
     return 1 + tube.displacement / tube.length
 
@@ -97,13 +97,13 @@ def stretch(tube: Figures) -> Any:
     section="tube",
     traits=_MEASURABLE,
 )
-def mid_radius(tube: Figures) -> Any:
+def mid_radius(tube: TubeValues) -> Any:
     """Outer radius at half length."""
     return tube.radius + tube.growth
 
 
 @_tube(kind=LENGTH, section="motion", traits=_REQUIRED | _MEASURABLE | _BRIEF | _READOUT)
-def bulge(tube: Figures) -> Any:
+def bulge(tube: TubeValues) -> Any:
     """Greatest growth of the outer radius.
 
     It is never negative: at their ends the plates hold the tube's radius, of which the fast model
@@ -113,7 +113,7 @@ def bulge(tube: Figures) -> Any:
 
 
 @_tube(section="tube", traits=_REQUIRED | _BRIEF)
-def bore_stretch(tube: Figures) -> Any:
+def bore_stretch(tube: TubeValues) -> Any:
     """Radius of the bore at half length over that at rest."""
     return tube.bore_stretch
 
@@ -125,7 +125,7 @@ def bore_stretch(tube: Figures) -> Any:
     picture="wall_stretch",
     traits=_REQUIRED | _BRIEF,
 )
-def wall_stretch_max(tube: Figures) -> Any:
+def wall_stretch_max(tube: TubeValues) -> Any:
     """Greatest principal stretch in the wall."""
     return tube.wall_stretch
 
@@ -138,7 +138,7 @@ def wall_stretch_max(tube: Figures) -> Any:
     section="tube",
     picture="margins",
 )
-def rubber_utilisation(tube: Figures) -> Any:
+def rubber_utilisation(tube: TubeValues) -> Any:
     """Greatest I1 - 3 in the wall over that at which the rubber locks."""
     return None if tube.locking is None else (tube.wall_invariant - 3) / tube.locking
 
@@ -152,19 +152,19 @@ def rubber_utilisation(tube: Figures) -> Any:
     picture="tension",
     traits=_REQUIRED | _MEASURABLE | _BRIEF | _READOUT,
 )
-def tension(threads: ThreadFigures) -> Any:
+def tension(threads: ThreadValues) -> Any:
     """Mean tension along the threads."""
     return threads.tension
 
 
 @_threads(kind=FORCE, form=".4f", label="peak tension", section="threads", traits=_REQUIRED)
-def tension_peak(threads: ThreadFigures) -> Any:
+def tension_peak(threads: ThreadValues) -> Any:
     """Greatest mean tension over a part of a thread that is as long as the wall is thick."""
     return threads.peak
 
 
 @_threads(kind=SHARE, factor=100.0, section="threads", traits=_REQUIRED)
-def thread_strain(threads: ThreadFigures) -> Any:
+def thread_strain(threads: ThreadValues) -> Any:
     """Mean strain along the threads, negative where slack is left."""
     return threads.strain
 
@@ -177,13 +177,13 @@ def thread_strain(threads: ThreadFigures) -> Any:
     section="threads",
     traits=_REQUIRED | _BRIEF,
 )
-def taut_fraction(threads: ThreadFigures) -> Any:
+def taut_fraction(threads: ThreadValues) -> Any:
     """Share of the thread length that carries tension."""
     return threads.taut_fraction
 
 
 @_threads(kind=FORCE, section="threads", traits=_MEASURABLE | _BRIEF)
-def spool_pull(threads: ThreadFigures) -> Any:
+def spool_pull(threads: ThreadValues) -> Any:
     """Sum of the tensions of all threads of the family at the base."""
     return threads.pull
 
@@ -195,13 +195,13 @@ def spool_pull(threads: ThreadFigures) -> Any:
     picture="ring_torque",
     traits=_ODD | _SIGNED | _MEASURABLE | _BRIEF,
 )
-def ring_torque(threads: ThreadFigures) -> Any:
+def ring_torque(threads: ThreadValues) -> Any:
     """Torque of all threads of the family on their ring at the base."""
     return threads.torque
 
 
 @_threads(kind=LENGTH)
-def thread_length(threads: ThreadFigures) -> Any:
+def thread_length(threads: ThreadValues) -> Any:
     """Natural length of a thread, slack included."""
     return threads.length
 
@@ -214,7 +214,7 @@ def thread_length(threads: ThreadFigures) -> Any:
     section="threads",
     picture="margins",
 )
-def thread_utilisation(threads: ThreadFigures) -> Any:
+def thread_utilisation(threads: ThreadValues) -> Any:
     """Peak tension over the breaking load, where that is known."""
     load = threads.breaking_load
     return None if load is None else threads.peak / load

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from fem.case.case import Case
-from fem.continuation.load_steps import air_let_in, loading_of, stages_of, steps_of
+from fem.continuation.load_steps import air_supplied, loading_of, stages_of, steps_of
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
 from fem.continuation.newton import Model
 from fem.continuation.path import follow
@@ -16,7 +16,7 @@ from fem.continuation.stepper import MAX_STRETCH
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 from fem.quantities.column import step_row
-from fem.quantities.measures import Figures, Reactions, Step
+from fem.quantities.measures import Reactions, Step, TubeValues
 from fem.quantities.shape import Shape
 from fem.results.equilibrium_checks import energy_gap
 from fem.results.termination import BUCKLING, REACHED, Termination
@@ -31,7 +31,7 @@ class Body(Model, Protocol):
     def reactions(self, x: Array, loads: Array) -> Reactions:
         """Return what wall and threads carry at the base."""
 
-    def figures(self, x: Array) -> Figures:
+    def tube_values(self, x: Array) -> TubeValues:
         """Return the values that the quantities are computed from."""
 
     def shape(self, x: Array, pressure: float) -> Shape | None:
@@ -72,7 +72,7 @@ class Track:
     def _keep(self, state: State) -> None:
         """Measure a state and report it."""
         reactions = self.model.reactions(state.x, state.loads)
-        tube = self.model.figures(state.x)
+        tube = self.model.tube_values(state.x)
         shape = self.model.shape(state.x, state.pressure)
         self.states.append(state)  # all at once: the user may break off in between
         self.reactions.append(reactions)
@@ -83,7 +83,7 @@ class Track:
             done = sum(state.requested for state in self.states)
             self._report(done, steps_of(self.case))
 
-    def _row(self, state: State, tube: Figures) -> dict[str, Any]:
+    def _row(self, state: State, tube: TubeValues) -> dict[str, Any]:
         gas = self.case.gas
         return step_row(
             Step(
@@ -92,7 +92,7 @@ class Track:
                 pressure=state.pressure,
                 requested=state.requested or len(self.states) == 1,
                 volume=state.conjugates[PRESSURE],
-                air=air_let_in(gas, self.states[0], state) if gas else None,
+                air=air_supplied(gas, self.states[0], state) if gas else None,
                 tube=tube,
                 force=state.loads[AXIAL],
                 torque=state.loads[TWIST],
@@ -108,7 +108,7 @@ class Track:
         kind, last = end.kind, end.state
         if kind is TerminationKind.THREADS_TOO_SHORT:
             self._keep_unrequested(last)
-            numbers = {"buckles": end.buckles, "taken_up": end.taken_up}
+            numbers = {"buckles": end.buckles, "taken_up": end.prestress_fraction}
             return Termination.at(kind, self.rows[-1], **numbers)
         if not self.states:  # this is only where the way to the beginning ended
             self._keep_unrequested(replace(last, limit=False, work=0.0, absolute_work=0.0))

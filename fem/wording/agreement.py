@@ -20,11 +20,11 @@ FORMS = {
     "r2": ".3f",
     "within_95": ".0%",
 }
-"""How the values of agreement are written."""
+"""Formats of the measures of agreement."""
 
 
 def agreement_table(summary: Iterable[Mapping[Any, Any]]) -> TextTable:
-    """Return the values of agreement: of all measurements, and by each setting that is text.
+    """Return the measures of agreement, for all measurements and for each value of a text setting.
 
     Parameters
     ----------
@@ -45,19 +45,19 @@ def agreement_table(summary: Iterable[Mapping[Any, Any]]) -> TextTable:
     titles = ["quantity", "model", "rows", "points", "bias", "RMS error", "greatest error"]
     titles += ["at line", "R²", "within 95 % band"]
     return TextTable(
-        "Models against measurements", titles, rows, text_columns=(0, 1, 2), head_columns=3
+        "Models compared with measurements", titles, rows, text_columns=(0, 1, 2), head_columns=3
     )
 
 
 def rules_table(rules: Iterable[Mapping[Any, Any]], quantities: Sequence[Measure]) -> TextTable:
-    """Return the rules of trust, each with its points and its worst errors.
+    """Return the trust rules, each with its number of points and its worst errors.
 
     Parameters
     ----------
     rules
         Rows of :func:`fem.trust.rules.rule_table`.
     quantities
-        Those that have a tolerance.
+        Quantities with a tolerance.
     """
     rows = [
         [
@@ -75,23 +75,24 @@ def rules_table(rules: Iterable[Mapping[Any, Any]], quantities: Sequence[Measure
 
 
 def correction_table(facts: Mapping[str, Any]) -> TextTable:
-    """Return the errors of the corrected fast model on curves that it was not fitted to."""
+    """Return the errors of the corrected fast model on curves left out of its fit."""
     kinds = [f"{kind}_{when}" for kind in ("rms", "worst") for when in ("before", "after")]
     rows = [
         [named(column).words, *(f"{errors[kind]:.3g}" for kind in kinds)]
         for column, errors in facts["errors"].items()
     ]
     caption = (
-        f"Corrected fast model, from {facts['curves']} curves of the FE model: errors on curves "
-        "that were left out"
+        f"Corrected fast model, fitted to {facts['curves']} FE curves: "
+        "errors on curves left out of the fit"
     )
-    heads = [f"{kind}\n{how}" for kind in ("RMS error", "worst error") for how in HOW]
+    heads = [f"{kind}\n{how}" for kind in ("RMS error", "worst error") for how in STATES]
     return TextTable(caption, ["quantity", *heads], rows)
 
 
-HOW = ("as it is", "corrected")
+STATES = ("uncorrected", "corrected")
+"""States of the fast model that are compared."""
 
 
 def _number(value: float, form: str) -> str:
-    """Return a value; a dash where there is none."""
+    """Return a value as text; a dash if there is none."""
     return "-" if value is None or math.isnan(value) else f"{value:{form}}"

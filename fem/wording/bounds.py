@@ -1,4 +1,4 @@
-"""How far the last step may be trusted: mesh error, and what bonded threads would make of it."""
+"""Error bounds of the last step: its mesh error, and its values with bonded threads."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from fem.wording.text_table import TextTable
 
 
 def bounds_table(run: Run, case: Case) -> TextTable | None:
-    """Return a row to each measure of a step: its value, mesh error, value with bonded threads.
+    """Return a row for each measure of a step: value, value with bonded threads, mesh error.
 
-    It is the last step that all additional solves reached; None if there is none.
+    The step is the last one that all additional solves reached; None if there is none.
     """
     bounds = set(run.additional)
     known = [row for row in run.requested if bounds <= {name.rpartition(".")[2] for name in row}]
     if not bounds or not known:
         return None
     row = known[-1]
-    last = "the last step" if row is run.requested[-1] else "the last step that all solves reach"
+    last = "the last step" if row is run.requested[-1] else "the last step that all solves reached"
     caption = f"{NAMES[run.model]} at {PRESSURE.text(row)}, {last}"
     friction, mesh_error = IF_BONDED in bounds, MESH_ERROR in bounds
     titles = ["measure", "sliding" if friction else "value"]
@@ -41,7 +41,7 @@ def bounds_table(run: Run, case: Case) -> TextTable | None:
 
 
 def _error(column: Measure, row: dict[str, Any]) -> str:
-    """Return the cell of an error: one that rounds to nothing is less than the last digit."""
+    """Return the text of an error; one that rounds to zero is given as less than the last digit."""
     text = column.show(row)
     if text.strip("0."):
         return f"± {text}"

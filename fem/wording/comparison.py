@@ -1,4 +1,4 @@
-"""Sentences on a comparison: what single cause explains the residuals, or that none does."""
+"""Sentences on a comparison: the single cause that explains the residuals, if there is one."""
 
 from __future__ import annotations
 
@@ -27,31 +27,31 @@ def not_reached(entry: Mapping[str, Any]) -> str:
 
 
 def diagnosis_lines(found: Diagnosis, bench: Bench) -> Iterator[str]:
-    """Yield what is to be said of the residuals of the compared model, a line each."""
+    """Yield what the residuals of the compared model indicate, one finding a line."""
     yield from diagnosis_lines_in(found, {measure.name: measure.unit for measure in bench.measures})
 
 
 def diagnosis_lines_in(found: Diagnosis, units: Mapping[str, str]) -> Iterator[str]:
-    """Yield the same by the units of the measured quantities alone."""
+    """Yield the same, given only the units of the measured quantities."""
     name = NAMES[found.model]
     if not found.fits:
-        yield f"{name}: too few settings ({found.settings}) to tell what may be off"
+        yield f"{name}: too few settings ({found.settings}) to identify a cause"
         return
     if not found.found:
-        yield f"{name}: no single cause that would be off is supported by the data"
+        yield f"{name}: the data support no single cause"
         return
     best, *others = found.found
-    yield f"{name}: {_rows(best.scope)} agree best with {cause_text(best)} ({_gain(best, units)})"
+    yield f"{name}: likely cause for {_rows(best.scope)}: {cause_text(best)} ({_gain(best, units)})"
     if others:
-        causes = "; ".join(f"{_rows(fit.scope)}: {cause_text(fit)}" for fit in others)
-        yield f"{name}: the data do not tell this from {causes}"
+        causes = "; ".join(f"{cause_text(fit)} ({_rows(fit.scope)})" for fit in others)
+        yield f"{name}: the data cannot distinguish this from {causes}"
     elif found.next:
         yield (
-            f"{name}: no other single cause explains as much; the next, {cause_text(found.next)}, "
-            f"leaves {_left(found.next, units)}"
+            f"{name}: the next best single cause, {cause_text(found.next)}, explains less "
+            f"({_gain(found.next, units)})"
         )
     if found.model == "fast":
-        yield "fast: its own end effects shift these amounts; compare the FE model to be sure"
+        yield "fast: neglected end effects bias these amounts; compare the FE model as well"
 
 
 def _rows(scope: Scope) -> str:
@@ -61,16 +61,12 @@ def _rows(scope: Scope) -> str:
 
 
 def _gain(fit: Fit, units: Mapping[str, str]) -> str:
-    """Return how the RMS errors fall."""
-    falls = [
-        f"RMS error of the {name.replace('_', ' ')} {was:.2g} → {now:.2g} {units[name]}"
+    """Return the RMS errors without and with the cause."""
+    changes = [
+        f"RMS error of {name.replace('_', ' ')} {was:.2g} → {now:.2g} {units[name]}"
         for name, (was, now) in fit.rms.items()
     ]
-    return ", ".join(falls)
-
-
-def _left(fit: Fit, units: Mapping[str, str]) -> str:
-    return ", ".join(f"{now:.2g} {units[name]}" for name, (_, now) in fit.rms.items())
+    return ", ".join(changes)
 
 
 def cause_text(fit: Fit) -> str:
@@ -89,24 +85,24 @@ def cause_text(fit: Fit) -> str:
         case "stiffness":
             return f"rubber {least}{size} {'stiffer' if more else 'softer'} than stated"
         case "angle":
-            return f"helix angles{family} {least}{'+' if more else '-'}{size} off"
-        case "gauge":
-            return f"a pressure {least}{size} {'above' if more else 'below'} what the gauge says"
-        case "scale":
             return (
-                f"a read-out of the{of} that shows {least}{size} too {'much' if more else 'little'}"
+                f"helix angles{family} {least}{size} {'larger' if more else 'smaller'} than stated"
             )
+        case "gauge":
+            return f"pressure {least}{size} {'above' if more else 'below'} the gauge reading"
+        case "scale":
+            return f"reading of{of} {least}{size} too {'high' if more else 'low'}"
         case "zero":
-            return f"a read-out of the{of} whose zero is {least}{'+' if more else '-'}{size} off"
+            return f"zero of the{of} reading {least}{size} too {'high' if more else 'low'}"
 
 
 def count_text(number: int, word: str) -> str:
-    """Return a number of things in words."""
+    """Return a number and its noun, in the plural unless it is 1."""
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
 def value_text(size: float, plus_minus: float, unit: str) -> str:
-    """Return an amount with its interval, in no more digits than the interval makes sense of."""
+    """Return an amount with its interval, in as many digits as the interval justifies."""
     if not 0 < plus_minus < math.inf:
         return f"{size:.3g} {unit}"
     digits = max(0, -math.floor(math.log10(plus_minus / 2)))

@@ -1,7 +1,7 @@
-"""Text in pictures: colours, fonts, lines as wide as their room, and figures written to files.
+"""Text in pictures: colours, fonts, line breaks; and figures written to files.
 
-matplotlib writes a letter that the font lacks as a box and warns; here another installed font is
-looked for first, and a box stays without a warning.
+matplotlib draws a character that the font lacks as a box and warns. Here another installed font is
+tried first, and the warning is switched off.
 """
 
 from __future__ import annotations
@@ -31,24 +31,24 @@ DEFAULT_FONT = "DejaVu Sans"
 """The font of all pictures; it comes with matplotlib."""
 
 TITLE_SIZE = 11.5
-"""Size of the bold letters of a title (pt)."""
+"""Font size of the bold title (pt)."""
 
 TITLE_LINES = 3
-"""Lines of a title; a longer one ends in an ellipsis."""
+"""Most lines of a title; a longer one ends in an ellipsis."""
 
 USED_SHARE = 0.97
-"""Share of a line that is used: letters drawn in pixels are not exactly as wide as designed."""
+"""Share of a line that is filled: drawn characters are not exactly as wide as designed."""
 
 
 def write(on: Axes | Figure, x: float, y: float, text: str, **style: Any) -> Text:
     """Write plain text from its upper left corner; a dollar sign in it starts no formula."""
-    usual = {"va": "top", "color": INK, "parse_math": False, "fontfamily": font_families(text)}
-    return on.text(x, y, text, **{**usual, **style})
+    defaults = {"va": "top", "color": INK, "parse_math": False, "fontfamily": font_families(text)}
+    return on.text(x, y, text, **{**defaults, **style})
 
 
 @lru_cache(maxsize=10_000)
 def text_width(text: str, size: float, weight: str = "normal") -> float:
-    """Return the width (in) of a line of text in letters of a size (pt)."""
+    """Return the width (in) of a line of text of a font size (pt)."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
@@ -62,19 +62,19 @@ def wrapped(
 ) -> list[str]:
     """Return a text in lines no wider than `width` (in).
 
-    Words are never left out: one wider than a line is broken, after a hyphen or underscore if it
-    has one. Only where `lines` limits their number, the last line ends in an ellipsis.
+    A word wider than a line is broken, after a hyphen or underscore if it has one. No word is left
+    out unless `lines` limits the number of lines; then the last one ends in an ellipsis.
 
     Parameters
     ----------
     text
-        A no-break space in it stays one.
+        The text; no line is broken at a no-break space.
     width
         Width of a line (in).
     size, weight
-        Of the letters (pt).
+        Size (pt) and weight of the font.
     lines
-        Lines at most; 0 for as many as it takes.
+        Most lines; 0 for no limit.
     """
 
     def fits(part: str) -> bool:
@@ -95,11 +95,11 @@ def wrapped(
 
 
 def _pieces(word: str, width: float, size: float, weight: str) -> Iterator[str]:
-    """Yield parts of a word that are no wider than `width` (in), or of one letter."""
+    """Yield parts of a word, each no wider than `width` (in) or a single character."""
     while text_width(word, size, weight) > width and len(word) > 1:
         counts = range(1, len(word))
-        room = bisect_right(counts, width, key=lambda n: text_width(word[:n], size, weight)) or 1
-        cut = max(word.rfind(mark, room // 2, room) for mark in "-_") + 1 or room
+        most = bisect_right(counts, width, key=lambda n: text_width(word[:n], size, weight)) or 1
+        cut = max(word.rfind(mark, most // 2, most) for mark in "-_") + 1 or most
         yield word[:cut]
         word = word[cut:]
     yield word
@@ -112,7 +112,7 @@ def title_lines(title: str, width: float) -> list[str]:
 
 @contextmanager
 def no_glyph_warnings() -> Iterator[None]:
-    """Draw without warnings: a box in the picture says enough of a letter that no font has."""
+    """Draw without warnings of characters that no font has: the picture shows them as boxes."""
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", "Glyph .* missing from", UserWarning)
         yield
@@ -121,16 +121,16 @@ def no_glyph_warnings() -> Iterator[None]:
 def save_figure(figure: Figure, file: Path, **options: Any) -> None:
     """Write a figure, on white, in the format of its file's ending.
 
-    It is drawn into memory first: on a full disk matplotlib raises other errors than OSError.
+    It is drawn in memory first: on a full disk matplotlib raises errors other than OSError.
 
     Parameters
     ----------
     figure
         The figure.
     file
-        To be written, whole or not at all.
+        File to write, completely or not at all.
     options
-        Those of :meth:`matplotlib.figure.Figure.savefig`, in place of white and `DPI`.
+        Options of :meth:`matplotlib.figure.Figure.savefig`; they override white and `DPI`.
 
     Raises
     ------
@@ -145,28 +145,28 @@ def save_figure(figure: Figure, file: Path, **options: Any) -> None:
 
 
 def font_families(text: str) -> list[str]:
-    """Return the fonts of a text, in the order in which a letter is looked for."""
-    rare = frozenset(letter for letter in text if not letter.isspace() and ord(letter) > 0x7F)
-    return [DEFAULT_FONT, *_others(rare)] if rare else [DEFAULT_FONT]
+    """Return the fonts of a text, in the order in which a character is looked up."""
+    special = frozenset(one for one in text if not one.isspace() and ord(one) > 0x7F)
+    return [DEFAULT_FONT, *_fallback_font(special)] if special else [DEFAULT_FONT]
 
 
 @cache
-def _others(letters: frozenset[str]) -> tuple[str, ...]:
-    """Return the installed font that has most of the letters which the usual one lacks, if any."""
+def _fallback_font(characters: frozenset[str]) -> tuple[str, ...]:
+    """Return the installed font with most of the characters that the default lacks, if any."""
     from matplotlib.font_manager import fontManager
 
     fonts = {font.name: font.fname for font in fontManager.ttflist if font.style == "normal"}
-    lacking = {ord(letter) for letter in letters} - _known(fonts[DEFAULT_FONT])
-    if not lacking:
+    missing = {ord(one) for one in characters} - _codes(fonts[DEFAULT_FONT])
+    if not missing:
         return ()
-    has = {name: len(lacking & _known(file)) for name, file in sorted(fonts.items())}
-    best = max(has, key=has.__getitem__)
-    return (best,) if has[best] else ()
+    found = {name: len(missing & _codes(file)) for name, file in sorted(fonts.items())}
+    best = max(found, key=found.__getitem__)
+    return (best,) if found[best] else ()
 
 
 @cache
-def _known(file: str) -> set[int]:
-    """Return the letters that a font file has; none if it cannot be read."""
+def _codes(file: str) -> set[int]:
+    """Return the character codes of a font file; none if it cannot be read."""
     from matplotlib.ft2font import FT2Font
 
     try:

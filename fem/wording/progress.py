@@ -1,4 +1,4 @@
-"""Progress of work on standard error: a bar for each task, and what is shown below the bars."""
+"""Progress on standard error: a bar for each task, and more text below the bars."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ from rich.progress import (
 
 
 class Bars(Progress):
-    """Bars that are shown while the ``with`` statement lasts.
+    """Progress bars, shown inside a ``with`` statement.
 
     Parameters
     ----------
     unit
-        What is counted; it stands behind the count and may name fields of a task as rich does.
+        What is counted; written after the count. It may name fields of a task, as in rich.
     more
-        Columns of rich behind the time that has gone.
+        More columns of rich, after the elapsed time.
     below
-        What is shown below the bars, formed each time; None for nothing.
+        Returns what is shown below the bars, at each refresh; None for nothing.
     """
 
     def __init__(
@@ -50,7 +50,7 @@ class Bars(Progress):
         )
 
     def get_renderables(self) -> Iterable[RenderableType]:
-        """Yield the bars, and what stands below them."""
+        """Yield the bars, and what is shown below them."""
         yield from super().get_renderables()
         if (below := self._below()) is not None:
             yield below
@@ -58,16 +58,16 @@ class Bars(Progress):
     def report(
         self, name: str, done: int, total: int | None, words: str = "", **fields: Any
     ) -> None:
-        """Move the bar of a task, which is added when it is first named.
+        """Update the bar of a task; the first call with its name adds it.
 
         Parameters
         ----------
         name
             Name of the task.
         done, total
-            What is done of it, and what there is to do; None while that is not known.
+            Counts of what is done and of all there is to do; None while the latter is unknown.
         words
-            What stands before the bar; its name if empty.
+            Text before the bar; the name of the task if empty.
         fields
             Values that `unit` names.
         """

@@ -18,14 +18,15 @@ from fem.wording.tables import PRESSURE
 from fem.wording.termination import incomplete, limit_text, outcome, reason
 
 JUST_TAUT = 1e-9
-"""A mean strain within this of zero is that of a thread just taut."""
+"""A thread whose mean strain is within this of zero is just taut."""
 
-HALF, WHOLE = 0.5, 0.99
-"""A family is taut if at least half of its length is, and wholly so if this share is."""
+TAUT, FULLY = 0.5, 0.99
+"""Least taut fractions of a family that is called taut, and of one that is called so without
+"mostly"."""
 
 
 def remarks(result: Result) -> list[str]:
-    """Return what is worth saying of threads, limits and additional solves, a line each."""
+    """Return remarks on threads, limits and additional solves, one a line."""
     case = result.case
     found = [(run, checks(run, case)) for run in result.runs]
     lines = [_meshed(own) for _, own in found]
@@ -41,50 +42,50 @@ def remarks(result: Result) -> list[str]:
 
 
 def run_sentence(run: Run, case: Case) -> str:
-    """Return how a run went, which limit it passed, and why it must not be trusted."""
-    said = [f"{NAMES[run.model]}: {outcome(run)}"]
+    """Return how a run ended, which limit it passed, and why it must not be trusted."""
+    parts = [f"{NAMES[run.model]}: {outcome(run)}"]
     if run.limit_row and not run.ends_at_limit:
-        said.append(f"passed on the way: {limit_text(run.limit_row)}")
+        parts.append(f"the path passes a {limit_text(run.limit_row)}")
     for one in checks(run, case):
         if one.level is not Level.PASSED:
             continue
         if one.limit is Limit.BALANCE and one.name != "energy_gap":
-            said.append("OUT OF BALANCE at the ends: do not trust this run")
+            parts.append("NOT IN EQUILIBRIUM at the ends: do not trust this run")
         elif one.limit is Limit.UNSTABLE and one.passed_at:
-            said.append(f"UNSTABLE from {PRESSURE.text(one.passed_at.row)}")
+            parts.append(f"UNSTABLE from {PRESSURE.text(one.passed_at.row)}")
         elif one.limit is Limit.TRUSTED_STRETCH:
-            said.append(_beyond_trust(one))
-    return "; ".join(dict.fromkeys(said))
+            parts.append(_beyond_fitted(one))
+    return "; ".join(dict.fromkeys(parts))
 
 
 def cautions(case: Case, row: dict[str, Any], end: Termination) -> str:
     """Return why a path ended at a row, and which limits are passed there; empty if none are."""
     passed = [one for one in state_checks([row], case) if one.level is Level.PASSED]
-    said = [
+    parts = [
         f"threads {one.name} BREAK: {100 * _share(one):.0f} % of their breaking load"
         for one in passed
         if one.limit is Limit.BREAKING_LOAD
     ]
-    said += [_beyond_trust(one) for one in passed if one.limit is Limit.TRUSTED_STRETCH]
-    return "; ".join(filter(None, [reason(end), *said]))
+    parts += [_beyond_fitted(one) for one in passed if one.limit is Limit.TRUSTED_STRETCH]
+    return "; ".join(filter(None, [reason(end), *parts]))
 
 
-def _beyond_trust(one: Check) -> str:
+def _beyond_fitted(one: Check) -> str:
     return (
-        f"wall stretch {one.value:.3g} is BEYOND {one.allowed:.3g}, up to which the constants of "
-        "the rubber were fitted"
+        f"wall stretch {one.value:.3g} EXCEEDS {one.allowed:.3g}, up to which the rubber constants "
+        "were fitted"
     )
 
 
 def _share(one: Check) -> float:
-    """Return the share of what is allowed that is used up."""
+    """Return the value as a share of what is allowed."""
     return one.value / one.allowed if one.allowed else 0.0
 
 
 def _remarks(
     found: Sequence[tuple[Run, list[Check]]], case: Case, limit: Limit, name: str = ""
 ) -> list[str]:
-    """Return what is said of one limit of the states, run by run."""
+    """Return the remarks on one limit of the states, run by run."""
     return [
         _remark(run, case, one)
         for run, own in found
@@ -94,7 +95,7 @@ def _remarks(
 
 
 def _remark(run: Run, case: Case, one: Check) -> str:
-    """Return how near a run comes to a limit of its states; empty if it does not come near."""
+    """Return how near a run comes to a limit of its states; empty if it is far from it."""
     if one.level not in (Level.NEAR, Level.PASSED):
         return ""
     name = NAMES[run.model]
@@ -106,13 +107,13 @@ def _remark(run: Run, case: Case, one: Check) -> str:
                 return text
             first = one.passed_at.before is None
             where = "before inflation" if first else f"at {_at(run, case, one.passed_at)}"
-            return f"{text}; they BREAK {where}, and what follows is void"
+            return f"{text}; they BREAK {where}: later states are invalid"
         case Limit.LOCKING:
-            return f"rubber: strained to {_percent(one.value)} of where it locks ({name})"
+            return f"rubber ({name}): strain up to {_percent(one.value)} of the locking limit"
         case Limit.NARROW_BORE if one.worst:
             return (
-                f"bore narrowed to {one.value:.2g} of its radius at {_at(run, case, one.worst)} "
-                f"({name}); a real tube would have folded"
+                f"bore ({name}): radius falls to {one.value:.2g} of its rest value at "
+                f"{_at(run, case, one.worst)}; a real tube would fold before"
             )
     return ""
 
@@ -122,76 +123,76 @@ def _at(run: Run, case: Case, where: Place) -> str:
 
 
 def _necking(run: Run, own: Sequence[Check]) -> str:
-    """Return that threads may have caused the limit by moving sideways; empty if none could."""
-    free = [one.name for one in own if one.limit is Limit.NECKING]
-    if not free:
+    """Return that sliding threads may have caused the limit; empty if none could."""
+    names = [one.name for one in own if one.limit is Limit.NECKING]
+    if not names:
         return ""
     return (
-        f"threads {', '.join(free)} slip from where the tube is wide to where it is narrow: they "
-        f"may have caused the limit, and carry more if held on their helices ({NAMES[run.model]})"
+        f"threads {', '.join(names)} ({NAMES[run.model]}) slide to where the tube is narrow, which "
+        "may cause the limit; it may be higher if they stay on their helices"
     )
 
 
 def _meshed(own: Sequence[Check]) -> str:
-    """Return in what the mesh differs from the case, or that it is the full tube; else empty."""
+    """Return how the mesh differs from the case, or that it is the full tube; else empty."""
     changed = [
-        f"{one.name} spread over {one.value:.0f} threads ({one.allowed:.0f} in the case)"
+        f"family {one.name} has {one.value:.0f} threads instead of {one.allowed:.0f}"
         for one in own
         if one.limit is Limit.THREADS_MESHED and one.level is Level.PASSED
     ]
     if changed:
         return f"coarse mesh: {', '.join(changed)}"
     if any(one.limit is Limit.FULL_TUBE for one in own):
-        return "the full tube is meshed, which is slow: the numbers of threads share no divisor"
+        return "the full tube is meshed, which is slow: the thread counts have no common divisor"
     return ""
 
 
-def _by_model(result: Result, said: Sequence[str]) -> str:
-    """Return what is said of each run, once if it is the same of all."""
-    if len(set(said)) == 1:
-        return said[0]
+def _by_model(result: Result, texts: Sequence[str]) -> str:
+    """Return the text of each run with its model, or one text if all are the same."""
+    if len(set(texts)) == 1:
+        return texts[0]
     names = (NAMES[run.model] for run in result.runs)
-    return "; ".join(f"{text} ({name})" for text, name in zip(said, names, strict=True))
+    return "; ".join(f"{text} ({name})" for text, name in zip(texts, names, strict=True))
 
 
 def tautness(run: Run, case: Case, family: ThreadFamily) -> str:
     """Return where along the path the threads of a family tighten and slacken."""
     rows = run.path
     name = family.name
-    taut = [row[Measure(table.taut_fraction, name).column] >= HALF for row in rows]
+    taut = [row[Measure(table.taut_fraction, name).column] >= TAUT for row in rows]
     stretched = rows[0][Measure(table.thread_strain, name).column]
-    said = []
+    parts = []
     if stretched > JUST_TAUT:
         slack = family.slack_strain
         short = f"{_percent(-slack)} too short, " if slack < 0 else ""
-        said.append(f"{short}stretched by {_percent(stretched)} before inflation")
-    elif abs(stretched) <= JUST_TAUT:  # what next?
+        parts.append(f"{short}stretched by {_percent(stretched)} before inflation")
+    elif abs(stretched) <= JUST_TAUT:  # the next state decides
         if len(rows) == 1:
             return "just taut at rest"
         taut[0] = taut[1]
-        said += ["taut from the start"] if taut[0] else []
+        parts += ["taut from the start"] if taut[0] else []
     for number in range(1, len(rows)):
         if taut[number] != taut[number - 1]:
-            word = _word(rows[number][Measure(table.taut_fraction, name).column])
+            word = _state(rows[number][Measure(table.taut_fraction, name).column])
             share = _crossing(rows[number - 1], rows[number], name)
-            said.append(
+            parts.append(
                 f"{word} from {place_text(run, case, rows[number], rows[number - 1], share)}"
             )
-    return ", ".join(said) or ("slack throughout" if len(rows) > 1 else "slack before inflation")
+    return ", ".join(parts) or ("slack throughout" if len(rows) > 1 else "slack before inflation")
 
 
 def _percent(share: float) -> str:
     return f"{100 * share:{'.2g' if share < 0.995 else '.0f'}} %"
 
 
-def _word(share: float) -> str:
-    """Return what a family is of whose length this share is taut."""
-    word = "taut" if share >= HALF else "slack"
-    return word if max(share, 1 - share) > WHOLE else f"mostly {word}"
+def _state(share: float) -> str:
+    """Return the word for a family with a taut fraction."""
+    word = "taut" if share >= TAUT else "slack"
+    return word if max(share, 1 - share) > FULLY else f"mostly {word}"
 
 
 def _crossing(before: dict[str, Any], after: dict[str, Any], name: str) -> float:
-    """Return the share of the way between two rows at which a family tightens or slackens."""
+    """Return where between two rows a family tightens or slackens, 0 to 1."""
     strain, strain_after = (
         row[Measure(table.thread_strain, name).column] for row in (before, after)
     )
@@ -199,20 +200,20 @@ def _crossing(before: dict[str, Any], after: dict[str, Any], name: str) -> float
         return strain / (strain - strain_after)
     column = Measure(table.taut_fraction, name).column
     share, share_after = before[column], after[column]
-    return (HALF - share) / (share_after - share)
+    return (TAUT - share) / (share_after - share)
 
 
 def capstan(case: Case) -> list[str]:
-    """Return how much the tension of threads with friction may differ from end to end."""
+    """Return the most that friction changes the tension from end to end of a thread."""
     tube = case.tube
     ratios = [
-        f"{family.name} {family.helix(tube).capstan_ratio(family.friction or 0.0):.3g}"
+        f"{family.helix(tube).capstan_ratio(family.friction or 0.0):.3g} ({family.name})"
         for family in case.threads
         if family.friction is not None
     ]
     if not ratios:
         return []
     return [
-        "friction: a thread's tension differs from end to end by at most the factor "
-        f"{', '.join(ratios)}; it lies between sliding and bonded"
+        "friction: tension changes along a thread by at most the factor "
+        f"{', '.join(ratios)}; results lie between those for sliding and for bonded threads"
     ]

@@ -1,4 +1,4 @@
-"""Tables of steps, the models side by side, and the columns that they have."""
+"""Tables of steps with the models side by side, and their columns."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def motion_columns() -> list[Measure]:
 
 
 def end_columns(case: Case) -> list[Measure]:
-    """Return the columns of force and torque where the free end is more than free or hung on."""
+    """Return the columns of force and torque where the free end is fixed, sprung or moved."""
     end, moved = case.end, case.move.direction if case.move else ""
     columns = []
     if end.axial == "held" or end.axial_spring or moved == "axial":
@@ -43,7 +43,7 @@ def end_columns(case: Case) -> list[Measure]:
 
 
 def brief_columns(case: Case) -> list[Measure]:
-    """Return what matters most of a step, but the share that is taut: that jumps."""
+    """Return the most important columns of a step, without the taut fraction: it jumps."""
     names = [family.name for family in case.threads]
     threads = measures_of(names, section="threads", traits=Trait.BRIEF)
     columns = [*motion_columns(), *end_columns(case), *threads]
@@ -51,7 +51,7 @@ def brief_columns(case: Case) -> list[Measure]:
 
 
 def readout_columns(cases: Sequence[Case]) -> list[Measure]:
-    """Return what page and stills read out: drive, motion, end loads, then family by family."""
+    """Return the columns shown on page and stills: drive, motion, end loads, then families."""
     families = dict.fromkeys(family.name for case in cases for family in case.threads)
     drives = [column for case in cases for column in drive_columns(case)]
     loads = [column for case in cases for column in end_columns(case)]
@@ -62,11 +62,11 @@ def readout_columns(cases: Sequence[Case]) -> list[Measure]:
 
 
 def step_tables(result: Result, *, brief: bool) -> list[TextTable]:
-    """Return a row to each step that was requested, the models side by side.
+    """Return tables with a row for each requested step, the models side by side.
 
-    There is a table to the motion of the free end and its loads, to the tube, and to each family of
-    threads, of the columns that are known at any step. If brief, there is none to the tube, threads
-    have their brief columns alone, and short words head the columns in place of their labels.
+    There is one for the motion of the free end and its loads, one for the tube, and one for each
+    family of threads, with the columns that have a value at any step. If brief, that of the tube is
+    left out, threads have only their brief columns, and titles are short labels.
     """
     case, traits = result.case, Trait.BRIEF if brief else NO_TRAIT
     columns = {"Motion of the free end, and bulge": [*motion_columns(), *end_columns(case)]}
@@ -83,7 +83,7 @@ def _step_table(result: Result, caption: str, columns: Sequence[Measure], brief:
     columns = [
         one for one in columns if any(isfinite(row.get(one.column, nan)) for row in result.rows)
     ]
-    if result.case.pressure is None:  # then each model has its own
+    if result.case.pressure is None:  # it differs between the models
         columns = [PRESSURE, *columns]
     titles, cells = _requested(result.case, steps)
     keys = len(titles)
@@ -101,21 +101,21 @@ def _step_table(result: Result, caption: str, columns: Sequence[Measure], brief:
 def _requested(
     case: Case, steps: Sequence[Sequence[dict[str, Any] | None]]
 ) -> tuple[list[str], list[list[str]]]:
-    """Return titles and cells of what was requested in each step."""
+    """Return titles and cells of the values that were requested at each step."""
     rows: Rows = [next(row for row in step if row) for step in steps]
     (column,) = drive_columns(case) or [PRESSURE]
     titles = [_title(column)]
     cells = [[column.show(row, ".4g") for row in with_added(case, rows)]]
     if case.move:
-        place = table.displacement if case.move.direction == "axial" else table.twist
-        driven, column = case.drive.steps, Measure(place)
-        titles.append(f"moved to\n{column.unit}")
+        quantity = table.displacement if case.move.direction == "axial" else table.twist
+        driven, column = case.drive.steps, Measure(quantity)
+        titles.append(f"end moved to\n{column.unit}")
         cells.append(["" if i <= driven else column.show(row, ".4g") for i, row in enumerate(rows)])
     return titles, cells
 
 
 def extra_state_tables(result: Result) -> list[TextTable]:
-    """Return the limit points of each run and its states that were not requested, if any."""
+    """Return a table for each run that has limit points or other states not requested."""
     columns = [PRESSURE, *motion_columns(), *measures_of(section="tube", traits=Trait.BRIEF)]
     titles = ["state", *map(_title, columns), "stable"]
     tables = []

@@ -1,4 +1,4 @@
-"""The terminal: its console, and tables as wide as it."""
+"""The terminal: its console, and tables that fit its width."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ GAP = 2
 """Spaces between columns."""
 
 FILE_WIDTH = 100
-"""Width of what goes to a file or a pipe (characters)."""
+"""Width of output to a file or a pipe (characters)."""
 
 MIN_TITLE_WIDTH = 8
-"""Titles of one line are not broken into narrower ones (characters)."""
+"""Titles of one line are not wrapped to a smaller width (characters)."""
 
 
 def terminal() -> Console:
-    """Return the console of standard output, which takes text as it is."""
+    """Return the console of standard output, which prints text without markup."""
     known = sys.stdout.isatty() or "COLUMNS" in os.environ
     return Console(highlight=False, markup=False, width=None if known else FILE_WIDTH)
 
 
 def print_table(console: Console, table: TextTable) -> None:
-    """Print a table below its caption, in several parts if it is too wide, and an empty line."""
+    """Print a caption, its table, in several parts if too wide, and an empty line."""
     if table.caption:
         console.print(table.caption, style="bold")
     for part in parts(table, console.width):
@@ -40,41 +40,41 @@ def print_table(console: Console, table: TextTable) -> None:
 
 
 def print_files(console: Console, files: Iterable[Path]) -> None:
-    """Print which files were written, a line to each folder."""
+    """Print which files were written, a line for each folder."""
     for folder, names in groupby(sorted(files), key=attrgetter("parent")):
         console.print(f"{folder}: {', '.join(file.name for file in names)}", soft_wrap=True)
 
 
 def parts(table: TextTable, width: int) -> Iterator[Table]:
-    """Yield a table in parts no wider than `width`, each with the keys and some of the columns.
+    """Yield a table in parts no wider than `width`, each with the head columns and some others.
 
-    Columns that belong together stay so. A table with words is not divided: they are broken.
+    Columns of a group stay together. A table with text is not divided: its text is wrapped.
     """
-    keys, others = range(table.head_columns), range(table.head_columns, len(table.titles))
+    heads, others = range(table.head_columns), range(table.head_columns, len(table.titles))
     blocks = [list(block) for _, block in groupby(others, lambda n: _block(table, n))]
     if table.text_columns:
         blocks = [[*others]]
-    room = width + GAP - _width(table, keys)
+    available = width + GAP - _width(table, heads)
     while blocks:
         count, used = 1, _width(table, blocks[0])
-        while count < len(blocks) and used + _width(table, blocks[count]) <= room:
+        while count < len(blocks) and used + _width(table, blocks[count]) <= available:
             used += _width(table, blocks[count])
             count += 1
-        yield rich_table(table, [*keys, *(n for block in blocks[:count] for n in block)])
+        yield rich_table(table, [*heads, *(n for block in blocks[:count] for n in block)])
         blocks = blocks[count:]
 
 
 def rich_table(table: TextTable, columns: Sequence[int] = ()) -> Table:
-    """Return columns of a table, all if none are named, without rules; words may be broken."""
+    """Return columns of a table, by default all, without rules; text may be wrapped."""
     columns = columns or range(len(table.titles))
-    apart = any("\n" in cell for row in table.rows for cell in row)
-    shown = Table(box=None, pad_edge=False, padding=(0, GAP, int(apart), 0))
+    spaced = any("\n" in cell for row in table.rows for cell in row)
+    shown = Table(box=None, pad_edge=False, padding=(0, GAP, int(spaced), 0))
     for n in columns:
-        words = n in table.text_columns
+        text = n in table.text_columns
         shown.add_column(
             _title(table, n),
-            justify="left" if words else "right",
-            no_wrap=not words,
+            justify="left" if text else "right",
+            no_wrap=not text,
             overflow="fold",
         )
     for row in table.rows:
@@ -83,7 +83,7 @@ def rich_table(table: TextTable, columns: Sequence[int] = ()) -> Table:
 
 
 def _title(table: TextTable, column: int) -> str:
-    """Return the title of a column; one line of it is broken where its cells are narrower."""
+    """Return the title of a column; a title of one line is wrapped to the width of its cells."""
     title = table.titles[column]
     if "\n" in title:
         return title
@@ -92,12 +92,12 @@ def _title(table: TextTable, column: int) -> str:
 
 
 def _block(table: TextTable, column: int) -> object:
-    """Return what columns share that belong together."""
+    """Return the key of the group of a column."""
     above, line, _ = table.titles[column].partition("\n")
     return above if line else column
 
 
 def _width(table: TextTable, columns: Sequence[int]) -> int:
-    """Return the width of columns with the gaps (characters)."""
+    """Return the width of columns with their gaps (characters)."""
     cells = ([_title(table, n), *(row[n] for row in table.rows)] for n in columns)
     return sum(max(len(line) for cell in own for line in cell.split("\n")) + GAP for own in cells)

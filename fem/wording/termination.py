@@ -1,4 +1,4 @@
-"""Sentences on why a solve ended, made of its data."""
+"""Sentences on why a solve ended, made from its data."""
 
 from __future__ import annotations
 
@@ -15,19 +15,19 @@ PRESSURE, DISPLACEMENT = Measure(table.pressure), Measure(table.displacement)
 TWIST, BORE = Measure(table.twist), Measure(table.bore_stretch)
 
 PURPOSES = {MESH_ERROR: "mesh error", IF_BONDED: "friction"}
-"""What additional solves are for, by their columns."""
+"""Purposes of the additional solves, by their columns."""
 
 SOLVED_HOW = {MESH_ERROR: "on a coarser mesh", IF_BONDED: "with bonded threads"}
-"""How the FE model is solved additionally; the words follow "the FE model"."""
+"""How the additional solves differ; the words follow "the FE model"."""
 
 
 def limit_name(bore_stretch: float) -> str:
-    """Return what an extreme of the pressure is called; it need not be a balloon's."""
+    """Return the name of an extreme of the pressure: a balloon limit or another one."""
     return "balloon limit" if ballooned(bore_stretch) else "pressure limit"
 
 
 def limit_text(row: Mapping[str, Any]) -> str:
-    """Return the name, place and stretch of the extreme of the pressure in a row."""
+    """Return name, place and bore stretch of the extreme of the pressure in a row."""
     return (
         f"{limit_name(row[BORE.column])} at {PRESSURE.text(row)}, "
         f"{TWIST.title} {TWIST.text(row, '.1f')}, {BORE.title} {BORE.text(row)}"
@@ -35,13 +35,13 @@ def limit_text(row: Mapping[str, Any]) -> str:
 
 
 def path_note(run: Run) -> str:
-    """Return the limit that a path shows, or else that it has a last state."""
-    return limit_text(run.limit_row) if run.limit_row else "the last state that was found"
+    """Return the limit on a path, or that its last state follows."""
+    return limit_text(run.limit_row) if run.limit_row else "last state found"
 
 
 def outcome(run: Run) -> str:
-    """Return whether a run reached what was requested, and if not, why."""
-    return "reached" if run.reached else f"not reached, {short_reason(run.termination)}"
+    """Return whether a run solved all requested steps, and if not, why."""
+    return "all steps solved" if run.reached else f"stopped early: {short_reason(run.termination)}"
 
 
 def short_reason(end: Termination) -> str:
@@ -56,8 +56,8 @@ def explanation(end: Termination) -> str:
     if end.kind is not Kind.LIMIT_POINT:
         return reason(end)
     return (
-        f"{short_reason(end)}, where the bore is stretched to {end.bore_stretch:.3g} times its "
-        "radius; more pressure has no equilibrium"
+        f"{short_reason(end)}, {BORE.title} {BORE.text(vars(end))}: "
+        "no equilibrium beyond this pressure"
     )
 
 
@@ -70,24 +70,21 @@ def reason(end: Termination) -> str:
         case Kind.LIMIT_POINT:
             return limit_text(numbers)
         case Kind.STABILITY_LOST:
-            return f"stability is lost at {_on_the_way(end)}: the tube buckles, wrinkles or snaps"
+            return f"stability lost at {_before_step(end)}: the tube buckles, wrinkles or snaps"
         case Kind.STRETCH_LIMIT:
-            return f"rubber limit at {_place(end)}: beyond, {_overstretched(end)}"
+            return f"stretch limit at {_place(end)}: beyond, {_overstretched(end)}"
         case Kind.NOT_CONVERGED:
             hint = "; try smaller loads or more steps" if end.step == 1 else ""
-            return f"no equilibrium was found beyond {_on_the_way(end)}{hint}"
+            return f"no equilibrium found beyond {_before_step(end)}{hint}"
         case Kind.THREADS_TOO_SHORT:
-            beyond = "the tube buckles" if end.buckles else "no equilibrium was found"
+            problem = "the tube buckles" if end.buckles else "no equilibrium was found"
             share = f"{100 * (end.taken_up or 0.0):.3g} %"
-            return (
-                f"the threads are too short for this tube: {share} of the missing length can be "
-                f"taken up; beyond, {beyond}"
-            )
+            return f"the threads are too short for this tube: {problem} beyond {share} of prestress"
         case Kind.END_LOADS:
-            text = f"the loads on the free end have no equilibrium beyond {_place(end)}"
+            text = f"no equilibrium with the loads on the free end beyond {_place(end)}"
             if end.allowed_stretch is not None:
                 return f"{text}: {_overstretched(end)}"
-            return f"{text}: there the tube buckles or snaps" if end.buckles else text
+            return f"{text}: the tube buckles or snaps" if end.buckles else text
         case Kind.INTERRUPTED:
             return (
                 f"interrupted after {_place(end)}"
@@ -100,8 +97,8 @@ def reason(end: Termination) -> str:
             return end.error
 
 
-def _on_the_way(end: Termination) -> str:
-    return f"{_place(end)} on the way to step {end.step} of {end.steps}"
+def _before_step(end: Termination) -> str:
+    return f"{_place(end)} before step {end.step} of {end.steps}"
 
 
 def _place(end: Termination) -> str:
@@ -113,7 +110,7 @@ def _place(end: Termination) -> str:
 
 
 def _overstretched(end: Termination) -> str:
-    return f"the wall would be stretched more than {end.allowed_stretch:g} times"
+    return f"the wall stretch would exceed {end.allowed_stretch:g}"
 
 
 def incomplete(solve: IncompleteSolve) -> str:
@@ -121,7 +118,7 @@ def incomplete(solve: IncompleteSolve) -> str:
     end, steps = solve.termination, solve.steps
     purpose, model = PURPOSES[solve.solve], f"the FE model {SOLVED_HOW[solve.solve]}"
     if end.interrupted:
-        return f"{purpose}: interrupted while {model} was solved"
+        return f"{purpose}: the solve of {model} was interrupted"
     if end.kind is Kind.NO_REST:
         return f"{purpose}: {model} has no solution even at rest: {end.error}"
     where = f"after step {steps}" if steps else "before step 1"

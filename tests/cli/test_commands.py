@@ -135,7 +135,7 @@ def test_an_interrupted_additional_solve_is_reported(make_case, tmp_path, monkey
         main()
     assert end.value.code == 3
     shown = " ".join(capsys.readouterr().out.split())
-    assert_states(shown, f"{PURPOSES[MESH_ERROR]}: interrupted", SOLVED_HOW[MESH_ERROR])
+    assert_states(shown, f"{PURPOSES[MESH_ERROR]}: ", SOLVED_HOW[MESH_ERROR], "interrupted")
     (run,) = (run for run in Result.load(out).runs if run.model == "fe")
     assert f"FE: {outcome(run)}" in shown and "nan" not in shown
     assert len((out / "steps.csv").read_text(encoding="utf-8").splitlines()) == 3

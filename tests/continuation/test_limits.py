@@ -325,8 +325,8 @@ class Wound(Linear):
     def energy(self, x):
         return float((x[0] - self.share) ** 2 + self.sideways() * x[1] ** 2 / 2)
 
-    def set_prestress_fraction(self, share):
-        self.share = share
+    def set_prestress_fraction(self, fraction):
+        self.share = fraction
 
     def sideways(self):
         return 1.0
@@ -358,8 +358,8 @@ def test_threads_are_wound_in_as_far_as_they_can_be(model, buckles):
         list(follow(model(), loading(), [through(1.0)]))
     assert end.value.kind is TerminationKind.THREADS_TOO_SHORT
     assert end.value.buckles == buckles
-    assert 0.6 - 4 * MIN_STEP < end.value.taken_up <= 0.6
-    assert end.value.state.x[0] == pytest.approx(end.value.taken_up, rel=1e-8)
+    assert 0.6 - 4 * MIN_STEP < end.value.prestress_fraction <= 0.6
+    assert end.value.state.x[0] == pytest.approx(end.value.prestress_fraction, rel=1e-8)
     assert end.value.state.stable
 
 

@@ -75,7 +75,7 @@ def test_two_models_on_one_tube_do_not_mix(make_case):
         lambda model, x: model.energy(x),
         lambda model, x: model.internal_force(x),
         lambda model, x: model.conjugate_displacements(x),
-        lambda model, x: model.figures(x).wall_stretch,
+        lambda model, x: model.tube_values(x).wall_stretch,
     ):
         for model, own, x in [*zip(pair, alone, states, strict=True)] * 2:
             assert ask(model, x) == pytest.approx(ask(own, x), rel=1e-12, abs=1e-12)

@@ -221,7 +221,7 @@ def test_cautions_name_threads_that_break_and_rubber_beyond_its_trusted_stretch(
     base = make_case(threads__0__breaking_load="0.05 N", rubber__trusted_stretch=1.2)
     found = evaluate_setting(setting(), base)
     note = cautions(found.case, found.row, found.termination)
-    assert_states(note, "threads A BREAK", "BEYOND 1.2")
+    assert_states(note, "threads A BREAK", "EXCEEDS 1.2")
 
 
 def test_threads_that_are_too_short_return_the_last_prestressed_state(make_case):

@@ -73,7 +73,7 @@ def test_slack_is_the_strain_at_which_a_thread_engages(make_case):
         stretch = 1.04 + hair
         a = np.sqrt((stretch * B) ** 2 - (B**2 - A**2) / stretch)
         x = state_of(model, np.array([a, stretch, 0.0]))
-        threads = model.figures(x).threads[0]
+        threads = model.tube_values(x).threads[0]
         assert (threads.tension > 0) == taut
         assert threads.strain == pytest.approx(hair / 1.04, rel=1e-6)
         same = model.internal_force(x) == pytest.approx(loose.internal_force(x), rel=1e-14)
@@ -86,7 +86,7 @@ def test_threads_tightened_in_part_have_the_tension_of_that_part(make_case):
     case = make_case(threads__0__slack="cut at 10 deg")
     model, slack = FastModel(case), case.threads[0].slack_strain
     model.set_prestress_fraction(0.5)
-    (threads, _), strain = model.figures(model.rest()).threads, 1 / (1 + slack / 2) - 1
+    (threads, _), strain = model.tube_values(model.rest()).threads, 1 / (1 + slack / 2) - 1
     assert threads.strain == pytest.approx(strain, rel=1e-12)
     assert strain > case.threads[0].toe
     assert threads.tension == pytest.approx(200.0 * (strain - case.threads[0].toe / 2), rel=1e-12)
@@ -123,7 +123,7 @@ def test_tube_without_radius_or_length_has_no_residual(model):
 
 def test_state_is_measured_as_it_was_set(model):
     x = np.array([0.3, 1.3, -2.0])
-    seen = model.figures(x)
+    seen = model.tube_values(x)
     assert seen.twist == pytest.approx(1.3 / 6.5, rel=1e-15)  # round-off
     assert seen.displacement == -2.0
     a, lam, tau = model.kinematic(x)
@@ -148,7 +148,7 @@ def end(case):
     model = FastModel(case)
     *_, state = follow(model, loading_of(case), stages_of(case))
     assert state.pressure == pytest.approx(case.pressure.end, abs=1e-12)
-    return model.figures(state.x)
+    return model.tube_values(state.x)
 
 
 def test_mirrored_tube_turns_the_other_way_and_is_else_the_same(make_case):
@@ -176,7 +176,7 @@ def test_single_right_handed_family_unwinds(make_case):
 def test_torque_of_the_threads_is_the_slope_of_their_energy(model, derivative):
     """n T by its arm about the axis, which grows with the tube and turns with its twist."""
     for x in state_of(model, states(6)):
-        seen = model.figures(x)
+        seen = model.tube_values(x)
         for family, threads in zip(model.case.threads, seen.threads, strict=True):
             if threads.tension == 0.0:
                 continue

@@ -183,7 +183,7 @@ def test_greatest_wall_stretch_is_that_of_the_drawn_motion(make_case, derivative
         np.linalg.norm(gradient(y, case, np.array([R, 0.0, 20.0]), derivative), ord=2)
         for R in np.linspace(case.tube.bore_radius, case.tube.outer_radius, 21)
     ]
-    assert model.figures(x).wall_stretch == pytest.approx(max(stretches), rel=1e-9)  # as above
+    assert model.tube_values(x).wall_stretch == pytest.approx(max(stretches), rel=1e-9)  # as above
 
 
 def test_tube_at_rest_stores_nothing_and_is_in_equilibrium(tube):

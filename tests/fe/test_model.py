@@ -181,7 +181,7 @@ def test_states_are_left_alone(assembled):
     model.internal_force(x)
     model.conjugate_displacements(x)
     model.tangent(x, LOADS).solve(np.ones_like(x))
-    model.figures(x)
+    model.tube_values(x)
     assert np.array_equal(x, state(model))
 
 

@@ -61,7 +61,7 @@ class Toy:
         self.errors.append(float(np.abs(residual).max()))
         return self.errors[-1]
 
-    def set_prestress_fraction(self, share):
+    def set_prestress_fraction(self, fraction):
         pass
 
     def wall_stretch(self, x):

@@ -11,6 +11,7 @@ from fem.plots.curves import curves_figure, save_pictures
 from fem.results.result import Result
 from fem.solving.single import solve
 from fem.wording.picture_text import DPI
+from fem.wording.termination import explanation
 from tests.helpers.shown import check_lettering, cut, legend, titled, words
 
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
@@ -71,7 +72,7 @@ def test_curves_file(result, tmp_path):
 def test_an_early_end_is_said_and_marked(result):
     stopped = Result(result.case, [cut(result.runs[0], 1), result.runs[1]])
     figure = drawn(stopped)
-    assert "FE model: no equilibrium was found beyond 7.5 kPa" in words(figure)
+    assert f"FE model: {explanation(stopped.runs[0].termination)}" in words(figure)
     assert "FE model stops at 7.5 kPa" in words(figure)
     assert "fast model stops" not in words(figure)
     assert all(axes.get_xlim()[1] >= 15 for axes in figure.axes), "the requested pressure is shown"

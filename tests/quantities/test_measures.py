@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from fem.case.thread_family import ThreadFamily
 from fem.fast.model import FastModel
 from fem.quantities.column import measures
-from fem.quantities.measures import Figures, ThreadLinks
+from fem.quantities.measures import ThreadLinks, TubeValues
 
 
 def family(**keys):
@@ -131,7 +131,7 @@ def case(make_case):
     return make_case()
 
 
-def figures(case, families, **changes):
+def tube_values(case, families, **changes):
     seen = {
         "twist": -0.5,
         "displacement": -6.0,
@@ -143,16 +143,16 @@ def figures(case, families, **changes):
         "wall_stretch": 1.4,
         "wall_invariant": 3.9,
         "locking": case.rubber.constitutive_law.locking,
-        "threads": [one.figures(case.tube) for one in families],
+        "threads": [one.values(case.tube) for one in families],
     }
-    return Figures(**(seen | changes))
+    return TubeValues(**(seen | changes))
 
 
 THREADS = [links([1, 4], [3, 1], strain=[0.004, 0.02], arm=[2.0, 2.0])]
 
 
 def test_columns_follow_from_the_figures(case):
-    row = measures(figures(case, THREADS))
+    row = measures(tube_values(case, THREADS))
     assert row["twist_deg"] == pytest.approx(-0.5 * 180 / math.pi, rel=1e-15)  # round-off
     assert row["displacement_mm"] == -6.0
     assert row["stretch"] == pytest.approx(54 / 60, rel=1e-15)
@@ -168,25 +168,25 @@ def test_columns_follow_from_the_figures(case):
 
 
 def test_margins_are_there_only_where_something_gives(case):
-    row = measures(figures(case, THREADS))
+    row = measures(tube_values(case, THREADS))
     assert not [name for name in row if "used" in name]
 
 
 def test_margin_of_a_thread_is_its_greatest_tension_by_what_breaks_it(case):
     weak = family(breaking_load="16 N")
-    row = measures(figures(case, [links([1, 4, 4], [3, 1, 1], family=weak)]))
+    row = measures(tube_values(case, [links([1, 4, 4], [3, 1, 1], family=weak)]))
     assert row["thread_utilisation.A"] == pytest.approx(4 / 16, rel=1e-15)
 
 
 def test_margin_of_the_rubber_is_taken_to_where_it_locks(make_case):
     gent = {"law": "Gent", "shear_modulus": "60 kPa", "limit": 9.0}
-    row = measures(figures(make_case(rubber=gent), THREADS))
+    row = measures(tube_values(make_case(rubber=gent), THREADS))
     assert row["rubber_utilisation"] == pytest.approx(0.9 / 9.0, rel=1e-14)
 
 
 def test_slack_makes_a_thread_longer(case):
     slack = family(slack="5 %")
-    row = measures(figures(case, [links([0], [1], family=slack)]))
+    row = measures(tube_values(case, [links([0], [1], family=slack)]))
     expected = 1.05 * 60 / math.cos(math.radians(20))
     assert row["thread_length_mm.A"] == pytest.approx(expected, rel=1e-15)
 
@@ -201,27 +201,27 @@ def test_mid_radius_is_taken_at_half_length_and_the_bulge_anywhere(make_case, ma
     outer = np.isclose(np.hypot(rest[:, 0], rest[:, 1]), 6.5)
     middle = outer & np.isclose(rest[:, 2], 30) & (angle < 2 * np.pi / model.copies - 1e-6)
     radius = np.hypot(x_now, y_now)
-    row = measures(model.figures(x))
+    row = measures(model.tube_values(x))
     assert row["mid_radius_mm"] == pytest.approx(radius[middle].mean(), rel=1e-12)
     assert row["bulge_mm"] == pytest.approx(radius[outer].max() - 6.5, rel=1e-9)
     assert row["bulge_mm"] > row["mid_radius_mm"] - 6.5 + 1e-3
 
 
 def test_a_tube_that_narrows_has_no_bulge(case):
-    row = measures(figures(case, THREADS, growth=-0.5, greatest_growth=-0.5))
+    row = measures(tube_values(case, THREADS, growth=-0.5, greatest_growth=-0.5))
     assert (row["mid_radius_mm"], row["bulge_mm"]) == (6.0, 0.0)
 
 
 def test_peak_tension_is_taken_over_one_wall_thickness(case):
     chain = links([0, 9, 3], [1, 1, 1])
-    row = measures(figures(case, [chain]))
+    row = measures(tube_values(case, [chain]))
     assert row["tension_peak_N.A"] == pytest.approx((9 + 3 / 2) / 1.5, rel=1e-15)
     assert case.tube.wall == 1.5
 
 
 def test_each_family_has_its_columns(case):
     other = links([1], [1], family=family(name="B"))
-    row = measures(figures(case, [links([0], [1]), other]))
+    row = measures(tube_values(case, [links([0], [1]), other]))
     assert (row["tension_N.A"], row["tension_N.B"]) == (0.0, 1.0)
     assert (row["taut_fraction.A"], row["taut_fraction.B"]) == (0.0, 1.0)
 
@@ -230,7 +230,7 @@ def test_each_family_has_its_columns(case):
 def test_both_models_have_a_point_at_half_length(make_case, make_model, resolution):
     case = make_case()
     for model in (make_model(case, resolution), FastModel(case)):
-        row = measures(model.figures(model.rest()))
+        row = measures(model.tube_values(model.rest()))
         assert row["mid_radius_mm"] == pytest.approx(6.5, rel=1e-12)  # round-off
         assert row["bulge_mm"] == pytest.approx(0.0, abs=1e-12)
         assert row["bore_stretch"] == pytest.approx(1.0, abs=1e-12)
@@ -245,7 +245,7 @@ def test_arm_of_a_thread_at_rest_is_that_of_its_helix(make_case, make_model, hol
     case = make_case(threads__0__hold=hold, threads__1__hold=hold)
     fe, fast = make_model(case, "1x1x4"), FastModel(case)
     at_rest = fe.links(fe.rest())
-    taut = fast.figures(np.array([0.0, 0.0, 1e-3])).threads
+    taut = fast.tube_values(np.array([0.0, 0.0, 1e-3])).threads
     for angle, links, threads in zip((20, -30), at_rest, taut, strict=True):
         arm = 6.5 * math.sin(math.radians(angle))
         # in the mesh, helices lie on parabolas, whose radius is off by 1e-4 of it
@@ -259,14 +259,14 @@ def test_both_models_tell_how_far_the_wall_is_strained(make_case, make_model):
     fast, fe = FastModel(case), make_model(case, "2x1x2")
     lam, a = 1.3, 5.5
     x = np.array([a - 5.0, 0.0, 0.3 * 60])
-    seen = fast.figures(x)
+    seen = fast.tube_values(x)
     squared = np.array([(5.0 / (a * lam)) ** 2, (a / 5.0) ** 2, lam**2])
     assert seen.wall_stretch == pytest.approx(1.3, rel=1e-14)
     assert seen.wall_invariant == pytest.approx(squared.sum(), rel=1e-14)
     # the FE model is stretched by its plate alone: all the rest stays where it is
     q = np.zeros(fe.motion.size)
     q[-1] = 6.0
-    strained = fe.figures(np.append(q, np.zeros(len(fe.rest()) - len(q))))
+    strained = fe.tube_values(np.append(q, np.zeros(len(fe.rest()) - len(q))))
     F = fe.tube.strain._gradient.eval(fe.body.mesh, np.arange(len(fe.body.connectivity)))
     C = F.swapaxes(-1, -2) @ F
     stretch = np.sqrt(np.linalg.eigvalsh(C).max())
@@ -278,5 +278,5 @@ def test_both_models_tell_how_far_the_wall_is_strained(make_case, make_model):
 
 def test_both_models_have_the_same_columns(make_case, make_model):
     case = make_case()
-    rows = [measures(m.figures(m.rest())) for m in (make_model(case, "1x1x2"), FastModel(case))]
+    rows = [measures(m.tube_values(m.rest())) for m in (make_model(case, "1x1x2"), FastModel(case))]
     assert list(rows[0]) == list(rows[1])

@@ -90,8 +90,8 @@ HARD = {
     (0, 0): "balloon limit",
     (-15, -20): "balloon limit",
     (20, 20): "balloon limit",
-    (0, 5): "rubber limit",
-    (-15, -10): "rubber limit",
+    (0, 5): "stretch limit",
+    (-15, -10): "stretch limit",
     (5, -10): "",
     (-15, 5): "",
     (30, -30): "",
@@ -126,7 +126,7 @@ def test_no_curve_of_a_study_is_followed_by_itself(make_case):
     assert {words: said.count(words) for words in set(said)} == {
         "": 313,
         "balloon limit": 13,
-        "rubber limit": 12,
+        "stretch limit": 12,
     }
 
 

@@ -135,9 +135,9 @@ class ImmersedFamily(Part):
         derivative = (slopes @ tangent[..., None])[..., 0]
         return Points(self.thread, length * weights / 2, position, tangent, value, derivative)
 
-    def set_prestress_fraction(self, share: float) -> None:
-        """Wind in only `share` of what the threads are too short by."""
-        self._natural = self.family.natural(self._element_rest, share)
+    def set_prestress_fraction(self, fraction: float) -> None:
+        """Apply only this fraction of negative slack."""
+        self._natural = self.family.natural(self._element_rest, fraction)
 
     def kinematics(self, at: Evaluation) -> ThreadKinematics:
         """Return how the threads run in the displaced mesh."""
