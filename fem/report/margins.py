@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from fem.quantities.column import Measure
 from fem.results.checks import (
     LIMITED,
-    STORED,
-    UNBALANCED,
+    MAX_END_GAP,
+    MAX_ENERGY_GAP,
     Check,
     Level,
     Limit,
@@ -78,9 +78,9 @@ def balance_grid(result: Result) -> TextTable:
         {one.name: one for one in checks(run, result.case) if one.limit is Limit.BALANCE}
         for run in result.runs
     ]
-    ends = f"0; more than {UNBALANCED:g} is out of balance"
+    ends = f"0; more than {MAX_END_GAP:g} is out of balance"
     expected = {
-        "energy_gap": f"0; the work of a step is integrated to about {STORED:g} of it",
+        "energy_gap": f"0; the work of a step is integrated to about {MAX_ENERGY_GAP:g} of it",
         "end_force_gap": ends,
         "end_torque_gap": ends,
     }

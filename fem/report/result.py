@@ -44,7 +44,7 @@ def result_pages(result: Result) -> Iterator[str]:
         yield render(
             "result.html",
             result.case,
-            result.origin.versions,
+            result.environment.versions,
             **parts,
             contents=contents,
             scene=scene,
@@ -84,9 +84,9 @@ def _parts(result: Result) -> dict[str, Any]:
             run_grid(result),
             origin_grid(
                 "Case and machine",
-                {"case hash (SHA-256)": case.hash, "machine": result.origin.machine},
+                {"case hash (SHA-256)": case.hash, "machine": result.environment.machine},
             ),
-            origin_grid("Versions", {"versions": result.origin.versions}),
+            origin_grid("Versions", {"versions": result.environment.versions}),
         ],
         "history": [history_grid(result)],
     }

@@ -1,16 +1,17 @@
-"""Additional solves of the FE model, whose difference from the run estimates its error.
+"""Additional solves of the FE model, which estimate its error by comparison with the run.
 
-- Mesh error. The same case on a mesh of twice the cell size: the difference of a measure between
-  the two is taken for the discretisation error of the finer one, which is on the safe side where it
-  falls at least in proportion to the cell size. (Beside a thread, a line that pulls on a solid, it
-  falls more slowly; but there the differences are small.)
-- Friction. A thread that slides with friction lies between one that slides without and one that is
-  bonded: the same case with bonded threads gives the other end of the bracket.
+- Mesh error. The same case on a mesh of twice the cell size: the difference between the two meshes
+  estimates the discretisation error of the finer one. The estimate is on the safe side if the error
+  decreases at least in proportion to the cell size. (Near a thread, a line load on a solid, it
+  decreases more slowly; but the differences there are small.)
+- Friction. Threads that slide with friction lie between threads that slide freely and bonded ones:
+  the same case with bonded threads gives the other bound.
 
-The fast model has neither: it has no mesh, and its threads are uniform, so that held or not is one.
+The fast model has neither: it has no mesh, and its uniform threads behave the same whether they
+slide or not.
 
-Source: two meshes: common practice, no source. The bracket: of the two, one thread slides without
-resistance and the other not at all.
+Source: two meshes: common practice, no source. Bounds: one thread slides without resistance, the
+other does not slide.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from typing import Any
 from fem.case.case import Case
 from fem.quantities.column import IF_BONDED, MESH_ERROR, find
 from fem.quantities.quantity import Trait
-from fem.results.run import Additional, IncompleteSolve, Run
+from fem.results.run import AdditionalName, IncompleteSolve, Run
 from fem.results.termination import Termination
 
 
@@ -35,15 +36,15 @@ class AdditionalSolve:
     column
         Its columns are ``<measure>.<column>``.
     combine
-        From the values of a measure in the run and in the additional solve to that of its column.
+        Value of the column, from the values of the run and of the additional solve.
     """
 
-    column: Additional
+    column: AdditionalName
     combine: Callable[[float, float], float]
 
     @property
     def solve(self) -> str:
-        """Its name in reports of progress."""
+        """Name in progress reports."""
         return f"fe.{self.column}"
 
 
@@ -52,7 +53,7 @@ BONDED_THREADS = AdditionalSolve(IF_BONDED, lambda _, other: other)
 
 
 def additional_solves(case: Case, models: Sequence[str], mesh_error: bool) -> list[AdditionalSolve]:
-    """Return what the FE model is solved for again, in this order."""
+    """Return the additional solves of a case, in the order in which they are solved."""
     if "fe" not in models:
         return []
     friction = any(family.friction is not None for family in case.threads)
@@ -60,7 +61,7 @@ def additional_solves(case: Case, models: Sequence[str], mesh_error: bool) -> li
 
 
 def with_bonded_threads(case: Case) -> Case:
-    """Return the case with bonded threads in place of those with friction."""
+    """Return the case with bonded threads instead of threads with friction."""
     changes: dict[str, Any] = {}
     for number, family in enumerate(case.threads):
         if family.friction is not None:
@@ -69,19 +70,19 @@ def with_bonded_threads(case: Case) -> Case:
     return case.changed(**changes)
 
 
-def compare(run: Run, additional: AdditionalSolve, other: Run) -> None:
-    """Put the columns of an additional solve into the rows that both reached; note if it lacks."""
+def add_columns(run: Run, additional: AdditionalSolve, other: Run) -> None:
+    """Add the columns of an additional solve to the rows of a run that both reached."""
     rows, others = run.requested, other.requested
-    for row, second in zip(rows, others, strict=False):
+    for row, other_row in zip(rows, others, strict=False):
         for name in [*row]:
             measure = find(name)
-            if name in second and measure and Trait.SOLVER not in measure.quantity.traits:
-                value = additional.combine(row[name], second[name])
+            if name in other_row and measure and Trait.SOLVER not in measure.quantity.traits:
+                value = additional.combine(row[name], other_row[name])
                 row[f"{name}.{additional.column}"] = value
     if len(others) < len(rows) or other.termination.interrupted:
-        note(run, additional, other.termination, max(len(others) - 1, 0))
+        add_incomplete(run, additional, other.termination, max(len(others) - 1, 0))
 
 
-def note(run: Run, additional: AdditionalSolve, end: Termination, steps: int = 0) -> None:
-    """Note in a run that an additional solve ended after so many requested steps."""
+def add_incomplete(run: Run, additional: AdditionalSolve, end: Termination, steps: int = 0) -> None:
+    """Record in a run that an additional solve ended early, after this number of steps."""
     run.incomplete.append(IncompleteSolve(additional.column, steps, end))

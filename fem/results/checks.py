@@ -1,4 +1,4 @@
-"""Which limits a run comes near to or passes, as data; displays turn them into sentences."""
+"""Limits that a run approaches or exceeds, as data; displays turn them into sentences."""
 
 from __future__ import annotations
 
@@ -13,50 +13,54 @@ from fem.quantities import table
 from fem.quantities.column import Measure
 from fem.results.run import Run
 
-NARROW = 0.3
-"""A real tube folds about where its bore narrows to less than this share of its radius."""
+MIN_BORE = 0.3
+"""Share of its radius to which the bore may narrow; a real tube folds at about this value."""
 
-CLOSE = 0.8
-"""A limit is near if more than this share of it is used up."""
+NEAR = 0.8
+"""A limit is near if the value exceeds this share of it."""
 
-UNBALANCED = 0.01
-"""A greater imbalance at the ends, as a share of the thrust, is more than an error of the mesh."""
+MAX_END_GAP = 0.01
+"""Greatest gap of force and torque, as a share of the loads, that the mesh can explain."""
 
-STORED = 2e-3
-"""Share of the work that may be missing: the work of a step is integrated by a cubic.
+MAX_ENERGY_GAP = 2e-3
+"""Greatest part of the work that is not stored: the work of a step is integrated by a cubic.
 
 It is the project's own limit, which `validation/tubes.py` uses for all its paths.
 """
 
-BALANCES = {"energy_gap": STORED, "end_force_gap": UNBALANCED, "end_torque_gap": UNBALANCED}
-"""What each gap of a run's balance may be."""
+MAX_GAPS = {
+    "energy_gap": MAX_ENERGY_GAP,
+    "end_force_gap": MAX_END_GAP,
+    "end_torque_gap": MAX_END_GAP,
+}
+"""Tolerances of the equilibrium checks."""
 
 
 class Limit(StrEnum):
-    """What is limited."""
+    """Kind of a limit."""
 
     TRUSTED_STRETCH = "trusted_stretch"
-    """Greatest stretch of the wall; allowed is that up to which the rubber's constants hold."""
+    """Greatest stretch of the wall; allowed: range of stretch in which the constants are valid."""
     LOCKING = "locking"
-    """Strain of the rubber as a share of that where it locks."""
+    """Strain of the rubber as a share of its locking strain."""
     BREAKING_LOAD = "breaking_load"
     """Peak tension of a family (N); allowed is the breaking load of a thread."""
     NARROW_BORE = "narrow_bore"
-    """Bore at half length as a share of its radius at rest; less is worse."""
+    """Bore radius at half length as a share of that at rest; a small value is critical."""
     BALANCE = "balance"
-    """A gap of the balance; its name stands in `name`."""
+    """A gap of the equilibrium checks; `name` says which."""
     UNSTABLE = "unstable"
-    """Number of unstable states on the path, limit points excepted."""
+    """Number of unstable states on the path, except limit points."""
     NECKING = "necking"
-    """A family whose threads slide freely may have caused the limit of the pressure."""
+    """A family with geodesic threads may have caused the limit of the pressure."""
     THREADS_MESHED = "threads_meshed"
-    """Number of threads of a family in the mesh; allowed is that of the case."""
+    """Number of threads of a family in the mesh; allowed: the number in the case."""
     FULL_TUBE = "full_tube"
     """The full tube is meshed: the numbers of threads have no common divisor."""
 
 
 class Level(StrEnum):
-    """How near a value comes to what is allowed."""
+    """Value compared with what is allowed."""
 
     OK = "ok"
     NEAR = "near"
@@ -70,21 +74,21 @@ LIMITED = {
     Limit.LOCKING: table.rubber_utilisation,
     Limit.BREAKING_LOAD: table.tension_peak,
 }
-"""What is limited along the path."""
+"""Quantities that are limited along the path."""
 
 
 @dataclass(frozen=True)
-class Place:
-    """A place on a path: a row of the step table, or a share of the way to it from another.
+class PathPoint:
+    """A point of a path: a row of the step table, or a point between two rows.
 
     Attributes
     ----------
     row
         The row.
     before
-        The row before, where the place lies between the two.
+        The row before, if the point lies between the two.
     share
-        The share of the way from `before` to `row`.
+        Position between `before` (0) and `row` (1).
     """
 
     row: dict[str, Any]
@@ -94,20 +98,20 @@ class Place:
 
 @dataclass(frozen=True)
 class Check:
-    """A limit, and how near a run comes to it.
+    """The worst value of a run, compared with its limit.
 
     Attributes
     ----------
     limit, level
-        What is limited, and how near it comes.
+        Kind of the limit, and how near the value is to it.
     value, allowed
-        The worst value, and what is allowed; None where that is not known.
+        The worst value, and the allowed one; None if that is not known.
     name
-        The family of threads, or the gap of the balance.
+        The family of threads, or the name of the gap.
     worst
         Where the value occurs.
     passed_at
-        Where the limit is first passed.
+        Where the limit is first exceeded.
     """
 
     limit: Limit
@@ -115,18 +119,18 @@ class Check:
     value: float
     allowed: float | None = None
     name: str = ""
-    worst: Place | None = None
-    passed_at: Place | None = None
+    worst: PathPoint | None = None
+    passed_at: PathPoint | None = None
 
 
 def checks(run: Run, case: Case) -> list[Check]:
-    """Return all checks of a run, those that are passed without remark included."""
+    """Return all checks of a run, including those within their limits."""
     found = [*_mesh(run, case), *_gaps(run), *_stability(run, case)]
     return [*found, *state_checks(run.path, case)]
 
 
 def state_checks(rows: Sequence[dict[str, Any]], case: Case) -> Iterator[Check]:
-    """Yield the checks of the states of a path, in the same order for each run of a case."""
+    """Yield the checks of the states of a path, in the same order for every run of a case."""
     rubber = case.rubber
     yield _greatest(Limit.TRUSTED_STRETCH, rows, rubber.trusted_stretch, 1.0)
     yield _narrowest(rows)
@@ -140,24 +144,24 @@ def _greatest(
     limit: Limit,
     rows: Sequence[dict[str, Any]],
     allowed: float | None,
-    near: float = CLOSE,
+    near: float = NEAR,
     name: str = "",
 ) -> Check:
-    """Return the check of the greatest value of what is limited, near if above a share of it."""
+    """Return the check of the greatest value; it is near above the share `near` of the limit."""
     column = Measure(LIMITED[limit], name).column
     values = [row[column] for row in rows]
     number = max(range(len(rows)), key=values.__getitem__)
-    worst, place = values[number], Place(rows[number])
+    worst, place = values[number], PathPoint(rows[number])
     if allowed is None:
         return Check(limit, Level.UNKNOWN, worst, None, name, place)
     over = next((n for n, value in enumerate(values) if value > allowed), None)
     if over is None:
         level = Level.NEAR if worst > near * allowed else Level.OK
         return Check(limit, level, worst, allowed, name, place)
-    passed = Place(rows[over])
+    passed = PathPoint(rows[over])
     if over:
         share = (allowed - values[over - 1]) / (values[over] - values[over - 1])
-        passed = Place(rows[over], rows[over - 1], share)
+        passed = PathPoint(rows[over], rows[over - 1], share)
     return Check(limit, Level.PASSED, worst, allowed, name, place, passed)
 
 
@@ -165,32 +169,32 @@ def _narrowest(rows: Sequence[dict[str, Any]]) -> Check:
     column = LIMITED[Limit.NARROW_BORE].column
     row = min(rows, key=lambda row: row[column])
     value = row[column]
-    level = Level.PASSED if value < NARROW else Level.OK
-    return Check(Limit.NARROW_BORE, level, value, NARROW, worst=Place(row))
+    level = Level.PASSED if value < MIN_BORE else Level.OK
+    return Check(Limit.NARROW_BORE, level, value, MIN_BORE, worst=PathPoint(row))
 
 
 def _stability(run: Run, case: Case) -> Iterator[Check]:
-    """Yield the number of unstable states, and which families may have caused a limit."""
+    """Yield the number of unstable states, and the families that may cause a limit point."""
     unstable = [row for row in run.path if not row["stable"] and not row["limit"]]
     level = Level.PASSED if unstable else Level.OK
-    place = Place(unstable[0]) if unstable else None
+    place = PathPoint(unstable[0]) if unstable else None
     yield Check(Limit.UNSTABLE, level, len(unstable), 0, passed_at=place)
     if run.limit_row and run.model != "fast":
         for family in case.threads:
             if family.hold == "geodesic":
-                place = Place(run.limit_row)
+                place = PathPoint(run.limit_row)
                 yield Check(Limit.NECKING, Level.NEAR, math.nan, None, family.name, place)
 
 
 def _gaps(run: Run) -> Iterator[Check]:
-    for name, allowed in BALANCES.items():
+    for name, allowed in MAX_GAPS.items():
         gap = run.balance.get(name, math.nan)
         level = Level.UNKNOWN if math.isnan(gap) else Level.PASSED if gap > allowed else Level.OK
         yield Check(Limit.BALANCE, level, gap, allowed, name)
 
 
 def _mesh(run: Run, case: Case) -> Iterator[Check]:
-    """Yield where the mesh differs from the case, or is larger than usual."""
+    """Yield the differences between mesh and case, and whether the full tube is meshed."""
     meshed = run.mesh.get("threads_meshed", {})
     for family in case.threads:
         count = meshed.get(family.name, family.count)

@@ -1,4 +1,4 @@
-"""Where figures came from: the versions of what they hang on, and the machine."""
+"""Versions and machine with which a result was computed."""
 
 from __future__ import annotations
 
@@ -13,33 +13,33 @@ PACKAGES = [
     *("tubewright", "dolfinx-solver-real", "fenics-dolfinx", "fenics-ffcx", "fenics-ufl"),
     *("petsc4py", "numpy", "scipy", "gmsh", "pyvista", "scikit-learn"),
 ]
-"""Distributions whose versions are written down, where they are installed."""
+"""Packages whose versions are recorded, if they are installed."""
 
 
 @dataclass(frozen=True)
-class Origin:
-    """Where figures came from.
+class Environment:
+    """Versions and machine with which a result was computed.
 
     Attributes
     ----------
     versions
-        Of what they hang on, by the names of the packages.
+        Version of each package, by its name.
     machine
-        What is told of the machine.
+        Operating system and processor.
     """
 
     versions: dict[str, str]
     machine: dict[str, str]
 
     @classmethod
-    def here(cls) -> Self:
-        """Return what is installed here, on this machine."""
+    def current(cls) -> Self:
+        """Return the environment of this process."""
         return cls(versions(), machine())
 
 
 @cache
 def versions() -> dict[str, str]:
-    """Return the versions of what the figures hang on, by the names of the packages."""
+    """Return the version of Python and of each installed package, by its name."""
     known = {"python": platform.python_version()}
     for package in PACKAGES:
         with suppress(PackageNotFoundError):
@@ -48,5 +48,5 @@ def versions() -> dict[str, str]:
 
 
 def machine() -> dict[str, str]:
-    """Return what is told of the machine: no name and no address of it."""
+    """Return operating system and processor, but no name or address of the machine."""
     return {"system": platform.platform(), "processor": platform.machine()}

@@ -1,7 +1,7 @@
-"""What a folder holds, a result or a study: one way to read its run.json and to check its files.
+"""Contents of a folder, a result or a study: reading of its run.json, check of its files.
 
-run.json is written last and has the SHA-256 of the files that belong to it, so that files of two
-results, as a kill in between leaves them, are never read together.
+run.json is written last and contains the SHA-256 of the files that belong to it. So files of two
+results, which an interruption may leave in one folder, are never read together.
 """
 
 from __future__ import annotations
@@ -35,11 +35,11 @@ REQUIRED = {
     "dict_type": "an object is required",
     "list_type": "a list is required",
 }
-"""Words for faults; others have those of pydantic."""
+"""Messages for errors of pydantic, by their type; other errors keep their message."""
 
 
 class Contents(StrEnum):
-    """What a folder holds."""
+    """Contents of a folder."""
 
     RESULT = "result"
     STUDY = "study"
@@ -50,7 +50,7 @@ class Contents(StrEnum):
 
 
 class FolderError(InputError):
-    """A folder does not hold what is wanted; `contents` is what it holds."""
+    """A folder does not contain what is required; `contents` is what it contains."""
 
     def __init__(self, contents: Contents, text: str) -> None:
         super().__init__(text)
@@ -64,18 +64,18 @@ class Record(BaseModel):
 
 
 class FolderRecord(Record):
-    """What run.json says of any folder.
+    """The part of run.json that results and studies share.
 
     Attributes
     ----------
     holds, format
-        What the folder holds, and the layout of its files.
+        Contents of the folder, and number of the layout of its files.
     files
         SHA-256 of the files that belong to it, by name.
     case
-        The case, or the one that the study varies.
+        The case, or the base case of the study.
     versions, machine
-        Where it was solved.
+        Environment in which it was solved.
     """
 
     HOLDS: ClassVar[Contents]
@@ -89,7 +89,7 @@ class FolderRecord(Record):
 
 
 def contents(folder: Path) -> Contents:
-    """Return what a folder holds by its run.json; the other files are not looked at."""
+    """Return the contents of a folder, by its run.json only."""
     try:
         return Contents(_parsed(folder)[1]["holds"])
     except FolderError as error:
@@ -97,31 +97,32 @@ def contents(folder: Path) -> Contents:
 
 
 def read_record[R: FolderRecord](folder: Path, kind: type[R]) -> R:
-    """Return the run.json of a folder that holds what `kind` describes.
+    """Return the run.json of a folder, checked against the class `kind`.
 
     Raises
     ------
     FolderError
-        If it holds something else, is damaged, or is of another format; the text names the file.
+        If the folder contains something else, is damaged, or has another format; the message names
+        the file.
     """
     file = folder / RECORD
     text, data = _parsed(folder)
     if data["holds"] != kind.HOLDS:
-        kept = "; its folder shapes has results of single cases" if kind.HOLDS == "result" else ""
-        raise FolderError(Contents(data["holds"]), f"{file}: this is a {data['holds']}{kept}")
+        hint = "; its folder shapes has results of single cases" if kind.HOLDS == "result" else ""
+        raise FolderError(Contents(data["holds"]), f"{file}: this is a {data['holds']}{hint}")
     try:
         return kind.model_validate_json(text)
     except ValidationError as error:
-        raise FolderError(Contents.DAMAGED, f"{file}: {_first_fault(error)}") from None
+        raise FolderError(Contents.DAMAGED, f"{file}: {_first_error(error)}") from None
 
 
 def check_files(folder: Path, record: FolderRecord, names: Iterable[str]) -> None:
-    """Check that files are those that run.json belongs to.
+    """Check that files are those that run.json was written with.
 
     Raises
     ------
     FolderError
-        If one is missing, or is another.
+        If a file is missing or differs.
     """
     for name in names:
         file = folder / name
@@ -130,35 +131,35 @@ def check_files(folder: Path, record: FolderRecord, names: Iterable[str]) -> Non
         try:
             found = sha256(file.read_bytes())
         except OSError as error:
-            fault = f"{file}: cannot be read: {error.strerror}"
-            raise FolderError(Contents.DAMAGED, fault) from None
+            text = f"{file}: cannot be read: {error.strerror}"
+            raise FolderError(Contents.DAMAGED, text) from None
         if record.files.get(name) != found:
-            fault = "it was changed, or writing the folder was interrupted; solve again"
-            raise FolderError(Contents.DAMAGED, f"{file}: {RECORD} does not belong to it: {fault}")
+            cause = "it was changed, or writing the folder was interrupted; solve again"
+            raise FolderError(Contents.DAMAGED, f"{file}: {RECORD} does not match it: {cause}")
 
 
 def sha256(data: bytes) -> str:
-    """Return the SHA-256 of the bytes of a file."""
+    """Return the SHA-256 of data."""
     return hashlib.sha256(data).hexdigest()
 
 
 def _parsed(folder: Path) -> tuple[str, dict[str, Any]]:
-    """Return the text of run.json and its data, of this format."""
+    """Return the text of run.json and its data, after a check of the format."""
     file = folder / RECORD
     if not folder.is_dir():
-        fault = "this is a file; the folder of a result is required"
-        text = f"{folder}: {fault if folder.exists() else 'there is no such folder'}"
+        error = "this is a file; the folder of a result is required"
+        text = f"{folder}: {error if folder.exists() else 'there is no such folder'}"
         raise FolderError(Contents.NEITHER, text)
     databases = (folder / STUDY_DATABASE, folder / OLD_STUDY_DATABASE)
     if not file.exists() and any(database.exists() for database in databases):
-        fault = "there is no such file: the study runs, or was ended early; go on with --resume"
-        raise FolderError(Contents.UNFINISHED_STUDY, f"{file}: {fault}")
+        text = f"{file}: missing: the study still runs, or was interrupted; continue with --resume"
+        raise FolderError(Contents.UNFINISHED_STUDY, text)
     if not file.exists():
-        fault = "there is no such file; the folder holds neither a result nor a study"
-        raise FolderError(Contents.NEITHER, f"{file}: {fault}")
+        text = f"{file}: missing; the folder contains neither a result nor a study"
+        raise FolderError(Contents.NEITHER, text)
     try:
         text = text_of(file)
-        data = json.loads(text, parse_constant=_refuse)
+        data = json.loads(text, parse_constant=_refuse_constant)
     except InputError as error:
         raise FolderError(Contents.DAMAGED, str(error)) from None
     except (ValueError, RecursionError) as error:
@@ -166,25 +167,26 @@ def _parsed(folder: Path) -> tuple[str, dict[str, Any]]:
     if not isinstance(data, dict):
         raise FolderError(Contents.DAMAGED, f"{file}: an object is required")
     if data.get("format") != FORMAT:
-        given = f"format {data['format']}" if "format" in data else "an older format"
-        fault = f"{given}; this version reads format {FORMAT}: solve again"
-        raise FolderError(Contents.OTHER_FORMAT, f"{file}: {fault}")
+        found = f"format {data['format']}" if "format" in data else "an older format"
+        text = f"{file}: {found}; this version reads format {FORMAT}: solve again"
+        raise FolderError(Contents.OTHER_FORMAT, text)
     if data.get("holds") not in (Contents.RESULT, Contents.STUDY):
-        fault = "holds: 'result' or 'study' is required"
-        raise FolderError(Contents.DAMAGED, f"{file}: {fault}")
+        text = f"{file}: holds: 'result' or 'study' is required"
+        raise FolderError(Contents.DAMAGED, text)
     return text, data
 
 
-def _refuse(constant: str) -> NoReturn:
-    raise ValueError(f"{constant} is no number of JSON")
+def _refuse_constant(constant: str) -> NoReturn:
+    raise ValueError(f"{constant} is not a number in JSON")
 
 
-def _first_fault(error: ValidationError) -> str:
-    """Return the first fault: the key as one writes it, entries of lists counted from 1."""
-    fault = error.errors()[0]
-    key = "".join(f"[{p + 1}]" if isinstance(p, int) else f".{p}" for p in fault["loc"])
-    words = REQUIRED.get(fault["type"], fault["msg"].replace("Input should be", "it must be"))
-    if fault["type"] == "missing":
-        return f"{key[1:]}: {words}"
-    given = repr(fault["input"])
-    return f"{key[1:] or 'all of it'} = {given if len(given) < 60 else given[:57] + '...'}: {words}"
+def _first_error(error: ValidationError) -> str:
+    """Return a message for the first error: key, value, reason; list entries count from 1."""
+    first = error.errors()[0]
+    key = "".join(f"[{p + 1}]" if isinstance(p, int) else f".{p}" for p in first["loc"])
+    reason = REQUIRED.get(first["type"], first["msg"].replace("Input should be", "it must be"))
+    if first["type"] == "missing":
+        return f"{key[1:]}: {reason}"
+    value = repr(first["input"])
+    value = value if len(value) < 60 else value[:57] + "..."
+    return f"{key[1:] or 'the file'} = {value}: {reason}"

@@ -1,4 +1,4 @@
-"""A model followed along the path of a case: what is measured on the way, and why it ends."""
+"""Solution of the path of a case by a model: recorded states, and why the path ends."""
 
 from __future__ import annotations
 
@@ -22,59 +22,61 @@ from fem.results.equilibrium_checks import energy_gap
 from fem.results.termination import BUCKLING, REACHED, Termination
 
 
-class Body(Model, Protocol):
-    """A model that can be measured as well as solved."""
+class RecordableModel(Model, Protocol):
+    """A model whose states can be recorded."""
 
     name: str
     mesh: dict[str, Any]
 
     def reactions(self, x: Array, loads: Array) -> Reactions:
-        """Return what wall and threads carry at the base."""
+        """Return force and torque of wall and threads at the base."""
 
     def tube_values(self, x: Array) -> TubeValues:
         """Return the values that the quantities are computed from."""
 
     def shape(self, x: Array, pressure: float) -> Shape | None:
-        """Return the shape for pictures, where the model has one."""
+        """Return the shape for pictures, if the model has one."""
 
 
-class Track:
-    """A model followed along the path of a case, measured as it goes.
+class PathRecorder:
+    """Solves the path of a case and records its states.
 
-    `report` is told the requested steps done and those in all.
+    `report` is called with the number of requested steps done and their total number.
 
     Attributes
     ----------
     states, reactions, rows, shapes
-        What was asked for so far, with limit points and what follows them.
+        The recorded states: requested ones, limit points, and the states after these.
     """
 
-    def __init__(self, case: Case, model: Body, report: Callable[[int, int], None] | None) -> None:
+    def __init__(
+        self, case: Case, model: RecordableModel, report: Callable[[int, int], None] | None
+    ) -> None:
         self.case, self.model, self._report = case, model, report
         self.states: list[State] = []
         self.reactions: list[Reactions] = []
         self.rows: list[dict[str, Any]] = []
         self.shapes: list[Shape] = []
 
-    def follow(self) -> Termination:
-        """Follow the whole path; return why it ends."""
+    def record(self) -> Termination:
+        """Solve the whole path; return why it ends."""
         try:
             for state in follow(self.model, loading_of(self.case), stages_of(self.case)):
-                self._keep(state)
+                self._add(state)
         except PathEndError as end:
-            return self._ended(end)
+            return self._add_end(end)
         except KeyboardInterrupt:
             if not self.states:
                 raise
             return Termination.at(TerminationKind.INTERRUPTED, self.rows[-1])
         return REACHED
 
-    def _keep(self, state: State) -> None:
-        """Measure a state and report it."""
+    def _add(self, state: State) -> None:
+        """Record a state and report the progress."""
         reactions = self.model.reactions(state.x, state.loads)
         tube = self.model.tube_values(state.x)
         shape = self.model.shape(state.x, state.pressure)
-        self.states.append(state)  # all at once: the user may break off in between
+        self.states.append(state)  # all together: the user may interrupt in between
         self.reactions.append(reactions)
         self.rows.append(self._row(state, tube))
         if shape is not None:
@@ -103,29 +105,29 @@ class Track:
             )
         )
 
-    def _ended(self, end: PathEndError) -> Termination:
-        """Keep the last good state; return why there is no further one."""
+    def _add_end(self, end: PathEndError) -> Termination:
+        """Record the last valid state; return why the path ends."""
         kind, last = end.kind, end.state
         if kind is TerminationKind.THREADS_TOO_SHORT:
-            self._keep_unrequested(last)
+            self._add_not_requested(last)
             numbers = {"buckles": end.buckles, "taken_up": end.prestress_fraction}
             return Termination.at(kind, self.rows[-1], **numbers)
-        if not self.states:  # this is only where the way to the beginning ended
-            self._keep_unrequested(replace(last, limit=False, work=0.0, absolute_work=0.0))
+        if not self.states:  # the path ended before its first state
+            self._add_not_requested(replace(last, limit=False, work=0.0, absolute_work=0.0))
             allowed = MAX_STRETCH if kind is TerminationKind.STRETCH_LIMIT else None
             numbers = {"buckles": kind in BUCKLING, "allowed_stretch": allowed}
             return Termination.at(TerminationKind.END_LOADS, self.rows[-1], **numbers)
         where = next((row for row in self.rows if row["limit"]), None)
         if kind is not TerminationKind.LIMIT_POINT or where is None:
             if last.absolute_work > self.states[-1].absolute_work:
-                self._keep(last)
+                self._add(last)
             else:
                 self.rows[-1]["newton_iterations"] += last.iterations
             where = self.rows[-1]
         step = sum(state.requested for state in self.states) + 1
         return Termination.at(kind, where, step=step, steps=steps_of(self.case))
 
-    def _keep_unrequested(self, first: State) -> None:
-        """Keep the state where the path to the requested beginning ended."""
-        self._keep(first)
+    def _add_not_requested(self, first: State) -> None:
+        """Record the state at which the path to the first requested state ended."""
+        self._add(first)
         self.rows[-1]["requested"] = False

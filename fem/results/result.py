@@ -1,4 +1,4 @@
-"""What comes out of a solve, and its folder: the models' runs, and where they came from."""
+"""The result of a solve, and its folder: the runs of the models, and their environment."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Self
 from fem.case.case import Case
 from fem.core.atomic_write import json_bytes, together
 from fem.quantities.shape import Shape
-from fem.results.environment import Origin
+from fem.results.environment import Environment
 from fem.results.folder import FORMAT, RECORD, Contents, sha256
 from fem.results.reader import read_result
 from fem.results.run import Run
@@ -24,33 +24,32 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Result:
-    """What all models made of a case.
+    """The solution of a case by one or more models.
 
     Attributes
     ----------
     case
-        What was asked.
+        The case.
     runs
-        What each model made of it.
-    origin
-        Where it was solved.
+        The run of each model.
+    environment
+        Versions and machine with which it was solved.
     """
 
     case: Case
     runs: list[Run]
-    origin: Origin = field(default_factory=Origin.here)
+    environment: Environment = field(default_factory=Environment.current)
 
     @classmethod
     def load(cls, folder: str | Path) -> Self:
-        """Read what :meth:`save` wrote; its shapes come back as whole tubes.
+        """Read what :meth:`save` wrote; the shapes are those of the whole tube.
 
         Raises
         ------
         InputError
-            If there is no result in the folder, or it is damaged; the text names the file.
+            If the folder has no result, or it is damaged; the message names the file.
         """
-        case, runs, origin = read_result(Path(folder))
-        return cls(case, runs, origin)
+        return cls(*read_result(Path(folder)))
 
     @property
     def reached(self) -> bool:
@@ -59,7 +58,7 @@ class Result:
 
     @property
     def interrupted(self) -> bool:
-        """Whether the user broke it off, be it in a second solve."""
+        """Whether the user interrupted a run or an additional solve."""
         return any(run.interrupted for run in self.runs)
 
     @property
@@ -70,15 +69,15 @@ class Result:
 
     @property
     def rows(self) -> list[dict[str, Any]]:
-        """The step table: a row per model and step, the units in the names of the columns."""
+        """The step table: one row per model and step, with units in the column names."""
         return [row for run in self.runs for row in run.rows]
 
     @property
     def steps(self) -> pandas.DataFrame:
-        """The step table as a data frame, NaN where a row has no such figure.
+        """The step table as a data frame; NaN if a row has no value.
 
-        The columns of second solves, ``<measure>.mesh_error`` and ``<measure>.if_bonded``, belong
-        to the rows of the FE model only.
+        Only rows of the FE model have the columns of additional solves, ``<measure>.mesh_error``
+        and ``<measure>.if_bonded``.
         """
         import pandas
 
@@ -86,19 +85,19 @@ class Result:
 
     @property
     def shapes(self) -> list[Shape]:
-        """The shapes of the FE model, if it took part."""
+        """The shapes of the FE model, if it was solved."""
         return [shape for run in self.runs for shape in run.shapes]
 
     def save(self, folder: str | Path) -> None:
         """Write steps.csv, run.json and the series shape.pvd into `folder`, made if needed.
 
-        An earlier result there is replaced. While that is under way, the folder is refused by
-        :meth:`load`: the step table comes first, and the run.json that belongs to it last.
+        An earlier result in the folder is replaced. :meth:`load` refuses the folder until all
+        files are written: the step table is written first, run.json last.
 
         Raises
         ------
         OSError
-            If that is impossible; then an earlier result stays.
+            If the files cannot be written; an earlier result then stays.
         """
         folder = Path(folder)
         folder.mkdir(parents=True, exist_ok=True)
@@ -118,7 +117,7 @@ class Result:
             file.unlink(missing_ok=True)
 
     def _record(self, files: dict[str, str]) -> dict[str, Any]:
-        """Return the data of run.json, which says where the numbers came from."""
+        """Return the data of run.json."""
         record = ResultRecord(
             holds=Contents.RESULT,
             format=FORMAT,
@@ -126,8 +125,8 @@ class Result:
             case=self.case.data,
             case_hash=self.case.hash,
             solves=sorted(self.solves),
-            versions=self.origin.versions,
-            machine=self.origin.machine,
+            versions=self.environment.versions,
+            machine=self.environment.machine,
             runs=[RunRecord.of(run) for run in self.runs],
         )
         return record.model_dump(mode="json", exclude_defaults=True)

@@ -1,4 +1,4 @@
-"""What one model made of a case: its step table, its shapes, how it went."""
+"""The run of one model: its step table, its shapes, and why its path ended."""
 
 from __future__ import annotations
 
@@ -12,62 +12,62 @@ from fem.quantities.quantity import Trait
 from fem.quantities.shape import Shape
 from fem.results.termination import Termination
 
-type Additional = Literal["mesh_error", "if_bonded"]
-"""An additional solve of the FE model; its columns are ``<measure>.<solve>``."""
+type AdditionalName = Literal["mesh_error", "if_bonded"]
+"""Name of an additional solve of the FE model; its columns are ``<measure>.<name>``."""
 
-ADDITIONAL: tuple[Additional, ...] = (MESH_ERROR, IF_BONDED)
+ADDITIONAL: tuple[AdditionalName, ...] = (MESH_ERROR, IF_BONDED)
 
 HISTORY = [measure.column for measure in measures_of(traits=Trait.HISTORY)]
-"""Columns of the step table that tell how the solver went."""
+"""Columns of the step table that describe the work of the solver."""
 
 Report = Callable[[str, int, int], None]
-"""Is told what is solved, the steps done and the steps in all.
+"""Called with the name of the solve, the number of steps done and the total number of steps.
 
-What is solved is a model by its name or, as ``"fe.mesh_error"``, the FE model for the second time.
+The name is that of a model or, as ``"fe.mesh_error"``, that of an additional solve.
 """
 
 
 @dataclass(frozen=True)
 class IncompleteSolve:
-    """An additional solve that has fewer requested rows than its run.
+    """An additional solve that reached fewer requested steps than its run.
 
     Attributes
     ----------
     solve
-        Which one: its columns are ``<measure>.<solve>``.
+        Its name; its columns are ``<measure>.<solve>``.
     steps
-        Requested steps that it reached.
+        Number of requested steps that it reached.
     termination
         Why it ended.
     """
 
-    solve: Additional
+    solve: AdditionalName
     steps: int
     termination: Termination
 
 
 @dataclass(frozen=True)
 class Run:
-    """What one model made of a case.
+    """The solution of a case by one model.
 
     Attributes
     ----------
     model
         ``"fe"`` or ``"fast"``.
     rows
-        The step table, a dictionary by column name to each step.
+        The step table: a dictionary by column name for each step.
     termination
-        Why its path ended.
+        Why the path ended.
     seconds
         Wall time.
     mesh
         Counts of the mesh; empty for the fast model.
     balance
-        Figures that ought to be nil, each without dimension.
+        Work and stored energy (N mm), and the relative gaps of the equilibrium checks.
     shapes
-        Shape at each step; none for the fast model.
+        Shape at each step; empty for the fast model.
     incomplete
-        The additional solves that have fewer requested rows than the run.
+        The additional solves that reached fewer requested steps than the run.
     """
 
     model: str
@@ -86,29 +86,29 @@ class Run:
 
     @property
     def interrupted(self) -> bool:
-        """Whether the user interrupted its solve or one of its additional solves."""
+        """Whether the user interrupted the solve or one of its additional solves."""
         ends = [self.termination, *(other.termination for other in self.incomplete)]
         return any(end.interrupted for end in ends)
 
     @property
     def limit_row(self) -> dict[str, Any] | None:
-        """The first row where the pressure has an extreme; None if the path has none."""
+        """The first row at which the pressure has an extreme; None if there is none."""
         return next((row for row in self.rows if row["limit"]), None)
 
     @property
     def additional(self) -> list[str]:
-        """The additional solves that its rows have columns of."""
+        """Names of the additional solves whose columns the rows have."""
         columns = {name.rpartition(".")[2] for row in self.rows for name in row}
         return [solve for solve in ADDITIONAL if solve in columns]
 
     @property
     def requested(self) -> list[dict[str, Any]]:
-        """The rows of the values that were requested, rest included."""
+        """The rows of the requested values, including rest."""
         return [row for row in self.rows if row["requested"]]
 
     @property
     def path(self) -> list[dict[str, Any]]:
-        """All rows but those beyond the limit point that ends the path."""
+        """All rows except those beyond the limit point that ends the path."""
         return [row for row in self.rows if not self.beyond(row)]
 
     def beyond(self, row: Mapping[str, Any]) -> bool:
@@ -118,5 +118,5 @@ class Run:
 
     @property
     def ends_at_limit(self) -> bool:
-        """Whether the path ends because its load cannot grow any further."""
+        """Whether the path ends because the load cannot increase any further."""
         return self.termination.kind is TerminationKind.LIMIT_POINT

@@ -1,4 +1,4 @@
-"""The run.json of a result: its keys and their types, made of runs and made into runs."""
+"""The run.json of a result: keys and types; conversion from and to runs."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ TABLE = "steps.csv"
 
 
 class MeshRecord(Record, extra="allow"):
-    """Counts of a mesh, all of which are kept."""
+    """Counts of a mesh; other counts are kept as well."""
 
     resolution: str = ""
     sectors_of_the_tube: int = 1
@@ -25,7 +25,7 @@ class MeshRecord(Record, extra="allow"):
 
 
 class RunRecord(Record):
-    """What run.json says of a run; its rows are in the step table."""
+    """A run in run.json; its rows are in the step table."""
 
     model: Annotated[str, Field(pattern="^(fe|fast)$")]
     termination: Termination
@@ -37,8 +37,8 @@ class RunRecord(Record):
 
     @field_validator("mesh")
     @classmethod
-    def _mesh_as_it_stands(cls, mesh: dict[str, Any]) -> dict[str, Any]:
-        """Check its counts, and keep their order."""
+    def _check_mesh(cls, mesh: dict[str, Any]) -> dict[str, Any]:
+        """Check the counts, and keep their order."""
         MeshRecord.model_validate(mesh)
         return mesh
 
@@ -56,7 +56,7 @@ class RunRecord(Record):
         )
 
     def run(self, rows: list[dict[str, Any]]) -> Run:
-        """Return the run with its rows of the step table, without its shapes."""
+        """Return the run with its rows of the step table, but without shapes."""
         return Run(
             model=self.model,
             rows=rows,
@@ -79,12 +79,12 @@ class ResultRecord(FolderRecord):
 
     @property
     def shapes(self) -> list[str]:
-        """Names of the files of shapes, in the order of the steps."""
+        """Names of the shape files, in the order of the steps."""
         return [name for name in self.files if name != TABLE]
 
     @field_validator("runs")
     @classmethod
     def _models_differ(cls, runs: list[RunRecord]) -> list[RunRecord]:
         if len({run.model for run in runs}) < len(runs):
-            raise ValueError("two are of the same model")
+            raise ValueError("two runs have the same model")
         return runs

@@ -10,21 +10,21 @@ from fem.continuation.stepper import MAX_STRETCH
 from fem.continuation.termination import TerminationKind
 from fem.quantities import table
 
-PLACE = tuple(
+STATE_COLUMNS = tuple(
     quantity.column
     for quantity in (table.pressure, table.displacement, table.twist, table.bore_stretch)
 )
-"""Columns of the step table that say where a path ended."""
+"""Columns of the step table that describe the state at which a path ended."""
 
 BALLOON = 1.05
-"""A bore stretched by less than this at half length has not ballooned (a choice of our own).
+"""Least bore stretch at half length of a balloon (a choice of our own).
 
 The bare tube of `validation/test_balloon.py` balloons at 1.75.
 """
 
 FAILURES = (TerminationKind.NOT_CONVERGED, TerminationKind.NO_REST, TerminationKind.ERROR)
 BUCKLING = (TerminationKind.LIMIT_POINT, TerminationKind.STABILITY_LOST)
-WITHOUT_PLACE = (
+WITHOUT_STATE = (
     *(TerminationKind.REACHED, TerminationKind.INTERRUPTED),
     *(TerminationKind.NO_REST, TerminationKind.ERROR),
 )
@@ -39,18 +39,18 @@ class Termination:
     kind
         Why.
     pressure_kPa, displacement_mm, twist_deg, bore_stretch
-        The last state, or the limit point; None where the last requested value was reached, and
-        where there is no state at all.
+        The last state, or the limit point; None if the last requested value was reached, or if
+        there is no state.
     step, steps
-        The requested step that the path was on its way to, and the number of all requested steps.
+        The first requested step that was not reached, and the number of requested steps.
     buckles
         Whether the tube loses stability there or just beyond.
     taken_up
-        Where threads are too short, the share of the missing length that was taken up.
+        If threads are too short, the share of the missing length that was taken up.
     allowed_stretch
-        Stretch of the wall beyond which no path goes, where this is what ended it.
+        Greatest stretch of the wall that is allowed, if this ended the path.
     error
-        Message of the exception behind it, where there is one.
+        Message of the exception that ended the solve, if there is one.
     """
 
     kind: TerminationKind
@@ -66,8 +66,8 @@ class Termination:
     error: str = ""
 
     def __post_init__(self) -> None:
-        """Check that the numbers are there without which it cannot be worded."""
-        needed = () if self.kind in WITHOUT_PLACE else PLACE
+        """Check that the numbers that the message needs are given."""
+        needed = () if self.kind in WITHOUT_STATE else STATE_COLUMNS
         if self.kind in (TerminationKind.STABILITY_LOST, TerminationKind.NOT_CONVERGED):
             needed = (*needed, "step", "steps")
         for name in needed:
@@ -76,16 +76,16 @@ class Termination:
 
     @classmethod
     def at(cls, kind: TerminationKind, row: Mapping[str, Any], **numbers: Any) -> Self:
-        """Return an end at the state of a row of the step table."""
-        place: dict[str, Any] = {name: float(row[name]) for name in PLACE}
+        """Return a termination at the state of a row of the step table."""
+        state: dict[str, Any] = {name: float(row[name]) for name in STATE_COLUMNS}
         if kind is TerminationKind.STRETCH_LIMIT:
             numbers["allowed_stretch"] = MAX_STRETCH
         numbers.setdefault("buckles", kind in BUCKLING)
-        return cls(kind, **place, **numbers)
+        return cls(kind, **state, **numbers)
 
     @classmethod
     def failed(cls, kind: TerminationKind, error: BaseException | str) -> Self:
-        """Return the end of a solve that has no state."""
+        """Return the termination of a solve that has no state."""
         return cls(kind, error=str(error))
 
     @property
@@ -100,13 +100,13 @@ class Termination:
 
     @property
     def unresolved(self) -> bool:
-        """Whether nothing further was found though the tube has no limit there."""
+        """Whether the path ended although the tube has no limit there."""
         return self.kind in FAILURES or (
             self.kind is TerminationKind.THREADS_TOO_SHORT and not self.buckles
         )
 
     def data(self) -> dict[str, Any]:
-        """Return it as JSON data, without the numbers that this kind does not have."""
+        """Return the termination as JSON data, without values that are not set."""
         given = asdict(self).items()
         return {k: v for k, v in given if v is not None and v is not False and v != ""}
 
@@ -115,16 +115,16 @@ REACHED = Termination(TerminationKind.REACHED)
 
 
 def restore(data: Mapping[str, Any]) -> Termination:
-    """Return what :meth:`Termination.data` wrote.
+    """Return the termination from the result of :meth:`Termination.data`.
 
     Raises
     ------
     ValueError, TypeError
-        If it is something else.
+        If `data` is not valid.
     """
     return Termination(**{**data, "kind": TerminationKind(data["kind"])})
 
 
 def ballooned(bore_stretch: float) -> bool:
-    """Return whether a bore stretched so much at half length has ballooned."""
+    """Return whether a tube with this bore stretch at half length has ballooned."""
     return bore_stretch > BALLOON

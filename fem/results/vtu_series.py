@@ -1,4 +1,4 @@
-"""The shapes of a result in its folder: a VTU file to each step, and an index for ParaView."""
+"""The shapes of a result in its folder: one VTU file per step, and an index for ParaView."""
 
 from __future__ import annotations
 
@@ -18,23 +18,23 @@ from fem.results.run import Run
 from fem.results.run_record import ResultRecord
 
 INDEX = "shape.pvd"
-"""File that lists the shapes, by their numbers."""
+"""File that lists the shape files by their numbers."""
 
 
 def read_series(folder: Path, record: ResultRecord, case: Case, run: Run) -> list[Shape]:
-    """Return the shapes in a folder, a whole tube to each row; none where there is no index.
+    """Return the shapes in a folder, a whole tube for each row; none if there is no index.
 
     Raises
     ------
     InputError
-        If a file is missing, or is not what was written.
+        If a file is missing or differs from the written one.
     """
     if not (folder / INDEX).exists():
         return []
     if len(record.shapes) != len(run.rows):
         shapes, steps = len(record.shapes), len(run.rows)
-        fault = f"files: {shapes} shapes, but {steps} steps of the FE model"
-        raise InputError(f"{folder / RECORD}: {fault}")
+        text = f"{folder / RECORD}: files: {shapes} shapes, but {steps} steps of the FE model"
+        raise InputError(text)
     check_files(folder, record, record.shapes)
     return [
         _read_shape(folder / file, case, row[table.pressure.column] / 1000)
@@ -43,27 +43,27 @@ def read_series(folder: Path, record: ResultRecord, case: Case, run: Run) -> lis
 
 
 def _read_shape(file: Path, case: Case, pressure: float) -> Shape:
-    """Return the whole tube that a file holds, laid out as by :func:`whole_tube`."""
-    from meshio import vtu  # meshio.read would end the process at a damaged file
+    """Return the whole tube in a file, in the layout of :func:`whole_tube`."""
+    from meshio import vtu  # meshio.read ends the process at a damaged file
 
     try:
         grid = vtu.read(str(file))
-        now = np.asarray(grid.points, dtype=float)
-        moved = np.asarray(grid.point_data["displacement"], dtype=float)
+        deformed = np.asarray(grid.points, dtype=float)
+        displacement = np.asarray(grid.point_data["displacement"], dtype=float)
         cells = grid.cells_dict["hexahedron27"]
         lines = grid.cells_dict.get("line", np.empty((0, 2), dtype=int))
-        ends, rest = now[lines], (now - moved)[lines]
+        ends, rest = deformed[lines], (deformed - displacement)[lines]
         part = grid.cell_data_dict["part"].get("line", np.empty(0, dtype=int))
         tension = grid.cell_data_dict["tension_N"].get("line", np.empty(0))
         stretch = np.asarray(grid.point_data["stretch"], dtype=float)
-    except Exception as error:  # another program's file shows in many ways
+    except Exception as error:  # a foreign file raises many kinds of error
         raise InputError(f"{file}: this is not the shape of a tube") from error
     nodes = cells.max() + 1
     return Shape(
         pressure=pressure,
         sectors=1,
-        nodes=(now - moved)[:nodes],
-        displacement=moved[:nodes],
+        nodes=(deformed - displacement)[:nodes],
+        displacement=displacement[:nodes],
         connectivity=cells,
         stretch=stretch[:nodes],
         threads=[
@@ -74,12 +74,12 @@ def _read_shape(file: Path, case: Case, pressure: float) -> Shape:
 
 
 def file_name(step: int) -> str:
-    """Return the name of the file of a shape."""
+    """Return the name of the shape file of a step."""
     return f"shape_{step:03d}.vtu"
 
 
 def vtu_bytes(shape: Shape) -> bytes:
-    """Return the file of a shape: VTK itself would end the process where the disk is full."""
+    """Return the bytes of a shape file; VTK itself ends the process if the disk is full."""
     from vtkmodules.vtkIOXML import vtkXMLUnstructuredGridWriter
 
     writer = vtkXMLUnstructuredGridWriter()
@@ -91,7 +91,7 @@ def vtu_bytes(shape: Shape) -> bytes:
 
 
 def index_bytes(files: Sequence[str]) -> bytes:
-    """Return the index of the shapes, by their numbers."""
+    """Return the bytes of the index of the shape files."""
     root = ElementTree.Element("VTKFile", type="Collection", version="0.1")
     collection = ElementTree.SubElement(root, "Collection")
     for step, name in enumerate(files):
@@ -101,7 +101,7 @@ def index_bytes(files: Sequence[str]) -> bytes:
 
 
 def indexed(folder: Path) -> list[Path]:
-    """Return the index of an earlier result, where there is one, and the files of ours it lists."""
+    """Return the index of an earlier result, if there is one, and its shape files."""
     index = folder / INDEX
     if not index.exists():
         return []

@@ -14,9 +14,9 @@ from fem.core.errors import InputError
 from fem.results.additional_solve import (
     COARSER_MESH,
     AdditionalSolve,
+    add_columns,
+    add_incomplete,
     additional_solves,
-    compare,
-    note,
     with_bonded_threads,
 )
 from fem.results.result import Result
@@ -24,11 +24,11 @@ from fem.results.run import Report, Run
 from fem.results.termination import Termination
 
 if TYPE_CHECKING:
-    from fem.results.recorder import Body
+    from fem.results.recorder import RecordableModel
 
 MODELS = ("fe", "fast")
 
-type SecondSolve = tuple[AdditionalSolve, Case, Callable[[], Body]]
+type SecondSolve = tuple[AdditionalSolve, Case, Callable[[], RecordableModel]]
 
 
 def solve(
@@ -97,7 +97,7 @@ def build(
     resolution: str = "standard",
     full: bool = False,
     chain: Chain | None = None,
-) -> Body:
+) -> RecordableModel:
     """Return the model of a case by its name; parameters as in :func:`solve`."""
     if model == "fe":
         from fem.fe.model import FEModel
@@ -132,34 +132,34 @@ def _solve_seconds(run: Run, seconds: Sequence[SecondSolve], report: Report | No
         try:
             other = _run(case, make, report, additional.solve)
         except ArithmeticError as failure:
-            note(run, additional, Termination.failed(TerminationKind.NO_REST, failure))
+            add_incomplete(run, additional, Termination.failed(TerminationKind.NO_REST, failure))
             continue
         except KeyboardInterrupt:  # before its first row
-            note(run, additional, Termination(TerminationKind.INTERRUPTED))
+            add_incomplete(run, additional, Termination(TerminationKind.INTERRUPTED))
             return
-        compare(run, additional, other)
+        add_columns(run, additional, other)
         if other.interrupted:
             return
 
 
-def _run(case: Case, make: Callable[[], Body], report: Report | None, name: str) -> Run:
+def _run(case: Case, make: Callable[[], RecordableModel], report: Report | None, name: str) -> Run:
     """Return the run of a model that is reported by this name."""
     from threadpoolctl import threadpool_limits
 
     from fem.results.equilibrium_checks import check_balance
-    from fem.results.recorder import Track
+    from fem.results.recorder import PathRecorder
 
     began = time.perf_counter()
     model = make()
-    track = Track(case, model, report and partial(report, name))
+    recorder = PathRecorder(case, model, report and partial(report, name))
     with threadpool_limits(limits=1):  # matrices are small or sparse; threads only wait
-        termination = track.follow()
+        termination = recorder.record()
     return Run(
         model=model.name,
-        rows=track.rows,
+        rows=recorder.rows,
         termination=termination,
         seconds=time.perf_counter() - began,
-        balance=check_balance(track.states, track.reactions, case.tube.outer_radius),
+        balance=check_balance(recorder.states, recorder.reactions, case.tube.outer_radius),
         mesh=model.mesh,
-        shapes=track.shapes,
+        shapes=recorder.shapes,
     )

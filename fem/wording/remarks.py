@@ -9,7 +9,7 @@ from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.quantities import table
 from fem.quantities.column import Measure
-from fem.results.checks import Check, Level, Limit, Place, checks, state_checks
+from fem.results.checks import Check, Level, Limit, PathPoint, checks, state_checks
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.results.termination import Termination
@@ -118,7 +118,7 @@ def _remark(run: Run, case: Case, one: Check) -> str:
     return ""
 
 
-def _at(run: Run, case: Case, where: Place) -> str:
+def _at(run: Run, case: Case, where: PathPoint) -> str:
     return place_text(run, case, where.row, where.before, where.share)
 
 

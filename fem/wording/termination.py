@@ -9,7 +9,7 @@ from fem.continuation.termination import TerminationKind as Kind
 from fem.quantities import table
 from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure
 from fem.results.run import IncompleteSolve, Run
-from fem.results.termination import PLACE, Termination, ballooned
+from fem.results.termination import STATE_COLUMNS, Termination, ballooned
 
 PRESSURE, DISPLACEMENT = Measure(table.pressure), Measure(table.displacement)
 TWIST, BORE = Measure(table.twist), Measure(table.bore_stretch)
@@ -103,7 +103,7 @@ def _before_step(end: Termination) -> str:
 
 def _place(end: Termination) -> str:
     """Return where a path ended."""
-    numbers = {name: getattr(end, name) or 0.0 for name in PLACE}
+    numbers = {name: getattr(end, name) or 0.0 for name in STATE_COLUMNS}
     return ", ".join(
         [PRESSURE.text(numbers), DISPLACEMENT.text(numbers), TWIST.text(numbers, ".1f")]
     )

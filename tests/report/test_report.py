@@ -173,7 +173,7 @@ def test_the_origin_is_that_of_the_solve(report, result):
     tables = report.tables()
     assert dict(tables["Case and machine"])["case hash (SHA-256)"] == result.case.hash
     versions = dict(tables["Versions"])
-    assert versions == result.origin.versions
+    assert versions == result.environment.versions
 
 
 def test_a_title_cannot_break_the_page(make_case, tmp_path):
@@ -412,9 +412,9 @@ def test_bad_input_is_one_sentence(quick, studied, monkeypatch, tmp_path, capsys
     for arguments, sentence in [
         ((tmp_path / "none",), "there is no such folder"),
         ((taken,), "this is a file"),
-        ((empty,), "no such file"),
+        ((empty,), "run.json: missing"),
         ((broken,), "not valid JSON"),
-        ((half,), "table.parquet: run.json does not belong to it"),
+        ((half,), "table.parquet: run.json"),
         ((old,), "cases: this key is missing"),
         ((quick, "--out", tmp_path), "this is a folder"),
         ((quick, "--out", taken / "a.html"), "this is a file; a folder is needed"),

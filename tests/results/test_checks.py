@@ -1,11 +1,11 @@
-"""Limits as data: how near a value comes, where it is worst, where the limit is first passed."""
+"""Limits as data: level, worst value, and the point at which a limit is first exceeded."""
 
 import math
 from dataclasses import replace
 
 import pytest
 
-from fem.results.checks import CLOSE, NARROW, Level, Limit, checks, state_checks
+from fem.results.checks import MIN_BORE, NEAR, Level, Limit, checks, state_checks
 from fem.solving.single import solve
 
 
@@ -25,7 +25,7 @@ def with_last(run, **columns):
     return replace(run, rows=[*run.rows[:-1], run.rows[-1] | columns])
 
 
-def test_a_calm_run_passes_all_checks(result):
+def test_a_run_far_from_its_limits_passes_all_checks(result):
     found = checks(result.runs[0], result.case)
     assert {one.level for one in found} <= {Level.OK, Level.UNKNOWN}
     assert only(found, Limit.BREAKING_LOAD, "A").level is Level.UNKNOWN
@@ -39,19 +39,19 @@ def test_a_calm_run_passes_all_checks(result):
     ("load", "level"), [(10.0, Level.OK), (2.4, Level.NEAR), (1.5, Level.PASSED)]
 )
 def test_breaking_load(result, load, level):
-    """A peak tension of 2 N, of which 1 N before: 1.5 N is reached half way."""
+    """The peak tension rises from 1 N to 2 N: 1.5 N is reached half way."""
     case = result.case.changed(threads__0__breaking_load=f"{load} N")
     run = with_last(result.runs[0], **{"tension_peak_N.A": 2.0})
     run.rows[-2]["tension_peak_N.A"] = 1.0
     one = only(checks(run, case), Limit.BREAKING_LOAD, "A")
     assert (one.level, one.value, one.allowed) == (level, 2.0, pytest.approx(load))
-    assert (one.value > CLOSE * load) == (level is not Level.OK)
+    assert (one.value > NEAR * load) == (level is not Level.OK)
     if level is Level.PASSED:
         assert one.passed_at.share == pytest.approx(0.5)
         assert (one.passed_at.before, one.passed_at.row) == (run.rows[-2], run.rows[-1])
 
 
-def test_a_limit_passed_in_the_first_state_has_no_state_before(result):
+def test_a_limit_exceeded_in_the_first_state_has_no_state_before(result):
     run = result.runs[0]
     rows = [row | {"wall_stretch_max": 3.0} for row in run.rows]
     case = result.case.changed(rubber__trusted_stretch=2.0)
@@ -61,7 +61,7 @@ def test_a_limit_passed_in_the_first_state_has_no_state_before(result):
 
 
 def test_narrow_bore_unstable_states_and_gaps(result):
-    run = with_last(result.runs[0], bore_stretch=NARROW - 0.1, stable=False)
+    run = with_last(result.runs[0], bore_stretch=MIN_BORE - 0.1, stable=False)
     run = replace(run, balance={**run.balance, "end_force_gap": 0.02, "energy_gap": math.nan})
     found = checks(run, result.case)
     assert only(found, Limit.NARROW_BORE).level is Level.PASSED

@@ -1,4 +1,4 @@
-"""A result read back from its folder: the same figures and shapes, or what is wrong with it."""
+"""Results read from their folders: equal values and shapes, or an error that names the file."""
 
 import hashlib
 import json
@@ -17,12 +17,13 @@ from fem.results.result import Result
 from fem.results.run import IncompleteSolve
 from fem.results.termination import Termination
 from fem.solving.single import solve
+from tests.helpers.messages import assert_states
 
-FLOAT32 = 2e-6  # coordinates of files are in single precision, of tubes of some 60 mm
+FLOAT32 = 2e-6  # coordinates in files are in single precision; the tube is about 60 mm long
 
 
 def same(one, other):
-    """Return whether two cells of the table are alike, nan and all."""
+    """Return whether two cells of the table are equal, NaN included."""
     return type(one) is type(other) and (one == other or (one != one and other != other))
 
 
@@ -49,10 +50,10 @@ def copy(folder, tmp_path):
 # ----------------------------------------------------------------------------------- round trip
 
 
-def test_figures_are_those_that_were_saved(result, folder):
+def test_values_are_those_that_were_saved(result, folder):
     loaded = Result.load(folder)
     assert loaded.case == result.case and loaded.case.hash == result.case.hash
-    assert loaded.origin == result.origin
+    assert loaded.environment == result.environment
     check_rows(loaded.rows, result.rows)
     for run, own in zip(loaded.runs, result.runs, strict=True):
         assert run.seconds == pytest.approx(own.seconds, abs=1e-3)
@@ -61,7 +62,7 @@ def test_figures_are_those_that_were_saved(result, folder):
         )
 
 
-def test_shapes_are_the_whole_tubes_that_were_saved(result, folder):
+def test_shapes_are_those_of_the_saved_whole_tubes(result, folder):
     for shape, own in zip(Result.load(folder).shapes, result.shapes, strict=True):
         loaded, saved = whole_tube(shape), whole_tube(own)
         assert shape.sectors == 1
@@ -77,14 +78,14 @@ def test_shapes_are_the_whole_tubes_that_were_saved(result, folder):
         assert loaded.point_data["displacement"] == pytest.approx(moved, rel=FLOAT32, abs=1e-5)
 
 
-def test_what_is_loaded_can_be_saved_again(folder, tmp_path):
+def test_a_loaded_result_can_be_saved_again(folder, tmp_path):
     Result.load(folder).save(tmp_path / "again")
     for name in ("steps.csv", "run.json", "shape.pvd"):
         assert (tmp_path / "again" / name).read_text() == (folder / name).read_text()
     check_rows(Result.load(tmp_path / "again").rows, Result.load(folder).rows)
 
 
-def test_every_kind_of_case_comes_back(make_case, tmp_path):
+def test_every_kind_of_case_is_read_back(make_case, tmp_path):
     cases = [
         make_case(threads=[]),
         make_case(gas={"mass": "1 mg", "steps": 2}, pressure=None),
@@ -99,7 +100,7 @@ def test_every_kind_of_case_comes_back(make_case, tmp_path):
         check_rows(loaded.rows, solved.rows)
 
 
-def test_an_early_end_and_figures_that_are_none_come_back(result, tmp_path):
+def test_an_early_end_and_missing_values_are_read_back(result, tmp_path):
     kind, row = TerminationKind.NOT_CONVERGED, result.runs[1].rows[1]
     run = replace(
         result.runs[1],
@@ -113,7 +114,7 @@ def test_an_early_end_and_figures_that_are_none_come_back(result, tmp_path):
     assert math.isnan(loaded.balance["energy_gap"])
 
 
-def test_a_result_whose_shapes_were_taken_out_is_read(copy):
+def test_a_result_whose_shapes_were_deleted_is_read(copy):
     for file in [*copy.glob("*.vtu"), copy / "shape.pvd"]:
         file.unlink()
     assert Result.load(copy).shapes == []
@@ -123,16 +124,15 @@ def test_a_result_whose_shapes_were_taken_out_is_read(copy):
 
 
 def refusal(folder):
-    with pytest.raises(InputError) as refused:
+    with pytest.raises(InputError) as caught:
         Result.load(folder)
-    return str(refused.value)
+    return str(caught.value)
 
 
-def test_what_is_no_folder_is_refused(folder, tmp_path):
-    assert refusal(tmp_path / "nowhere") == f"{tmp_path / 'nowhere'}: there is no such folder"
-    file = folder / "run.json"
-    assert refusal(file) == f"{file}: this is a file; the folder of a result is required"
-    assert f"{tmp_path / 'run.json'}: there is no such file" in refusal(tmp_path)
+def test_a_path_without_a_result_is_refused(folder, tmp_path):
+    for path in (tmp_path / "nowhere", folder / "run.json"):
+        assert_states(refusal(path), str(path), "folder")
+    assert_states(refusal(tmp_path), str(tmp_path / "run.json"), "missing")
 
 
 def edited(folder, change):
@@ -148,33 +148,32 @@ HEAD = '"holds": "result", "format": 2'
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "fact"),
     [
         ("{", "not valid JSON"),
         ("[" * 100_000, "not valid JSON"),
         ("[]", "an object is required"),
-        ('{"case": {}, "runs": []}', "an older format; this version reads format 2: solve again"),
-        ('{"study": {"title": "Reach"}}', "an older format; this version reads format 2"),
-        ('{"holds": "result", "format": 1}', "format 1; this version reads format 2: solve again"),
-        ('{"holds": "film", "format": 2}', "holds: 'result' or 'study' is required"),
-        ('{"holds": "study", "format": 2}', "this is a study"),
+        ('{"case": {}, "runs": []}', "older format"),
+        ('{"study": {"title": "Reach"}}', "format 2: solve again"),
+        ('{"holds": "result", "format": 1}', "format 1;"),
+        ('{"holds": "film", "format": 2}', "holds: 'result' or 'study'"),
+        ('{"holds": "study", "format": 2}', "study"),
         (f"{{{HEAD}}}", "files: this key is missing"),
-        (f'{{{HEAD}, "case": NaN}}', "NaN is no number of JSON"),
+        (f'{{{HEAD}, "case": NaN}}', "NaN"),
     ],
 )
-def test_a_bad_record_is_refused(copy, text, said):
+def test_a_bad_record_is_refused(copy, text, fact):
     (copy / "run.json").write_text(text, encoding="utf-8")
-    assert said in refusal(copy)
-    assert str(copy / "run.json") in refusal(copy)
+    assert_states(refusal(copy), str(copy / "run.json"), fact)
 
 
 @pytest.mark.parametrize(
-    ("place", "value", "said"),
+    ("place", "value", "fact"),
     [
         (["runs"], [3], "runs[1] = 3: an object is required"),
         (["runs", 0, "history"], 5, "runs[1].history = 5: a list is required"),
         (["runs", 0, "model"], "bench", "runs[1].model = 'bench': "),
-        (["runs", 1, "model"], "fe", "two are of the same model"),
+        (["runs", 1, "model"], "fe", "the same model"),
         (["runs", 0, "termination"], "yes", "runs[1].termination = 'yes': an object is required"),
         (["runs", 0, "termination", "kind"], "end", "runs[1].termination.kind = 'end': it must be"),
         (["runs", 0, "termination", "kind"], "limit_point", "limit_point needs pressure_kPa"),
@@ -187,43 +186,43 @@ def test_a_bad_record_is_refused(copy, text, said):
         (["runs", 0, "incomplete"], "none", "runs[1].incomplete = 'none': a list is required"),
         (["versions"], ["3.13"], "versions = ['3.13']: an object is required"),
         (["machine", "system"], 5, "machine.system = 5: it must be a valid string"),
-        (["case", "tube", "length"], "61 mm", "case: it is not the one that was solved"),
+        (["case", "tube", "length"], "61 mm", "case: it differs"),
         (["case", "tube"], {}, "tube.bore_radius: this key is missing"),
     ],
 )
-def test_a_record_of_wrong_types_is_refused_by_file_and_key(copy, place, value, said):
+def test_a_record_of_wrong_types_is_refused_by_file_and_key(copy, place, value, fact):
     def change(data):
         for key in place[:-1]:
             data = data[key]
         data[place[-1]] = value
 
-    assert said in edited(copy, change)
+    assert fact in edited(copy, change)
     assert refusal(copy).startswith(str(copy / "run.json"))
 
 
-def test_runs_that_the_record_lacks_are_not_dropped(copy):
-    said = edited(copy, lambda data: data["runs"].pop())
-    assert said == f"{copy / 'run.json'}: runs: steps.csv has the rows of other models"
+def test_a_record_without_the_runs_of_the_table_is_refused(copy):
+    message = edited(copy, lambda data: data["runs"].pop())
+    assert_states(message, str(copy / "run.json"), "runs", "steps.csv", "models")
 
 
-def test_shapes_that_the_record_lacks_are_missed(copy):
-    said = edited(copy, lambda data: data["files"].pop("shape_001.vtu"))
-    assert f"{copy / 'run.json'}: files: " in said
+def test_a_record_without_a_shape_is_refused(copy):
+    message = edited(copy, lambda data: data["files"].pop("shape_001.vtu"))
+    assert f"{copy / 'run.json'}: files: " in message
 
 
 # Files that do not belong to run.json: changed, cut short, of another step or another result.
 
 
-def test_what_each_folder_holds(folder, tmp_path):
-    def holding(text):
+def test_contents_of_folders(folder, tmp_path):
+    def contents_with(text):
         (tmp_path / "run.json").write_text(text, encoding="utf-8")
         return contents(tmp_path)
 
     assert contents(folder) is Contents.RESULT
     assert contents(tmp_path) is contents(tmp_path / "nowhere") is Contents.NEITHER
-    assert holding("{") is Contents.DAMAGED
-    assert holding('{"case": {}, "runs": []}') is Contents.OTHER_FORMAT
-    assert holding('{"holds": "study", "format": 2}') is Contents.STUDY
+    assert contents_with("{") is Contents.DAMAGED
+    assert contents_with('{"case": {}, "runs": []}') is Contents.OTHER_FORMAT
+    assert contents_with('{"holds": "study", "format": 2}') is Contents.STUDY
 
 
 @pytest.mark.parametrize("name", ["steps.csv", "shape_001.vtu"])
@@ -233,38 +232,37 @@ def test_what_each_folder_holds(folder, tmp_path):
 def test_a_changed_file_is_refused(copy, name, change):
     file = copy / name
     file.write_bytes(change(file.read_bytes()))
-    start = f"{file}: run.json does not belong to it: it was changed, or writing the folder was"
-    assert refusal(copy).startswith(start)
+    assert_states(refusal(copy), str(file), "run.json", "solve again")
 
 
 def test_a_shape_of_another_step_is_refused(copy):
     shutil.copy(copy / "shape_001.vtu", copy / "shape_002.vtu")
-    assert "shape_002.vtu: run.json does not belong to it" in refusal(copy)
+    assert_states(refusal(copy), "shape_002.vtu", "run.json")
 
 
-def test_a_table_without_a_column_that_is_needed_is_refused(copy):
-    """As a later version might lack it that kept the number of the format."""
+def test_a_table_without_a_required_column_is_refused(copy):
+    """A later version might omit it and keep the number of the format."""
     file = copy / "steps.csv"
     file.write_text(file.read_text(encoding="utf-8").replace("twist_deg", "twist", 1))
     digest = hashlib.sha256(file.read_bytes()).hexdigest()
-    said = edited(copy, lambda data: data["files"].update({"steps.csv": digest}))
-    assert said == f"{file}: the column twist_deg is missing"
+    message = edited(copy, lambda data: data["files"].update({"steps.csv": digest}))
+    assert_states(message, str(file), "twist_deg", "missing")
 
 
 @pytest.mark.parametrize("name", ["steps.csv", "shape_001.vtu"])
 def test_a_missing_file_is_refused(copy, name):
     (copy / name).unlink()
-    assert refusal(copy) == f"{copy / name}: this file is missing"
+    assert_states(refusal(copy), str(copy / name), "missing")
 
 
-def test_a_list_of_files_leads_nowhere_else(copy):
+def test_a_file_outside_the_folder_is_refused(copy):
     def elsewhere(data):
         data["files"] = {name.replace("shape", "../shape"): d for name, d in data["files"].items()}
 
     assert "files" in edited(copy, elsewhere)
 
 
-def test_a_file_that_may_not_be_read_is_named(copy):
+def test_an_unreadable_file_is_named(copy):
     (copy / "steps.csv").unlink()
     (copy / "steps.csv").mkdir()
-    assert refusal(copy) == f"{copy / 'steps.csv'}: cannot be read: Is a directory"
+    assert_states(refusal(copy), str(copy / "steps.csv"), "Is a directory")

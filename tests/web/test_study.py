@@ -132,7 +132,7 @@ def test_damaged_shapes_are_told(folder, tmp_path):
 
 
 def test_a_folder_without_a_study_is_refused(tmp_path):
-    with pytest.raises(InputError, match=r"run\.json: there is no such file"):
+    with pytest.raises(InputError, match=r"run\.json: missing"):
         StudyRoom(tmp_path)
 
 
