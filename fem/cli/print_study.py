@@ -12,8 +12,13 @@ from pathlib import Path
 from rich.progress import TextColumn, TimeRemainingColumn
 from rich.table import Table
 
-from fem.report.ranges import range_grids
-from fem.report.varied import counts_grid, said, unreached_grids, unusable_grids
+from fem.report.ranges import range_tables
+from fem.report.study_tables import (
+    counts_table,
+    invalid_setting_tables,
+    not_reached_tables,
+    run_notes,
+)
 from fem.study.estimate import Estimate
 from fem.study.job_list import JobList
 from fem.study.plot_data import plot_data
@@ -100,7 +105,7 @@ def print_estimate(job_list: JobList, found: Sequence[Estimate], workers: int) -
             f"{part.bytes / 1e6:.2g} MB (estimated from {part.sample} curves solved now)"
         )
     console.print(f"with {workers} workers, without the start of the processes and the pictures")
-    for table in unusable_grids(job_list.unusable):
+    for table in invalid_setting_tables(job_list.unusable):
         print_table(console, table)
 
 
@@ -110,11 +115,16 @@ def print_study_result(
     """Print the outcome of the curves, the ranges of the values, failures, and the files."""
     console, seen = terminal(), plot_data(study_result)
     console.print(study_result.study.title, style="bold")
-    ranges = range_grids(replace(seen, axes=[])) if seen else []  # with the settings it is too wide
-    failed = [*unreached_grids(study_result, failed_only=True), *unusable_grids(job_list.unusable)]
-    for table in [counts_grid(study_result), *ranges, *failed]:
+    ranges = (
+        range_tables(replace(seen, axes=[])) if seen else []
+    )  # with the settings it is too wide
+    failed = [
+        *not_reached_tables(study_result, failed_only=True),
+        *invalid_setting_tables(job_list.unusable),
+    ]
+    for table in [counts_table(study_result), *ranges, *failed]:
         print_table(console, table)
-    for line in said(study_result):
+    for line in run_notes(study_result):
         console.print(line, soft_wrap=True)
     print_files(console, [folder / name for name in files])
 

@@ -1,1 +1,1 @@
-"""A result or a study as one page that needs nothing else."""
+"""A result or a study as one self-contained HTML page."""

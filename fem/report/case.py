@@ -1,4 +1,4 @@
-"""The job and the case as tables with units, and in a sentence or two."""
+"""The case as tables with units, and the problem in a few sentences."""
 
 from __future__ import annotations
 
@@ -17,24 +17,24 @@ if TYPE_CHECKING:
 HEADS = ("field", "value", "meaning")
 
 
-def case_grids(case: Case) -> list[TextTable]:
+def case_tables(case: Case) -> list[TextTable]:
     """Return the tables of a case: tube, rubber, drive, free end, move."""
     drive = "pressure" if case.pressure else "volume" if case.volume else "air"
     radius = f"{case.tube.outer_radius:.6g} mm"
-    outer = ["outer radius", radius, "Radius of the bore and thickness of the wall."]
-    grids = [
-        _part_grid("Tube at rest", case.tube, [outer]),
-        _part_grid("Rubber", case.rubber, _rubber_extra(case)),
-        _part_grid(f"Drive: {drive}", case.drive),
-        _part_grid("Free end", case.end),
+    outer = ["outer radius", radius, "Bore radius plus wall thickness."]
+    tables = [
+        _part_table("Tube at rest", case.tube, [outer]),
+        _part_table("Rubber", case.rubber, _rubber_extra(case)),
+        _part_table(f"Drive: {drive}", case.drive),
+        _part_table("Free end", case.end),
     ]
     if case.move:
-        grids.append(_part_grid("Move of the free end, after the drive", case.move))
-    return grids
+        tables.append(_part_table("Move of the free end, after the drive", case.move))
+    return tables
 
 
-def family_grid(case: Case) -> TextTable | None:
-    """Return the thread families side by side; None for a bare tube."""
+def family_table(case: Case) -> TextTable | None:
+    """Return the thread families side by side; None for a tube without threads."""
     if not case.threads:
         return None
     shown = [_family_cells(case, family) for family in case.threads]
@@ -52,14 +52,14 @@ def family_grid(case: Case) -> TextTable | None:
 
 MEANINGS = {
     "angle": "Helix angle to the axis; positive is right-handed.",
-    "ring_turn": "Turn of the ring that holds the threads; it sets the angle.",
-    "slack_set": "Slack at that angle; negative slack stretches the thread.",
+    "ring_turn": "Rotation of the thread ring; it sets the helix angle.",
+    "slack_set": "Slack at this helix angle; negative slack stretches the thread.",
     "length": "Natural length of one thread between the plates.",
 }
 
 
 def _family_cells(case: Case, family: ThreadFamily) -> dict[str, str]:
-    """Return what a family is, as text by key, with what follows from it."""
+    """Return the fields of a family and values computed from them, as text by key."""
     data = {name: value for name, (value, _) in _rows(family).items() if name != "name"}
     helix = family.helix(case.tube)
     return data | {
@@ -70,19 +70,19 @@ def _family_cells(case: Case, family: ThreadFamily) -> dict[str, str]:
     }
 
 
-def asked(case: Case) -> list[str]:
-    """Return what is asked, in sentences."""
-    said = [_drive_sentence(case), _end_sentence(case)]
+def problem_sentences(case: Case) -> list[str]:
+    """Return sentences on the drive, the end conditions and the move."""
+    sentences = [_drive_sentence(case), _end_sentence(case)]
     if case.move:
         if case.move.displacement is None:
-            place = f"round the axis to {show(case.move.twist or 0.0, ANGLE)}"
+            place = f"about the axis to {show(case.move.twist or 0.0, ANGLE)}"
         else:
             place = f"along the axis to {show(case.move.displacement, LENGTH)}"
-        said.append(
-            f"Then the drive stands still and the free end is moved {place}, measured from rest, "
-            f"in {_steps(case.move.steps)}."
+        sentences.append(
+            f"Then the free end is moved {place} (measured from rest) in "
+            f"{_steps(case.move.steps)}, with the drive kept constant."
         )
-    return said
+    return sentences
 
 
 def _drive_sentence(case: Case) -> str:
@@ -92,27 +92,26 @@ def _drive_sentence(case: Case) -> str:
         return f"The gauge pressure in the bore is raised from zero to {end} in {steps}."
     if case.volume:
         added = show(case.volume.added, VOLUME)
-        return f"Into the full bore {added} of liquid are pushed in {steps}."
+        return f"{added} of liquid are pumped into the full bore in {steps}."
     assert case.gas
     mass = show(case.gas.mass, MASS)
-    return f"Into the closed bore and its line {mass} of air are let in {steps}."
+    return f"{mass} of air are fed into the closed bore and its line in {steps}."
 
 
 def _end_sentence(case: Case) -> str:
     end = case.end
     if end.axial == end.twist == "held":
-        return "The free end is held: it neither moves nor turns, and the loads are the result."
-    said = ["The base plate is held"]
-    moves = "held along the axis" if end.axial == "held" else "free to move along the axis"
-    turns = "held against turning" if end.twist == "held" else "free to turn"
-    said.append(f"the free end is {moves} and {turns}")
+        return "The free end is fixed: the force and the torque on it are the results."
+    moves = "fixed along the axis" if end.axial == "held" else "free to move along the axis"
+    turns = "fixed in rotation" if end.twist == "held" else "free to rotate"
+    sentence = f"The base plate is fixed; the free end is {moves} and {turns}"
     loads = [
         *([f"a dead load of {show(end.force, FORCE)}"] if end.force else []),
         *([f"a dead torque of {show(end.torque, TORQUE)}"] if end.torque else []),
-        *(["a spring along the axis"] if end.axial_spring else []),
+        *(["an axial spring"] if end.axial_spring else []),
         *(["a torsional spring"] if end.twist_spring else []),
     ]
-    return "; ".join(said) + (f"; on it acts {' and '.join(loads)}." if loads else ".")
+    return f"{sentence}, with {' and '.join(loads)}." if loads else f"{sentence}."
 
 
 def _steps(count: int) -> str:
@@ -120,28 +119,28 @@ def _steps(count: int) -> str:
 
 
 def _rubber_extra(case: Case) -> list[list[str]]:
-    """Return what follows from the constants of the rubber, and which material has just these."""
+    """Return the small-strain shear modulus, and the library material with these constants."""
     from fem.case.rubber_table import rubber_table
     from fem.rubber.library import materials
 
     rubber, rows = case.rubber, []
     if "shear_modulus" not in type(rubber).model_fields:
         modulus = f"{1e3 * rubber.constitutive_law.shear_modulus:.5g} kPa"
-        rows.append(["shear modulus at rest", modulus, "Of small strain; it follows."])
+        rows.append(["shear modulus at rest", modulus, "At small strain, from the constants."])
     for material in materials().values():
         if rubber_table(material.rubber) == rubber:
             source = f"{material.source} ({material.read})"
-            rows.append(["material of the library", material.name, source])
+            rows.append(["library material", material.name, source])
     return rows
 
 
-def _part_grid(caption: str, part: BaseModel, more: Sequence[Sequence[str]] = ()) -> TextTable:
+def _part_table(caption: str, part: BaseModel, extra: Sequence[Sequence[str]] = ()) -> TextTable:
     rows = [[_label(name), value, meaning] for name, (value, meaning) in _rows(part).items()]
-    return TextTable(caption, HEADS, [*rows, *more], text_columns=(0, 2))
+    return TextTable(caption, HEADS, [*rows, *extra], text_columns=(0, 2))
 
 
 def _rows(part: BaseModel) -> dict[str, tuple[str, str]]:
-    """Return the fields of a part that have a value: as text with its unit, and what it is."""
+    """Return value with unit and description of each field of a part that has a value."""
     data, fields = part.model_dump(mode="json", exclude_none=True), type(part).model_fields
     return {
         name: (_text(value), fields[name].description or "")

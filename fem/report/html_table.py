@@ -1,4 +1,4 @@
-"""Tables as the page has them: heads that span columns, and what may be broken over pages."""
+"""Tables of the page: column heads that span columns, and page breaks in print."""
 
 from __future__ import annotations
 
@@ -8,17 +8,17 @@ from typing import NamedTuple
 from fem.wording.text_table import TextTable
 
 WIDE = 3
-"""A table of more columns may be wider than the page, and then moves in a frame of its own."""
+"""A table of more columns is put into a frame that scrolls sideways."""
 
 TALL = 20
-"""A table of more rows may go on on the next page."""
+"""A table of more rows may continue on the next page."""
 
 LONG = 24
-"""A text of more letters may be broken into lines."""
+"""A text of more characters may be broken into lines."""
 
 
 class Head(NamedTuple):
-    """A cell of the head: its text, how many columns and rows it spans, whether words follow."""
+    """A cell of the head: text, columns and rows that it spans, whether its column holds text."""
 
     text: str
     columns: int = 1
@@ -36,7 +36,7 @@ class HtmlTable:
     heads
         Rows of the head.
     tall
-        Whether it may be broken from page to page, having many rows.
+        Whether it has many rows, and may be broken between pages.
     wide
         Whether it has many columns.
     """
@@ -49,7 +49,7 @@ class HtmlTable:
         self._starts = {end - head.columns for end, head in spans if head.columns > 1}
 
     def kind(self, column: int, cell: str) -> str:
-        """Return the classes of a cell: words or a long text, the first of a group."""
+        """Return the CSS classes of a cell: the first of a group, a word, a long text."""
         kinds = {
             "start": column in self._starts,
             "word": column in self.table.text_columns,
@@ -61,8 +61,8 @@ class HtmlTable:
 def heads_of(table: TextTable) -> list[list[Head]]:
     """Return the rows of a head from titles of one line or two.
 
-    Neighbours with the same first line share it. A title of one line spans both rows. A unit that
-    is none leaves a comma behind, which is left out.
+    Neighbours with the same first line share it. A title of one line spans both rows. The comma
+    before an empty unit is removed.
     """
     lines = [
         (above, below.strip(" ,"), number in table.text_columns)

@@ -1,4 +1,4 @@
-"""The page: templates filled in, text escaped, and no heavier than allowed."""
+"""The page: templates filled in, text escaped, file size limited."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from fem import __version__
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.units import MINUS
-from fem.report.case import asked, case_grids, family_grid
+from fem.report.case import case_tables, family_table, problem_sentences
 from fem.report.html_table import HtmlTable
-from fem.report.provenance import held
+from fem.report.provenance import validation_summary
 
-MOST_BYTES = 5_000_000
-"""A page is no heavier: it is to go by mail."""
+MAX_BYTES = 5_000_000
+"""Maximum size of a page (bytes), so that it can be sent by e-mail."""
 
 POLICY = "; ".join(
     [
@@ -32,11 +32,11 @@ POLICY = "; ".join(
         "script-src 'unsafe-inline'",
     ]
 )
-"""What the page may load: nothing from anywhere but itself."""
+"""Content-Security-Policy: the page loads nothing from elsewhere."""
 
 
 def render(template: str, case: Case, versions: Mapping[str, str], **parts: Any) -> str:
-    """Return a template filled in, with what every page has of its case and of the tool."""
+    """Return a template filled in, with the parts that every page has of its case and the tool."""
     return (
         _environment()
         .get_template(template)
@@ -44,19 +44,19 @@ def render(template: str, case: Case, versions: Mapping[str, str], **parts: Any)
             policy=POLICY,
             version=__version__,
             style=Markup(_style()),
-            limit=f"{MOST_BYTES / 1e6:g}",
+            limit=f"{MAX_BYTES / 1e6:g}",
             solved_by=f"tubewright {versions.get('tubewright', '')}".strip(),
-            asked=asked(case),
-            family=family_grid(case),
-            case_grids=case_grids(case),
-            held=held(),
+            problem=problem_sentences(case),
+            family=family_table(case),
+            case_tables=case_tables(case),
+            validation=validation_summary(),
             **parts,
         )
     )
 
 
-def light_enough(pages: Iterable[str]) -> str:
-    """Return the first of the pages, each lighter than the one before, that is light enough.
+def first_within_limit(pages: Iterable[str]) -> str:
+    """Return the first page that is within the size limit; each is smaller than the one before.
 
     Raises
     ------
@@ -66,16 +66,16 @@ def light_enough(pages: Iterable[str]) -> str:
     size = 0
     for page in pages:
         size = len(page.encode())
-        if size <= MOST_BYTES:
+        if size <= MAX_BYTES:
             return page
     raise InputError(
-        f"the report would be of {size / 1e6:.1f} MB even without pictures and shapes; at most "
-        f"{MOST_BYTES / 1e6:g} MB are allowed: take fewer steps or settings"
+        f"the report has {size / 1e6:.1f} MB even without pictures and shapes; at most "
+        f"{MAX_BYTES / 1e6:g} MB are allowed: use fewer steps or settings"
     )
 
 
 def minus(text: object) -> str:
-    """Return text with the minus signs of its numbers set as such, and a dash for a cell of none.
+    """Return text with true minus signs in numbers, and a dash for an empty cell.
 
     >>> minus("-5.3 mm"), minus("2e-05"), minus("-")
     ('\N{MINUS SIGN}5.3 mm', '2e-05', '\N{EN DASH}')

@@ -1,4 +1,4 @@
-"""The curves of a result, a picture to each panel, so that a narrow page sets them in a column."""
+"""The curves of a result, one picture per panel, so that panels are stacked on a narrow page."""
 
 from __future__ import annotations
 
@@ -14,38 +14,38 @@ from fem.plots.curves import keys_to, notes_on, plot_panel
 from fem.plots.panels import Strip, strips
 from fem.plots.style import STYLE
 from fem.quantities.column import named
-from fem.report.figures import Picture, picture
+from fem.report.pictures import Picture, picture
 from fem.results.result import Result
 
 SIZE = 3.45, 3.0
-"""Width and height of a panel's picture (in): three stand abreast on a wide page."""
+"""Width and height of a panel's picture (in): three fit side by side on a wide page."""
 
 SAMPLE = 0.46, 0.2
-"""Width and height of the sample of a line (in)."""
+"""Width and height of a line sample (in)."""
 
 
 class Row(NamedTuple):
-    """Panels on one part of the path, and what is done to the tube there."""
+    """The panels of one part of the path, under a heading that names its load."""
 
     heading: str
     pictures: list[Picture]
 
 
 def panel_rows(result: Result) -> list[Row]:
-    """Return the curves, a row to each part of the path."""
+    """Return the curves, one row per part of the path."""
     return [
         Row(strip.heading, [_drawn(result, strip, up) for up in strip.ups])
         for strip in strips(result.case, result.runs)
     ]
 
 
-def keys(result: Result) -> list[tuple[Markup, str]]:
-    """Return samples of the lines and marks of the curves, and what they mean."""
-    return [(_sample(artist), words) for words, artist in keys_to(result).items()]
+def legend(result: Result) -> list[tuple[Markup, str]]:
+    """Return samples of the lines and marks of the curves, with their labels."""
+    return [(_sample(artist), label) for label, artist in keys_to(result).items()]
 
 
 def notes(result: Result) -> list[str]:
-    """Return what is to be said of the curves: why runs ended early, signs of end loads."""
+    """Return notes on the curves: why runs ended early, signs of end loads."""
     shown = strips(result.case, result.runs)
     return [note.replace("\n", " ") for note in notes_on(result, shown)]
 
@@ -59,7 +59,7 @@ def _drawn(result: Result, strip: Strip, up: str) -> Picture:
 
 
 def _sample(artist: Artist) -> Markup:
-    """Return a short piece of a line with its mark, which says nothing by itself."""
+    """Return a short piece of a line with its mark; the label beside it is its description."""
     figure = Figure(figsize=SAMPLE)
     axes = figure.add_axes((0, 0, 1, 1), xlim=(0, 1), ylim=(-1, 1))
     axes.axis("off")

@@ -1,4 +1,4 @@
-"""Provenance: hash of the case, mesh, history of the solver, versions, machine, validation."""
+"""Provenance: mesh, runs, solver history, hash of the case, versions, machine, validation."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from itertools import chain, zip_longest
 from typing import Any
 
 from fem.quantities import table
-from fem.report.margins import power
+from fem.report.limits import scientific
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.wording.run_sections import NAMES
@@ -18,11 +18,11 @@ from fem.wording.termination import SOLVED_HOW
 from fem.wording.text_table import TextTable
 
 CHAPTER = re.compile(r"^## (.+)\n\n`[^`]*/test_(\w+)\.py`\..* (\d+) checks?\.$", re.MULTILINE)
-"""How a section of `validation/TABLE.md` opens: title, chapter, source, number of checks."""
+"""Start of a section in `validation/TABLE.md`: title, chapter, source, number of checks."""
 
 
-def mesh_grid(run: Run) -> TextTable | None:
-    """Return the counts of a mesh; None where there is none."""
+def mesh_table(run: Run) -> TextTable | None:
+    """Return the counts of a mesh; None for a model without a mesh."""
     if not run.mesh:
         return None
     rows = [
@@ -31,8 +31,8 @@ def mesh_grid(run: Run) -> TextTable | None:
     return TextTable("Mesh of the FE model", ["mesh", "count"], rows)
 
 
-def run_grid(result: Result) -> TextTable:
-    """Return how each run went."""
+def runs_table(result: Result) -> TextTable:
+    """Return the outcome and cost of each run."""
     rows = [
         ["last step reached", *("yes" if run.reached else "no" for run in result.runs)],
         ["states found", *(str(len(run.rows)) for run in result.runs)],
@@ -48,22 +48,22 @@ def _iterations(run: Run) -> int:
 
 
 def _additional(run: Run) -> str:
-    """Return how the FE model was solved additionally."""
+    """Return the additional solves of the FE model."""
     return ", ".join(SOLVED_HOW[solve] for solve in run.additional) or "none"
 
 
-def history_grid(result: Result) -> TextTable:
+def history_table(result: Result) -> TextTable:
     """Return iterations, stability and energy gap of each state, the models side by side."""
     titles = ["state"]
     solver = [("iterations", ""), (table.energy_gap.label, ""), ("", "")]
     for title, unit in [(PRESSURE.title, PRESSURE.shown_unit), *solver]:
         below = [f"{NAMES[run.model]}, {unit}" for run in result.runs]
-        titles += [f"{title or 'state of equilibrium'}\n{line}" for line in below]
+        titles += [f"{title or 'equilibrium'}\n{line}" for line in below]
     rows = [
         [str(number), *chain.from_iterable(zip(*map(_history, states), strict=True))]
         for number, states in enumerate(zip_longest(*(run.rows for run in result.runs)))
     ]
-    return TextTable("Course of the solver, state by state", titles, rows, text_columns=())
+    return TextTable("Solver history, state by state", titles, rows, text_columns=())
 
 
 def _history(row: dict[str, Any] | None) -> list[str]:
@@ -71,11 +71,11 @@ def _history(row: dict[str, Any] | None) -> list[str]:
         return ["-"] * 4
     kind = "limit" if row["limit"] else "stable" if row["stable"] else "unstable"
     iterations = str(row[table.newton_iterations.column])
-    return [PRESSURE.show(row), iterations, power(row[table.energy_gap.column]), kind]
+    return [PRESSURE.show(row), iterations, scientific(row[table.energy_gap.column]), kind]
 
 
-def origin_grid(caption: str, facts: Mapping[str, Any]) -> TextTable:
-    """Return facts by their names, those of a table within them each in a row of its own."""
+def facts_table(caption: str, facts: Mapping[str, Any]) -> TextTable:
+    """Return facts by name, one per row; a nested table is expanded into rows."""
     return TextTable(caption, ["name", "value"], [*_facts(facts)], text_columns=(0, 1))
 
 
@@ -93,10 +93,10 @@ def _text(value: Any) -> str:
     return str(value)
 
 
-def held() -> tuple[str, TextTable] | None:
-    """Return the summary of the last run of the whole validation, and its chapters.
+def validation_summary() -> tuple[str, TextTable] | None:
+    """Return the summary of the last complete validation, and its chapters.
 
-    It is None where the validation is not installed.
+    None if the validation suite is not installed.
     """
     try:
         text = files("validation").joinpath("TABLE.md").read_text(encoding="utf-8")

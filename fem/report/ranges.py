@@ -1,4 +1,4 @@
-"""What each model of a study reaches at the last step, least and greatest, and by which setting."""
+"""Least and greatest values of each model of a study at the last step, with their settings."""
 
 from __future__ import annotations
 
@@ -14,22 +14,22 @@ from fem.wording.text_table import TextTable
 if TYPE_CHECKING:
     import pandas
 
-FEW = 3
-"""So many things that vary have a column each."""
+MAX_COLUMNS = 3
+"""Up to this number of varied quantities, each has its own column."""
 
-IN_WORDS = "setting"
-"""Head of the column that more of them share."""
+SETTING = "setting"
+"""Head of the one column for more of them."""
 
 ROUND_OFF = 6
-"""Decimals beyond which figures are round-off."""
+"""Number of decimals; further ones are round-off."""
 
 
-def range_grids(data: PlotData) -> list[TextTable]:
-    """Return a table to each model: each measure, its least and greatest value, the settings."""
+def range_tables(data: PlotData) -> list[TextTable]:
+    """Return one table per model: each measure, its least and greatest value, the settings."""
     at = data.rows[data.rows[LEVEL] == data.shown]
-    places = [axis.label for axis in data.axes] if len(data.axes) <= FEW else [IN_WORDS]
+    places = [axis.label for axis in data.axes] if len(data.axes) <= MAX_COLUMNS else [SETTING]
     titles = [f"{end}\n{below}" for end in ("least", "greatest") for below in ("value", *places)]
-    text_columns = (0, 2, 4) if places == [IN_WORDS] else (0,)
+    text_columns = (0, 2, 4) if places == [SETTING] else (0,)
     return [
         TextTable(
             f"{NAMES[model]} {data.where(data.shown)}",
@@ -58,13 +58,13 @@ def _rows(data: PlotData, rows: pandas.DataFrame) -> Iterator[list[str]]:
 
 
 def _cells(data: PlotData, row: pandas.Series[Any]) -> list[str]:
-    """Return what tells the setting of a row: a cell to each axis, or all in words."""
-    if len(data.axes) > FEW:
-        return [setting(data, row)]
+    """Return the setting of a row: one cell per axis, or one cell for all."""
+    if len(data.axes) > MAX_COLUMNS:
+        return [setting_text(data, row)]
     values = ((axis, row[axis.column]) for axis in data.axes)
     return [f"{value:.4g}" if axis.numeric else str(value) for axis, value in values]
 
 
-def setting(data: PlotData, row: pandas.Series[Any]) -> str:
-    """Return the setting of a row in words."""
+def setting_text(data: PlotData, row: pandas.Series[Any]) -> str:
+    """Return the setting of a row as text."""
     return "; ".join(axis.say(row[axis.column]) for axis in data.axes)

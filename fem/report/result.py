@@ -1,4 +1,4 @@
-"""The report of a result: what stands in each part of its page."""
+"""The report of a result: the content of each section."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from typing import Any
 
 from fem.quantities import table
 from fem.quantities.column import MESH_ERROR, Measure, with_unit
-from fem.report.margins import balance_grid, margin_grid
+from fem.report.limits import equilibrium_table, limits_table
 from fem.report.page import render
-from fem.report.panels import keys, notes, panel_rows
-from fem.report.provenance import history_grid, mesh_grid, origin_grid, run_grid
+from fem.report.panels import legend, notes, panel_rows
+from fem.report.provenance import facts_table, history_table, mesh_table, runs_table
 from fem.report.scene import scenes
 from fem.results.result import Result
 from fem.wording.bounds import bounds_table
@@ -20,24 +20,24 @@ from fem.wording.tables import PRESSURE, brief_columns, extra_state_tables, step
 from fem.wording.text_table import TextTable
 
 CONTENTS = {
-    "brief": "In brief",
+    "summary": "Summary",
     "cautions": "Cautions",
-    "case": "The job and the case",
+    "case": "Problem and inputs",
     "method": "Method and mesh",
     "curves": "Curves",
     "scene": "Shape",
     "steps": "All steps",
-    "margins": "Limits",
-    "balance": "Equilibrium checks",
-    "signs": "How the figures are to be read",
-    "held": "What the tool is held against",
-    "origin": "Where the figures come from",
+    "limits": "Limits",
+    "equilibrium": "Equilibrium checks",
+    "definitions": "Definitions and signs",
+    "validation": "Validation",
+    "provenance": "Provenance",
 }
-"""The parts of the page, by their anchors."""
+"""The sections of the page, by their anchors."""
 
 
 def result_pages(result: Result) -> Iterator[str]:
-    """Yield the page of a result, each time lighter."""
+    """Yield versions of the page of a result, each smaller than the one before."""
     parts = _parts(result)
     for scene, omitted in scenes(result):
         contents = {id: head for id, head in CONTENTS.items() if id != "scene" or scene}
@@ -53,7 +53,7 @@ def result_pages(result: Result) -> Iterator[str]:
 
 
 def _parts(result: Result) -> dict[str, Any]:
-    """Return all that the page of a result has but the shapes."""
+    """Return the content of the page of a result, without the shapes."""
     case = result.case
     fe = next((run for run in result.runs if run.model == "fe"), None)
     return {
@@ -67,35 +67,35 @@ def _parts(result: Result) -> dict[str, Any]:
             "last step": "reached" if result.reached else "NOT REACHED",
         },
         "models": [run.model for run in result.runs],
-        "brief": brief_grid(result),
+        "summary": summary_table(result),
         "outcomes": [run_sentence(run, case) for run in result.runs],
-        "mesh": mesh_grid(fe) if fe else None,
+        "mesh": mesh_table(fe) if fe else None,
         "bounds": bounds_table(fe, case) if fe else None,
         "mesh_error": fe is not None and MESH_ERROR in fe.additional,
         "rows": panel_rows(result),
-        "keys": keys(result),
+        "legend": legend(result),
         "curve_notes": notes(result),
         "steps": step_tables(result, brief=False),
-        "margins": margin_grid(result),
+        "limits": limits_table(result),
         "remarks": remarks(result),
-        "besides": extra_state_tables(result),
-        "balance": balance_grid(result),
-        "origin": [
-            run_grid(result),
-            origin_grid(
+        "extra_states": extra_state_tables(result),
+        "equilibrium": equilibrium_table(result),
+        "provenance": [
+            runs_table(result),
+            facts_table(
                 "Case and machine",
                 {"case hash (SHA-256)": case.hash, "machine": result.environment.machine},
             ),
-            origin_grid("Versions", {"versions": result.environment.versions}),
+            facts_table("Versions", {"versions": result.environment.versions}),
         ],
-        "history": [history_grid(result)],
+        "history": [history_table(result)],
     }
 
 
-def brief_grid(result: Result) -> TextTable:
-    """Return the last step that each model reached, the models side by side.
+def summary_table(result: Result) -> TextTable:
+    """Return the values at the last step that each model reached, the models side by side.
 
-    Where the way to rest ended early no step was reached; then it is the last state.
+    If no step was reached, not even the state at rest, they are those of the last state found.
     """
     reached = all(run.requested for run in result.runs)
     last = [(run.requested or run.rows)[-1] for run in result.runs]
@@ -105,13 +105,13 @@ def brief_grid(result: Result) -> TextTable:
         for c in columns
     ]
     names = [NAMES[run.model] for run in result.runs]
-    more = ["fast less FE"] if set(names) == set(NAMES.values()) else []
-    caption = "The last step that was asked for and reached" if reached else "The last state found"
-    return TextTable(caption, ["measure", *names, *more], rows)
+    difference = ["fast − FE"] if set(names) == set(NAMES.values()) else []
+    caption = "Results at the last step" if reached else "Results at the last state found"
+    return TextTable(caption, ["measure", *names, *difference], rows)
 
 
 def _difference(column: Measure, rows: list[dict[str, Any]]) -> list[str]:
-    """Return by how much the fast model's figure is greater, where both models took part."""
+    """Return the value of the fast model minus that of the FE model, if both were solved."""
     by_model = {row["model"]: row for row in rows}
     if set(by_model) != set(NAMES):
         return []

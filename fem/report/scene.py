@@ -1,4 +1,4 @@
-"""Shapes to turn, with a picture for paper; fewer of their states where they weigh too much."""
+"""Interactive shapes and a picture of them for print; fewer states if the page is too large."""
 
 from __future__ import annotations
 
@@ -11,62 +11,63 @@ from markupsafe import Markup
 from fem.browser.embed import scene_block
 from fem.browser.pack import pack
 from fem.report import page
-from fem.report.figures import Picture, drawn
+from fem.report.pictures import Picture, drawn
 from fem.results.result import Result
 from fem.scene.result_view import Exhibit, exhibits
 from fem.wording.picture_text import DPI
 
-EVERY = {1: "one", 2: "second", 4: "fourth", 8: "eighth"}
-"""Of the steps between the first and the last every one stays, then every second, and so on."""
+STRIDES = {1: "one", 2: "second", 4: "fourth", 8: "eighth"}
+"""Steps from one state to the next in ever smaller pages: all states, every second one, ..."""
 
-LEAST_OF_PIECE = 5
-"""A piece of a thread in one state takes so many bytes at least, packed; found to be 12 to 45."""
+MIN_PIECE_BYTES = 5
+"""Minimum packed size of a piece of a thread in one state (bytes); measured: 12 to 45."""
 
-SPREAD = 1.5
-"""States of one path weigh alike but for this factor: what is unlike in them is packed once."""
+MAX_SIZE_RATIO = 1.5
+"""Bound of the size per state of a pack over that of a pack with more states: arrays that the
+states share are packed once."""
 
 
 class Scene(NamedTuple):
-    """Shapes to turn, their picture for paper, and what is said of them; any may be lacking."""
+    """Interactive shapes, their picture for print, and a note; any may be missing."""
 
     block: Markup | None
     still: Picture | None
-    said: str = ""
+    note: str = ""
 
 
-def kept_scene(result: Result, title: str) -> Scene:
-    """Return the shapes of a result that a study has kept."""
-    return Scene(block(exhibits(result), title), *picture_of(result))
+def stored_scene(result: Result, title: str) -> Scene:
+    """Return the shapes of a result that a study has stored."""
+    return Scene(block(exhibits(result), title), *still_picture(result))
 
 
 def scenes(result: Result) -> Iterator[tuple[Scene | None, list[str]]]:
-    """Yield the scene of a result and what is left out of it, each time lighter."""
-    still, said = picture_of(result)
-    for turned, every in turned_blocks(exhibits(result), result.case.title):
-        yield Scene(turned, still, said), _left_out(every)
-    gone = "the shapes to turn" + ("; a picture of them stays" if still else "")
-    yield (Scene(None, still, said) if still else None), [gone]
+    """Yield the scene of a result and what it omits, each smaller than the one before."""
+    still, note = still_picture(result)
+    for interactive, stride in scene_blocks(exhibits(result), result.case.title):
+        yield Scene(interactive, still, note), _omitted(stride)
+    shapes = "the interactive shapes" + (" (a picture replaces them)" if still else "")
+    yield (Scene(None, still, note) if still else None), [shapes]
     if still:
-        yield None, ["the shapes to turn, and their picture"]
+        yield None, ["the interactive shapes and their picture"]
 
 
-def turned_blocks(shown: Sequence[Exhibit], title: str) -> Iterator[tuple[Markup, int]]:
-    """Yield the element in which exhibits are turned, of ever fewer states, and of which.
+def scene_blocks(shown: Sequence[Exhibit], title: str) -> Iterator[tuple[Markup, int]]:
+    """Yield the element of the interactive shapes and its stride, with ever fewer states.
 
-    Those that would be too heavy by themselves are left out: by what their threads weigh at least,
-    or by what the one before weighed for each state.
+    Elements above the size limit are not made; their size is estimated from the number of pieces
+    of threads, and from the size per state of the element before.
     """
     most = max((len(exhibit.rows) for exhibit in shown), default=0)
-    weight = 0.0  # of a state (bytes)
-    for every in (every for every in EVERY if every < most):
-        fewer = [thinned(exhibit, every) for exhibit in shown]
+    size = 0.0  # of a state (bytes)
+    for stride in (stride for stride in STRIDES if stride < most):
+        fewer = [thinned(exhibit, stride) for exhibit in shown]
         states = sum(len(exhibit.rows) for exhibit in fewer)
-        least = max(LEAST_OF_PIECE * sum(map(_pieces, fewer)), weight * states / SPREAD)
-        if least > page.MOST_BYTES:
+        least = max(MIN_PIECE_BYTES * sum(map(_pieces, fewer)), size * states / MAX_SIZE_RATIO)
+        if least > page.MAX_BYTES:
             continue
-        turned = block(fewer, title)
-        weight = len(turned) / states
-        yield turned, every
+        interactive = block(fewer, title)
+        size = len(interactive) / states
+        yield interactive, stride
 
 
 def _pieces(exhibit: Exhibit) -> int:
@@ -77,35 +78,34 @@ def _pieces(exhibit: Exhibit) -> int:
     )
 
 
-def picture_of(result: Result) -> tuple[Picture | None, str]:
-    """Return the picture of the shapes and, where there is none, why."""
+def still_picture(result: Result) -> tuple[Picture | None, str]:
+    """Return the picture of the shapes or, if there is none, the reason."""
     from fem.scene.still.path import draw_shape
 
     if not result.shapes:
-        return None, "The FE model has left no shapes: the picture on paper is lacking."
+        return None, "There is no picture for print: it needs the shapes of the FE model."
     caption = "The tube at rest and at the end of its path, threads coloured by tension"
     try:
         return drawn(lambda file: draw_shape(result, file), caption, DPI), ""
     except OSError as error:  # a machine that cannot draw off screen
-        return None, f"The picture could not be drawn here: {error}."
+        return None, f"The picture could not be drawn: {error}."
 
 
-def thinned(exhibit: Exhibit, every: int) -> Exhibit:
-    """Return an exhibit with every so-and-so-many-th state, the first and the last among them."""
+def thinned(exhibit: Exhibit, stride: int) -> Exhibit:
+    """Return a view with its first state, every `stride`-th one and the last."""
     last = len(exhibit.rows) - 1
-    kept = sorted({*range(0, last + 1, every), last})
+    kept = sorted({*range(0, last + 1, stride), last})
     rows = [exhibit.rows[number] for number in kept]
     return replace(exhibit, rows=rows, shapes=[exhibit.shapes[number] for number in kept])
 
 
 def block(shown: Sequence[Exhibit], title: str) -> Markup:
-    """Return the element in which exhibits are turned, with all that it needs."""
+    """Return the element of interactive shapes, with its scripts and data."""
     return Markup(scene_block(pack(shown, title)))
 
 
-def _left_out(every: int) -> list[str]:
-    if every == 1:
+def _omitted(stride: int) -> list[str]:
+    if stride == 1:
         return []
-    return [
-        f"of the shapes to turn all states but every {EVERY[every]} one, the first and the last"
-    ]
+    kept = f"the first, the last and every {STRIDES[stride]} one"
+    return [f"states of the interactive shapes, except {kept}"]

@@ -1,4 +1,4 @@
-"""The report of a study: what stands in each part of its page."""
+"""The report of a study: the content of each section."""
 
 from __future__ import annotations
 
@@ -7,13 +7,19 @@ from pathlib import Path
 from typing import Any
 
 from fem.plots.study.figures import figures
-from fem.report.beside import comparison, trust
-from fem.report.figures import Picture, picture
 from fem.report.page import render
-from fem.report.provenance import origin_grid
-from fem.report.ranges import range_grids, setting
-from fem.report.scene import Scene, kept_scene
-from fem.report.varied import counts_grid, said, unreached_grids, unusable_grids, varied_grid
+from fem.report.pictures import Picture, picture
+from fem.report.provenance import facts_table
+from fem.report.ranges import range_tables, setting_text
+from fem.report.scene import Scene, stored_scene
+from fem.report.study_sections import comparison, trust
+from fem.report.study_tables import (
+    counts_table,
+    invalid_setting_tables,
+    not_reached_tables,
+    run_notes,
+    vary_table,
+)
 from fem.results.result import Result
 from fem.study.plot_data import plot_data
 from fem.study.runner import SHAPES
@@ -21,46 +27,46 @@ from fem.study.study_result import StudyResult
 from fem.wording.run_sections import NAMES
 
 CONTENTS = {
-    "brief": "In brief",
+    "summary": "Summary",
     "cautions": "Cautions",
-    "job": "What was asked",
-    "case": "The case that was varied",
-    "pictures": "Pictures over the settings",
-    "scene": "Shapes that were kept",
-    "bench": "Held against the bench",
-    "trust": "Where the fast model does",
+    "problem": "Problem",
+    "case": "Base case",
+    "pictures": "Results by setting",
+    "scene": "Stored shapes",
+    "comparison": "Comparison with measurements",
+    "trust": "Where the fast model is accurate enough",
     "failed": "Curves that ended early",
     "method": "Method",
-    "signs": "How the figures are to be read",
-    "held": "What the tool is held against",
-    "origin": "Where the figures come from",
+    "definitions": "Definitions and signs",
+    "validation": "Validation",
+    "provenance": "Provenance",
 }
-"""The parts of the page, by their anchors."""
+"""The sections of the page, by their anchors."""
 
-MOST_KEPT = 3
-"""Kept shapes that have room."""
+MAX_SCENES = 3
+"""Maximum number of stored shapes on the page."""
 
 
 def study_pages(study_result: StudyResult, folder: Path) -> Iterator[str]:
-    """Yield the page of a study, each time lighter.
+    """Yield versions of the page of a study, each smaller than the one before.
 
-    First the shapes to turn are left out one by one, from the last, then the pictures.
+    First the interactive shapes are omitted one by one, from the last, then the pictures.
 
     Raises
     ------
     InputError
-        If what lies in its folder is damaged.
+        If files in the folder are damaged.
     """
-    pictures, kept = _pictures(study_result), _kept(study_result, folder)
+    pictures, scenes = _pictures(study_result), _stored_scenes(study_result, folder)
     parts = _parts(study_result, folder)
-    plans = [(turned, len(pictures)) for turned in range(len(kept), -1, -1)]
+    plans = [(interactive, len(pictures)) for interactive in range(len(scenes), -1, -1)]
     plans += [(0, shown) for shown in range(len(pictures) - 1, -1, -1)]
-    for turned, shown in plans:
-        still = [(title, scene._replace(block=None)) for title, scene in kept[turned:]]
-        parts |= {"pictures": pictures[:shown], "scene": [*kept[:turned], *still]}
+    for interactive, shown in plans:
+        still = [(title, scene._replace(block=None)) for title, scene in scenes[interactive:]]
+        parts |= {"pictures": pictures[:shown], "scene": [*scenes[:interactive], *still]}
         parts["contents"] = {id: head for id, head in CONTENTS.items() if parts.get(id, True)}
         parts["omitted"] = [
-            *(f"the shapes to turn of {title}; a picture of them stays" for title, _ in still),
+            *(f"the interactive shapes of {title} (a picture replaces them)" for title, _ in still),
             *(f"a picture: {one.caption}" for one in pictures[shown:]),
         ]
         yield render(
@@ -69,11 +75,11 @@ def study_pages(study_result: StudyResult, folder: Path) -> Iterator[str]:
 
 
 def _parts(study_result: StudyResult, folder: Path) -> dict[str, Any]:
-    """Return all that the page of a study has but pictures over the settings and shapes."""
+    """Return the content of the page of a study, without pictures and shapes."""
     study, record, seen = study_result.study, study_result.provenance, plot_data(study_result)
     began = [session["began"] for session in record.get("sessions") or []]
     unusable = ((entry["setting"], entry["reason"]) for entry in record["unusable"])
-    origin = {
+    provenance = {
         "study hash (SHA-256)": record["study_hash"],
         "case hash (SHA-256)": record["case_hash"],
         **{f"run {number} began": when for number, when in enumerate(began, 1)},
@@ -88,28 +94,28 @@ def _parts(study_result: StudyResult, folder: Path) -> dict[str, Any]:
             "cases": str(record["cases"]),
             "models": ", ".join(NAMES[model] for model in study.models),
             "mesh": study.resolution if "fe" in study.models else "",
-            "curves": "all done" if study_result.complete else "NOT ALL DONE",
+            "curves": "all solved" if study_result.complete else "INCOMPLETE",
         },
         "models": study.models,
-        "counts": counts_grid(study_result),
-        "ranges": range_grids(seen) if seen else [],
-        "said": [*said(study_result)],
-        "varied": varied_grid(study),
+        "counts": counts_table(study_result),
+        "ranges": range_tables(seen) if seen else [],
+        "notes": [*run_notes(study_result)],
+        "vary": vary_table(study),
         "base": study.base,
-        "bench": comparison(folder, study_result),
+        "comparison": comparison(folder, study_result),
         "trust": trust(folder, study_result),
-        "failed": [*unreached_grids(study_result), *unusable_grids(unusable)],
+        "failed": [*not_reached_tables(study_result), *invalid_setting_tables(unusable)],
         "resolution": study.resolution,
-        "origin": [
-            origin_grid("Study and machine", origin),
-            origin_grid("Versions", {"versions": record["versions"]}),
+        "provenance": [
+            facts_table("Study and machine", provenance),
+            facts_table("Versions", {"versions": record["versions"]}),
         ],
         "history": [],
     }
 
 
 def _pictures(study_result: StudyResult) -> list[Picture]:
-    """Return the figures without their words, which the page writes below as text."""
+    """Return the figures without their captions, which the page writes below as text."""
     return [
         picture(
             layout.figure(words=False),
@@ -119,17 +125,17 @@ def _pictures(study_result: StudyResult) -> list[Picture]:
     ]
 
 
-def _kept(study_result: StudyResult, folder: Path) -> list[tuple[str, Scene]]:
-    """Return the first of the shapes that are kept, by their settings, in the table's order."""
-    there = [
+def _stored_scenes(study_result: StudyResult, folder: Path) -> list[tuple[str, Scene]]:
+    """Return the first stored shapes with their settings, in the order of the table."""
+    stored = [
         key for key in dict.fromkeys(study_result.table.case) if (folder / SHAPES / key).is_dir()
     ]
-    seen, words = plot_data(study_result), {}
+    seen, settings = plot_data(study_result), {}
     if seen and seen.axes:
         first = seen.rows.drop_duplicates("case")
-        words = {str(row["case"]): setting(seen, row) for _, row in first.iterrows()}
-    titles = {key: words.get(key, f"case {key}") for key in there[:MOST_KEPT]}
+        settings = {str(row["case"]): setting_text(seen, row) for _, row in first.iterrows()}
+    titles = {key: settings.get(key, f"case {key}") for key in stored[:MAX_SCENES]}
     return [
-        (title, kept_scene(Result.load(folder / SHAPES / key), title))
+        (title, stored_scene(Result.load(folder / SHAPES / key), title))
         for key, title in titles.items()
     ]

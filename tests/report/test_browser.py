@@ -1,4 +1,4 @@
-"""The report in a browser: opened as a file, on a wide and on a narrow screen, and on paper."""
+"""The report in a browser: opened as a file, on wide and narrow screens, and in print."""
 
 import pytest
 
@@ -37,11 +37,11 @@ def shown(opened):
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_it_opens_by_itself_and_fits(read, file, width):
+def test_the_page_loads_nothing_and_fits_the_screen(read, file, width):
     opened = read(width)
     shown(opened)
-    asked = [url for url in opened.requests if not url.startswith(("data:", "blob:"))]
-    assert asked == [file.as_uri()]
+    loaded = [url for url in opened.requests if not url.startswith(("data:", "blob:"))]
+    assert loaded == [file.as_uri()]
     assert opened.faults == []
     assert opened.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     for head in opened.page.locator("main h2").all():
@@ -50,7 +50,7 @@ def test_it_opens_by_itself_and_fits(read, file, width):
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_frames_that_move_are_reached_by_keyboard(read, width):
+def test_frames_that_scroll_can_be_reached_by_keyboard(read, width):
     unreached = read(width).page.evaluate(
         """() => [...document.querySelectorAll("main *")]
             .filter((e) => e.scrollWidth > e.clientWidth + 1
@@ -62,17 +62,17 @@ def test_frames_that_move_are_reached_by_keyboard(read, width):
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-def test_nothing_hinders_anybody(read, width):
+def test_there_is_no_accessibility_violation(read, width):
     opened = read(width, bypass_csp=True)
     shown(opened)
     found = axe.Axe().run(opened.page)
     assert found.violations_count == 0, found.generate_report()
 
 
-def test_on_paper_a_picture_stands_for_the_shapes(read):
+def test_in_print_a_picture_replaces_the_shapes(read):
     page = read().page
     page.emulate_media(media="print")
-    assert not page.locator("#scene .turn").is_visible()
+    assert not page.locator("#scene .interactive").is_visible()
     assert page.locator("#scene img").is_visible()
     assert not page.locator("nav").is_visible()
     assert page.locator("thead").first.evaluate("e => getComputedStyle(e).display") == (
@@ -84,4 +84,4 @@ def test_on_paper_a_picture_stands_for_the_shapes(read):
 def test_without_scripts_the_picture_is_there(read):
     page = read(java_script_enabled=False).page
     assert page.locator("#scene img").is_visible()
-    assert not page.locator("#scene .turn").is_visible()
+    assert not page.locator("#scene .interactive").is_visible()

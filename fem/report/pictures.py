@@ -1,4 +1,4 @@
-"""Pictures as parts of the page: figures as SVG whose letters stay letters, rendered ones PNG."""
+"""Pictures as parts of the page: plots as SVG with text as text, rendered scenes as PNG."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ from matplotlib import rc_context
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-HEAVIEST = 250_000
-"""An SVG of more bytes, as of a map with thousands of points, becomes a PNG."""
+MAX_SVG_BYTES = 250_000
+"""A larger SVG (bytes), as of a map with thousands of points, is replaced by a PNG."""
 
-SHARP = 150
+PNG_DPI = 150
 """Resolution of such a PNG (dots per inch)."""
 
 CSS_INCH = 96
 """Pixels of a page to an inch."""
 
-FEW_COLOURS = 128
-"""Maps have a dozen bands of colour; so many more do for the softened edges between them."""
+PNG_COLOURS = 128
+"""Colours of such a PNG: a map has a dozen bands of colour, plus their smoothed edges."""
 
 
 class Picture(NamedTuple):
@@ -36,9 +36,9 @@ class Picture(NamedTuple):
     markup
         The element.
     caption
-        What it shows, in words.
+        Description of the content.
     width, ratio
-        Width at which its letters have their true size (px), and its share of the height.
+        Width at which the text has its designed size (px), and width divided by height.
     """
 
     markup: Markup
@@ -48,7 +48,7 @@ class Picture(NamedTuple):
 
     @property
     def style(self) -> str:
-        """How wide it is on the page, and what its height follows from."""
+        """The CSS of its width on the page and its aspect ratio."""
         return f"width:{self.width}px;--ratio:{self.ratio:.4g}"
 
 
@@ -57,12 +57,12 @@ def picture(figure: Figure, caption: str) -> Picture:
     text = _svg(figure)
     width, height = (float(_found(rf'{side}="([0-9.]+)pt"', text)) for side in ("width", "height"))
     size = round(width * CSS_INCH / 72), width / height
-    if len(text) <= HEAVIEST:
+    if len(text) <= MAX_SVG_BYTES:
         opening = f'<svg role="img" aria-label="{escape(caption)}"'
         return Picture(Markup(text.replace("<svg", opening, 1)), caption, *size)
     file = io.BytesIO()
-    figure.savefig(file, format="png", dpi=SHARP, facecolor="white")
-    return Picture(_image(_few_colours(file.getvalue()), caption), caption, *size)
+    figure.savefig(file, format="png", dpi=PNG_DPI, facecolor="white")
+    return Picture(_image(_fewer_colours(file.getvalue()), caption), caption, *size)
 
 
 def image(file: Path, caption: str, dpi: float) -> Picture:
@@ -71,7 +71,7 @@ def image(file: Path, caption: str, dpi: float) -> Picture:
     Raises
     ------
     OSError
-        If it cannot be read, or is no such picture.
+        If it cannot be read or is not a PNG file.
     """
     from PIL import Image
 
@@ -83,12 +83,12 @@ def image(file: Path, caption: str, dpi: float) -> Picture:
 
 
 def drawn(draw: Callable[[Path], None], caption: str, dpi: float) -> Picture:
-    """Return what `draw` writes into a file, of `dpi` dots per inch, as part of the page.
+    """Return the picture that `draw` writes to a file, of `dpi` dots per inch.
 
     Raises
     ------
     OSError
-        If it cannot be drawn here.
+        If this machine cannot draw it.
     """
     from tempfile import TemporaryDirectory
 
@@ -99,9 +99,9 @@ def drawn(draw: Callable[[Path], None], caption: str, dpi: float) -> Picture:
 
 
 def _svg(figure: Figure) -> str:
-    """Return a figure as an SVG element without the names of its groups, which nothing uses.
+    """Return a figure as an SVG element without the ids of its groups.
 
-    Several figures on a page would use the same.
+    Several figures on a page would have the same ids.
     """
     file = io.StringIO()
     with rc_context({"svg.fonttype": "none"}):
@@ -122,11 +122,11 @@ def _image(png: bytes, caption: str) -> Markup:
     return Markup('<img src="data:image/png;base64,{}" alt="{}">').format(data, caption)
 
 
-def _few_colours(png: bytes) -> bytes:
+def _fewer_colours(png: bytes) -> bytes:
     from PIL import Image
 
     file = io.BytesIO()
     with Image.open(io.BytesIO(png)) as full:
-        few = full.convert("RGB").quantize(FEW_COLOURS, dither=Image.Dither.NONE)
+        few = full.convert("RGB").quantize(PNG_COLOURS, dither=Image.Dither.NONE)
     few.save(file, format="PNG", optimize=True)
     return file.getvalue()

@@ -1,4 +1,4 @@
-"""What a study varies, how its curves went, and what failed: tables and sentences."""
+"""Tables and notes of a study: what it varies, the outcome of its curves, and failures."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ from fem.wording.run_sections import NAMES
 from fem.wording.termination import reason
 from fem.wording.text_table import TextTable
 
-MOST = 30
-"""So many curves that did not reach their last step are told one by one."""
+MAX_ROWS = 30
+"""Maximum number of curves or settings in a table."""
 
 
-def varied_grid(study: Study) -> TextTable:
-    """Return what varies, a row to each table [[vary]], and what differs throughout."""
+def vary_table(study: Study) -> TextTable:
+    """Return what varies, one row per table [[vary]], and what is set for all cases."""
     rows = [[_fields(vary), *_values(study, vary)] for vary in study.vary]
-    rows += [[field, str(value), "throughout"] for field, value in study.set.items()]
+    rows += [[field, str(value), "all cases"] for field, value in study.set.items()]
     return TextTable(
         "Fields of the case", ["field", "values", "count"], rows, text_columns=(0, 1, 2)
     )
@@ -43,25 +43,25 @@ def _values(study: Study, vary: Vary) -> list[str]:
     return [span, f"{vary.count}, equally spaced"]
 
 
-def counts_grid(study_result: StudyResult) -> TextTable:
-    """Return how the curves of each model went."""
-    told = study_result.provenance
+def counts_table(study_result: StudyResult) -> TextTable:
+    """Return the number of curves of each model by outcome."""
+    record = study_result.provenance
     rows = []
     for model in study_result.study.models:
-        ended = Counter(e["status"] for e in told["not_reached"] if e["model"] == model)
-        lost = {e["case"] for e in told["not_reached"] if e["model"] == model}
+        ended = Counter(e["status"] for e in record["not_reached"] if e["model"] == model)
+        lost = {e["case"] for e in record["not_reached"] if e["model"] == model}
         found = set(study_result.table.case[study_result.table.model == model])
         reached = len(found - lost)
-        lacking = told["cases"] - reached - ended.total()
-        numbers = (reached, ended["ended"], ended["failed"], lacking, told["cases"])
-        rows.append([NAMES[model], *map(str, numbers), f"{told['seconds'].get(model, 0):.4g}"])
-    titles = ["model", "reached the last step", "ended at a limit", "failed", "still to do"]
-    titles += ["asked for", "computing time [s]"]
-    return TextTable("Curves: one model along the path of one case", titles, rows)
+        lacking = record["cases"] - reached - ended.total()
+        numbers = (reached, ended["ended"], ended["failed"], lacking, record["cases"])
+        rows.append([NAMES[model], *map(str, numbers), f"{record['seconds'].get(model, 0):.4g}"])
+    titles = ["model", "reached the last step", "ended at a limit", "failed", "not solved yet"]
+    titles += ["total", "computing time [s]"]
+    return TextTable("Curves (one curve: one model, one case)", titles, rows)
 
 
-def unreached_grids(study_result: StudyResult, *, failed_only: bool = False) -> list[TextTable]:
-    """Return which curves did not reach their last step, failed ones first, and why."""
+def not_reached_tables(study_result: StudyResult, *, failed_only: bool = False) -> list[TextTable]:
+    """Return the curves that did not reach their last step, failed ones first, with reasons."""
     entries = study_result.provenance["not_reached"]
     failed = [entry for entry in entries if entry["status"] == "failed"]
     others = [] if failed_only else [entry for entry in entries if entry not in failed]
@@ -77,31 +77,31 @@ def unreached_grids(study_result: StudyResult, *, failed_only: bool = False) -> 
     ]
     all_caption = "Curves that did not reach their last step, failed ones first"
     caption = "Curves that failed" if failed_only else all_caption
-    return _first(caption, ["setting", "model", "how it ended", "why"], rows)
+    return _first(caption, ["setting", "model", "outcome", "reason"], rows)
 
 
-def unusable_grids(unusable: Iterable[tuple[Mapping[str, Any], str]]) -> list[TextTable]:
-    """Return which settings make no case, and why."""
+def invalid_setting_tables(unusable: Iterable[tuple[Mapping[str, Any], str]]) -> list[TextTable]:
+    """Return the settings that are not valid cases, with reasons."""
     rows = [
-        [", ".join(f"{field} {value}" for field, value in setting.items()), why]
-        for setting, why in unusable
+        [", ".join(f"{field} {value}" for field, value in setting.items()), reason]
+        for setting, reason in unusable
     ]
-    return _first("Settings that make no case", ["setting", "why"], rows)
+    return _first("Invalid settings", ["setting", "reason"], rows)
 
 
 def _first(caption: str, titles: list[str], rows: list[list[str]]) -> list[TextTable]:
-    """Return a table of the first rows, with their number in its caption; none without rows."""
-    more = f", {MOST} of {len(rows)}" if len(rows) > MOST else ""
-    table = TextTable(f"{caption}{more}", titles, rows[:MOST], text_columns=range(len(titles)))
+    """Return a table of the first rows, with their number in the caption; none without rows."""
+    more = f", {MAX_ROWS} of {len(rows)}" if len(rows) > MAX_ROWS else ""
+    table = TextTable(f"{caption}{more}", titles, rows[:MAX_ROWS], text_columns=range(len(titles)))
     return [table] if rows else []
 
 
-def said(study_result: StudyResult) -> Iterator[str]:
-    """Yield what is to be said of the run of a study beside its counts."""
-    told = study_result.provenance
-    if told.get("ended_early"):
-        yield f"The run ended early: {told['ended_early']}; go on with --resume."
-    for fault in told.get("not_in_batch", []):
+def run_notes(study_result: StudyResult) -> Iterator[str]:
+    """Yield notes on the run of a study."""
+    record = study_result.provenance
+    if record.get("ended_early"):
+        yield f"The run ended early: {record['ended_early']}; continue with --resume."
+    for fault in record.get("not_in_batch", []):
         yield f"Solved one by one, not in a batch: {fault}."
-    if others := told.get("curves_not_asked_for"):
+    if others := record.get("curves_not_asked_for"):
         yield f"{others} curves in the results database are not part of the study; ignored."

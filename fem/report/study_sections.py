@@ -1,4 +1,4 @@
-"""What stands beside a study: its comparison with a bench, and how far the fast model does."""
+"""Sections of a study's report: comparison with measurements, accuracy of the fast model."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from fem.compare.diagnose import Diagnosis
 from fem.compare.fit import Fit
 from fem.core.errors import InputError
 from fem.quantities.column import named
-from fem.report.figures import Picture, image
+from fem.report.pictures import Picture, image
 from fem.study.study_result import StudyResult
 from fem.wording.agreement import agreement_table, correction_table, rules_table
 from fem.wording.comparison import diagnosis_lines_in
@@ -24,81 +24,81 @@ from fem.wording.picture_text import DPI
 from fem.wording.text_table import TextTable
 
 COMPARE, TRUST = "compare", "trust"
-"""Folders within that of a study, where the commands of these names write by themselves."""
+"""Folders in the study's folder to which the commands of these names write by default."""
 
 
 @dataclass(frozen=True)
-class Beside:
-    """What one of these folders tells.
+class Section:
+    """The content of a section.
 
     Attributes
     ----------
-    said
+    notes
         Sentences.
-    grids, pictures
-        Its tables and its pictures.
+    tables, pictures
+        Tables and pictures.
     """
 
-    said: list[str]
-    grids: list[TextTable] = field(default_factory=list)
+    notes: list[str]
+    tables: list[TextTable] = field(default_factory=list)
     pictures: list[Picture] = field(default_factory=list)
 
 
-def comparison(folder: Path, study_result: StudyResult) -> Beside | None:
-    """Return what the folder compare says; None where there is none.
+def comparison(folder: Path, study_result: StudyResult) -> Section | None:
+    """Return the section on the comparison with measurements; None without the folder `compare`.
 
     Raises
     ------
     InputError
         If its files are damaged.
     """
-    return _of_study(folder / COMPARE, "compare.json", study_result, _comparison)
+    return _section(folder / COMPARE, "compare.json", study_result, _comparison)
 
 
-def trust(folder: Path, study_result: StudyResult) -> Beside | None:
-    """Return what the folder trust says; None where there is none.
+def trust(folder: Path, study_result: StudyResult) -> Section | None:
+    """Return the section on the fast model's accuracy; None without the folder `trust`.
 
     Raises
     ------
     InputError
         If its files are damaged.
     """
-    return _of_study(folder / TRUST, "trust.json", study_result, _trust)
+    return _section(folder / TRUST, "trust.json", study_result, _trust)
 
 
-def _of_study(
+def _section(
     place: Path,
     file: str,
     study_result: StudyResult,
-    read: Callable[[Path, dict[str, Any]], Beside],
-) -> Beside | None:
-    """Return what a folder beside says, if its file is of this study; None where there is none."""
+    read: Callable[[Path, dict[str, Any]], Section],
+) -> Section | None:
+    """Return the section read from a folder, if it belongs to this study; None without a file."""
     if not (place / file).exists():
         return None
     try:
         record = json.loads((place / file).read_text(encoding="utf-8"))
         if record.get("study_hash") != study_result.study.hash:
-            return Beside([f"The folder {place.name} is of another study, and is left out."])
+            return Section([f"The folder {place.name} belongs to another study and is not shown."])
         return read(place, record)
     except (OSError, KeyError, TypeError, ValueError, AttributeError) as error:
-        fault = f"its files are not as tubewright {place.name} writes them"
+        fault = f"not the files that tubewright {place.name} writes"
         raise InputError(f"{place}: {fault}: {type(error).__name__}: {error}") from None
 
 
-def _comparison(folder: Path, record: dict[str, Any]) -> Beside:
+def _comparison(folder: Path, record: dict[str, Any]) -> Section:
     rows = _rows(folder / "summary.csv")
     units = {row["measure"]: row["unit"] or "" for row in rows}
     pictures = [
-        image(file, f"Model over bench, and residuals: {_quantity(file)}", DPI)
+        image(file, f"Model compared with measurements, and residuals: {_quantity(file)}", DPI)
         for file in sorted(folder.glob("compare_*.png"))
     ]
-    said = [
-        f"{record['measurements']} measurements of {record['settings']} settings: "
+    notes = [
+        f"{record['measurements']} measurements at {record['settings']} settings: "
         f"{record['bench']}.",
         " ".join(record["bench_notes"]),
         *diagnosis_lines_in(_diagnosis(record["diagnosis"]), units),
     ]
-    return Beside([*filter(None, said)], [agreement_table(rows)], pictures)
+    return Section([*filter(None, notes)], [agreement_table(rows)], pictures)
 
 
 def _quantity(file: Path) -> str:
@@ -106,7 +106,7 @@ def _quantity(file: Path) -> str:
 
 
 def _diagnosis(record: dict[str, Any]) -> Diagnosis:
-    """Return what compare.json says of causes; an interval without an end is null in it."""
+    """Return the causes in compare.json, where null is an infinite interval."""
     fits = [
         TypeAdapter(list[Fit]).validate_python(
             [
@@ -120,25 +120,29 @@ def _diagnosis(record: dict[str, Any]) -> Diagnosis:
     return Diagnosis(record["model"], record["figures"], record["settings"], fits[0], bic, fits[1])
 
 
-def _trust(folder: Path, record: dict[str, Any]) -> Beside:
+def _trust(folder: Path, record: dict[str, Any]) -> Section:
     from fem.trust.tolerance import Tolerance  # slow to import
 
     tolerances = [Tolerance(named(column), most) for column, most in record["tolerances"].items()]
-    words = ", ".join(map(str, tolerances)).replace("_", " ")
-    said = [f"Tolerances of the fast model against the FE model: {words}."]
-    grids = [rules_table(_rows(folder / "rules.csv"), [one.quantity for one in tolerances])]
+    text = ", ".join(map(str, tolerances)).replace("_", " ")
+    notes = [f"Tolerances of the fast model compared with the FE model: {text}."]
+    tables = [rules_table(_rows(folder / "rules.csv"), [one.quantity for one in tolerances])]
     if record["corrected"]:
-        grids.append(correction_table(record["corrected"]))
+        tables.append(correction_table(record["corrected"]))
     elif record["no_corrected_model"]:
-        said.append(f"There is no corrected fast model: {record['no_corrected_model']}.")
+        notes.append(f"There is no corrected fast model: {record['no_corrected_model']}.")
     captions = {
         "trust.png": "Where the fast model is accurate enough",
         "corrected.png": "The corrected fast model",
     }
-    there = [name for name in captions if (folder / name).exists()]
-    return Beside(said, grids, [image(folder / name, captions[name], DPI) for name in there])
+    pictures = [
+        image(folder / name, caption, DPI)
+        for name, caption in captions.items()
+        if (folder / name).exists()
+    ]
+    return Section(notes, tables, pictures)
 
 
 def _rows(file: Path) -> list[dict[Hashable, Any]]:
-    """Return the rows of a table; only an empty cell has no value."""
+    """Return the rows of a table; only an empty cell has no value, a text "nan" has."""
     return pandas.read_csv(file, keep_default_na=False, na_values=[""]).to_dict("records")

@@ -20,15 +20,16 @@ from fem.results.result import Result
 from fem.wording.run_sections import NAMES, place_text
 from fem.wording.text_table import TextTable
 
-GAPS = {
-    "energy_gap": "work of the loads that is not stored, as a share of all work",
-    "end_force_gap": "axial force at the base less thrust and end force, as a share of them",
-    "end_torque_gap": "torque at the base less that on the free end, as a share",
+RESIDUALS = {
+    "energy_gap": "work of the loads minus stored energy, relative to the work",
+    "end_force_gap": "axial force at the base minus thrust and end force, relative",
+    "end_torque_gap": "torque at the base minus torque on the free end, relative",
 }
+"""Labels of the residuals of the equilibrium checks."""
 
 
-def margin_grid(result: Result) -> TextTable:
-    """Return the worst value along each path, where it is, and what is allowed."""
+def limits_table(result: Result) -> TextTable:
+    """Return the worst value along each path, where it occurs, and the limit."""
     case, names = result.case, [NAMES[run.model] for run in result.runs]
     found = [state_checks(run.path, case) for run in result.runs]
     rows = []
@@ -47,7 +48,7 @@ def margin_grid(result: Result) -> TextTable:
 def _title(one: Check) -> str:
     label = LIMITED[one.limit].label
     if one.limit is Limit.NARROW_BORE:
-        return f"least {label}"
+        return f"minimum {label}"
     return f"{label} of threads {one.name}" if one.name else label
 
 
@@ -57,37 +58,37 @@ def _value(one: Check) -> str:
 
 
 def _allowed(one: Check) -> str:
-    """Return what is allowed, and why."""
+    """Return the limit and its reason."""
     match one.limit:
         case Limit.TRUSTED_STRETCH if one.allowed is not None:
-            return f"{one.allowed:g}, up to which the constants were fitted"
+            return f"{one.allowed:g} (range of the fitted constants)"
         case Limit.NARROW_BORE:
-            return f"a real tube folds below about {one.allowed:g}"
+            return f"about {one.allowed:g} (a real tube folds below)"
         case Limit.LOCKING:
-            return "100 %, where it locks"
+            return "100 % (the rubber locks)"
         case Limit.BREAKING_LOAD if one.allowed is not None:
-            return f"{one.allowed:g} N, where a thread breaks"
+            return f"{one.allowed:g} N (breaking load)"
         case Limit.BREAKING_LOAD:
-            return "no breaking load is given"
-    return "not known"
+            return "no breaking load given"
+    return "unknown"
 
 
-def balance_grid(result: Result) -> TextTable:
+def equilibrium_table(result: Result) -> TextTable:
     """Return the residuals of the equilibrium checks, model by model."""
     found = [
         {one.name: one for one in checks(run, result.case) if one.limit is Limit.BALANCE}
         for run in result.runs
     ]
-    ends = f"0; more than {MAX_END_GAP:g} is out of balance"
+    ends = f"0; failed above {MAX_END_GAP:g}"
     expected = {
-        "energy_gap": f"0; the work of a step is integrated to about {MAX_ENERGY_GAP:g} of it",
+        "energy_gap": f"0; the work is integrated to a relative error of {MAX_ENERGY_GAP:g}",
         "end_force_gap": ends,
         "end_torque_gap": ends,
     }
     rows = [
         [
-            GAPS[name],
-            *(power(own[name].value) for own in found),
+            RESIDUALS[name],
+            *(scientific(own[name].value) for own in found),
             expected[name],
             _verdict([own[name].level for own in found]),
         ]
@@ -96,8 +97,8 @@ def balance_grid(result: Result) -> TextTable:
     rows += [
         [title, *(_work(run.balance.get(name, math.nan)) for run in result.runs), other, ""]
         for title, name, other in [
-            ("work of the loads", "work_Nmm", "the energy stored"),
-            ("energy stored", "stored_energy_Nmm", "the work of the loads"),
+            ("work of the loads", "work_Nmm", "the stored energy"),
+            ("stored energy", "stored_energy_Nmm", "the work of the loads"),
         ]
     ]
     titles = ["quantity", *(NAMES[run.model] for run in result.runs), "expected", "passed"]
@@ -115,10 +116,10 @@ def _verdict(levels: Sequence[Level]) -> str:
     return "NO" if Level.PASSED in levels else "yes"
 
 
-def power(value: float) -> str:
-    """Return a small figure as a number times a power of ten, as one writes it.
+def scientific(value: float) -> str:
+    """Return a small number in scientific notation, such as 4.3 × 10⁻⁵.
 
-    It is a dash where there is none, as in the files of older releases.
+    A missing value, as in files of older releases, is a dash.
     """
     if value == 0 or math.isnan(value):
         return "-" if value else "0"
