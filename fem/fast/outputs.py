@@ -8,7 +8,7 @@ import numpy as np
 
 from fem.continuation.batch.energy_check import Work
 from fem.continuation.batch.paths import Paths
-from fem.continuation.batch.states import BETWEEN, LIMIT, REQUESTED, REST, States
+from fem.continuation.batch.states import INTERMEDIATE, LIMIT, REQUESTED, REST, States
 from fem.continuation.newton import TOLERANCE
 from fem.core.arrays import Array, Index, Mask
 from fem.fast.batch_model import newton
@@ -94,7 +94,7 @@ class Outputs:
 @np.errstate(all="ignore")
 def read(tubes: Tubes, paths: Paths) -> Outputs:
     """Return the outputs of those paths whose states are all in equilibrium."""
-    kept = np.flatnonzero(paths.states.role != BETWEEN)
+    kept = np.flatnonzero(paths.states.role != INTERMEDIATE)
     states, work = paths.states.take(kept), paths.work.take(kept)
     mine = tubes.take(states.tube)
     requested = (states.role == REST) | (states.role == REQUESTED)

@@ -279,7 +279,7 @@ def test_other_cases_are_solved_by_the_single_path(make_case):
 def test_what_is_not_certain_is_followed_by_itself(make_case, monkeypatch):
     """Nothing is found within no steps of a walk, nor is anything exact enough for no error."""
     cases = [cut(make_case, 0, 0), cut(make_case, 30, -30)]
-    monkeypatch.setattr("fem.continuation.batch.volume_control.MOST_STEPS", 0)
+    monkeypatch.setattr("fem.continuation.batch.volume_control.MAX_STEPS", 0)
     assert solved_together(cases) == [1]
     reached = [run.reached for run in solve_batch(cases)]
     monkeypatch.setattr("fem.fast.outputs.TOLERANCE", 0.0)

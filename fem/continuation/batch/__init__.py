@@ -1,1 +1,1 @@
-"""The equilibrium paths of many tubes by pressure at once, as arrays, for any batch model."""
+"""Equilibrium paths of many tubes under pressure, as arrays, for any batch model."""

@@ -1,7 +1,6 @@
 """Energy check of many paths: the work of the loads over each step must be stored.
 
-The same rule as on one path (:mod:`fem.continuation.energy_check`), for all steps of all tubes at
-once.
+It is the rule of :mod:`fem.continuation.energy_check`, for all steps of all tubes at once.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ class Work(NamedTuple):
     total, absolute
         Work since the first state, and the sum of its absolute parts.
     excess
-        Energy gap of the step to the state, as a multiple of the allowed one.
+        Energy gap of the step to the state, by the allowed gap.
     """
 
     total: Array
@@ -32,58 +31,58 @@ class Work(NamedTuple):
     excess: Array
 
     def take(self, index: Index) -> Work:
-        """Return the work at the states of these numbers."""
+        """Return the work at the states of an index."""
         return Work(*(part[index] for part in self))
 
-    def then(self, other: Work) -> Work:
-        """Return this work and that of other states after it."""
+    def joined(self, other: Work) -> Work:
+        """Return this work followed by that of other states."""
         return Work(*(np.concatenate(pair) for pair in zip(self, other, strict=True)))
 
     def gap(self, energy: Array) -> Array:
-        """Return the work that is not found in the `energy`, as a share of all of it, (m,)."""
-        moved = self.absolute > 0
-        missing = np.abs(energy - self.total)
-        return np.divide(missing, self.absolute, out=np.zeros_like(missing), where=moved)
+        """Return the difference of `energy` and work, by the absolute work, shape (m,)."""
+        loaded = self.absolute > 0
+        gap = np.abs(energy - self.total)
+        return np.divide(gap, self.absolute, out=np.zeros_like(gap), where=loaded)
 
 
 def work_along(states: States, from_rest: Array) -> Work:
-    """Return the work along paths, each from its first state.
+    """Return the work along paths, from the first state of each.
 
     Parameters
     ----------
     states
-        The states in order.
+        The states, sorted.
     from_rest
-        First requested pressure of each tube (MPa), not above its pressure scale, shape (n,).
+        First requested pressure of each tube, limited by its pressure scale (MPa), shape (n,).
     """
-    before, here = states.take(slice(0, -1)), states.take(slice(1, None))
+    before, current = states.take(slice(0, -1)), states.take(slice(1, None))
     first = states.first
     steps, absolute = np.zeros(len(states)), np.zeros(len(states))
-    steps[1:], absolute[1:] = step_works(before, here)
+    steps[1:], absolute[1:] = step_works(before, current)
     steps[first] = absolute[first] = 0.0
-    total, absolute = states.since_first(steps), states.since_first(absolute)
-    over = np.zeros(len(states))
-    over[1:] = excess(before, here, steps[1:], absolute[1:], from_rest[here.tube])
-    over[first] = 0.0
-    return Work(total, absolute, over)
+    total, absolute = states.cumulative(steps), states.cumulative(absolute)
+    gap_ratio = np.zeros(len(states))
+    gap_ratio[1:] = excess(before, current, steps[1:], absolute[1:], from_rest[current.tube])
+    gap_ratio[first] = 0.0
+    return Work(total, absolute, gap_ratio)
 
 
 def excess(start: States, end: States, work: Array, absolute: Array, from_rest: Array) -> Array:
-    """Return the energy gaps of steps as multiples of the allowed ones, shape (m,).
+    """Return the energy gaps of steps by the allowed gaps, shape (m,).
 
     Parameters
     ----------
     start, end
         Their ends.
     work, absolute
-        Work of the step, and the absolute work up to its end.
+        Work of the step, and absolute work up to its end.
     from_rest
-        See :func:`work_along`, shape (m,). After a first step more work is to come, at least in
-        proportion.
+        See :func:`work_along`, shape (m,). The work up to this pressure is larger than that of a
+        first step, at least in proportion.
     """
-    share = ENERGY_TOLERANCE * np.where(start.role == REST, from_rest / end.pressure, 1.0)
-    gained = end.energy - start.energy - work
-    return np.abs(gained) / (share * absolute + ROUND_OFF * np.abs(end.energy))
+    tolerance = ENERGY_TOLERANCE * np.where(start.role == REST, from_rest / end.pressure, 1.0)
+    gap = end.energy - start.energy - work
+    return np.abs(gap) / (tolerance * absolute + ROUND_OFF * np.abs(end.energy))
 
 
 def step_works(start: States, end: States) -> tuple[Array, Array]:
@@ -91,7 +90,7 @@ def step_works(start: States, end: States) -> tuple[Array, Array]:
 
     The work of the springs is exact.
     """
-    push = work_integral(
+    pressure_work = work_integral(
         (start.pressure, end.pressure),
         end.volume - start.volume,
         start.stiffness,
@@ -99,4 +98,5 @@ def step_works(start: States, end: States) -> tuple[Array, Array]:
         start.role == REST,
     )
     springs = start.end_energy - end.end_energy
-    return push + springs.sum(0), np.abs(push) + np.abs(springs).sum(0)
+    absolute = np.abs(pressure_work) + np.abs(springs).sum(0)
+    return pressure_work + springs.sum(0), absolute

@@ -1,8 +1,8 @@
-"""Many tubes through given pressures, each step predicted by the cubic through two states.
+"""Load control of many tubes: each step to a given pressure starts on the cubic through two states.
 
-Every tube goes on to its next pressure as soon as it has reached one, while others still iterate;
-one that does not converge, or is not stable, stops. Whether something was missed between the states
-is checked by :mod:`fem.continuation.batch.refine`.
+A tube whose pressure has converged starts its next pressure at once, while others still iterate. A
+tube that does not converge, or is not stable, stops. :mod:`fem.continuation.batch.refine` checks
+the steps between the states.
 """
 
 from __future__ import annotations
@@ -11,21 +11,21 @@ import numpy as np
 from numpy.polynomial.polynomial import polyval
 
 from fem.continuation.batch.model import BatchModel
-from fem.continuation.batch.solve import FAIR, Search
-from fem.continuation.batch.states import BETWEEN, REQUESTED, REST, States
+from fem.continuation.batch.solve import PRESSURE_TOLERANCE, PressureSearch
+from fem.continuation.batch.states import INTERMEDIATE, REQUESTED, REST, States
 from fem.continuation.start import REST_PERTURBATION
 from fem.continuation.state import hermite
 from fem.core.arrays import Array, Mask
 
-MOST_FIRST, MOST = 24, 14
-"""Most iterations for the first step from rest, where threads tighten at once, and for others."""
+MAX_FIRST_ITERATIONS, MAX_ITERATIONS = 24, 14
+"""Most iterations for the first step from rest, where threads tighten, and for other steps."""
 
-CROWD = 0.9
-"""Tubes that have stopped are left out once fewer than this share of the others go on."""
+ACTIVE_FRACTION = 0.9
+"""Stopped tubes are removed from the arrays once the active ones are fewer than this fraction."""
 
 
-def by_pressure(model: BatchModel, pressures: Array, requested: Mask) -> States:
-    """Return the states of n tubes at rest and at those pressures that they reach.
+def follow_by_pressure(model: BatchModel, pressures: Array, requested: Mask) -> States:
+    """Return the states of n tubes at rest and at the pressures that they reach.
 
     Parameters
     ----------
@@ -34,60 +34,60 @@ def by_pressure(model: BatchModel, pressures: Array, requested: Mask) -> States:
     pressures
         Growing pressures (MPa), shape (steps, n).
     requested
-        Whether each of them is requested, shape (steps,).
+        Which of them are requested, shape (steps,).
     """
     steps, n = pressures.shape
     rest = _at_rest(model, pressures[0])
-    passed = [rest]
+    reached = [rest]
     ends = np.array([_curve(rest)] * 2)  # last state but one, last; shape (2, 2 unknowns + 1, n)
-    going, part, x = np.arange(n), model, rest.x
-    step, count, live = np.ones(n, dtype=int), np.zeros(n, dtype=int), np.ones(n, dtype=bool)
-    search = Search(pressures[0].copy(), np.zeros(n), np.full(n, np.inf))
-    role = np.where(requested, REQUESTED, BETWEEN)
-    while live.any():
+    number, part, x = np.arange(n), model, rest.x
+    step, count, active = np.ones(n, dtype=int), np.zeros(n, dtype=int), np.ones(n, dtype=bool)
+    search = PressureSearch(pressures[0].copy(), np.zeros(n), np.full(n, np.inf))
+    role = np.where(requested, REQUESTED, INTERMEDIATE)
+    while active.any():
         found = part.iterate(x)
-        x, volume, error, search = search.onward(x, found)
+        x, volume, error, search = search.update(x, found)
         count += 1
-        met = live & (error <= FAIR)
-        spent = count >= np.where(step == 1, MOST_FIRST, MOST)
-        lost = live & (~np.isfinite(error) | np.where(met, ~found.stable, spent))
-        k = np.flatnonzero(met & ~lost)
+        converged = active & (error <= PRESSURE_TOLERANCE)
+        too_many = count >= np.where(step == 1, MAX_FIRST_ITERATIONS, MAX_ITERATIONS)
+        failed = active & (~np.isfinite(error) | np.where(converged, ~found.stable, too_many))
+        k = np.flatnonzero(converged & ~failed)
         if k.size:
             state = States.of(
                 found,
                 k,
-                tube=going[k],
+                tube=number[k],
                 x=x[:, k],
                 volume=volume[k],
                 pressure=search.pressure[k],
                 iterations=count[k],
                 role=role[step[k] - 1],
             )
-            passed.append(state)
+            reached.append(state)
             step[k] += 1
-            aim = pressures[np.minimum(step[k], steps) - 1, going[k]]
+            target = pressures[np.minimum(step[k], steps) - 1, number[k]]
             ends[0][:, k], ends[1][:, k] = ends[1][:, k], _curve(state)
-            x[:, k] = _predicted(ends[:, :, k], aim, step[k] == 2)
-            search.pressure[k], search.low[k], search.high[k] = aim, state.volume, np.inf
+            x[:, k] = _predicted(ends[:, :, k], target, step[k] == 2)
+            search.pressure[k], search.low[k], search.high[k] = target, state.volume, np.inf
             count[k] = 0
-            lost[k] |= step[k] > steps
-        if lost.any():
-            live &= ~lost
-            step[lost] = 1
-            if live.sum() < CROWD * live.size:
-                k = np.flatnonzero(live)
-                going, part, x, ends = going[k], part.take(k), x[:, k], ends[:, :, k]
-                step, count, live = step[k], count[k], live[k]
-                search = Search(*(bound[k] for bound in search))
-    path = rest.then(*passed[1:]).in_order()
+            failed[k] |= step[k] > steps
+        if failed.any():
+            active &= ~failed
+            step[failed] = 1
+            if active.sum() < ACTIVE_FRACTION * active.size:
+                k = np.flatnonzero(active)
+                number, part, x, ends = number[k], part.take(k), x[:, k], ends[:, :, k]
+                step, count, active = step[k], count[k], active[k]
+                search = PressureSearch(*(bound[k] for bound in search))
+    path = rest.joined(*reached[1:]).sorted()
     return path.with_energies(model.take(path.tube))
 
 
 def _at_rest(model: BatchModel, first: Array) -> States:
-    """Return the states of rest, with the slopes of the path at a small offset from them.
+    """Return the states of rest, with the slopes of the path a small step beyond them.
 
-    The offset is a share of the way to the pressures `first`, as in
-    :func:`fem.continuation.start.leave_rest`.
+    The step is a fraction of the pressures `first`, as in
+    :func:`fem.continuation.start.slopes_near_rest`.
     """
     x, n = model.rest(), len(model)
     rest = model.iterate(x)
@@ -107,14 +107,14 @@ def _curve(state: States) -> Array:
     return np.concatenate([state.x, state.slope / state.stiffness, state.pressure[None]])
 
 
-def _predicted(ends: Array, aim: Array, from_rest: Mask) -> Array:
-    """Return x at the pressures `aim` on the cubics through two states each, (unknowns, m).
+def _predicted(ends: Array, target: Array, from_rest: Mask) -> Array:
+    """Return x at the pressures `target` on the cubics through two states, (unknowns, m).
 
-    Beyond the first step it is the tangent at the second: the slope at rest may be valid for a
-    very short way only.
+    After the first step it is the tangent at the second state: the slope at rest may be valid for
+    a very short step only.
     """
     unknowns = ends.shape[1] // 2
     x, slopes, pressure = ends[:, :unknowns], ends[:, unknowns:-1], ends[:, -1]
-    back = pressure[1] - pressure[0]
-    curved = polyval((aim - pressure[0]) / back, hermite(x, back * slopes), tensor=False)
-    return np.where(from_rest, x[1] + (aim - pressure[1]) * slopes[1], curved)
+    span = pressure[1] - pressure[0]
+    cubic = polyval((target - pressure[0]) / span, hermite(x, span * slopes), tensor=False)
+    return np.where(from_rest, x[1] + (target - pressure[1]) * slopes[1], cubic)

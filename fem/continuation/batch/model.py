@@ -1,8 +1,8 @@
-"""What a model provides so that many tubes are solved at once.
+"""The interface of a model that solves many tubes at once.
 
-The unknowns x of n tubes have the shape (unknowns, n); what they mean, and how many there are, is
-known to the model alone. Volume is the change of the enclosed volume since rest. Its unit, which
-may differ from tube to tube, is the model's choice; energies are in MPa times that unit.
+The unknowns x of n tubes have the shape (unknowns, n); only the model knows their meaning and
+number. Volume is the change of the enclosed volume since rest. The model chooses its unit, which
+may differ between tubes; energies are in MPa times that unit.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ class Iteration(NamedTuple):
     .. math:: K\,\delta x - g\,P = -f, \qquad g \cdot \delta x = 0, \qquad\qquad
               K\,x' - g\,P' = 0, \qquad g \cdot x' = 1,
 
-    with K the stiffness, f the derivative of the energy and g that of the volume V by x, for `step`
-    and `pressure`, and for `slope` and `stiffness`. The step to the volume V* is `step` +
-    (V* - V) `slope`.
+    where K is the stiffness, and f and g are the derivatives of the energy and of the volume V by
+    x. The first gives `step` and `pressure`, the second `slope` and `stiffness`. The step to the
+    volume V* is `step` + (V* - V) `slope`.
 
     Attributes
     ----------
     error
-        Largest force out of balance at fixed volume, as a share of the force scale, shape (n,).
+        Largest residual force at fixed volume, by the force scale, shape (n,).
     step
         The change of x at fixed volume, shape (unknowns, n).
     volume
@@ -35,12 +35,12 @@ class Iteration(NamedTuple):
     slope, stiffness
         dx/dV along the path, shape (unknowns, n), and dP/dV, shape (n,).
     pressure
-        Pressure (MPa) in equilibrium with the volume after the step, shape (n,).
+        Pressure in equilibrium with the volume after the step (MPa), shape (n,).
     pressure_weight
-        Factor from a pressure out of balance to a share of the force scale, shape (n,); nan where
-        x is impossible.
+        Factor from a pressure residual to a force by the force scale, shape (n,); nan where x is
+        inadmissible.
     stable_at_fixed_volume, stable
-        Whether x is at a minimum under fixed volume, and under fixed pressure, shapes (n,).
+        Whether x is a minimum at fixed volume, and at fixed pressure, shapes (n,).
     """
 
     error: Array
@@ -59,25 +59,25 @@ class BatchModel(Protocol):
 
     @property
     def pressure_scale(self) -> Array:
-        """A pressure (MPa) against which others are small or not, shape (n,)."""
+        """Reference value of the pressure (MPa), shape (n,)."""
 
     def __len__(self) -> int:
         """Return the number of tubes."""
 
     def take(self, index: Index) -> Self:
-        """Return the tubes of these numbers, in their order; one may be taken more than once."""
+        """Return the tubes with these numbers, in this order; numbers may repeat."""
 
     def rest(self) -> Array:
         """Return the unknowns without loads, shape (unknowns, n)."""
 
     def iterate(self, x: Array) -> Iteration:
-        """Return one Newton iteration at x, the supports of the free end included."""
+        """Return one Newton iteration at x, including the supports of the free end."""
 
     def energy(self, x: Array) -> Array:
         """Return the energy stored in wall and threads, shape (n,)."""
 
     def end_energy(self, x: Array) -> Array:
-        """Return the energy of axial and torsional spring of the free end, shape (2, n)."""
+        """Return the energy of the axial and the torsional spring of the free end, shape (2, n)."""
 
     def wall_stretch(self, x: Array) -> Array:
         """Return the largest principal stretch in the wall, shape (n,)."""

@@ -1,9 +1,9 @@
-"""Further states between those of paths, until nothing can have been missed between them.
+"""Refinement of paths: states are inserted until every step passes the checks.
 
-Something may have been missed between two states if the work over the step is not stored
+A step may miss a limit point if its work is not stored
 (:mod:`fem.continuation.batch.energy_check`), or if the stiffness, extrapolated from the two states
-before, vanishes within the step: then pressure may fall there and rise again. A state is inserted
-at half the change of volume, and both halves are checked anew.
+before, vanishes within the step: the pressure may fall there and rise again. A state is inserted at
+half the change of volume, and both halves are checked again.
 """
 
 from __future__ import annotations
@@ -14,39 +14,39 @@ import numpy as np
 
 from fem.continuation.batch.energy_check import Work, excess, step_works
 from fem.continuation.batch.model import BatchModel
-from fem.continuation.batch.solve import ROUGH, solve_at_volume
+from fem.continuation.batch.solve import ROUGH_TOLERANCE, solve_at_volume
 from fem.continuation.batch.states import REST, States, predicted
 from fem.core.arrays import Array, Index, Mask
 
-ROUNDS = 4
-"""Rounds of insertion; where more would be needed, the path is cut off."""
+MAX_REFINEMENTS = 4
+"""Most bisections of a step; where they do not suffice, the path is cut off."""
 
 
-def doubtful(path: States, work: Work) -> Mask:
-    """Return whether something may have been missed on the way to each state, shape (m,)."""
-    doubt = ~(work.excess <= 1)
-    before, here, there = (path.take(slice(k, len(path) - 2 + k)) for k in range(3))
-    ahead = until_limit(before, here) < there.volume - here.volume
-    doubt[2:] |= ahead & (before.tube == there.tube)
-    return doubt & ~path.first
+def needs_refinement(path: States, work: Work) -> Mask:
+    """Return whether the step to each state may miss a limit point, shape (m,)."""
+    refine = ~(work.excess <= 1)
+    before, start, end = (path.take(slice(k, len(path) - 2 + k)) for k in range(3))
+    limit_ahead = volume_to_limit(before, start) < end.volume - start.volume
+    refine[2:] |= limit_ahead & (before.tube == end.tube)
+    return refine & ~path.first
 
 
-def until_limit(before: States, here: States) -> Array:
-    """Return the volume after which the extrapolated stiffness vanishes; inf if it does not fall.
+def volume_to_limit(before: States, current: States) -> Array:
+    """Return the change of volume to zero extrapolated stiffness; inf if it does not fall.
 
-    The slope at rest, which may be valid for a very short way only, is not extrapolated.
+    The slope at rest, which may be valid for a very short step only, is not extrapolated.
     """
-    fall = before.stiffness - here.stiffness
-    far = here.stiffness * (here.volume - before.volume) / fall
-    falls = (here.stiffness > 0) & (fall > 0) & (before.role != REST)
-    return np.where(falls, far, np.inf)
+    fall = before.stiffness - current.stiffness
+    change = current.stiffness * (current.volume - before.volume) / fall
+    falls = (current.stiffness > 0) & (fall > 0) & (before.role != REST)
+    return np.where(falls, change, np.inf)
 
 
 class Steps(NamedTuple):
-    """Steps of paths, each from a state `start`, reached from `before`, to a state `end`.
+    """Steps of paths, each from a state `start`, preceded by `before`, to a state `end`.
 
-    `absolute` is the absolute work up to the start, and `origin` the number of the step of which
-    it is a part; shapes (m,).
+    `absolute` is the absolute work up to the start, and `origin` the number of the original step;
+    shapes (m,).
     """
 
     before: States
@@ -56,15 +56,15 @@ class Steps(NamedTuple):
     origin: Index
 
     def take(self, index: Index) -> Steps:
-        """Return the steps of these numbers."""
+        """Return the steps of an index."""
         before, start, end = (part.take(index) for part in (self.before, self.start, self.end))
         return Steps(before, start, end, self.absolute[index], self.origin[index])
 
 
-def between(
-    model: BatchModel, path: States, work: Work, doubt: Mask, from_rest: Array
+def inserted_states(
+    model: BatchModel, path: States, work: Work, refine: Mask, from_rest: Array
 ) -> tuple[States, Mask]:
-    """Return states to be inserted where there is doubt, and the states to which no way was found.
+    """Return the states to be inserted, and a mask of the states whose steps failed.
 
     Parameters
     ----------
@@ -72,10 +72,10 @@ def between(
         n tubes.
     path, work, from_rest
         See :func:`fem.continuation.batch.energy_check.work_along`.
-    doubt
-        Whether something may have been missed on the way to a state, shape (m,).
+    refine
+        Which steps to refine, shape (m,); see :func:`needs_refinement`.
     """
-    origin = np.flatnonzero(doubt)
+    origin = np.flatnonzero(refine)
     start = origin - 1
     steps = Steps(
         path.take(np.where(path.first[start], start, start - 1)),
@@ -85,46 +85,48 @@ def between(
         origin,
     )
     found: list[States] = [path.take(origin[:0])]
-    of: list[Index] = [origin[:0]]
-    lost = np.zeros(len(path), dtype=bool)
-    for _ in range(ROUNDS):
+    origins: list[Index] = [origin[:0]]
+    failed = np.zeros(len(path), dtype=bool)
+    for _ in range(MAX_REFINEMENTS):
         if not len(steps.origin):
             break
         mine = model.take(steps.end.tube)
         middle, good = _halfway(mine, steps)
-        lost[steps.origin[~good]] = True
+        failed[steps.origin[~good]] = True
         k = np.flatnonzero(good)
         found.append(middle.take(k))
-        of.append(steps.origin[k])
+        origins.append(steps.origin[k])
         steps = _halves(steps.take(k), middle.take(k), from_rest)
-    lost[steps.origin] = True
-    sound = np.flatnonzero(~lost[np.concatenate(of)])
-    return found[0].then(*found[1:]).take(sound), lost
+    failed[steps.origin] = True
+    valid = np.flatnonzero(~failed[np.concatenate(origins)])
+    return found[0].joined(*found[1:]).take(valid), failed
 
 
 def _halfway(model: BatchModel, steps: Steps) -> tuple[States, Mask]:
-    """Return the states at half the change of volume, and which of them are sound."""
+    """Return the states at half the change of volume, and a mask of the valid ones."""
     start, end = steps.start, steps.end
     volume = (start.volume + end.volume) / 2
     guess = predicted(start, end, volume)
-    middle, good = solve_at_volume(model, guess, volume, enough=ROUGH, most=5)
+    middle, good = solve_at_volume(
+        model, guess, volume, tolerance=ROUGH_TOLERANCE, max_iterations=5
+    )
     rises = (start.pressure < middle.pressure) & (middle.pressure < end.pressure)
-    return middle.numbered(end.tube), good & middle.stable & rises
+    return middle.with_tube(end.tube), good & middle.stable & rises
 
 
 def _halves(steps: Steps, middle: States, from_rest: Array) -> Steps:
-    """Return those halves of steps on which something may still be missed."""
+    """Return the halves of steps that need refinement again."""
     halves = Steps(
-        steps.before.then(steps.start),
-        steps.start.then(middle),
-        middle.then(steps.end),
+        steps.before.joined(steps.start),
+        steps.start.joined(middle),
+        middle.joined(steps.end),
         np.append(steps.absolute, steps.absolute),
         np.append(steps.origin, steps.origin),
     )
     work, absolute = step_works(halves.start, halves.end)
     halves.absolute[len(middle) :] += absolute[: len(middle)]
-    upto = halves.absolute + absolute
-    over = excess(halves.start, halves.end, work, upto, from_rest[halves.end.tube])
-    way = halves.end.volume - halves.start.volume
-    ahead = until_limit(halves.before, halves.start) < way
-    return halves.take(np.flatnonzero(~(over <= 1) | ahead))
+    total = halves.absolute + absolute
+    gap_ratio = excess(halves.start, halves.end, work, total, from_rest[halves.end.tube])
+    change = halves.end.volume - halves.start.volume
+    limit_ahead = volume_to_limit(halves.before, halves.start) < change
+    return halves.take(np.flatnonzero(~(gap_ratio <= 1) | limit_ahead))

@@ -1,4 +1,4 @@
-"""States of many equilibrium paths in one table, and the prediction of further ones."""
+"""States of many equilibrium paths in one table, and the predictor of further ones."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from fem.continuation.batch.model import BatchModel, Iteration
 from fem.continuation.state import hermite
 from fem.core.arrays import Array, Index, Mask
 
-REST, REQUESTED, BETWEEN, LIMIT, BEYOND, LAST = range(6)
-"""Roles of a state: the first; at a requested pressure; between them; at the limit point; beyond
-it; the last one before the wall tears."""
+REST, REQUESTED, INTERMEDIATE, LIMIT, BEYOND, LAST = range(6)
+"""Roles of a state: the first; at a requested pressure; between those; at the limit point; beyond
+it; the last one, at the stretch limit."""
 
 
 @dataclass(frozen=True)
 class States:
-    """Equilibria of many tubes; arrays end in the axis of the states, (..., m).
+    """Equilibria of many tubes; the last axis of arrays counts the states, (..., m).
 
     Attributes
     ----------
@@ -37,7 +37,7 @@ class States:
     stable
         Whether the equilibrium is a minimum under fixed pressure, shape (m,).
     iterations
-        Newton iterations it took, shape (m,).
+        Number of Newton iterations, shape (m,).
     role
         One of the roles above, shape (m,).
     """
@@ -56,7 +56,7 @@ class States:
 
     @classmethod
     def of(cls, found: Iteration, at: Index | slice = slice(None), **others: Any) -> Self:
-        """Return states from an iteration `at` some of its tubes, as yet without energies."""
+        """Return states from an iteration `at` some of its tubes, without energies."""
         stable = found.stable[at]
         return cls(
             slope=found.slope[:, at],
@@ -68,7 +68,7 @@ class States:
         )
 
     def with_energies(self, model: BatchModel) -> Self:
-        """Return the states with their energies; `model` has a tube for each of them."""
+        """Return the states with their energies; `model` has one tube for each state."""
         return replace(self, energy=model.energy(self.x), end_energy=model.end_energy(self.x))
 
     def __len__(self) -> int:
@@ -76,42 +76,42 @@ class States:
         return self.tube.size
 
     def take(self, index: Index | slice) -> Self:
-        """Return the states of these numbers, of a slice, or where a mask of shape (m,) is true."""
+        """Return the states of an index, a slice, or a mask of shape (m,)."""
         return self._each(lambda part: part[..., index])
 
-    def then(self, *others: Self) -> Self:
-        """Return these states and others after them."""
+    def joined(self, *others: Self) -> Self:
+        """Return these states followed by others."""
         return self._each(lambda *parts: np.concatenate(parts, axis=-1), *others)
 
-    def order(self) -> Index:
-        """Return the numbers of the states by tube and, within a tube, by growing volume."""
+    def sort_order(self) -> Index:
+        """Return the numbers of the states, sorted by tube and then by volume."""
         return np.lexsort((self.volume, self.tube))
 
-    def in_order(self) -> Self:
-        """Return the states in that order."""
-        return self.take(self.order())
+    def sorted(self) -> Self:
+        """Return the states, sorted by tube and then by volume."""
+        return self.take(self.sort_order())
 
     def where(self, mask: Mask, others: Self) -> Self:
-        """Return these states, replaced by others where the mask is true."""
+        """Return these states, with others where the mask is true."""
         return self._each(lambda mine, other: np.where(mask, other, mine), others)
 
     def _each(self, function: Callable[..., Any], *others: Self) -> Self:
-        """Return `function` of each array, and of those of others."""
+        """Apply `function` to each array, together with those of others."""
         parts = zip(*(vars(states).values() for states in (self, *others)), strict=True)
         return type(self)(*(function(*arrays) for arrays in parts))
 
     def put(self, index: Index, others: Self) -> Self:
-        """Return these states, those of these numbers replaced by others."""
+        """Return these states, with others in place of those of an index."""
         source = np.arange(len(self))
         source[index] = len(self) + np.arange(len(others))
-        return self.then(others).take(source)
+        return self.joined(others).take(source)
 
-    def numbered(self, tube: Index) -> Self:
-        """Return the states as those of other tubes."""
+    def with_tube(self, tube: Index) -> Self:
+        """Return the states with other numbers of their tubes."""
         return replace(self, tube=tube)
 
     def with_role(self, role: int) -> Self:
-        """Return the states in another role."""
+        """Return the states with another role."""
         return replace(self, role=np.full(len(self), role))
 
     @property
@@ -119,11 +119,11 @@ class States:
         """Whether a state is the first of its tube; the states of a tube are adjacent."""
         return np.diff(self.tube, prepend=-1) != 0
 
-    def since_first(self, steps: Array | Mask) -> Array:
-        """Return the sums of `steps`, shape (m,), since the first state of each path."""
-        begins = np.maximum.accumulate(np.where(self.first, np.arange(len(self)), 0))
+    def cumulative(self, steps: Array | Mask) -> Array:
+        """Return the cumulative sums of `steps`, shape (m,), from the first state of each path."""
+        start = np.maximum.accumulate(np.where(self.first, np.arange(len(self)), 0))
         total = np.cumsum(steps)
-        return np.asarray(total - total[begins])
+        return np.asarray(total - total[start])
 
     @property
     def last(self) -> Mask:
@@ -132,13 +132,13 @@ class States:
 
 
 def predicted(start: States, end: States, volume: Array) -> Array:
-    """Return x at `volume` on the cubics through pairs of states, shape (unknowns, m)."""
-    way = end.volume - start.volume
-    cubic = hermite(np.array([start.x, end.x]), way * np.array([start.slope, end.slope]))
-    return np.asarray(polyval((volume - start.volume) / way, cubic, tensor=False))
+    """Return x at `volume` on the Hermite cubics through pairs of states, shape (unknowns, m)."""
+    change = end.volume - start.volume
+    cubic = hermite(np.array([start.x, end.x]), change * np.array([start.slope, end.slope]))
+    return np.asarray(polyval((volume - start.volume) / change, cubic, tensor=False))
 
 
 def pressure_cubic(start: States, end: States) -> Array:
-    """Return the coefficients of the pressure from `start` (0) to `end` (1) by volume, (4, m)."""
+    """Return the coefficients of the cubic P(V) from `start` (0) to `end` (1), shape (4, m)."""
     slopes = (end.volume - start.volume) * np.array([start.stiffness, end.stiffness])
     return hermite(np.array([start.pressure, end.pressure]), slopes)

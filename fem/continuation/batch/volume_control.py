@@ -1,8 +1,8 @@
-"""Many tubes by volume, from where they cannot go on by pressure to the end of their paths.
+"""Volume control of many tubes, from where load control fails to the end of their paths.
 
-Volume grows through limit points, and where the wall yields to a small change of pressure; at fixed
-volume nothing is singular. The steps adapt to the energy check. A tube goes on until it has passed
-its last pressure, its pressure falls, or its wall would tear.
+The volume also grows through limit points and where the tube is very compliant; at fixed volume
+nothing is singular. The step length follows the energy check. A path ends beyond the last requested
+pressure, where the pressure falls, or beyond the stretch limit.
 """
 
 from __future__ import annotations
@@ -11,87 +11,93 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fem.continuation.batch.ends import torn
+from fem.continuation.batch.ends import overstretched
 from fem.continuation.batch.energy_check import excess, step_works
 from fem.continuation.batch.model import BatchModel
-from fem.continuation.batch.refine import until_limit
-from fem.continuation.batch.solve import ROUGH, solve_at_volume
+from fem.continuation.batch.refine import volume_to_limit
+from fem.continuation.batch.solve import ROUGH_TOLERANCE, solve_at_volume
 from fem.continuation.batch.states import REST, States, predicted
 from fem.continuation.path import MAX_EXTRAPOLATION
 from fem.continuation.stepper import STEP_REDUCTION
 from fem.core.arrays import Array, Mask
 
-MOST_STEPS = 200
-"""Most steps of a tube, unsuccessful ones included; one that takes more is left to the path of one
-case."""
+MAX_STEPS = 200
+"""Most steps of a tube, including unsuccessful ones; with more it is solved as a single case."""
 
-GROWTH = 4.0
-"""A step is at most this many times as long as the one before."""
+MAX_GROWTH = 4.0
+"""Largest ratio of a step to the one before."""
 
-SAFE, ORDER = 0.8, 3
-"""A step aims at this share of the length at which its energy gap would be just allowed; the gap
-goes with this power of the length at least."""
+SAFETY, ORDER = 0.8, 3
+"""Fraction of the step length at which the energy gap would equal the allowed one, and order of the
+gap in the step length (at least)."""
 
 
 class Start(NamedTuple):
-    """Where tubes are taken up.
+    """Start values of volume control.
 
     Attributes
     ----------
-    here, before
-        Their last states and those before, in the order of the tubes; at rest, the same twice.
+    state, before
+        The last states and those before, in the order of the tubes; at rest both are the same.
     absolute
         Absolute work so far, shape (n,).
-    goal
+    target
         Last requested pressure (MPa), shape (n,).
     step
         First change of volume, shape (n,).
     """
 
-    here: States
+    state: States
     before: States
     absolute: Array
-    goal: Array
+    target: Array
     step: Array
 
 
-def by_volume(model: BatchModel, start: Start, from_rest: Array) -> tuple[States, Mask]:
-    """Return the states along the way, and whether each tube came to an end of its path.
+def follow_by_volume(model: BatchModel, start: Start, from_rest: Array) -> tuple[States, Mask]:
+    """Return the states along the paths, and whether each path came to its end.
 
-    The last state of a tube is the first beyond its last pressure, with falling pressure, or torn.
+    The last state of a tube is the first one beyond the last pressure, with falling pressure, or
+    beyond the stretch limit.
     """
-    here, before, absolute, goal, step = start
-    going, part = np.arange(len(model)), model
-    passed, ended = [here.take(going[:0])], np.zeros(len(model), dtype=bool)
-    for _ in range(MOST_STEPS):
-        if not going.size:
+    state, before, absolute, target, step = start
+    number, part = np.arange(len(model)), model
+    found_states, ended = [state.take(number[:0])], np.zeros(len(model), dtype=bool)
+    for _ in range(MAX_STEPS):
+        if not number.size:
             break
-        there, found = _solve(part, here, before, step)
-        work, way = step_works(here, there)
-        over = excess(here, there, work, absolute + way, from_rest[going])
-        kept = found & (over <= 1)
-        factor = np.where(found, SAFE * np.maximum(over, 1e-9) ** (-1 / ORDER), STEP_REDUCTION)
-        step = step * np.clip(factor, 0.1, GROWTH)
-        if kept.any():
-            k = np.flatnonzero(kept)
-            passed.append(there.take(k).numbered(going[k]))
-            absolute = absolute + np.where(kept, way, 0.0)
-            before, here = before.where(kept, here), here.where(kept, there)
-            ends = kept & ((here.pressure >= goal) | (here.stiffness <= 0) | torn(part, here))
-            ended[going[ends]] = True
-            if ends.any():
-                k = np.flatnonzero(~ends)
-                going, part, here, before = going[k], part.take(k), here.take(k), before.take(k)
-                absolute, step, goal = absolute[k], step[k], goal[k]
-        ahead = np.minimum((goal - here.pressure) / here.stiffness, until_limit(before, here))
-        step = np.where(here.role == REST, step, np.minimum(step, MAX_EXTRAPOLATION * ahead))
-    return passed[0].then(*passed[1:]), ended
+        new, found = _solve(part, state, before, step)
+        work, absolute_step = step_works(state, new)
+        gap_ratio = excess(state, new, work, absolute + absolute_step, from_rest[number])
+        accepted = found & (gap_ratio <= 1)
+        factor = np.where(
+            found, SAFETY * np.maximum(gap_ratio, 1e-9) ** (-1 / ORDER), STEP_REDUCTION
+        )
+        step = step * np.clip(factor, 0.1, MAX_GROWTH)
+        if accepted.any():
+            k = np.flatnonzero(accepted)
+            found_states.append(new.take(k).with_tube(number[k]))
+            absolute = absolute + np.where(accepted, absolute_step, 0.0)
+            before, state = before.where(accepted, state), state.where(accepted, new)
+            at_end = accepted & (
+                (state.pressure >= target) | (state.stiffness <= 0) | overstretched(part, state)
+            )
+            ended[number[at_end]] = True
+            if at_end.any():
+                k = np.flatnonzero(~at_end)
+                number, part, state, before = number[k], part.take(k), state.take(k), before.take(k)
+                absolute, step, target = absolute[k], step[k], target[k]
+        ahead = np.minimum(
+            (target - state.pressure) / state.stiffness, volume_to_limit(before, state)
+        )
+        step = np.where(state.role == REST, step, np.minimum(step, MAX_EXTRAPOLATION * ahead))
+    return found_states[0].joined(*found_states[1:]), ended
 
 
-def _solve(model: BatchModel, here: States, before: States, step: Array) -> tuple[States, Mask]:
-    """Return the equilibria at volumes a `step` further, and where they were found."""
-    volume = here.volume + step
-    straight = here.x + step * here.slope
-    from_rest = (before.role == REST) | (before.volume == here.volume)
-    guess = np.where(from_rest, straight, predicted(before, here, volume))
-    return solve_at_volume(model, guess, volume, enough=ROUGH)
+def _solve(model: BatchModel, state: States, before: States, step: Array) -> tuple[States, Mask]:
+    """Return the equilibria after a `step` of the volume, and a mask of those found."""
+    volume = state.volume + step
+    linear = state.x + step * state.slope
+    from_rest = (before.role == REST) | (before.volume == state.volume)
+    guess = np.where(from_rest, linear, predicted(before, state, volume))
+    return solve_at_volume(model, guess, volume, tolerance=ROUGH_TOLERANCE)
