@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from fem.core.cache import Chain
+from fem.core.cache import MeshCache
 from fem.core.processes import WorkerPool
 from fem.solving.single import solve
 from fem.study.job_list import JobList
@@ -37,9 +37,9 @@ def job_list() -> JobList:
 
 def one_by_one(job_list: JobList) -> None:
     """Solve all cases in this process."""
-    chain = Chain()
+    mesh_cache = MeshCache()
     for case in job_list.cases:
-        solve(case, "fe", job_list.study.resolution, chain=chain)
+        solve(case, "fe", job_list.study.resolution, mesh_cache=mesh_cache)
 
 
 def by_study(workers: int, folder: Path) -> Callable[[JobList], None]:

@@ -17,7 +17,7 @@ import numpy as np
 from rich.progress import track
 
 from fem import solve
-from fem.core.cache import Chain
+from fem.core.cache import MeshCache
 from fem.study.plan import Study
 
 CASES = Path(__file__).parent.parent / "cases"
@@ -64,7 +64,7 @@ def main() -> None:
     """Solve the settings and write the file."""
     rng = np.random.default_rng(SEED)
     settings = [(rule, *pair) for rule, pairs in ANGLES.items() for pair in pairs]
-    base, chain = Study.load(STUDY).base, Chain()
+    base, mesh_cache = Study.load(STUDY).base, MeshCache()
     rows: list[list[Any]] = []
     for rule, first, second in track(settings):
         case = base.changed(
@@ -74,7 +74,7 @@ def main() -> None:
             threads__0__slack=RULES[rule],
             threads__1__slack=RULES[rule],
         )
-        (run,) = solve(case, "fe", "standard", chain=chain).runs
+        (run,) = solve(case, "fe", "standard", mesh_cache=mesh_cache).runs
         states = [row for row in run.rows[1:] if row["requested"]]
         rows += [
             [first, second, rule, f"{state['pressure_kPa']:g}", *_measured(state, rng)]

@@ -123,7 +123,7 @@ def test_law_is_that_of_the_powers(kind: str) -> None:
     for terms in (TERMS, *((term,) for term in TERMS)):
         expected, found = by_powers(kind, stretch, terms), stress(rubber(terms), kind, stretch)
         what = "all terms" if len(terms) > 1 else f"exponent {terms[0][1]}"
-        name = f"{kind}, {what}, greatest misfit of the stress (share)"
-        misfit = at_most(name, POWERS, BROKEN, float(np.abs(found / expected - 1).max()))
-        checks.append(replace(misfit, by="both"))
+        name = f"{kind}, {what}, greatest invalid of the stress (share)"
+        invalid = at_most(name, POWERS, BROKEN, float(np.abs(found / expected - 1).max()))
+        checks.append(replace(invalid, by="both"))
     verify(checks)

@@ -31,7 +31,7 @@ r"""Natural rubber: Treloar's readings against the rubber laws, and the laws aga
 
 1. Ogden's constants, as the material library has them, and in the unit of the paper,
 1 kg/cm2 = 0.0980665 MPa, by which they are 2 % smaller. With s the reading and s(l) the law
-(eq. (1) of `homogeneous.py`), the misfit is
+(eq. (1) of `homogeneous.py`), the invalid is
 
 .. math:: e = s(l)/s - 1 \quad\text{at all readings with}\quad l \ge 1.3. \qquad (1)
 
@@ -110,7 +110,7 @@ def readings(kind: str, least: float = 0.0, most: float = np.inf) -> tuple[Array
     return stretch[within], unit * found[within]
 
 
-def misfit(rubber: Any, kind: str, least: float, most: float = np.inf) -> Array:
+def invalid(rubber: Any, kind: str, least: float, most: float = np.inf) -> Array:
     """Return eq. (1)."""
     stretch, found = readings(kind, least, most)
     return stress(rubber.constitutive_law, kind, stretch) / found - 1
@@ -149,7 +149,7 @@ MISFITS = {
 def test_constants_of_ogden() -> None:
     checks, curves = [], {}
     for kind, (expected, greatest, paper) in MISFITS.items():
-        found = misfit(LIBRARY, kind, 1.3)
+        found = invalid(LIBRARY, kind, 1.3)
         digit = 5e-3 if kind == "uniaxial" else 5e-4  # of the greatest, given as 18 %
         checks += [
             Quantity(f"{kind}, rms of e", READINGS, expected, rms(found), 5e-4, 1.0),
@@ -158,7 +158,7 @@ def test_constants_of_ogden() -> None:
                 f"{kind}, rms of e, constants in kg/cm2",
                 READINGS,
                 paper,
-                rms(misfit(PAPER, kind, 1.3)),
+                rms(invalid(PAPER, kind, 1.3)),
                 5e-4,
                 1.0,
             ),
@@ -190,9 +190,9 @@ class Fit:
     bound: float
     constants: dict[str, float]
 
-    def misfit(self, constants: Array) -> Array:
+    def invalid(self, constants: Array) -> Array:
         """Return eq. (1) for some constants."""
-        return misfit(self.make(*map(float, constants)), "uniaxial", 1.1, self.most)
+        return invalid(self.make(*map(float, constants)), "uniaxial", 1.1, self.most)
 
 
 FITS = {
@@ -238,7 +238,7 @@ FITS = {
 def fitted(law: str) -> tuple[Any, Array]:
     """Return a law as fitted, and its constants."""
     fit = FITS[law]
-    found = least_squares(fit.misfit, fit.start, x_scale=np.abs(fit.start))
+    found = least_squares(fit.invalid, fit.start, x_scale=np.abs(fit.start))
     return fit.make(*map(float, found.x)), found.x
 
 
@@ -251,7 +251,7 @@ def test_own_fits() -> None:
             Quantity(f"{law}, {name}", FITTED, expected, found, 1e-4)
             for (name, expected), found in zip(fit.constants.items(), constants, strict=True)
         ]
-        missed = rms(misfit(rubber, "uniaxial", 1.1, fit.most))
+        missed = rms(invalid(rubber, "uniaxial", 1.1, fit.most))
         checks.append(at_most(f"{law}, rms of e to l = {fit.most}", READINGS, fit.bound, missed))
         fine = np.linspace(1.0, fit.most, 100)
         curves[law] = (fine.tolist(), stress(rubber.constitutive_law, "uniaxial", fine).tolist())

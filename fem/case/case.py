@@ -19,7 +19,7 @@ from fem.case.tube import Tube
 from fem.core.atomic_write import write_text
 from fem.core.errors import InputError, describe
 from fem.core.renamed import with_new_values
-from fem.core.schema_base import CheckedTable, misfit, schema_of_one
+from fem.core.schema_base import CheckedTable, invalid, schema_of_one
 from fem.core.text_file import read_toml
 from fem.core.units import LENGTH, show
 
@@ -65,7 +65,7 @@ class Case(CheckedTable):
         names = [family.name for family in threads]
         for name in names:
             if names.count(name) > 1:
-                raise misfit(f'threads: two families are named "{name}"; names must differ')
+                raise invalid(f'threads: two families are named "{name}"; names must differ')
         tube = info.data.get("tube")
         if tube is None:  # its own fault is told
             return threads
@@ -80,7 +80,7 @@ class Case(CheckedTable):
             given = [f"[{table}]" for table in DRIVES if drives[table] is not None]
             if len(given) != 1:
                 found = f"{' and '.join(given)} are there" if given else "none is there"
-                raise misfit(f"just one of the tables [pressure], [volume], [gas] is due; {found}")
+                raise invalid(f"just one of the tables [pressure], [volume], [gas] is due; {found}")
         return gas
 
     @model_validator(mode="after")
@@ -88,13 +88,13 @@ class Case(CheckedTable):
         if self.move is None:
             return self
         for key in self.end.loads(self.move.direction):
-            raise misfit(
+            raise invalid(
                 f"end.{key}: what moves the free end takes the place of this load; "
                 f"leave out either end.{key} or the table [move]"
             )
         length = self.tube.length
         if self.move.displacement is not None and not self.move.displacement > -length:
-            raise misfit(
+            raise invalid(
                 f"move.displacement = {show(self.move.displacement, LENGTH)}: it must be greater "
                 f"than {show(-length, LENGTH)}, or nothing is left of the tube"
             )

@@ -7,7 +7,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from fem.case.drive import StepCount
-from fem.core.schema_base import CheckedTable, misfit, one_of, schema_of_one
+from fem.core.schema_base import CheckedTable, invalid, one_of, schema_of_one
 from fem.core.units import Angle, SignedForce, SignedLength, SpringRate, Torque, TwistRate
 
 
@@ -42,7 +42,7 @@ class FreeEnd(CheckedTable):
     def _held_or_loaded(self) -> Self:
         for direction in ("axial", "twist"):
             if getattr(self, direction) == "held" and (keys := self.loads(direction)):
-                raise misfit(
+                raise invalid(
                     f'{direction} = "held" leaves it nothing to do; '
                     f'leave {keys[0]} out, or set {direction} = "free"',
                     keys[0],

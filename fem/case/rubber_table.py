@@ -12,7 +12,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import BeforeValidator, Field, TypeAdapter, model_validator
 
 from fem import rubber
-from fem.core.schema_base import CheckedTable, Number, misfit
+from fem.core.schema_base import CheckedTable, Number, invalid
 from fem.core.units import STRESS, SignedStress, Stress, StressOrZero, show
 from fem.rubber.library import materials
 
@@ -109,7 +109,9 @@ class OgdenTerm(CheckedTable):
     @model_validator(mode="after")
     def _no_zero_exponent(self) -> Self:
         if abs(self.exponent) < LEAST_EXPONENT:
-            raise misfit(f"it must be {LEAST_EXPONENT} at least, or minus that at most", "exponent")
+            raise invalid(
+                f"it must be {LEAST_EXPONENT} at least, or minus that at most", "exponent"
+            )
         return self
 
 
@@ -138,10 +140,10 @@ class Ogden(RubberTable):
     @model_validator(mode="after")
     def _resists(self) -> Self:
         if not 1 <= len(self.terms) <= MOST_TERMS:
-            raise misfit(f"1 to {MOST_TERMS} terms are due", "terms")
+            raise invalid(f"1 to {MOST_TERMS} terms are due", "terms")
         modulus = self.constitutive_law.shear_modulus
         if not modulus > 0:
-            raise misfit(
+            raise invalid(
                 "the shear modulus of small strain, half the sum of modulus times exponent, is "
                 f"{show(modulus, STRESS)}; it must be greater than 0",
                 "terms",
@@ -156,11 +158,11 @@ def _by_name(data: Any) -> Any:
     known, name = materials(), data["material"]
     if not isinstance(name, str) or name not in known:
         allowed = ", ".join(f'"{one}"' for one in known)
-        raise misfit(f"unknown; allowed: {allowed}", "material")
+        raise invalid(f"unknown; allowed: {allowed}", "material")
     others = [key for key in data if key not in BESIDE]
     if others:
         reason = f"only bulk_ratio may be given besides; leave out {', '.join(others)}"
-        raise misfit(reason, "material")
+        raise invalid(reason, "material")
     return known[name].rubber | {key: data[key] for key in BESIDE[1:] if key in data}
 
 

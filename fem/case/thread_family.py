@@ -15,7 +15,7 @@ from pydantic import (
 
 from fem.case.slack import SlackRule
 from fem.case.tube import Tube
-from fem.core.schema_base import CheckedTable, Number, misfit, one_of, schema_of_one
+from fem.core.schema_base import CheckedTable, Number, invalid, one_of, schema_of_one
 from fem.core.units import Angle, Force, HelixAngle
 from fem.threads.helix import Helix
 from fem.threads.tension import TensionLaw, applied_slack
@@ -84,7 +84,7 @@ class ThreadFamily(CheckedTable):
         if info.context != WITH_ANGLE:
             one_of(self, "angle", "ring_turn")
         if self.friction is not None and self.hold == "bonded":
-            raise misfit(
+            raise invalid(
                 "a bonded thread does not slide, so it has no friction; "
                 'leave friction out, or set hold = "sliding" or "geodesic"',
                 "friction",
@@ -110,12 +110,12 @@ class ThreadFamily(CheckedTable):
         who = f'threads: family "{self.name}"'
         turns = abs(self.helix(tube).ring_turn) / (2 * math.pi)
         if turns > MOST_TURNS:
-            raise misfit(
+            raise invalid(
                 f"{who} makes {turns:.0f} turns round the tube; "
                 f"at most {MOST_TURNS} are allowed: make its angle or the tube smaller"
             )
         if self.slack_strain < LEAST_SLACK:
-            raise misfit(
+            raise invalid(
                 f'{who}: slack = "{self.slack}" at an angle of {math.degrees(self.angle):.4g} deg '
                 f"would stretch it to {1 / (1 + self.slack_strain):.3g} times its length; "
                 f"at most {1 / (1 + LEAST_SLACK):.3g} times is allowed: make the "

@@ -8,7 +8,7 @@ Array = np.ndarray[Any, np.dtype[np.float64]]
 """Real numbers."""
 
 Index = np.ndarray[Any, np.dtype[np.integer[Any]]]
-"""Whole numbers that count or number things."""
+"""Integers: counts and indices."""
 
 Mask = np.ndarray[Any, np.dtype[np.bool_]]
-"""True or false for each item."""
+"""Booleans."""

@@ -1,4 +1,4 @@
-"""Files written whole or not at all; no other module opens a result file for writing."""
+"""Atomic writing of files; no other module opens a result file for writing."""
 
 from __future__ import annotations
 
@@ -20,28 +20,28 @@ if TYPE_CHECKING:
 
 
 def need_folder(file: Path) -> None:
-    """Return if there is a folder that a file can be written into.
+    """Check that the folder of a file exists.
 
     Raises
     ------
     InputError
-        If there is none: one that is misspelt is not made.
+        If it does not exist: it is not created, since its name may be misspelt.
     """
     if not file.parent.is_dir():
-        fault = "this is a file; a folder is needed"
+        fault = "this is a file; a folder is required"
         raise InputError(
             f"{file.parent}: {fault if file.parent.exists() else 'there is no such folder'}"
         )
 
 
 class Batch:
-    """Files that are written beside others and then replace them, in the order of writing."""
+    """Temporary files that replace their targets at the end, in the order of writing."""
 
     def __init__(self) -> None:
         self.parts: dict[Path, Path] = {}
 
     def part(self, file: Path) -> Path:
-        """Return an empty file beside `file`, with its ending, for a library to write."""
+        """Return an empty temporary file for a library to write, with the suffix of `file`."""
         file = Path(os.path.realpath(file))  # a link stays a link
         part = file.with_name(f".{file.stem}.{secrets.token_hex(4)}{file.suffix}")
         self.parts[file] = part
@@ -49,11 +49,11 @@ class Batch:
         return part
 
     def write(self, file: Path, data: bytes) -> None:
-        """Write what is to stand in `file`."""
+        """Write the content of `file`."""
         self.part(file).write_bytes(data)
 
     def named(self, error: OSError) -> OSError:
-        """Return an error that names the file in place of the one beside it."""
+        """Return an error that names the target instead of the temporary file."""
         known = {str(part): file for file, part in self.parts.items()}
         file = [*known.values()][-1] if error.filename is None else known.get(str(error.filename))
         if file is None:
@@ -63,20 +63,20 @@ class Batch:
 
 @contextmanager
 def together() -> Iterator[Batch]:
-    """Hand out a batch of files, which replace the old ones at the end.
+    """Yield a batch of files, which replace the old ones at the end.
 
-    All old files stay until all new ones are written, and for good if the work fails, is
-    interrupted or ended by SIGTERM; then nothing else is left. Only a kill between two of the
-    replacements leaves old files beside new ones, which the last file has to reveal.
+    The old files are replaced only after all new ones are written. If the work fails, is
+    interrupted or ended by SIGTERM, the old files remain and the new ones are removed. Only a kill
+    between two replacements leaves old and new files together; the last file must show that.
 
     Raises
     ------
     OSError
-        If one cannot be written; it names that file, not the one beside it.
+        If a file cannot be written; the error names the target, not the temporary file.
     """
     batch = Batch()
     try:
-        with _left_by_sigterm():
+        with _exit_on_sigterm():
             yield batch
             for file, part in batch.parts.items():
                 part.replace(file)
@@ -89,14 +89,14 @@ def together() -> Iterator[Batch]:
 
 @contextmanager
 def in_place_of(file: Path) -> Iterator[Path]:
-    """Hand out an empty file beside `file`, which replaces it at the end; see `together`."""
+    """Yield an empty temporary file, which replaces `file` at the end; see `together`."""
     with together() as batch:
         yield batch.part(file)
 
 
 @contextmanager
 def stream_in_place_of(file: Path) -> Iterator[BinaryIO]:
-    """Hand out a stream of bytes to what replaces `file` at the end."""
+    """Yield a binary stream to the file that replaces `file` at the end."""
     with in_place_of(file) as part, part.open("wb") as stream:
         yield stream
 
@@ -118,13 +118,13 @@ def json_bytes(data: Any) -> bytes:
 
 
 def csv_bytes(table: pandas.DataFrame) -> bytes:
-    """Return a table as the text of a file of comma-separated values."""
+    """Return a table as the text of a CSV file."""
     return table.to_csv(index=False).encode()
 
 
 @contextmanager
-def _left_by_sigterm() -> Iterator[None]:
-    """Let SIGTERM end the program as an exception does, by way of what tidies up."""
+def _exit_on_sigterm() -> Iterator[None]:
+    """Let SIGTERM raise SystemExit, so that temporary files are removed."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return

@@ -1,4 +1,4 @@
-"""What one case of a row hands on to the next, so that neighbours share their common work."""
+"""Meshed tubes kept from one case to the next, so that neighbouring cases share their mesh."""
 
 from __future__ import annotations
 
@@ -6,16 +6,16 @@ from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
 
-KEPT = 2
-"""So many things are kept: a mesh, and the coarser one that its error is told by."""
+SIZE = 2
+"""Number of objects that are kept: a mesh, and the coarser one for its error estimate."""
 
 
-class Chain:
-    """The link between the solves of neighbouring cases, one after another in one process.
+class MeshCache:
+    """What the solves of neighbouring cases share, one after another in one process.
 
-    No result depends on it beyond the tolerance of Newton's method. ``share(make, *of)`` returns
-    ``make(*of)``, or what it returned before if that is still kept.
+    No result depends on it beyond the tolerance of Newton's method. ``get(make, *arguments)``
+    returns ``make(*arguments)``, or the object that it returned before if that is still kept.
     """
 
     def __init__(self) -> None:
-        self.share: Callable[..., Any] = lru_cache(KEPT)(lambda make, *of: make(*of))
+        self.get: Callable[..., Any] = lru_cache(SIZE)(lambda make, *arguments: make(*arguments))

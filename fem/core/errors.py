@@ -1,4 +1,4 @@
-"""What is wrong with a case, in sentences: file, key, value, what is allowed."""
+"""Messages for invalid input: file, key, value, what is allowed."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from pydantic import BaseModel, ValidationError
 
 
 class InputError(ValueError):
-    """Input that cannot be used; the text says what is wrong and what is allowed."""
+    """Invalid input; the text states what is wrong and what is allowed."""
 
 
 def describe(error: ValidationError, origin: str, model: type[BaseModel]) -> str:
-    """Return one line for each fault in `error`, found in the file `origin` read as `model`."""
+    """Return a line for each error in the file `origin`, whose content is `model`."""
     return "\n".join(f"{origin}: {_line(fault, model)}" for fault in error.errors())
 
 
@@ -33,38 +33,38 @@ def _line(fault: Any, model: type[BaseModel]) -> str:
         case "union_tag_invalid":
             given = fault["ctx"]["tag"]
             return f"{key}.law = {_value(given)}: unknown; allowed: {fault['ctx']['expected_tags']}"
-        case "misfit":
-            return _misfit(key, fault)
+        case "invalid":
+            return _invalid(key, fault)
         case "tuple_type":
             if not _is_model(get_args(_find(model, loc)[1])[0]):
-                return f"{key} = {_value(fault['input'])}: write a list, in brackets"
-            return f"{key}: this is one of several; write each as a table [[{key}]]"
+                return f"{key} = {_value(fault['input'])}: write a list in brackets"
+            return f"{key}: write each entry as a table [[{key}]]"
         case "model_type" | "model_attributes_type" | "dict_type":
             return f"{key} = {_value(fault['input'])}: write one table [{key}]"
         case "string_pattern_mismatch":
-            allowed = "letters, digits, _ and -, a letter first, at most 32"
-            return f"{key} = {_value(fault['input'])}: allowed are {allowed}"
+            allowed = "a letter, then at most 31 letters, digits, _ and -"
+            return f"{key} = {_value(fault['input'])}: allowed: {allowed}"
         case _:
             reason = fault["msg"].removeprefix("Value error, ")
             reason = reason.replace("Input should be", "it must be")
             return f"{key} = {_value(fault['input'])}: {reason[0].lower()}{reason[1:]}"
 
 
-def _misfit(key: str, fault: Any) -> str:
-    """Return the line of an error made by :func:`fem.core.schema_base.misfit`."""
-    culprit, reason = fault["ctx"]["key"], fault["ctx"]["reason"]
-    if not culprit:
+def _invalid(key: str, fault: Any) -> str:
+    """Return the line of an error made by :func:`fem.core.schema_base.invalid`."""
+    own_key, reason = fault["ctx"]["key"], fault["ctx"]["reason"]
+    if not own_key:
         return str(reason)
-    key = f"{key}.{culprit}" if key else culprit
-    given = fault["input"].get(culprit) if isinstance(fault["input"], dict) else None
+    key = f"{key}.{own_key}" if key else own_key
+    given = fault["input"].get(own_key) if isinstance(fault["input"], dict) else None
     return f"{key}: {reason}" if given is None else f"{key} = {_value(given)}: {reason}"
 
 
 def _find(model: Any, loc: Any) -> tuple[str, Any]:
-    """Return the key as a person writes it, ``threads[2].angle``, and the type that stands there.
+    """Return the key as a user writes it, ``threads[2].angle``, and its type.
 
-    List entries are numbered from 1. Where the type is one of several, told apart by their law,
-    pydantic puts the law into `loc`; it is no part of the key.
+    List entries are numbered from 1. Where the type is a union discriminated by the law, pydantic
+    adds the law to `loc`; it is not part of the key.
     """
     key, here = "", model
     for part in loc:
@@ -85,13 +85,13 @@ def _is_model(kind: Any) -> bool:
 
 
 def _types(table: type[BaseModel]) -> dict[str, Any]:
-    """Return the keys of a table as they stand in a file, and the type of each."""
+    """Return the keys of a table as written in a file, and the type of each."""
     fields = table.model_fields.items()
     return {field.alias or name: _plain(field.annotation) for name, field in fields}
 
 
 def _plain(annotation: Any) -> Any:
-    """Return the type of a key that may be left out, without its None."""
+    """Return the type of an optional key without None."""
     types = [part for part in get_args(annotation) if part is not NoneType]
     return types[0] if NoneType in get_args(annotation) and len(types) == 1 else annotation
 

@@ -1,4 +1,4 @@
-"""Processes of this program: their threads for linear algebra, and a pool of worker processes."""
+"""Worker processes, and the number of threads for linear algebra in a process."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ from concurrent.futures.process import BrokenProcessPool
 from typing import Any, Self
 
 SPAWN = multiprocessing.get_context("spawn")
-"""How workers start: anew, for a copy of this process would share the state of its libraries."""
+"""How workers start: a fork would share the state of the libraries of this process."""
 
 
 class WorkerLostError(Exception):
-    """The process that had a task in hand died."""
+    """The process that worked on a task died."""
 
 
 def use_one_thread() -> None:
-    """Let this process use one thread for linear algebra, unless its environment says otherwise.
+    """Use one thread for linear algebra in this process, unless its environment sets a number.
 
-    Matrices here are small or sparse, and studies run one process a core: several threads in one
-    process only wait for each other, ten times slower where they do. For the command and its
-    workers alone: in a process of a user the settings are the user's.
+    Matrices here are small or sparse, and studies run one process per core: several threads in a
+    process wait for each other, and can make it ten times slower. Only the command and its workers
+    call this: in a process of the user the settings are the user's.
     """
     unset = {"OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"} - os.environ.keys()
     os.environ |= dict.fromkeys(unset, "1")  # for libraries that are loaded later
@@ -35,7 +35,7 @@ def use_one_thread() -> None:
 
 
 def result_of[T](future: Future[T]) -> T:
-    """Return what came of a task; whatever it raised is raised.
+    """Return the result of a task, or raise its exception.
 
     Raises
     ------
@@ -56,15 +56,15 @@ def result_of[T](future: Future[T]) -> T:
 class WorkerPool:
     """Worker processes of this machine, started with the first task.
 
-    Each has one thread for linear algebra and ends with its parent, whatever ends that. A task that
-    is cancelled ends with its process. A process that dies takes only its own task along.
+    Each has one thread for linear algebra and ends when its parent ends, for any reason. Cancelling
+    a task ends its process. If a process dies, only its own task is lost.
 
     Parameters
     ----------
     workers
         Number of processes.
     initializer, initargs
-        What each calls first; nothing by default.
+        Function that each process calls first, and its arguments; None by default.
     """
 
     def __init__(
@@ -84,11 +84,11 @@ class WorkerPool:
         self.close()
 
     def submit[T](self, work: Callable[..., T], *args: Any) -> Future[T]:
-        """Hand in a task; :func:`result_of` returns what came of it."""
+        """Submit a task; :func:`result_of` returns its result."""
         try:
             return self._started().schedule(work, args=args)
         except RuntimeError:  # a worker that died without a task broke the pool
-            threading.Thread(target=_end, args=[self._pool]).start()  # nobody waits for its end
+            threading.Thread(target=_end, args=[self._pool]).start()  # in the background
             self._pool = None
             return self._started().schedule(work, args=args)
 
@@ -102,7 +102,7 @@ class WorkerPool:
         return self._pool
 
     def close(self) -> None:
-        """End all processes, whatever they do; it takes up to some seconds."""
+        """End all processes, busy ones too; this may take some seconds."""
         if self._pool is not None:
             _end(self._pool)
             self._pool = None
@@ -114,7 +114,7 @@ def _end(pool: Any) -> None:
 
 
 def _begin(initializer: Callable[..., None] | None, *initargs: Any) -> None:
-    """Make a worker ready."""
+    """Set up a worker process."""
     use_one_thread()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     if initializer is not None:

@@ -1,4 +1,4 @@
-"""Renamed values and columns: the old ones of user files, each with its new one.
+"""Renamed values and columns of user files, old and new.
 
 An old value in a file is replaced, and a notice names file, field, old and new value. Where a user
 names a column, an old name is refused, and the message names the new one.

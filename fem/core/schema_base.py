@@ -1,4 +1,4 @@
-"""What the tables of a file have in common: base class, misfits between keys, JSON schema."""
+"""Common parts of the tables of a file: base class, errors between keys, JSON schema."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Number = Annotated[float, Field(allow_inf_nan=False, strict=True)]
 
 
 class CheckedTable(BaseModel):
-    """A table of a file: frozen, and no key is taken that it does not know."""
+    """A table of a file: frozen; unknown keys are refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -25,42 +25,42 @@ class CheckedTable(BaseModel):
                 yield name, data[name] if isinstance(data[name], str) else value
 
 
-def misfit(reason: str, key: str = "") -> PydanticCustomError:
-    """Return the error that says why keys, each fine by itself, do not fit together.
+def invalid(reason: str, key: str = "") -> PydanticCustomError:
+    """Return the error for keys that are valid each but not together.
 
     Parameters
     ----------
     reason
         What is wrong and what is allowed.
     key
-        The key to mend, seen from the table whose validator raises; the message then opens with
-        it and its value. Without it, `reason` is the whole message and names the keys.
+        The key to change, relative to the table whose validator raises; the message then starts
+        with it and its value. Without it, `reason` is the whole message and names the keys.
     """
-    return PydanticCustomError("misfit", "{reason}", {"reason": reason, "key": key})
+    return PydanticCustomError("invalid", "{reason}", {"reason": reason, "key": key})
 
 
 def one_of(part: BaseModel, *keys: str) -> None:
-    """Raise unless just one of `keys`, whose default is None, is given."""
+    """Raise unless exactly one of `keys`, whose default is None, is given."""
     given = [key for key in keys if getattr(part, key) is not None]
     if not given:
-        raise misfit(f"this key is missing, or else {' or '.join(keys[1:])}", keys[0])
+        raise invalid(f"this key is missing; give {' or '.join(keys)}", keys[0])
     if len(given) > 1:
-        raise misfit(f"{given[0]} is given too; give either {' or '.join(keys)}", given[1])
+        raise invalid(f"{given[0]} is given too; give only one of {', '.join(keys)}", given[1])
 
 
 def schema_of_one(*keys: str) -> ConfigDict:
-    """Return the configuration of a table in which just one of `keys` is given."""
+    """Return the configuration of a table in which exactly one of `keys` is given."""
     return ConfigDict(json_schema_extra={"oneOf": [{"required": [key]} for key in keys]})
 
 
 def schema_of_file(model: type[BaseModel]) -> dict[str, Any]:
-    """Return the JSON schema of a file that is read as `model`."""
+    """Return the JSON schema of a file whose content is `model`."""
     schema = without_null(model.model_json_schema(mode="validation"))
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
 
 
 def without_null(schema: Any) -> Any:
-    """Return a JSON schema without what is null, since TOML cannot write it."""
+    """Return a JSON schema without null values, which TOML does not have."""
     if isinstance(schema, list):
         return [without_null(part) for part in schema if part != {"type": "null"}]
     if not isinstance(schema, dict):

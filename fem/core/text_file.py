@@ -1,4 +1,4 @@
-"""Text files read, or a sentence that says why one cannot be read."""
+"""Reading of text and TOML files, with messages that name the file."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from typing import Any
 from fem.core.errors import InputError
 
 
-def text_of(file: Path, fault: type[InputError] = InputError) -> str:
+def read_text(file: Path, fault: type[InputError] = InputError) -> str:
     """Return the text of a file in UTF-8.
 
     Raises
     ------
     InputError
-        If it is missing, cannot be read, or is no text; of the class `fault`.
+        If it is missing, cannot be read, or is not text; of the class `fault`.
     """
     try:
         return file.read_text(encoding="utf-8-sig")
@@ -31,10 +31,10 @@ def read_toml(file: Path, fault: type[InputError]) -> dict[str, Any]:
     Raises
     ------
     InputError
-        If there is no such file, or no TOML in it; of the class `fault`.
+        If there is no such file, or it is not valid TOML; of the class `fault`.
     """
     try:
-        return tomllib.loads(text_of(file, fault))
+        return tomllib.loads(read_text(file, fault))
     except InputError:
         raise
     except RecursionError:

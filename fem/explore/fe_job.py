@@ -15,7 +15,7 @@ from typing import Literal
 
 from fem.case.case import Case
 from fem.continuation.load_steps import steps_of
-from fem.core.cache import Chain
+from fem.core.cache import MeshCache
 from fem.core.errors import InputError
 from fem.core.processes import SPAWN, WorkerLostError, WorkerPool, result_of
 from fem.results.result import Result
@@ -30,7 +30,7 @@ MAX_ENDED = 8
 PROGRESS_SLOTS = 64
 """Integers for progress, used in turn: a worker that is being stopped may still write to one."""
 
-MESH_CACHE = Chain()
+MESH_CACHE = MeshCache()
 """Meshes that successive solves of one worker share."""
 
 _progress: MutableSequence[int]
@@ -182,7 +182,7 @@ def solve_job(case: Case, resolution: str, slot: int) -> Result:
     def report(_: str, done: int, __: int) -> None:
         _progress[slot] = done
 
-    return solve(case, "fe", resolution, report=report, chain=MESH_CACHE)
+    return solve(case, "fe", resolution, report=report, mesh_cache=MESH_CACHE)
 
 
 def _begin(progress: MutableSequence[int]) -> None:

@@ -14,7 +14,7 @@ from pydantic import Field, ValidationError, model_validator
 from fem.case.case import Case
 from fem.case.slack import Slack
 from fem.core.errors import InputError, describe
-from fem.core.schema_base import CheckedTable, misfit
+from fem.core.schema_base import CheckedTable, invalid
 from fem.results.termination import REACHED, Termination
 from fem.solving.batch import solve_batch
 
@@ -42,7 +42,7 @@ class SlackForAll(CheckedTable):
     def _value_with_rule(self) -> Self:
         if (self.value is not None) != (self.rule in ("given", "cut at")):
             needs = "takes no number" if self.value is not None else "needs a number"
-            raise misfit(f'the rule "{self.rule}" {needs}', "value")
+            raise invalid(f'the rule "{self.rule}" {needs}', "value")
         return self
 
     @property

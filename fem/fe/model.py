@@ -10,7 +10,7 @@ from fem.case.case import Case, sectors_of
 from fem.continuation.loading import AXIAL, PRESSURE
 from fem.continuation.newton import Tangent as Factors
 from fem.core.arrays import Array
-from fem.core.cache import Chain
+from fem.core.cache import MeshCache
 from fem.fe.mesh.body import NODES, meshed_counts, resolve
 from fem.fe.meshed_tube import MeshedTube
 from fem.fe.part import Evaluation, Part
@@ -36,7 +36,7 @@ class FEModel:
     counts
         Numbers of threads that the families are spread over, if not those of
         :func:`fem.fe.mesh.body.meshed_counts`.
-    chain
+    mesh_cache
         Keeps the meshed tube for neighbouring cases.
     """
 
@@ -50,14 +50,14 @@ class FEModel:
         *,
         full: bool = False,
         counts: Sequence[int] | None = None,
-        chain: Chain | None = None,
+        mesh_cache: MeshCache | None = None,
     ) -> None:
         self.case = case
         counts = counts or meshed_counts(case, resolution, full)
         sectors = 1 if full else sectors_of(counts)
         cells = resolve(case, resolution, sectors, counts)
         law = case.rubber.constitutive_law
-        self.tube = (chain or Chain()).share(MeshedTube, case.tube, law, cells, sectors)
+        self.tube = (mesh_cache or MeshCache()).get(MeshedTube, case.tube, law, cells, sectors)
         self.body, self.motion = self.tube.body, self.tube.motion
         self.copies = sectors
         self.threads = [

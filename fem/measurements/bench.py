@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from fem.case.case import Case
 from fem.core.errors import InputError
-from fem.core.text_file import text_of
+from fem.core.text_file import read_text
 from fem.measurements.columns import (
     GAUGE,
     REPEAT,
@@ -80,7 +80,7 @@ def read_bench(path: str | Path, base: Case) -> Bench:
         If it cannot be read, or anything in it cannot be used: a line to each fault.
     """
     path = Path(path)
-    lines = text_of(path).splitlines()
+    lines = read_text(path).splitlines()
     above = next((n for n, line in enumerate(lines) if not line.startswith("#")), len(lines))
     problems = Problems(str(path))
     rows = _rows(lines[above:], above, problems)

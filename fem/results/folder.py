@@ -16,7 +16,7 @@ from typing import Annotated, Any, ClassVar, NoReturn
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fem.core.errors import InputError
-from fem.core.text_file import text_of
+from fem.core.text_file import read_text
 
 RECORD = "run.json"
 STUDY_DATABASE = "results.sqlite"
@@ -158,7 +158,7 @@ def _parsed(folder: Path) -> tuple[str, dict[str, Any]]:
         text = f"{file}: missing; the folder contains neither a result nor a study"
         raise FolderError(Contents.NEITHER, text)
     try:
-        text = text_of(file)
+        text = read_text(file)
         data = json.loads(text, parse_constant=_refuse_constant)
     except InputError as error:
         raise FolderError(Contents.DAMAGED, str(error)) from None

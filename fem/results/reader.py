@@ -9,7 +9,7 @@ from typing import Any
 
 from fem.case.case import Case
 from fem.core.errors import InputError
-from fem.core.text_file import text_of
+from fem.core.text_file import read_text
 from fem.quantities.column import find, measures_of
 from fem.quantities.quantity import Trait
 from fem.results.environment import Environment
@@ -60,7 +60,7 @@ def read_result(folder: Path, *, shapes: bool = True) -> tuple[Case, list[Run], 
 
 def _rows(file: Path, case: Case) -> list[dict[str, Any]]:
     """Return the step table; a cell is empty if the model lacks the column."""
-    lines = csv.reader(text_of(file).splitlines())
+    lines = csv.reader(read_text(file).splitlines())
     columns = next(lines, [])
     families = [family.name for family in case.threads]
     for measure in measures_of(families, traits=Trait.REQUIRED):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from fem.case.case import Case
 from fem.continuation.termination import TerminationKind
-from fem.core.cache import Chain
+from fem.core.cache import MeshCache
 from fem.core.errors import InputError
 from fem.results.additional_solve import (
     COARSER_MESH,
@@ -39,7 +39,7 @@ def solve(
     full: bool = False,
     mesh_error: bool = False,
     report: Report | None = None,
-    chain: Chain | None = None,
+    mesh_cache: MeshCache | None = None,
 ) -> Result:
     """Solve a case.
 
@@ -58,8 +58,8 @@ def solve(
         ``<measure>.mesh_error``.
     report
         Called after each step.
-    chain
-        Keeps what neighbouring cases share, from one to the next.
+    mesh_cache
+        Cache of the meshed tube for neighbouring cases.
 
     If threads have friction, the FE model is solved with bonded threads as well, for the columns
     ``<measure>.if_bonded``. Second solves add columns to the rows of the FE model only; whatever
@@ -79,10 +79,12 @@ def solve(
         raise InputError(f"models {names}: allowed are {', '.join(MODELS)}, one at least")
     wanted = additional_solves(case, names, mesh_error)
     # a mesh that cannot be coarser is refused now rather than after the work
-    seconds = [_second_solve(additional, case, resolution, full, chain) for additional in wanted]
+    seconds = [
+        _second_solve(additional, case, resolution, full, mesh_cache) for additional in wanted
+    ]
     runs: list[Run] = []
     for name in names:
-        run = _run(case, partial(build, case, name, resolution, full, chain), report, name)
+        run = _run(case, partial(build, case, name, resolution, full, mesh_cache), report, name)
         if name == "fe" and not run.interrupted:
             _solve_seconds(run, seconds, report)
         runs.append(run)
@@ -96,13 +98,13 @@ def build(
     model: str,
     resolution: str = "standard",
     full: bool = False,
-    chain: Chain | None = None,
+    mesh_cache: MeshCache | None = None,
 ) -> RecordableModel:
     """Return the model of a case by its name; parameters as in :func:`solve`."""
     if model == "fe":
         from fem.fe.model import FEModel
 
-        return FEModel(case, resolution, full=full, chain=chain)
+        return FEModel(case, resolution, full=full, mesh_cache=mesh_cache)
     if model == "fast":
         from fem.fast.model import FastModel
 
@@ -111,7 +113,11 @@ def build(
 
 
 def _second_solve(
-    additional: AdditionalSolve, case: Case, resolution: str, full: bool, chain: Chain | None
+    additional: AdditionalSolve,
+    case: Case,
+    resolution: str,
+    full: bool,
+    mesh_cache: MeshCache | None,
 ) -> SecondSolve:
     """Return an additional solve with its case, and what builds its model."""
     from fem.fe.mesh.body import coarser, meshed_counts
@@ -120,10 +126,10 @@ def _second_solve(
     if additional is COARSER_MESH:
         counts = meshed_counts(case, resolution, full)  # both meshes hold the same threads
         cells = coarser(case, resolution, counts)
-        make = partial(FEModel, case, cells, full=full, counts=counts, chain=chain)
+        make = partial(FEModel, case, cells, full=full, counts=counts, mesh_cache=mesh_cache)
         return additional, case, make
     bonded = with_bonded_threads(case)
-    return additional, bonded, partial(build, bonded, "fe", resolution, full, chain)
+    return additional, bonded, partial(build, bonded, "fe", resolution, full, mesh_cache)
 
 
 def _solve_seconds(run: Run, seconds: Sequence[SecondSolve], report: Report | None) -> None:

@@ -18,7 +18,7 @@ from fem.case.case import Case
 from fem.core.arrays import Array
 from fem.core.errors import InputError, describe
 from fem.core.renamed import with_new_values
-from fem.core.schema_base import CheckedTable, misfit
+from fem.core.schema_base import CheckedTable, invalid
 from fem.core.text_file import read_toml
 from fem.quantities.case_fields import cells, changes
 from fem.study.vary import Value, Vary
@@ -85,21 +85,21 @@ class Study(CheckedTable):
     @model_validator(mode="after")
     def _check(self) -> Self:
         if not self.models:
-            raise misfit("there must be one at least", "models")
+            raise invalid("there must be one at least", "models")
         if not self.vary:
-            raise misfit("vary: there must be one table [[vary]] at least")
+            raise invalid("vary: there must be one table [[vary]] at least")
         fields = self.fields
         for field in [*self.set, *fields]:
             if fields.count(field) + (field in self.set) > 1:
-                raise misfit(f'vary: the field "{field}" is set more than once')
+                raise invalid(f'vary: the field "{field}" is set more than once')
         scattered = any(vary.scattered for vary in self.vary)
         if scattered and not self.scatter:
-            raise misfit("vary: a range has no count; give it one, or a table [scatter]")
+            raise invalid("vary: a range has no count; give it one, or a table [scatter]")
         if self.scatter and not scattered:
-            raise misfit("scatter: every range has a count, so nothing is left to scatter")
+            raise invalid("scatter: every range has a count, so nothing is left to scatter")
         for wanted in self.shapes:
             if unknown := [field for field in wanted if field not in fields]:
-                raise misfit(f'shapes: the field "{unknown[0]}" does not vary')
+                raise invalid(f'shapes: the field "{unknown[0]}" does not vary')
         return self
 
     @classmethod

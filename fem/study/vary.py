@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import Field, PlainValidator, WithJsonSchema, model_validator
 
 from fem.core.arrays import Array
-from fem.core.schema_base import CheckedTable, misfit
+from fem.core.schema_base import CheckedTable, invalid
 from fem.core.units import UNITS, registry, split
 
 MOST_VALUES = 10_000
@@ -65,25 +65,25 @@ class Vary(CheckedTable):
         ranged = [key for key in ("start", "end", "count") if getattr(self, key) is not None]
         names = {"start": "from", "end": "to", "count": "count"}
         if self.values == ():
-            raise misfit("there must be one at least", "values")
+            raise invalid("there must be one at least", "values")
         if self.values is not None and ranged:
-            raise misfit(
+            raise invalid(
                 "values are given too; give either values, or from and to", names[ranged[0]]
             )
         if self.values is None:
             for key in ("start", "end"):
                 value = getattr(self, key)
                 if value is None:
-                    raise misfit("this key is missing, or else values", names[key])
+                    raise invalid("this key is missing, or else values", names[key])
                 if isinstance(value, str) and not split(value, UNIT):
-                    raise misfit(RANGE, names[key])
+                    raise invalid(RANGE, names[key])
             try:
                 self._ends()
             except ValueError as error:
-                raise misfit(str(error), "to") from None
+                raise invalid(str(error), "to") from None
         for value in (self.values or (self.start,)) if self.opposite else ():
             if isinstance(value, str) and not split(value, UNIT):
-                raise misfit("only a quantity has an opposite", "opposite")
+                raise invalid("only a quantity has an opposite", "opposite")
         return self
 
     @property

@@ -11,14 +11,14 @@ from typing import Self
 
 from fem.case.case import Case
 from fem.continuation.termination import TerminationKind
-from fem.core.cache import Chain
+from fem.core.cache import MeshCache
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.results.termination import Termination
 from fem.solving.single import solve
 from fem.study.results_db import Curve, Status
 
-CHAIN = Chain()
+MESH_CACHE = MeshCache()
 """Hands on from case to case, in one worker, what neighbours share."""
 
 NOT_IN_BATCH = "not_in_batch"
@@ -97,7 +97,7 @@ def _solve_batch(task: Task) -> list[Done]:
 def _solve_one(case: Case, task: Task) -> Done:
     began = time.perf_counter()
     try:
-        result = solve(case, task.model, task.resolution, chain=CHAIN)
+        result = solve(case, task.model, task.resolution, mesh_cache=MESH_CACHE)
     except ArithmeticError as error:
         end = Termination.failed(TerminationKind.NO_REST, error)
     except Exception as error:  # a fault of ours must not stop the others

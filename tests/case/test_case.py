@@ -1,4 +1,4 @@
-"""Cases: what is held, changed copies, and the sectors of a tube."""
+"""Cases: values, changed copies, and the sectors of a tube."""
 
 import math
 
@@ -7,7 +7,7 @@ import pytest
 from fem.case.case import BARE_SECTORS, CaseError
 
 
-def test_ready_case_holds_what_its_file_says(make_case):
+def test_ready_case_has_the_values_of_its_file(make_case):
     case = make_case()
     first, second = case.threads
     assert (case.tube.bore_radius, case.tube.wall, case.tube.length) == (5.0, 1.5, 60.0)
@@ -29,7 +29,7 @@ def test_changed_copy_differs_in_the_named_keys_only(make_case):
     assert changed.changed(threads__1__angle="-30 deg", pressure__steps=5) == case
 
 
-def test_change_to_an_alternative_takes_its_place(make_case):
+def test_change_to_an_alternative_replaces_it(make_case):
     case = make_case()
     by_turn = case.changed(threads__0__ring_turn="1 turn", volume={"added": "1 mL", "steps": 2})
     assert (by_turn.pressure, by_turn.threads[0].ring_turn) == (None, pytest.approx(2 * math.pi))
@@ -37,7 +37,7 @@ def test_change_to_an_alternative_takes_its_place(make_case):
     assert back == case
 
 
-def test_change_to_none_takes_a_key_away(make_case):
+def test_change_to_none_removes_a_key(make_case):
     case = make_case()
     moved = case.changed(move={"twist": "1 deg", "steps": 2}, threads__0__breaking_load="1 N")
     assert moved != case

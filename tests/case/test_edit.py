@@ -1,4 +1,4 @@
-"""Plain tables: changed by dotted keys. What a file may hold is tested with the cases."""
+"""Plain tables changed by dotted keys."""
 
 import pytest
 
@@ -15,24 +15,24 @@ def data():
     }
 
 
-def test_value_is_put_where_the_key_says(data):
+def test_value_is_set_at_its_key(data):
     edit(data, {"threads__1__angle": "2 deg", "pressure__end": "2 kPa", "title": "New"})
     assert data["threads"] == [{"ring_turn": "1 turn"}, {"angle": "2 deg"}]
     assert (data["pressure"], data["title"]) == ({"end": "2 kPa"}, "New")
 
 
-def test_value_takes_the_place_of_its_alternative_in_its_own_table(data):
+def test_value_replaces_its_alternative_in_its_own_table(data):
     edit(data, {"threads__0__angle": "3 deg", "volume": {"added": "1 mL"}})
     assert data["threads"] == [{"angle": "3 deg"}, {"angle": "1 deg"}]
     assert "pressure" not in data
 
 
-def test_alternatives_that_are_both_asked_for_both_stay(data):
+def test_alternatives_given_together_both_stay(data):
     edit(data, {"gas": {}, "pressure__end": "2 kPa", "pressure": {"end": "3 kPa"}})
     assert (data["gas"], data["pressure"]) == ({}, {"end": "3 kPa"})
 
 
-def test_none_takes_a_key_away_and_nothing_else(data):
+def test_none_removes_a_key_and_nothing_else(data):
     edit(data, {"gas": None, "threads__0__ring_turn": None})
     assert data["threads"][0] == {}
     assert data["pressure"] == {"end": "1 kPa"}
@@ -46,7 +46,7 @@ def test_key_in_no_table_is_refused(data, key):
         edit(data, {key: 1})
 
 
-def test_material_takes_the_place_of_law_and_constants(data):
+def test_material_replaces_law_and_constants(data):
     data["rubber"] = {"law": "Mooney-Rivlin", "c1": "1 kPa", "c2": "1 kPa", "bulk_ratio": 100.0}
     edit(data, {"rubber__material": "cheese"})
     assert data["rubber"] == {"bulk_ratio": 100.0, "material": "cheese"}

@@ -225,7 +225,7 @@ def test_no_solution_at_rest_is_a_reason(tmp_path, monkeypatch):
 
 
 def test_breaking_off_goes_through(tmp_path, monkeypatch):
-    def broken(case, model, resolution, chain):
+    def broken(case, model, resolution, mesh_cache):
         def interrupt(*_):
             raise KeyboardInterrupt
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fem.core.cache import KEPT, Chain
+from fem.core.cache import SIZE, MeshCache
 from fem.fe.model import FEModel
 from fem.solving.single import build, solve
 
@@ -20,29 +20,32 @@ def state(model):
 
 
 def test_what_is_equal_is_made_once():
-    made, chain = [], Chain()
+    made, mesh_cache = [], MeshCache()
 
     def make(*of):
         made.append(of)
         return list(of)
 
-    first = chain.share(make, 1, "a")
-    assert chain.share(make, 1, "a") is first
-    assert chain.share(make, 1, "b") is not first
+    first = mesh_cache.get(make, 1, "a")
+    assert mesh_cache.get(make, 1, "a") is first
+    assert mesh_cache.get(make, 1, "b") is not first
     assert made == [(1, "a"), (1, "b")]
 
 
 def test_what_was_not_used_for_longest_is_dropped():
-    made, chain = [], Chain()
-    for number in [*range(KEPT), 0, KEPT, 0, 1]:
-        chain.share(made.append, number)
-    assert made == [*range(KEPT + 1), 1]
+    made, mesh_cache = [], MeshCache()
+    for number in [*range(SIZE), 0, SIZE, 0, 1]:
+        mesh_cache.get(made.append, number)
+    assert made == [*range(SIZE + 1), 1]
 
 
 def test_neighbours_stand_on_one_tube(make_case):
-    chain = Chain()
-    first = build(make_case(), "fe", MESH, chain=chain)
-    assert build(make_case(threads__0__angle="10 deg"), "fe", MESH, chain=chain).tube is first.tube
+    mesh_cache = MeshCache()
+    first = build(make_case(), "fe", MESH, mesh_cache=mesh_cache)
+    assert (
+        build(make_case(threads__0__angle="10 deg"), "fe", MESH, mesh_cache=mesh_cache).tube
+        is first.tube
+    )
 
 
 @pytest.mark.parametrize(
@@ -56,9 +59,9 @@ def test_neighbours_stand_on_one_tube(make_case):
     ids=str,
 )
 def test_others_stand_on_their_own(make_case, changes, resolution):
-    chain = Chain()
-    first = build(make_case(), "fe", MESH, chain=chain)
-    other = build(make_case(**changes), "fe", resolution, chain=chain)
+    mesh_cache = MeshCache()
+    first = build(make_case(), "fe", MESH, mesh_cache=mesh_cache)
+    other = build(make_case(**changes), "fe", resolution, mesh_cache=mesh_cache)
     alone = FEModel(make_case(**changes), resolution)
     assert other.tube is not first.tube
     assert other.energy(state(other)) == pytest.approx(alone.energy(state(alone)), rel=1e-13)
@@ -67,8 +70,8 @@ def test_others_stand_on_their_own(make_case, changes, resolution):
 def test_two_models_on_one_tube_do_not_mix(make_case):
     """Each is asked in turn, at states of its own; its answers are those of a model alone."""
     cases = [make_case(threads__0__angle="10 deg"), make_case(threads__0__angle="-20 deg")]
-    chain = Chain()
-    pair = [build(case, "fe", MESH, chain=chain) for case in cases]
+    mesh_cache = MeshCache()
+    pair = [build(case, "fe", MESH, mesh_cache=mesh_cache) for case in cases]
     alone = [FEModel(case, MESH) for case in cases]
     states = [state(pair[0]), 0.5 * state(pair[0])]
     for ask in (
@@ -93,12 +96,12 @@ def test_factors_of_another_state_are_made_anew(make_case):
 
 
 def test_results_do_not_depend_on_the_chain(make_case):
-    chain = Chain()
+    mesh_cache = MeshCache()
     for angle in ("-10 deg", "0 deg", "10 deg"):
         for slack in ("taken up", "1 %"):
             case = make_case(threads__0__angle=angle, threads__0__slack=slack, pressure__steps=3)
             (chained,), (alone,) = (
-                solve(case, "fe", MESH, **how).runs for how in ({"chain": chain}, {})
+                solve(case, "fe", MESH, **how).runs for how in ({"mesh_cache": mesh_cache}, {})
             )
             assert chained.termination.kind is alone.termination.kind
             for row, other in zip(chained.rows, alone.rows, strict=True):

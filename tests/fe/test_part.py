@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fem.core.cache import Chain
+from fem.core.cache import MeshCache
 from fem.fe.model import FEModel
 from fem.fe.part import Evaluation, Part
 from fem.fe.wall.cell_forms import PRESSURES, PotentialPart
@@ -79,8 +79,8 @@ def test_a_state_changed_in_place_is_another_state(make_case, hold):
     """Two models share a tube and one array x; a model of its own, at a fresh array, is right."""
     changes = {"threads__0__hold": hold, "threads__1__hold": hold}
     cases = [make_case(**changes), make_case(threads__0__angle="-20 deg", **changes)]
-    chain = Chain()
-    pair = [FEModel(case, MESH, chain=chain) for case in cases]
+    mesh_cache = MeshCache()
+    pair = [FEModel(case, MESH, mesh_cache=mesh_cache) for case in cases]
     assert pair[0].tube is pair[1].tube
     alone = [FEModel(case, MESH) for case in cases]
     first, second = states(pair[0])

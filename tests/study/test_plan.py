@@ -169,9 +169,9 @@ def test_schema_is_current_and_takes_every_ready_study(cases_folder):
     [
         ({"vary": None}, "vary: this key is missing"),
         ({"vary": []}, "vary: there must be one table [[vary]] at least"),
-        ({"vary": RANGE}, "vary: this is one of several; write each as a table [[vary]]"),
+        ({"vary": RANGE}, "vary: write each entry as a table [[vary]]"),
         ({"models": []}, "models = []: there must be one at least"),
-        ({"models": "fast"}, 'models = "fast": write a list, in brackets'),
+        ({"models": "fast"}, 'models = "fast": write a list in brackets'),
         ({"models": ["slow"]}, "models[1] = \"slow\": it must be 'fast' or 'fe'"),
         ({"vary": [RANGE, RANGE]}, f'vary: the field "{A}" is set more than once'),
         ({"set": {A: "3 deg"}}, f'vary: the field "{A}" is set more than once'),

@@ -11,7 +11,7 @@ import numpy as np
 import pandas
 import pytest
 
-from fem.core.cache import Chain
+from fem.core.cache import MeshCache
 from fem.core.errors import InputError
 from fem.solving.batch import solve_batch
 from fem.solving.single import solve
@@ -372,9 +372,9 @@ def test_forty_fe_curves_take_four_fifths_of_the_error_away():
 def _solved(study):
     cases = [study.case_of(place) for place in study.settings]
     curves = [curve_of(c, run) for c, run in zip(cases, solve_batch(cases), strict=True)]
-    chain = Chain()
+    mesh_cache = MeshCache()
     for case in cases:
-        (run,) = solve(case, ["fe"], "coarse", chain=chain).runs
+        (run,) = solve(case, ["fe"], "coarse", mesh_cache=mesh_cache).runs
         curves.append(curve_of(case, run))
     provenance = study_record(study)
     return StudyResult(study, tabulate(study, cases, curves), provenance)
