@@ -1,7 +1,7 @@
-"""The pictures of a comparison: model over bench, and residual over pressure.
+"""Pictures of a comparison: model against measurement, and residual against pressure.
 
-A file to each measured quantity, the models side by side. Values of a text setting, such as the
-slack rules, differ in colour and in the shape of the marks.
+One file for each measured quantity, the models side by side. Values of a text setting, such as the
+slack rules, differ in colour and marker.
 """
 
 from __future__ import annotations
@@ -32,22 +32,22 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 LINE: dict[str, Any] = {"color": GREY, "lw": 1.0, "zorder": 2}
-"""Where model and bench agree."""
+"""Line of agreement of model and measurement."""
 
 MARKS = [
     *(("#0072b2", "o"), ("#d55e00", "^"), ("#009e73", "s"), ("#cc79a7", "D")),
     *(("#7a5195", "v"), ("#8c6d1f", "P"), ("#4d4d4d", "X"), ("#56b4e9", "<")),
 ]
-"""Colour and shape; the first differ for each kind of colour blindness. Beyond, they recur."""
+"""Colours and markers of groups, repeated for more; the first differ in colour blindness, too."""
 
-SPREAD = 0.012
-"""Groups are drawn beside each other by this share of the axis of pressure."""
+GROUP_OFFSET = 0.012
+"""Offset between groups along the pressure axis, as a share of its range."""
 
 
 def save_pictures(comparison: Comparison, folder: Path) -> list[Path]:
     """Draw ``compare_<quantity>.png`` into `folder`, and return the files.
 
-    Those of an earlier comparison, of quantities that are not measured now, are removed.
+    Files of an earlier comparison, of quantities that are not measured now, are removed.
 
     Raises
     ------
@@ -67,8 +67,8 @@ def _stem(measure: Measure) -> str:
 
 
 def comparison_figure(comparison: Comparison, measure: Measure) -> FigureLayout:
-    """Return the figure of a quantity: a column of two panels to each model."""
-    drawn = [
+    """Return the figure of a quantity: a column of two panels for each model."""
+    panels = [
         Panel([], partial(draw, comparison=comparison, measure=measure, model=model))
         for draw in (_draw_parity, _draw_residual)
         for model in comparison.models
@@ -77,12 +77,12 @@ def comparison_figure(comparison: Comparison, measure: Measure) -> FigureLayout:
     first = re.split(r"(?<=[.!?])\s", notes, maxsplit=1)[0]
     return FigureLayout(
         comparison.study.title,
-        drawn,
+        panels,
         len(comparison.models),
-        heading=f"bench: {comparison.bench.name}. {first}",
+        heading=f"Measurements: {comparison.bench.name}. {first}",
         ratio=1.0,
         heights=(1.0, 0.5),
-        widest=4.2,
+        panel_width=4.2,
     )
 
 
@@ -105,7 +105,7 @@ def _groups(
 
 
 def _band(comparison: Comparison, measure: Measure) -> float:
-    """Return half of the band of the measurements, 0 if it is not the same for all."""
+    """Return half the width of the band of the measurements, 0 if it is not the same for all."""
     if measure.std not in comparison.rows:
         return 0.0
     std = comparison.rows[measure.std]
@@ -116,14 +116,14 @@ def _draw_parity(axes: Axes, comparison: Comparison, measure: Measure, model: st
     both = comparison.rows[[measure.column, measure.column + MODEL]]  # of all models
     ends, band = np.array(range_of(both, 0.06)), _band(comparison, measure)
     keys: Keys = {}
-    for words, rows, style in _groups(comparison, model):
+    for name, rows, style in _groups(comparison, model):
         places = rows[measure.column], rows[measure.column + MODEL]
-        keys[words] = axes.errorbar(*places, xerr=rows.get(measure.std), **style).lines[0]
-    (keys["model = bench"],) = axes.plot(ends, ends, **LINE)
+        keys[name] = axes.errorbar(*places, xerr=rows.get(measure.std), **style).lines[0]
+    (keys["model = measurement"],) = axes.plot(ends, ends, **LINE)
     if band:
         axes.fill_between(ends, ends - band, ends + band, color=PALE, lw=0, zorder=1)
         keys["95 % band of the measurement"] = Patch(color=PALE)
-    axes.set(xlim=ends, ylim=ends, xlabel=f"bench: {measure.words}")
+    axes.set(xlim=ends, ylim=ends, xlabel=f"measured: {measure.words}")
     axes.set_ylabel(f"{STYLES[model].label}: {measure.words}")
     place: dict[str, Any] = {"transform": axes.transAxes, "va": "top", "linespacing": 1.4}
     axes.text(0.03, 0.97, _agreement(comparison, measure, model), size=SMALL_SIZE, **place)
@@ -131,30 +131,30 @@ def _draw_parity(axes: Axes, comparison: Comparison, measure: Measure, model: st
 
 
 def _draw_residual(axes: Axes, comparison: Comparison, measure: Measure, model: str) -> Keys:
-    reach = float(np.ptp(comparison.rows[GAUGE.column])) or 1.0
+    span = float(np.ptp(comparison.rows[GAUGE.column])) or 1.0
     if band := _band(comparison, measure):
         axes.axhspan(-band, band, color=PALE, lw=0, zorder=1)
     axes.axhline(0, **LINE)
     groups = _groups(comparison, model)
     for number, (_, rows, style) in enumerate(groups):
-        beside = (number - (len(groups) - 1) / 2) * SPREAD * reach
-        places = rows[GAUGE.column] + beside, rows[measure.column + RESIDUAL]
+        offset = (number - (len(groups) - 1) / 2) * GROUP_OFFSET * span
+        places = rows[GAUGE.column] + offset, rows[measure.column + RESIDUAL]
         axes.errorbar(*places, yerr=rows.get(measure.std), **style)
     residuals = comparison.rows[measure.column + RESIDUAL]
     most = max(0.0, *residuals.abs().dropna(), band) * 1.15 or 1.0
     axes.set(ylim=(-most, most), xlabel=GAUGE.words)
-    axes.set_ylabel(f"model − bench [{measure.unit}]")
+    axes.set_ylabel(f"model − measured [{measure.unit}]")
     return {}
 
 
 def _agreement(comparison: Comparison, measure: Measure, model: str) -> str:
-    """Return how well a model agrees, a value to a line."""
+    """Return the measures of agreement of a model, one a line."""
     table = comparison.summary
     chosen = (table.model == model) & (table.measure == measure.name) & (table.group == ALL)
     row = table[chosen].iloc[0]
     unit = measure.unit
     if not row.points:
-        return "no point is reached"
+        return "no point reached"
     lines = [
         count_text(row.points, "point"),
         f"bias {row.bias:+.3g} {unit}",

@@ -1,6 +1,6 @@
-"""Curves of the measures against pressure, and of a move of the free end; models in the same axes.
+"""Curves of the measures against pressure and during a move of the free end, all models together.
 
-A curve goes on through limit points, so it may turn back.
+A curve continues through limit points, so it may turn back.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from matplotlib.lines import Line2D
 
 from fem.core.arrays import Array
 from fem.plots.layout import FigureLayout, Keys, Panel, save_figures
-from fem.plots.panels import Strip, strips
+from fem.plots.panels import PathSection, path_sections
 from fem.plots.style import ROUND_OFF, STYLES, ZERO, ModelStyle
 from fem.quantities import table
 from fem.quantities.column import IF_BONDED, MESH_ERROR, Measure, named
@@ -27,18 +27,18 @@ from fem.wording.termination import explanation, limit_name
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-SIDE_BY_SIDE = 3
-"""Panels of a row."""
+COLUMNS = 3
+"""Panels in a row."""
 
 SHORT_TICKS = (-2, 4)
-"""Powers of ten from which on a common factor is written above the axis."""
+"""Powers of ten beyond which a common factor is written above the axis."""
 
-MANY = 40
-"""A curve of more steps is marked at so many of them only."""
+MAX_MARKERS = 40
+"""Approximate greatest number of markers on a curve."""
 
 
 def save_pictures(result: Result, folder: Path) -> None:
-    """Write curves.png and, where the FE model took part, shape.png into `folder`.
+    """Write curves.png and, if the result has shapes, shape.png into `folder`.
 
     Raises
     ------
@@ -47,50 +47,52 @@ def save_pictures(result: Result, folder: Path) -> None:
     """
     save_figures({"curves": curves_figure(result)}, folder, ["curves", "shape"])
     if result.shapes:
-        from fem.scene.still.path import draw_shape  # a fast model alone does without
+        from fem.scene.still.path import draw_shape  # slow to import
 
         draw_shape(result, folder / "shape.png")
 
 
 def curves_figure(result: Result) -> FigureLayout:
-    """Return the figure: a row of panels to each part of the path, keys and notes below."""
-    shown = strips(result.case, result.runs)
+    """Return the figure: a row of panels for each part of the path, legend and notes below."""
+    sections = path_sections(result.case, result.runs)
     panels: list[Panel | None] = []
-    for strip in shown:
-        for number, up in enumerate(strip.ups):
-            words = [strip.heading] if strip.heading and not number else []
-            panels.append(Panel(words, partial(plot_panel, strip=strip, up=up, result=result)))
-        panels += [None] * (SIDE_BY_SIDE - len(strip.ups))
-    notes = notes_on(result, shown)
-    return FigureLayout(result.case.title, panels, SIDE_BY_SIDE, notes=notes, ratio=1.1)
+    for section in sections:
+        for number, y in enumerate(section.ys):
+            title = [section.heading] if section.heading and not number else []
+            panels.append(
+                Panel(title, partial(plot_panel, section=section, y_column=y, result=result))
+            )
+        panels += [None] * (COLUMNS - len(section.ys))
+    notes = notes_on(result, sections)
+    return FigureLayout(result.case.title, panels, COLUMNS, notes=notes, ratio=1.1)
 
 
-def plot_panel(axes: Axes, strip: Strip, up: str, result: Result) -> Keys:
-    """Plot the column `up` of all runs into the axes of a panel; return all keys of the result."""
-    x, y = [strip.end], list[float]()
+def plot_panel(axes: Axes, section: PathSection, y_column: str, result: Result) -> Keys:
+    """Plot a column of all runs into the axes of a panel; return all legend entries."""
+    x, y = [section.end], list[float]()
     for run in result.runs:
-        rows = (move_rows if strip.moved else drive_rows)(run, result.case)
+        rows = (move_rows if section.moved else drive_rows)(run, result.case)
         if rows:
-            _plot_run(axes, run, rows, strip.across, up)
-            x += [row[strip.across] for row in rows]
-            y += [row[up] for row in rows]
+            _plot_run(axes, run, rows, section.x, y_column)
+            x += [row[section.x] for row in rows]
+            y += [row[y_column] for row in rows]
     if max(map(abs, y)) < ROUND_OFF:
-        axes.set_ylim(-1, 1)  # else the axis would show nothing but round-off
+        axes.set_ylim(-1, 1)  # otherwise the axis would only show round-off
     low, high = min(x), max(x)
-    if not strip.moved:
+    if not section.moved:
         low, high = min(0.0, low), high or 1.0
     margin = 0.03 * (high - low)
     axes.set_xlim(low - margin if low else 0.0, high + margin)
-    axes.set(xlabel=named(strip.across).words, ylabel=named(up).words)
+    axes.set(xlabel=named(section.x).words, ylabel=named(y_column).words)
     axes.ticklabel_format(axis="y", scilimits=SHORT_TICKS)
     axes.spines[["top", "right"]].set_visible(False)
-    if not strip.moved or min(y) < 0 < max(y) or up.startswith("end_"):
+    if not section.moved or min(y) < 0 < max(y) or y_column.startswith("end_"):
         axes.axhline(0, zorder=2, **ZERO)
-    return keys_to(result)
+    return legend_entries(result)
 
 
-def _plot_run(axes: Axes, run: Run, rows: Rows, across: str, up: str) -> None:
-    """Plot one run on a part of the path: bounds, line, steps, limit points, where it stopped."""
+def _plot_run(axes: Axes, run: Run, rows: Rows, x_column: str, y_column: str) -> None:
+    """Plot one run on a part of the path: bounds, line, steps, limit points, early end."""
     style, color = STYLES[run.model], STYLES[run.model].color
 
     def points(*columns: str) -> Array:
@@ -98,14 +100,14 @@ def _plot_run(axes: Axes, run: Run, rows: Rows, across: str, up: str) -> None:
         known = [[row[name] for name in columns] for row in rows if columns[-1] in row]
         return np.array(known, dtype=float).reshape(-1, len(columns)).T
 
-    x, y, error = points(across, up, f"{up}.{MESH_ERROR}")
+    x, y, error = points(x_column, y_column, f"{y_column}.{MESH_ERROR}")
     if len(x):
         axes.errorbar(x, y, error, fmt="none", ecolor=color, elinewidth=2.2, zorder=2)
-    x, y, bonded = points(across, up, f"{up}.{IF_BONDED}")
+    x, y, bonded = points(x_column, y_column, f"{y_column}.{IF_BONDED}")
     if len(x):
         axes.fill_between(x, y, bonded, color=color, alpha=0.18, lw=0, zorder=1)
         axes.plot(x, bonded, linestyle=":", color=color, lw=1.2, zorder=2)
-    x, y = points(across, up)
+    x, y = points(x_column, y_column)
     axes.plot(x, y, linestyle=style.line, color=color, lw=1.6, zorder=3)
     requested, stable, limit = (
         np.array([row[name] for row in rows], dtype=bool)
@@ -119,13 +121,13 @@ def _plot_run(axes: Axes, run: Run, rows: Rows, across: str, up: str) -> None:
         "end": last & _stops(run),
     }
     for kind, chosen in marks.items():
-        if chosen.any():  # a line without points would count as one in the corner of the figure
-            marker = _marker(style, kind, markevery=max(1, int(chosen.sum()) // MANY))
+        if chosen.any():  # an empty line would count as a point at the origin
+            marker = _marker(style, kind, markevery=max(1, int(chosen.sum()) // MAX_MARKERS))
             axes.plot(x[chosen], y[chosen], zorder=4, **marker)
 
 
 def _marker(style: ModelStyle, kind: str, **changes: Any) -> dict[str, Any]:
-    """Return the mark of a state; those of both models can be seen at one place."""
+    """Return the marker of a state; those of both models are visible at the same place."""
     fe = style.marker == "o"
     kinds: dict[str, dict[str, Any]] = {
         "step": {"marker": style.marker, "ms": style.size, "mfc": style.color if fe else "white"},
@@ -136,8 +138,8 @@ def _marker(style: ModelStyle, kind: str, **changes: Any) -> dict[str, Any]:
     return {"ls": "none", "mec": style.color, "clip_on": False, **kinds[kind], **changes}
 
 
-def keys_to(result: Result) -> Keys:
-    """Return an entry to each model and to whatever else is in the panels."""
+def legend_entries(result: Result) -> Keys:
+    """Return legend entries for each model and for what else is in the panels."""
     keys: Keys = {}
     for run in result.runs:
         style = STYLES[run.model]
@@ -159,18 +161,18 @@ def keys_to(result: Result) -> Keys:
 
 
 def _stops(run: Run) -> bool:
-    """Return whether a run stopped early elsewhere than at a limit point."""
+    """Return whether a run stopped early, but not at a limit point."""
     return not run.reached and not run.ends_at_limit
 
 
-def notes_on(result: Result, shown: Sequence[Strip]) -> list[str]:
-    """Return what is said below: why runs ended early, and the signs of end loads."""
+def notes_on(result: Result, sections: Sequence[PathSection]) -> list[str]:
+    """Return the notes below: why runs ended early, and the definitions of end loads."""
     notes = [
         f"{STYLES[run.model].label}: {explanation(run.termination)}."
         for run in result.runs
         if not run.reached
     ]
-    ups = {up for strip in shown for up in strip.ups}
-    loads = (one for one in (table.end_force, table.end_torque) if one.column in ups)
-    said = [f"{one.label}: {one.definition.rstrip('.')}" for one in loads]
-    return [*notes, "; ".join(said)] if said else notes
+    columns = {column for section in sections for column in section.ys}
+    loads = (one for one in (table.end_force, table.end_torque) if one.column in columns)
+    definitions = [f"{one.label}: {one.definition.rstrip('.')}" for one in loads]
+    return [*notes, "; ".join(definitions)] if definitions else notes

@@ -1,8 +1,7 @@
-"""The one layout of all figures: title, panels in rows, colour bar, keys and notes below.
+"""The layout of all figures: title, panels in rows, colour bar, legend and notes below.
 
-matplotlib's constrained layout places everything. What it leaves open is done here: text is broken
-to the width of its panel or of the figure, and the height of the figure follows from the wanted
-shape of its panels.
+matplotlib's constrained layout places the parts. This module wraps text to the width of its panel
+or figure, and sets the height of the figure from the requested shape of its panels.
 """
 
 from __future__ import annotations
@@ -39,21 +38,21 @@ if TYPE_CHECKING:
     from fem.plots.scale import Scale
 
 type Keys = dict[str, Artist]
-"""What a panel has drawn that needs a word: the word, and a sample of it."""
+"""Legend entries of a panel: the label, and a sample of what is drawn."""
 
 type Limits = tuple[tuple[float, float], tuple[float, float]]
 
-NARROWEST, WIDEST = 5.5, 9.0
-"""Width of a figure (in); at 800 pixels the smallest letters of the widest are 10 pixels high."""
+MIN_WIDTH, MAX_WIDTH = 5.5, 9.0
+"""Width of a figure (in); the widest shown at 800 pixels has characters of at least 10 pixels."""
 
-BESIDE = 1.1
-"""Room at the left of the panels, and again at the right for a colour bar, about (in)."""
+SIDE_SPACE = 1.1
+"""Approximate space left of the panels, and right of them for a colour bar (in)."""
 
-NEAR, ROUNDS = 0.01, 5
-"""Share of its height by which a panel may differ from what is wanted, and rounds to find it."""
+HEIGHT_TOLERANCE, MAX_ROUNDS = 0.01, 5
+"""Allowed relative error of the height of a panel, and most iterations to meet it."""
 
 NOTE_LINES = 6
-"""Lines of a note; a longer one ends in an ellipsis."""
+"""Most lines of a note; a longer one ends in an ellipsis."""
 
 
 class Panel(NamedTuple):
@@ -61,39 +60,39 @@ class Panel(NamedTuple):
 
     Attributes
     ----------
-    words
-        What is said above it, a line or more to each.
+    title
+        Parts of its title, each on one line or more.
     draw
         Draws into the axes and returns the keys.
     finish
         Called with the axes once they have their final size.
     """
 
-    words: Sequence[str]
+    title: Sequence[str]
     draw: Callable[[Axes], Keys]
     finish: Callable[[Axes], None] | None = None
 
 
 @dataclass(frozen=True)
 class FigureLayout:
-    """What a figure shows and says.
+    """Contents of a figure.
 
     Attributes
     ----------
     title, heading, notes
         Bold and plain text above the panels, and sentences below.
     panels, columns
-        The panels row by row, None for a place that stays empty, and how many are side by side.
-    across, up, limits
-        Labels and ranges of the axes if all panels share them: then only the outer ones are named.
-    ratio, tall
-        Height of a panel over its width; or its height (in). Those of the first row.
+        The panels row by row, None for an empty place, and the number of columns.
+    x_label, y_label, limits
+        Labels and ranges of the axes if all panels share them: then only outer axes are labelled.
+    ratio, panel_height
+        Height of a panel over its width; or its height (in). Of the first row.
     heights
         Heights of the rows over that of the first; empty if they are equal.
-    widest
-        Width of a panel at most (in).
+    panel_width
+        Greatest width of a panel (in).
     scale
-        The colours that all panels share, if any.
+        Colour scale that all panels share, if any.
     """
 
     title: str
@@ -101,57 +100,57 @@ class FigureLayout:
     columns: int
     heading: str = ""
     notes: Sequence[str] = ()
-    across: str = ""
-    up: str = ""
+    x_label: str = ""
+    y_label: str = ""
     limits: Limits | None = None
     ratio: float = 0.85
-    tall: float = 0.0
+    panel_height: float = 0.0
     heights: Sequence[float] = ()
-    widest: float = 3.9
+    panel_width: float = 3.9
     scale: Scale | None = None
 
     @property
     def width(self) -> float:
         """Width of the figure (in)."""
-        beside = BESIDE * (2 if self.scale else 1)
-        return min(max(self.columns * self.widest + beside, NARROWEST), WIDEST)
+        sides = SIDE_SPACE * (2 if self.scale else 1)
+        return min(max(self.columns * self.panel_width + sides, MIN_WIDTH), MAX_WIDTH)
 
-    def figure(self, *, words: bool = True) -> Figure:
-        """Return the figure, drawn; without title, heading and notes if not `words`."""
+    def figure(self, *, text: bool = True) -> Figure:
+        """Return the drawn figure; without title, heading and notes if not `text`."""
         rows = math.ceil(len(self.panels) / self.columns)
         heights = self.heights or [1.0] * rows
         with rc_context(STYLE), no_glyph_warnings():
-            tall = self.tall or self.ratio * self.width / self.columns
-            rough = sum(heights) * tall + 2 * rows + 4
-            figure = Figure((self.width, rough), DPI, layout="constrained")
+            height = self.panel_height or self.ratio * self.width / self.columns
+            first_guess = sum(heights) * height + 2 * rows + 4
+            figure = Figure((self.width, first_guess), DPI, layout="constrained")
             FigureCanvasAgg(figure)
-            body: Any = figure.subfigures()  # has the legend, so that the notes are below it
+            body: Any = figure.subfigures()  # with the legend, so that the notes are below it
             grid = body.subplots(rows, self.columns, squeeze=False, height_ratios=heights)
             axes: dict[int, Axes] = {}
             keys: Keys = {}
-            for number, place in enumerate(grid.flat):
+            for number, cell in enumerate(grid.flat):
                 panel = self.panels[number] if number < len(self.panels) else None
                 if panel is None:
-                    place.remove()
+                    cell.remove()
                     continue
-                axes[number] = place
-                keys |= self._draw(place, panel, number)
+                axes[number] = cell
+                keys |= self._draw(cell, panel, number)
             if self.scale:
                 _draw_bar(body, list(axes.values()), self.scale, rows)
             if keys:
                 _draw_keys(body, keys, self.width)
-            if words:
+            if text:
                 self._write(figure, body)
             _set_fonts(figure)
-            _fit(figure, next(iter(axes.values())), self.tall, self.ratio, sum(heights))
-            for number, place in axes.items():
+            _fit(figure, next(iter(axes.values())), self.panel_height, self.ratio, sum(heights))
+            for number, cell in axes.items():
                 if finish := self.panels[number].finish:  # type: ignore[union-attr]
-                    finish(place)
+                    finish(cell)
         return figure
 
     def _draw(self, axes: Axes, panel: Panel, number: int) -> Keys:
-        """Draw a panel; name its axes, if all share them, where no panel is below or left of it."""
-        axes.set_title("\n".join(panel.words))
+        """Draw a panel; label shared axes only where no panel is below or left of it."""
+        axes.set_title("\n".join(panel.title))
         steps = [1, 1.5, 2, 3, 5, 10] if self.limits else [1, 2, 2.5, 5, 10]
         for axis, most in ((axes.xaxis, 6), (axes.yaxis, 7)):
             axis.set_major_locator(MaxNLocator(4 if self.columns > 3 else most, steps=steps))
@@ -159,24 +158,24 @@ class FigureLayout:
             axes.set(xlim=self.limits[0], ylim=self.limits[1])
         keys = panel.draw(axes)
         if self.limits:
-            below, beside = number + self.columns < len(self.panels), number % self.columns > 0
-            axes.set(xlabel="" if below else self.across, ylabel="" if beside else self.up)
-            axes.tick_params(labelbottom=not below, labelleft=not beside)
+            below, left = number + self.columns < len(self.panels), number % self.columns > 0
+            axes.set(xlabel="" if below else self.x_label, ylabel="" if left else self.y_label)
+            axes.tick_params(labelbottom=not below, labelleft=not left)
         return keys
 
     def _write(self, figure: Figure, body: Any) -> None:
         """Write title and heading above, and the notes below."""
-        left, room = PAD / self.width, self.width - 3 * PAD
+        left, width = PAD / self.width, self.width - 3 * PAD
         style: dict[str, Any] = {"x": left, "ha": "left"}
-        if title := title_lines(self.title, room):
+        if title := title_lines(self.title, width):
             figure.suptitle("\n".join(title), **style)
         if self.heading:
-            heading = "\n".join(wrapped(self.heading, room, SIZE))
+            heading = "\n".join(wrapped(self.heading, width, SIZE))
             body.suptitle(heading, size=SIZE, weight="normal", **style)
         lines = [
             line
             for note in self.notes
-            for line in wrapped(note, room, SMALL_SIZE, lines=NOTE_LINES)
+            for line in wrapped(note, width, SMALL_SIZE, lines=NOTE_LINES)
         ]
         if lines:
             style |= {"size": SMALL_SIZE, "weight": "normal", "color": GREY, "linespacing": 1.25}
@@ -184,7 +183,7 @@ class FigureLayout:
 
 
 def _draw_bar(body: Any, axes: list[Axes], scale: Scale, rows: int) -> None:
-    """Draw the colour bar of all panels."""
+    """Draw the colour bar that all panels share."""
     style: dict[str, Any] = {"extend": scale.extend, "extendfrac": 0.04, "aspect": 16 * rows}
     style |= {"spacing": "proportional", "ticks": scale.ticks, "label": scale.label, "pad": 0.02}
     bar = body.colorbar(ScalarMappable(**scale.colouring), ax=axes, **style)
@@ -194,7 +193,7 @@ def _draw_bar(body: Any, axes: list[Axes], scale: Scale, rows: int) -> None:
 
 
 def _draw_keys(body: Any, keys: Keys, width: float) -> None:
-    """Draw the legend below the panels, in as many columns as there is room for."""
+    """Draw the legend below the panels, in as many columns as fit."""
     labels = ["\n".join(wrapped(words, width - 1.0, SMALL_SIZE)) for words in keys]
     widest = 0.6 + max(text_width(line, SMALL_SIZE) for text in labels for line in text.split("\n"))
     rows = math.ceil(len(keys) / max(1, int((width - 4 * PAD) / widest)))
@@ -203,44 +202,44 @@ def _draw_keys(body: Any, keys: Keys, width: float) -> None:
 
 
 def _set_fonts(figure: Figure) -> None:
-    """Find fonts for all letters."""
+    """Set fonts that have all characters of the figure."""
     texts: Any = figure.findobj(Text)
     if len(fonts := font_families("".join(text.get_text() for text in texts))) > 1:
         for text in texts:
             text.set_fontfamily(fonts)
 
 
-def _fit(figure: Figure, panel: Axes, tall: float, ratio: float, rows: float) -> None:
-    """Break labels to the size of their panels, give the figure its height, and fix the layout.
+def _fit(figure: Figure, panel: Axes, panel_height: float, ratio: float, rows: float) -> None:
+    """Wrap labels to the size of their panels, set the height of the figure, freeze the layout.
 
-    Widths depend on the height a little, as a colour bar is the thicker the higher it is.
+    Widths depend slightly on the height: a higher colour bar is thicker.
     """
     engine: Any = figure.get_layout_engine()
     engine.execute(figure)
     width, height = _size(panel)
-    wanted = tall or ratio * width
-    broken = False
+    requested = panel_height or ratio * width
+    changed = False
     for axes in figure.axes:
         wide, high = _size(axes)
-        for put, text, room in (
+        for set_text, text, length in (
             (axes.set_title, axes.get_title(loc="left"), wide),
             (axes.set_xlabel, axes.get_xlabel(), wide),
-            (axes.set_ylabel, axes.get_ylabel(), high * wanted / height),
+            (axes.set_ylabel, axes.get_ylabel(), high * requested / height),
         ):
-            lines = "\n".join(_broken(text, room))
-            put(lines)
-            broken |= lines != text
-    if broken:
+            lines = "\n".join(_wrapped_lines(text, length))
+            set_text(lines)
+            changed |= lines != text
+    if changed:
         engine.execute(figure)
         width, height = _size(panel)
-        wanted = tall or ratio * width
-    missing = wanted - height
-    for _ in range(ROUNDS):
+        requested = panel_height or ratio * width
+    missing = requested - height
+    for _ in range(MAX_ROUNDS):
         figure.set_figheight(figure.get_figheight() + rows * missing)
         engine.execute(figure)
         width, height = _size(panel)
-        missing = (tall or ratio * width) - height
-        if abs(missing) < NEAR * height:
+        missing = (panel_height or ratio * width) - height
+        if abs(missing) < HEIGHT_TOLERANCE * height:
             break
     figure.set_layout_engine("none")
 
@@ -251,16 +250,16 @@ def _size(axes: Axes) -> tuple[float, float]:
     return box.width / DPI, box.height / DPI
 
 
-def _broken(text: str, width: float) -> list[str]:
+def _wrapped_lines(text: str, width: float) -> list[str]:
     return [line for part in text.split("\n") for line in wrapped(part, width, SIZE)]
 
 
 def save_figures(
     figures: Mapping[str, FigureLayout], folder: Path, known: Iterable[str]
 ) -> list[Path]:
-    """Write figures as PNG files, by their stems, and return the files.
+    """Write figures as PNG files named by their stems, and return the files.
 
-    Those of the `known` stems that are there already, of another result, are removed.
+    Existing files of other `known` stems, from an earlier result, are removed.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Which panels the picture of the curves has: what against what, and for which part of the path."""
+"""Panels of the picture of curves: their axes, and the part of the path that they show."""
 
 from __future__ import annotations
 
@@ -18,54 +18,54 @@ TWIST, DISPLACEMENT = table.twist.column, table.displacement.column
 FORCE, TORQUE = table.end_force.column, table.end_torque.column
 
 
-class Strip(NamedTuple):
-    """Panels side by side on one part of the path.
+class PathSection(NamedTuple):
+    """A section of the path, shown in a row of panels.
 
     Attributes
     ----------
     heading
-        What is done to the tube there; empty where it goes without saying.
-    across, ups
-        Columns of the step table: across all panels, and up each of them.
+        What is done to the tube there; empty if obvious.
+    x, ys
+        Columns of the step table: x of all panels, and y of each.
     end
-        How far the panels must reach across, 0 for no farther than the curves.
+        Value of x that the panels must include.
     moved
-        Whether it is the move of the free end, or else the drive.
+        Whether it shows the move of the free end, or else the drive.
     """
 
     heading: str
-    across: str
-    ups: list[str]
+    x: str
+    ys: list[str]
     end: float
     moved: bool = False
 
 
-def strips(case: Case, runs: Sequence[Run]) -> list[Strip]:
-    """Return the strips from above: the drive, what springs do in it, the move if it is reached.
+def path_sections(case: Case, runs: Sequence[Run]) -> list[PathSection]:
+    """Return the sections: the drive, its spring loads, and the move if it is reached.
 
-    Where the free end is held, its load takes the place of its motion.
+    Where the free end is fixed, its load replaces its motion.
     """
-    turn = TORQUE if case.end.twist == "held" else TWIST
-    shift = FORCE if case.end.axial == "held" else DISPLACEMENT
+    rotation = TORQUE if case.end.twist == "held" else TWIST
+    translation = FORCE if case.end.axial == "held" else DISPLACEMENT
     end = case.pressure.end * 1e3 if case.pressure else 0.0
-    shown = [Strip("", PRESSURE, [turn, shift, BULGE], end)]
+    sections = [PathSection("", PRESSURE, [rotation, translation, BULGE], end)]
     rates = {TORQUE: case.end.twist_spring, FORCE: case.end.axial_spring}
-    if sprung := [up for up, rate in rates.items() if rate]:
-        shown.append(Strip("Loads on the free end", PRESSURE, sprung, end))
+    if sprung := [load for load, rate in rates.items() if rate]:
+        sections.append(PathSection("Loads on the free end", PRESSURE, sprung, end))
     if not case.move or not any(len(move_rows(run, case)) > 1 for run in runs):
-        return shown
+        return sections
     if case.pressure:
-        drive, held, third = "Pressure raised", f"at {show(case.pressure.end, STRESS)}", BULGE
+        drive, constant, third = "Pressure raised", f"at {show(case.pressure.end, STRESS)}", BULGE
     elif case.volume:
-        drive, held, third = "Volume pushed in", "the volume held", PRESSURE
+        drive, constant, third = "Volume pushed in", "at constant volume", PRESSURE
     else:
-        drive, held, third = "Air let in", "the air shut in", PRESSURE
-    if (way := case.move.displacement) is not None:
-        across, ups, words = DISPLACEMENT, [FORCE, turn], f"along the axis to {show(way, LENGTH)}"
+        drive, constant, third = "Air let in", "with the air enclosed", PRESSURE
+    if (target := case.move.displacement) is not None:
+        x, ys, motion = DISPLACEMENT, [FORCE, rotation], f"along the axis to {show(target, LENGTH)}"
     else:
         angle = case.move.twist or 0.0
-        across, ups, words = TWIST, [TORQUE, shift], f"round the axis to {show(angle, ANGLE)}"
-        way = float(np.degrees(angle))
-    heading = f"Then the free end moved {words.replace('-', MINUS)}, {held}"
-    move = Strip(heading, across, [*ups, third], way, moved=True)
-    return [shown[0]._replace(heading=drive), *shown[1:], move]
+        x, ys, motion = TWIST, [TORQUE, translation], f"about the axis to {show(angle, ANGLE)}"
+        target = float(np.degrees(angle))
+    heading = f"Then the free end moved {motion.replace('-', MINUS)}, {constant}"
+    move = PathSection(heading, x, [*ys, third], target, moved=True)
+    return [sections[0]._replace(heading=drive), *sections[1:], move]

@@ -1,4 +1,4 @@
-"""How all figures look: sizes, colours, grid, and the lines and marks of the models."""
+"""Style of all figures: sizes, colours, grid, and the lines and markers of the models."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from fem.wording.picture_text import DEFAULT_FONT, INK, TITLE_SIZE
 PALE, FRAME = "#d9d9d9", "#7f7f7f"
 
 SIZE, SMALL_SIZE = 9.0, 8.5
-"""Sizes of letters (pt): labels and titles of panels; ticks, keys and notes."""
+"""Font sizes (pt): labels and titles of panels; ticks, legend and notes."""
 
 PAD = 0.06
-"""Room round everything (in)."""
+"""Padding (in)."""
 
 ROUND_OFF = 1e-6
-"""Values smaller than this (deg, mm, N or N mm) are zero but for round-off."""
+"""Smaller values (deg, mm, N or N mm) are round-off."""
 
 ZERO: dict[str, Any] = {"color": FRAME, "linewidth": 0.9}
 """The line at zero."""
@@ -52,11 +52,11 @@ STYLE: Any = {
     "figure.titlesize": TITLE_SIZE,
     "figure.titleweight": "bold",
 }
-"""Settings of matplotlib for the figures; those of the process stay as they are."""
+"""Settings of matplotlib for the figures; those of the process are not changed."""
 
 
 class ModelStyle(NamedTuple):
-    """How the curve of a model looks; any one of the three tells the models apart."""
+    """Style of the curves of a model: colour, line and marker each identify the model."""
 
     label: str
     color: str
@@ -69,4 +69,4 @@ STYLES = {
     "fe": ModelStyle(MODEL_TITLES["fe"], "#0072b2", "-", "o", 4.5),
     "fast": ModelStyle(MODEL_TITLES["fast"], "#d55e00", (0, (5, 2)), "D", 3.0),
 }
-"""The colours differ for each kind of colour blindness, and in grey."""
+"""The colours differ for each kind of colour blindness, and in greyscale."""

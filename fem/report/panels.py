@@ -10,8 +10,8 @@ from matplotlib.artist import Artist
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from fem.plots.curves import keys_to, notes_on, plot_panel
-from fem.plots.panels import Strip, strips
+from fem.plots.curves import legend_entries, notes_on, plot_panel
+from fem.plots.panels import PathSection, path_sections
 from fem.plots.style import STYLE
 from fem.quantities.column import named
 from fem.report.pictures import Picture, picture
@@ -34,27 +34,27 @@ class Row(NamedTuple):
 def panel_rows(result: Result) -> list[Row]:
     """Return the curves, one row per part of the path."""
     return [
-        Row(strip.heading, [_drawn(result, strip, up) for up in strip.ups])
-        for strip in strips(result.case, result.runs)
+        Row(section.heading, [_drawn(result, section, y) for y in section.ys])
+        for section in path_sections(result.case, result.runs)
     ]
 
 
 def legend(result: Result) -> list[tuple[Markup, str]]:
     """Return samples of the lines and marks of the curves, with their labels."""
-    return [(_sample(artist), label) for label, artist in keys_to(result).items()]
+    return [(_sample(artist), label) for label, artist in legend_entries(result).items()]
 
 
 def notes(result: Result) -> list[str]:
     """Return notes on the curves: why runs ended early, signs of end loads."""
-    shown = strips(result.case, result.runs)
-    return [note.replace("\n", " ") for note in notes_on(result, shown)]
+    sections = path_sections(result.case, result.runs)
+    return [note.replace("\n", " ") for note in notes_on(result, sections)]
 
 
-def _drawn(result: Result, strip: Strip, up: str) -> Picture:
+def _drawn(result: Result, section: PathSection, y: str) -> Picture:
     with rc_context(STYLE):
         figure = Figure(figsize=SIZE, layout="constrained")
-        plot_panel(figure.subplots(), strip, up, result)
-    labels = [named(name).quantity.label for name in (up, strip.across)]
+        plot_panel(figure.subplots(), section, y, result)
+    labels = [named(name).quantity.label for name in (y, section.x)]
     return picture(figure, " against ".join(labels))
 
 

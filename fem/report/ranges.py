@@ -50,7 +50,7 @@ def _rows(data: PlotData, rows: pandas.DataFrame) -> Iterator[list[str]]:
             if known.empty:
                 continue
             values = picture.quantity.factor * known[column].to_numpy(float)
-            cells = [with_unit(", ".join(filter(None, [picture.words, words])), unit)]
+            cells = [with_unit(", ".join(filter(None, [picture.axis_name, words])), unit)]
             for place in (int(values.argmin()), int(values.argmax())):
                 value = round(float(values[place]), ROUND_OFF) + 0.0  # no negative zero
                 cells += [f"{value:.4g}", *_cells(data, known.iloc[place])]

@@ -118,7 +118,7 @@ def _pictures(study_result: StudyResult) -> list[Picture]:
     """Return the figures without their captions, which the page writes below as text."""
     return [
         picture(
-            layout.figure(words=False),
+            layout.figure(text=False),
             ". ".join([layout.heading, *(note.rstrip(".") for note in layout.notes)]),
         )
         for _, layout in figures(study_result)

@@ -80,8 +80,9 @@ def cause_text(fit: Fit) -> str:
     match cause.kind:
         case "slack":
             words = "more slack than stated" if more else "less slack than stated"
+            where = f" in family{of}" if of else ""
             spools = ", left on the spools" if more and fit.scope.value == "taken up" else ""
-            return f"{least}{size} {words}{family}{spools}"
+            return f"{least}{size} {words}{where}{spools}"
         case "stiffness":
             return f"rubber {least}{size} {'stiffer' if more else 'softer'} than stated"
         case "angle":

@@ -1,4 +1,4 @@
-"""What is shown of a comparison: pictures, terminal, sentences, files, the command."""
+"""A comparison with measurements: files, pictures, terminal, sentences, the command."""
 
 import csv
 import hashlib
@@ -20,6 +20,7 @@ from fem.compare.comparison import compare
 from fem.compare.fit import Fit, Scope
 from fem.measurements.bench import read_bench
 from fem.plots.comparison import comparison_figure, save_pictures
+from fem.plots.style import STYLES
 from fem.wording.comparison import cause_text, diagnosis_lines
 from tests.helpers.compared import make_study, make_study_result, truth, write_bench
 from tests.helpers.messages import assert_states
@@ -44,8 +45,8 @@ def comparison(file):
 
 
 @pytest.fixture
-def told(comparison, tmp_path, capsys, monkeypatch):
-    monkeypatch.setenv("COLUMNS", "100")  # of a narrower terminal the cells would be broken
+def printed(comparison, tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "100")  # a narrower terminal would wrap the cells
     print_comparison(comparison, comparison.save(tmp_path))
     return capsys.readouterr().out
 
@@ -58,7 +59,7 @@ def fit(cause, size, plus_minus=0.1, **changes):
 # ------------------------------------------------------------------------------------------ files
 
 
-def test_every_measurement_is_written_with_what_the_model_says(comparison, tmp_path, file):
+def test_each_measurement_is_written_with_model_and_residual(comparison, tmp_path, file):
     comparison.save(tmp_path)
     with open(tmp_path / "compare.csv", newline="", encoding="utf-8") as opened:
         rows = list(csv.DictReader(opened))
@@ -67,20 +68,20 @@ def test_every_measurement_is_written_with_what_the_model_says(comparison, tmp_p
     for row in rows[::7]:
         cells = written[int(row["line"]) - 1].split(",")
         assert float(cells[4]) == pytest.approx(float(row["twist_deg"]))
-        said, residual = (float(row[f"twist_deg.{name}"]) for name in ("model", "residual"))
-        assert residual == pytest.approx(said - float(cells[4]))
+        model, residual = (float(row[f"twist_deg.{name}"]) for name in ("model", "residual"))
+        assert residual == pytest.approx(model - float(cells[4]))
         assert row["twist_deg.within"] == str(abs(residual) <= 1.96)
     table = pandas.read_csv(tmp_path / "summary.csv", keep_default_na=False)
     assert set(table.group) == {"all", "pressure_kPa", "slack"}
 
 
-def test_the_files_say_where_they_come_from(comparison, tmp_path, file):
+def test_files_name_their_study_and_measurements(comparison, tmp_path, file):
     comparison.save(tmp_path)
     text = (tmp_path / "compare.json").read_text(encoding="utf-8")
     found = json.loads(text)
     assert found["bench_hash"] == hashlib.sha256(file.read_bytes()).hexdigest()
     assert found["study_hash"] == make_study_result().study.hash
-    assert found["bench"] == "wrist.bench.csv", "no folder of a machine"
+    assert found["bench"] == "wrist.bench.csv"
     assert str(file.parent) not in text
     assert found["models"] == {
         "fast": {"solved_settings": 0, "step": 56, "between": 8, "beyond": 0}
@@ -102,7 +103,7 @@ def points(axes, marker):
     return container.lines[0].get_xydata()
 
 
-def test_pictures_show_every_point(comparison):
+def test_pictures_show_each_point(comparison):
     (twist, _) = comparison.bench.measures
     figure = plot(comparison, twist)
     parity, residual = figure.axes
@@ -112,8 +113,8 @@ def test_pictures_show_every_point(comparison):
         expected = own[["twist_deg", "twist_deg.model"]].to_numpy()
         assert points(parity, marker) == pytest.approx(expected)
         assert points(residual, marker)[:, 1] == pytest.approx(own["twist_deg.residual"].to_numpy())
-        beside = points(residual, marker)[:, 0] - own["pressure_kPa"].to_numpy()
-        assert np.ptp(beside) < 1e-12 and abs(beside[0]) < 0.2
+        offset = points(residual, marker)[:, 0] - own["pressure_kPa"].to_numpy()
+        assert np.ptp(offset) < 1e-12 and abs(offset[0]) < 0.2
     low, high = parity.get_xlim()
     assert (low, high) == parity.get_ylim()
     assert low < rows["twist_deg"].min() and high > rows["twist_deg"].max()
@@ -128,28 +129,25 @@ def test_the_band_is_drawn_to_scale(comparison):
 
 def test_pictures_name_study_bench_models_and_units(comparison):
     figure = plot(comparison, comparison.bench.measures[1])
-    said = words(figure)
-    for text in (
-        "Reach of an invented wrist",
-        "bench: wrist.bench.csv. invented",
-        "fast model: displacement [mm]",
-        "bench: displacement [mm]",
-        "pressure [kPa]",
-        "model − bench [mm]",
-        "64 points",
-    ):
-        assert text in said
+    bench, label = comparison.bench, "displacement [mm]"
+    assert_states(words(figure), comparison.study.title, bench.name, *bench.notes, "64 points")
+    parity, residual = figure.axes
+    assert (parity.get_xlabel(), parity.get_ylabel()) == (
+        f"measured: {label}",
+        f"{STYLES['fast'].label}: {label}",
+    )
+    assert residual.get_xlabel() == "pressure [kPa]" and "[mm]" in residual.get_ylabel()
     labels = [text.get_text() for text in legend(figure).get_texts()]
     assert labels == [
         "slack: taken up",
         "slack: cut at 30 deg",
-        "model = bench",
+        "model = measurement",
         "95 % band of the measurement",
     ]
 
 
 def with_both(comparison):
-    """Return the comparison as if the FE model had said 0.9 times the same."""
+    """Return the comparison with an FE model whose values are 0.9 times those of the fast one."""
     rows = comparison.rows
     other = rows.assign(model="fe", **{"twist_deg.model": 0.9 * rows["twist_deg.model"]})
     summary = comparison.summary
@@ -162,7 +160,7 @@ def with_both(comparison):
 
 
 @pytest.mark.parametrize("both", [False, True])
-@pytest.mark.parametrize("title", [None, "The reach of a wrist of which there is none, " * 4])
+@pytest.mark.parametrize("title", [None, "Reach, invented, of a wrist, " * 6])
 def test_lettering(comparison, both, title):
     chosen = with_both(comparison) if both else comparison
     if title:
@@ -177,19 +175,19 @@ def test_lettering(comparison, both, title):
 
 @pytest.mark.parametrize("both", [False, True])
 @pytest.mark.parametrize("times", [1, 9])
-def test_the_first_sentence_of_the_notes_is_whole(comparison, both, times):
-    """Said nine times it takes several lines; what follows it is left out, not cut."""
+def test_the_first_sentence_of_the_notes_is_complete(comparison, both, times):
+    """A long sentence takes several lines; the next sentence is left out, not cut."""
     chosen = with_both(comparison) if both else comparison
     notes = [
         "Invented: of 7.5 parts",
-        *(["all through and through"] * times),
+        *(["many times, "] * 2 * times),
         "so far. Made by hand.",
     ]
     bench = replace(chosen.bench, notes=notes)
     figure = plot(replace(chosen, bench=bench), bench.measures[0])
-    said = " ".join(words(figure).split())
-    assert " ".join(notes).removesuffix(" Made by hand.") in said
-    assert "Made by" not in said and "…" not in said
+    text = " ".join(words(figure).split())
+    assert " ".join(" ".join(notes).removesuffix(" Made by hand.").split()) in text
+    assert "Made by" not in text and "…" not in text
     check_lettering(figure)
 
 
@@ -203,21 +201,21 @@ def test_a_bench_without_rules_or_deviations_is_drawn(file, tmp_path):
     found = compared(plain)
     figure = plot(found, found.bench.measures[0])
     labels = [text.get_text() for text in legend(figure).get_texts()]
-    assert labels == ["measurements", "model = bench"]
+    assert labels == ["measurements", "model = measurement"]
     assert [path.name for path in save_pictures(found, tmp_path)] == ["compare_twist.png"]
     assert (tmp_path / "compare_twist.png").stat().st_size > 10_000
     check_lettering(figure)
 
 
-def test_a_bench_that_is_reached_nowhere_is_drawn(file, tmp_path):
+def test_a_comparison_without_a_reached_point_is_drawn(file, tmp_path):
     lines = file.read_text(encoding="utf-8").splitlines()
     far = tmp_path / "far.csv"
     far.write_text("\n".join([*lines[:2], "20,-25,taken up,14,1,1,1,1"]), encoding="utf-8")
     found = compared(far)
     figure = plot(found, found.bench.measures[0])
-    assert "no point is reached" in words(figure)
+    assert "no point reached" in words(figure)
     low, high = figure.axes[1].get_ylim()
-    assert low == pytest.approx(-high), "nil in the middle"
+    assert low == pytest.approx(-high)  # zero in the middle
     found.save(tmp_path)
     check_lettering(figure)
 
@@ -225,16 +223,14 @@ def test_a_bench_that_is_reached_nowhere_is_drawn(file, tmp_path):
 # ----------------------------------------------------------------------------- terminal, sentences
 
 
-def test_the_terminal_lists_what_was_compared_and_found(told, comparison):
-    lines = told.splitlines()
-    assert lines[:3] == [
-        "Reach of an invented wrist",
-        "wrist.bench.csv: 64 measurements of 8 settings",
-        "  invented",
-    ]
-    together = " ".join(told.split())
-    assert "8 settings from the study, 0 solved now" in together
-    assert "56 measurements at a step, 8 interpolated between steps, 0 not reached" in together
+def test_the_terminal_lists_what_was_compared_and_found(printed, comparison):
+    lines = printed.splitlines()
+    title, counts, note = lines[:3]
+    assert (title, note.strip()) == (comparison.study.title, comparison.bench.notes[0])
+    assert_states(counts, comparison.bench.name, "64 measurements", "8 settings")
+    together = " ".join(printed.split())
+    assert_states(together, "8 settings from the study", "0 solved now")
+    assert_states(together, "56 measurements at a step", "8 interpolated", "0 not reached")
     (row,) = (line for line in lines if re.match(r"twist \[deg\] +fast +cut at 30 deg", line))
     assert "32" in row.split()
     assert max(map(len, lines[:-1])) <= 100
@@ -243,44 +239,42 @@ def test_the_terminal_lists_what_was_compared_and_found(told, comparison):
     assert_states(together, cause_text(found.next))
 
 
-def test_one_is_told_as_one(file, tmp_path, capsys):
+def test_one_measurement_is_in_the_singular(file, tmp_path, capsys):
     lines = file.read_text(encoding="utf-8").splitlines()
     single = tmp_path / "bench.csv"
     single.write_text("\n".join(lines[:3]), encoding="utf-8")
     print_comparison(compared(single), [])
-    told = " ".join(capsys.readouterr().out.split())
-    assert "bench.csv: 1 measurement of 1 setting " in told
-    assert "fast: 1 setting from the study, 0 solved now; 1 measurement at a step," in told
+    text = " ".join(capsys.readouterr().out.split())
+    assert "bench.csv: 1 measurement of 1 setting " in text
+    assert_states(text, "fast: 1 setting from", "1 measurement at a step,")
 
 
-def test_columns_that_are_left_out_are_told(file, tmp_path, capsys):
+def test_unused_and_missing_columns_are_named(file, tmp_path, capsys):
     lines = file.read_text(encoding="utf-8").splitlines()
     changed = tmp_path / "bench.csv"
     rows = [",".join(line.split(",")[1:]) + ",7" for line in lines[2:]]
     head = ",".join(lines[1].split(",")[1:]) + ",displacment [mm]"
     changed.write_text("\n".join([head, *rows[:3]]), encoding="utf-8")
     print_comparison(compared(changed), [])
-    told = capsys.readouterr().out
-    assert "unused columns: displacment (did you mean displacement?)" in told
-    assert "not in the file, taken from the case: angle_deg.A" in told
-    assert "fast: too few settings (1)" in told
+    text = capsys.readouterr().out
+    assert_states(text, "displacment (did you mean displacement?)", "from the case: angle_deg.A")
+    assert "fast: too few settings (1)" in text
 
 
-def test_what_is_not_reached_is_told_with_its_reason(file, tmp_path, capsys):
+def test_a_measurement_that_is_not_reached_is_named_with_the_reason(file, tmp_path, capsys):
     lines = file.read_text(encoding="utf-8").splitlines()
     far = tmp_path / "bench.csv"
     far.write_text("\n".join([*lines[:4], "20,-25,taken up,14,1,1,1,1"]), encoding="utf-8")
     print_comparison(compared(far), [])
-    told = " ".join(capsys.readouterr().out.split())
-    assert "1 not reached" in told
-    assert "not reached (fast): line 5, 14 kPa: the curve ends at 13 kPa, its last step" in told
+    text = " ".join(capsys.readouterr().out.split())
+    assert_states(text, "1 not reached", "not reached (fast): line 5, 14 kPa: ", "13 kPa")
 
 
 @pytest.mark.parametrize(
     ("found", "text"),
     [
         (fit(Cause("slack", "%"), 1.494, 0.041), "1.49 ± 0.04 % more slack than stated"),
-        (fit(Cause("slack", "%", "A"), -0.5), "0.50 ± 0.10 % less slack than stated of family A"),
+        (fit(Cause("slack", "%", "A"), -0.5), "0.50 ± 0.10 % less slack than stated in family A"),
         (fit(Cause("stiffness", "%"), 12.3, 3.0), "rubber 12 ± 3 % stiffer than stated"),
         (fit(Cause("angle", "deg"), -2.04, 0.3), "helix angles 2.0 ± 0.3 deg smaller than stated"),
         (fit(Cause("gauge", "kPa"), -0.3), "pressure 0.30 ± 0.10 kPa below the gauge reading"),
@@ -298,7 +292,7 @@ def test_what_is_not_reached_is_told_with_its_reason(file, tmp_path, capsys):
         ),
     ],
 )
-def test_causes_in_words(found, text):
+def test_the_text_of_a_cause_has_size_interval_and_direction(found, text):
     assert cause_text(found) == text
 
 
@@ -333,7 +327,7 @@ def test_the_command_writes_its_folder(file, tmp_path):
     assert "more slack than stated" in " ".join(done.stdout.split())
 
 
-def test_pictures_of_an_earlier_comparison_do_not_stay(file, tmp_path):
+def test_pictures_of_an_earlier_comparison_are_removed(file, tmp_path):
     make_study_result().save(tmp_path)
     folder = tmp_path / "compare"
     folder.mkdir()
@@ -347,18 +341,18 @@ def test_pictures_of_an_earlier_comparison_do_not_stay(file, tmp_path):
     )
     kept = {path.name for path in folder.iterdir()}
     assert "compare_tension_A.png" not in kept
-    assert {"compare_mine.png", "notes.txt"} < kept, "what is not ours is left alone"
+    assert {"compare_mine.png", "notes.txt"} < kept
 
 
 def test_the_command_refuses_what_it_cannot_use(file, tmp_path):
     done = run("compare", tmp_path, file)
     assert done.returncode == 2
-    assert str(tmp_path) in done.stderr and "neither a result nor a study" in done.stderr
+    assert_states(done.stderr, str(tmp_path), "result", "study")
     make_study_result().save(tmp_path)
     faulty = tmp_path / "faulty.csv"
     faulty.write_text("pressure [kPa],twist\n1,2\nx,3\n", encoding="utf-8")
     done = run("compare", tmp_path, faulty)
     assert done.returncode == 2
-    told = [line for line in done.stderr.splitlines() if line.startswith("error: ")]
-    assert [line.split(": ")[2] for line in told] == ["line 1", "line 3"]
-    assert not (tmp_path / "compare").exists(), "nothing came of it"
+    errors = [line for line in done.stderr.splitlines() if line.startswith("error: ")]
+    assert [line.split(": ")[2] for line in errors] == ["line 1", "line 3"]
+    assert not (tmp_path / "compare").exists()

@@ -1,4 +1,4 @@
-"""The figure of the curves: what a program can tell of it without eyes."""
+"""The figure of the curves: data, markers, legend, lettering."""
 
 from dataclasses import replace
 
@@ -42,7 +42,7 @@ def test_curves_are_the_steps_of_both_models(result):
 
 
 @pytest.mark.parametrize("size", [1e-5, 4.7e-3, 3.1e-2, 6.3e3, 8.8e4, 2e6])
-def test_ticks_have_room_whatever_their_size(result, size):
+def test_tick_labels_of_any_size_fit(result, size):
     columns = ("twist_deg", "displacement_mm", "bulge_mm")
     rows = [
         row | {name: size * (step - 1) for name in columns}
@@ -69,13 +69,13 @@ def test_curves_file(result, tmp_path):
         assert np.ptp(np.asarray(image.convert("L"))) > 200
 
 
-def test_an_early_end_is_said_and_marked(result):
+def test_an_early_end_has_a_note_and_a_marker(result):
     stopped = Result(result.case, [cut(result.runs[0], 1), result.runs[1]])
     figure = drawn(stopped)
     assert f"FE model: {explanation(stopped.runs[0].termination)}" in words(figure)
     assert "FE model stops at 7.5 kPa" in words(figure)
     assert "fast model stops" not in words(figure)
-    assert all(axes.get_xlim()[1] >= 15 for axes in figure.axes), "the requested pressure is shown"
+    assert all(axes.get_xlim()[1] >= 15 for axes in figure.axes)  # the requested pressure
 
 
 def test_unstable_steps_are_crosses(result):

@@ -1,4 +1,4 @@
-"""The layout of all figures: where its parts are, and that it keeps every word."""
+"""The layout of all figures: positions of its parts, complete text."""
 
 from itertools import pairwise
 
@@ -22,11 +22,11 @@ def draw(axes):
 
 
 def layout(count=6, columns=3, **changes):
-    shared = {"across": f"across, {LONG}", "up": f"up, {LONG}", "limits": ((0, 1), (0, 5))}
-    said = {"title": f"Title, {LONG}", "heading": f"Heading, {LONG}", "notes": [f"Note, {LONG}"]}
+    shared = {"x_label": f"x, {LONG}", "y_label": f"y, {LONG}", "limits": ((0, 1), (0, 5))}
+    text = {"title": f"Title, {LONG}", "heading": f"Heading, {LONG}", "notes": [f"Note, {LONG}"]}
     scale = scale_of(f"scale, {LONG}", [0.0, 3.0], signed=False)
     panels = [Panel([f"panel {n}", LONG], draw) for n in range(count)]
-    given = {"panels": panels, "columns": columns, "scale": scale, **said, **shared, **changes}
+    given = {"panels": panels, "columns": columns, "scale": scale, **text, **shared, **changes}
     return FigureLayout(**given)
 
 
@@ -40,18 +40,18 @@ def boxes(figure):
 
 
 @pytest.mark.parametrize(("count", "columns"), [(1, 1), (2, 2), (5, 3), (8, 4)])
-def test_every_word_is_there(count, columns):
+def test_text_is_complete(count, columns):
     figure = layout(count, columns, scale=None).figure()
-    said = "".join(words(figure).split())
+    text = "".join(words(figure).split())
     parts = [f"Title, {LONG}", f"Heading, {LONG}", f"Note, {LONG}", *KEYS]
     parts += [f"panel {number} {LONG}" for number in range(count)]
-    for part in [*parts, f"across, {LONG}", f"up, {LONG}"]:
-        assert "".join(part.split()) in said
-    assert "…" not in said
+    for part in [*parts, f"x, {LONG}", f"y, {LONG}"]:
+        assert "".join(part.split()) in text
+    assert "…" not in text
     check_lettering(figure)
 
 
-def test_keys_and_notes_are_below_the_panels_and_the_bar_beside_them():
+def test_legend_and_notes_are_below_the_panels_and_the_colour_bar_at_the_right():
     figure = layout().figure()
     panels, bar, keys, renderer = boxes(figure)
     notes = figure._supxlabel.get_window_extent(renderer)
@@ -62,39 +62,39 @@ def test_keys_and_notes_are_below_the_panels_and_the_bar_beside_them():
     assert bar.y1 >= max(box.y1 for box in panels) - 1
 
 
-@pytest.mark.parametrize("wanted", [{"ratio": 0.5}, {"ratio": 1.2}, {"tall": 1.5}])
-def test_panels_have_the_wanted_shape(wanted):
-    figure = layout(**wanted).figure()
+@pytest.mark.parametrize("shape", [{"ratio": 0.5}, {"ratio": 1.2}, {"panel_height": 1.5}])
+def test_panels_have_the_requested_shape(shape):
+    figure = layout(**shape).figure()
     panels, *_ = boxes(figure)
-    tall = wanted.get("tall", wanted.get("ratio", 0) * panels[0].width / figure.dpi)
+    height = shape.get("panel_height", shape.get("ratio", 0) * panels[0].width / figure.dpi)
     for box in panels:
         assert box.width == pytest.approx(panels[0].width, rel=1e-3)
-        assert box.height / figure.dpi == pytest.approx(tall, rel=0.02)
+        assert box.height / figure.dpi == pytest.approx(height, rel=0.02)
 
 
-def test_rows_have_their_heights():
+def test_rows_have_the_requested_heights():
     panels, *_ = boxes(layout(4, 2, heights=(1.0, 0.5), limits=None, ratio=1.0).figure())
     assert [box.height / box.width for box in panels] == pytest.approx([1, 1, 0.5, 0.5], rel=0.02)
 
 
-def test_only_outer_axes_that_are_shared_are_named():
+def test_shared_axes_are_labelled_only_outside():
     figure = layout(5, 3, scale=None).figure()
-    named = [bool(axes.get_xlabel()) for axes in figure.axes]
-    assert named == [False, False, True, True, True], "below the third there is no panel"
+    labelled = [bool(axes.get_xlabel()) for axes in figure.axes]
+    assert labelled == [False, False, True, True, True]  # no panel is below the third
     assert [bool(axes.get_ylabel()) for axes in figure.axes] == [True, False, False, True, False]
 
 
-def test_an_empty_place_stays_empty():
+def test_a_missing_panel_leaves_its_place_empty():
     panels = [Panel([], draw), None, Panel([], draw), Panel([], draw)]
     figure = layout(panels=panels, columns=2, scale=None).figure()
     (first, below, right), *_ = boxes(figure)
     assert first.x0 == pytest.approx(below.x0) and right.x0 > below.x1 and right.y1 < first.y0
 
 
-def test_words_may_be_left_to_the_page_that_shows_the_figure():
-    said = words(layout().figure(words=False))
-    assert "Title" not in said and "Heading" not in said and "Note" not in said
-    assert "panel 0" in said
+def test_title_heading_and_notes_can_be_left_out():
+    text = words(layout().figure(text=False))
+    assert "Title" not in text and "Heading" not in text and "Note" not in text
+    assert "panel 0" in text
 
 
 def test_a_panel_is_finished_in_its_final_size():
@@ -106,19 +106,19 @@ def test_a_panel_is_finished_in_its_final_size():
     assert np.allclose(seen, [panels[0].bounds])
 
 
-def test_settings_of_matplotlib_stay_as_they_are():
+def test_settings_of_matplotlib_do_not_change():
     before = dict(rcParams)
     layout().figure()
     assert dict(rcParams) == before
 
 
-def test_dollars_are_no_formula():
+def test_dollar_signs_start_no_formula():
     figure = layout(title="$5 and $6", notes=["$a_b$"]).figure()
     assert "$5 and $6" in words(figure) and "$a_b$" in words(figure)
     assert not any(text.get_parse_math() for text in (figure._suptitle, figure._supxlabel))
 
 
-def test_figures_of_another_result_do_not_stay(tmp_path):
+def test_figures_of_an_earlier_result_are_removed(tmp_path):
     for name in ("one", "two", "mine"):
         (tmp_path / f"{name}.png").write_text("old", encoding="utf-8")
     assert save_figures({"one": layout()}, tmp_path, ["one", "two"]) == [tmp_path / "one.png"]
@@ -126,7 +126,7 @@ def test_figures_of_another_result_do_not_stay(tmp_path):
     assert (tmp_path / "one.png").stat().st_size > 10_000
 
 
-def test_no_figure_is_wider_than_is_readable():
-    """At 800 pixels the smallest letters, of 8.5 pt, are 10 pixels high."""
+def test_the_width_of_a_figure_is_limited():
+    """At 800 pixels the smallest characters, of 8.5 pt, are 10 pixels high."""
     for columns, other in pairwise((1, 2, 3, 4)):
         assert layout(columns=columns).width <= layout(columns=other).width <= 9.0

@@ -1,11 +1,11 @@
-"""Curves beyond a pressure raised: limits, held ends, moves, bounds."""
+"""Curves with limits, fixed ends, moves and error bounds."""
 
 import numpy as np
 import pytest
 from matplotlib.text import Text
 
 from fem.plots.curves import curves_figure
-from fem.plots.panels import strips
+from fem.plots.panels import path_sections
 from fem.solving.single import solve
 from fem.wording.run_sections import drive_rows, extra_rows, move_rows
 from fem.wording.termination import explanation
@@ -39,7 +39,7 @@ def labels(figure):
     return [axes.get_ylabel() for axes in figure.axes]
 
 
-def said(figure):
+def visible_text(figure):
     return "\n".join(text.get_text() for text in figure.findobj(Text) if text.get_visible())
 
 
@@ -56,7 +56,7 @@ def marked(axes, marker):
 # ------------------------------------------------------------------------------ parts of a path
 
 
-def test_a_path_that_ends_at_its_limit_is_taken_apart(ballooned):
+def test_a_path_that_ends_at_its_limit_has_extra_rows_beyond(ballooned):
     (run,) = ballooned.runs
     limit = next(row for row in run.rows if row["limit"])
     assert run.path[-1] is limit
@@ -65,7 +65,7 @@ def test_a_path_that_ends_at_its_limit_is_taken_apart(ballooned):
     assert move_rows(run, ballooned.case) == []
 
 
-def test_nothing_is_beyond_a_limit_that_the_path_goes_through(pushed):
+def test_a_path_through_its_limit_has_no_rows_beyond(pushed):
     (run,) = pushed.runs
     assert run.reached and run.limit_row
     assert run.path == run.rows
@@ -92,10 +92,10 @@ def test_a_curve_goes_through_its_limit_point(ballooned):
     limit = next([row[name] for name in columns] for row in run.rows if row["limit"])
     assert marked(axes, "v") == [limit]
     assert len(marked(axes, "x")) == sum(run.beyond(row) for row in run.rows)
-    assert axes.get_xlim()[1] >= 20, "the requested pressure is shown"
-    assert "fast model: balloon limit, 11.8 kPa" in said(figure)
-    assert explanation(run.termination) in said(figure)
-    assert "stops at" not in said(figure)
+    assert axes.get_xlim()[1] >= 20  # the requested pressure
+    assert "fast model: balloon limit, 11.8 kPa" in visible_text(figure)
+    assert explanation(run.termination) in visible_text(figure)
+    assert "stops at" not in visible_text(figure)
 
 
 def test_a_curve_driven_by_volume_turns_back(pushed):
@@ -103,7 +103,7 @@ def test_a_curve_driven_by_volume_turns_back(pushed):
     pressure = curve(figure.axes[1])[:, 0]
     assert pressure.argmax() < len(pressure) - 1
     assert figure.axes[1].get_xlim()[1] == pytest.approx(1.03 * pressure.max())
-    assert "unstable" not in said(figure), "a syringe holds it"
+    assert "unstable" not in visible_text(figure)  # stable at fixed volume
 
 
 @pytest.mark.parametrize(
@@ -114,10 +114,10 @@ def test_a_curve_driven_by_volume_turns_back(pushed):
         ({"axial": "held", "twist": "held"}, ["end torque [N mm]", "end force [N]"]),
     ],
 )
-def test_held_ends_show_what_holds_them(make_case, end, expected):
+def test_fixed_ends_show_their_loads(make_case, end, expected):
     figure = drawn(solve(make_case(end=end), "fast"))
     assert labels(figure) == [*expected, "bulge [mm]"]
-    assert ("positive pulls" in said(figure)) == ("axial" in end)
+    assert ("positive pulls" in visible_text(figure)) == ("axial" in end)
     check_lettering(figure)
 
 
@@ -132,19 +132,19 @@ def test_held_ends_show_what_holds_them(make_case, end, expected):
         ),
     ],
 )
-def test_sprung_ends_show_what_the_springs_do(make_case, end, expected):
+def test_sprung_ends_show_the_loads_of_their_springs(make_case, end, expected):
     solved = solve(make_case(end=end), "fast")
     figure = drawn(solved)
     assert [curve(axes)[:, 1].tolist() for axes in figure.axes[3:]] == [
         [row[name] for row in solved.rows] for name in expected
     ]
     assert len({axes.get_position().width.round(9) for axes in figure.axes}) == 1
-    assert "Loads on the free end" in said(figure)
+    assert path_sections(solved.case, solved.runs)[1].heading in visible_text(figure)
     check_lettering(figure)
 
 
 @pytest.mark.parametrize(
-    ("changes", "across", "ups"),
+    ("changes", "x", "ys"),
     [
         ({"move": MOVE}, "displacement [mm]", ["end force [N]", "twist [deg]", "bulge [mm]"]),
         (
@@ -159,26 +159,27 @@ def test_sprung_ends_show_what_the_springs_do(make_case, end, expected):
         ),
     ],
 )
-def test_a_move_has_its_own_panels(make_case, changes, across, ups):
+def test_a_move_has_its_own_panels(make_case, changes, x, ys):
     solved = solve(make_case(**changes), "fast")
     figure = drawn(solved)
-    assert labels(figure)[3:] == ups
-    assert {axes.get_xlabel() for axes in figure.axes[3:]} == {across}
+    assert labels(figure)[3:] == ys
+    assert {axes.get_xlabel() for axes in figure.axes[3:]} == {x}
     (run,) = solved.runs
     assert len(curve(figure.axes[3])) == len(move_rows(run, solved.case))
-    assert "Then the free end moved" in said(figure)
-    assert ("to \N{MINUS SIGN}3 mm" in said(figure)) == (changes["move"] is MOVE)
+    heading = path_sections(solved.case, solved.runs)[-1].heading
+    assert heading.split()[-1] in visible_text(figure)
+    assert ("to \N{MINUS SIGN}3 mm" in visible_text(figure)) == (changes["move"] is MOVE)
     check_lettering(figure)
 
 
 def test_a_move_that_is_not_reached_has_no_panels(make_case):
     case = make_case(threads=[], pressure={"end": "20 kPa", "steps": 5}, move=MOVE)
     solved = solve(case, "fast")
-    assert len(strips(case, solved.runs)) == 1
+    assert len(path_sections(case, solved.runs)) == 1
     assert len(drawn(solved).axes) == 3
 
 
-def test_bounds_are_drawn_where_they_are_known(make_case):
+def test_known_error_bounds_are_drawn(make_case):
     case = make_case(pressure__steps=1, threads__0__hold="sliding", threads__0__friction=0.2)
     solved = solve(case, "fe", "1x1x4", mesh_error=True)
     figure = drawn(solved)
@@ -190,8 +191,8 @@ def test_bounds_are_drawn_where_they_are_known(make_case):
     assert np.ptp(segments.get_segments()[-1][:, 1]) == pytest.approx(
         2 * row["twist_deg.mesh_error"]
     )
-    assert "± mesh error" in said(figure)
-    assert "threads bonded" in said(figure)
+    assert "± mesh error" in visible_text(figure)
+    assert "threads bonded" in visible_text(figure)
     check_lettering(figure)
 
 

@@ -1,4 +1,4 @@
-"""The colours of a study's pictures: what they cover, and that every eye can read them."""
+"""Colour scales: the range they cover, greyscale and colour blindness."""
 
 import numpy as np
 import pytest
@@ -15,7 +15,7 @@ def luminance(colour):
 
 
 def test_signed_colours_darken_from_a_white_zero_and_differ_in_blue():
-    """The eye that confuses red and green tells blue from yellow (common knowledge, no source)."""
+    """Red-green blindness leaves blue and yellow distinct (common knowledge, no source)."""
     scale = scale_of("twist [deg]", [-90, 90], signed=True)
     shades = [luminance(colour) for colour in scale.colours]
     middle = len(shades) // 2
@@ -23,19 +23,19 @@ def test_signed_colours_darken_from_a_white_zero_and_differ_in_blue():
     assert shades[middle] > 0.9
     assert np.all(np.diff(shades[: middle + 1]) > 0)
     assert np.all(np.diff(shades[middle:]) < 0)
-    (less, more) = scale.colours[1], scale.colours[-2]
-    assert less[2] > less[:2].max() and more[2] < more[:2].min()
+    negative, positive = scale.colours[1], scale.colours[-2]
+    assert negative[2] > negative[:2].max() and positive[2] < positive[:2].min()
 
 
 @pytest.mark.parametrize("values", [(-30, 90), (-90, 10), (0, 5), (-5, 0)])
-def test_zero_is_white_however_uneven_the_values(values):
+def test_zero_is_white_for_uneven_values(values):
     uneven = scale_of("", values, signed=True)
     assert max(luminance(colour) for colour in uneven.colours) > 0.9
     white = np.argmax([luminance(colour) for colour in uneven.colours[1:-1]])
     assert uneven.bounds[white] < 0 < uneven.bounds[white + 1]
 
 
-def test_colours_of_an_amount_darken_with_it():
+def test_unsigned_colours_darken_with_the_value():
     scale = scale_of("bulge [mm]", [0, 3], signed=False)
     assert np.all(np.diff([luminance(colour) for colour in scale.colours]) < 0)
 
@@ -51,7 +51,7 @@ def test_scale_covers_the_values(signed, low, high):
         assert scale.bounds[0] < 0 < scale.bounds[-1]
 
 
-def test_a_few_values_do_not_eclipse_the_rest_and_a_limit_is_never_hidden():
+def test_outliers_are_left_out_but_a_limit_never():
     values = [*np.linspace(0, 10, 200), 500, 600]
     scale = scale_of("", values, signed=False)
     assert scale.bounds[-1] == pytest.approx(10, abs=2)

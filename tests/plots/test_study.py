@@ -1,6 +1,6 @@
-"""The pictures of a study: what they draw is what the table holds, and no more than that.
+"""Pictures of a study: they draw the values of the table, and nothing else.
 
-The tables are made up from closed forms, so that what must be seen is known without any solve.
+The tables are made from closed forms, so that the expected picture is known without a solve.
 """
 
 import tomllib
@@ -17,8 +17,11 @@ from matplotlib.collections import PolyCollection
 from matplotlib.contour import ContourSet
 from PIL import Image
 
+from fem.plots.study.field import NO_SOLUTION, limit_label
 from fem.plots.study.figures import NAMES, figures, save_pictures
+from fem.quantities import table as quantities
 from fem.quantities.case_fields import cells
+from fem.quantities.column import Measure
 from fem.study.plan import Study
 from fem.study.plot_data import plot_data
 from fem.study.study_result import StudyResult
@@ -63,7 +66,7 @@ def plane(at, level):
 
 
 def some(at, level):
-    """A twist of whatever varies."""
+    """A twist that depends on all numbers that vary."""
     return level * sum(value for value in at.values() if isinstance(value, float)) / 10
 
 
@@ -71,8 +74,8 @@ def some(at, level):
 def make(cases_folder):
     """Return a function that makes a study and its table from closed forms.
 
-    `twist` gives the twist by the columns of what varies and by the level; `reach` how many levels
-    a curve has, by the columns and the model.
+    `twist` returns the twist from the columns that vary and the level; `reach` the number of levels
+    of a curve, from the columns and the model.
     """
 
     def made(
@@ -109,14 +112,14 @@ def drawn(study_result, name="twist"):
 
 
 def saved(figure):
-    """Return a figure as the file that it is written to."""
+    """Return a figure as the file to which it is written."""
     file = BytesIO()
     figure.savefig(file, dpi=DPI, facecolor="white")
     return file
 
 
 def panels(figure):
-    """Return the panels of a figure by what is said above them, on one line."""
+    """Return the panels of a figure by their titles, on one line."""
     bars = [axes for axes in figure.axes if axes.get_label() == "bar"]
     shown = [axes for axes in figure.axes if axes not in bars]
     return {axes.get_title(loc="left").replace("\n", ", "): axes for axes in shown}
@@ -153,7 +156,7 @@ def marked(axes, marker):
 
 
 @pytest.mark.parametrize("plan", ["a grid", "scattered", "a grid, one axis scattered"])
-def test_contours_of_a_plane_are_where_the_plane_has_these_values(make, plan):
+def test_contours_of_linear_values_are_exact(make, plan):
     """Linear data have straight contours, x + 2 y = level: interpolation is exact there."""
     study_result = make(KINDS[plan], plane)
     for title, axes in panels(drawn(study_result)).items():
@@ -173,7 +176,7 @@ def test_contours_of_a_plane_are_where_the_plane_has_these_values(make, plan):
 
 
 @pytest.mark.parametrize("plan", ["a grid", "scattered"])
-def test_every_setting_is_dotted(make, plan):
+def test_each_setting_has_a_dot(make, plan):
     study_result = make(KINDS[plan])
     table = study_result.of("fe").drop_duplicates("case")
     expected = sorted(zip(table["angle_deg.A"], table["angle_deg.B"], strict=True))
@@ -186,23 +189,23 @@ def early(at, model):
     return 4 if gone and model == "fast" else len(LEVELS)
 
 
-def test_a_curve_that_ended_is_crossed_and_not_interpolated(make):
+def test_a_curve_that_ended_has_a_cross_and_is_not_interpolated(make):
     figure = drawn(make(KINDS["a grid"], plane, early))
     axes = panels(figure)["fast model"]
     assert marked(axes, "x") == [(15, 0), (15, 15)]
     (hatched,) = [c for c in axes.collections if isinstance(c, PolyCollection)]
     for point in [(15, 0), (15, 15), (15, 7), (11, 4), (19, 11), (15, 20)]:
-        assert band_at(axes, point) is None, f"something is drawn at {point}"
+        assert band_at(axes, point) is None, f"drawn at {point}"
         assert any(path.contains_point(point, radius=1e-6) for path in hatched.get_paths())
     for point in [(-15, 1), (-1, 7), (10, -14.9), (29, 29)]:
         low, high = band_at(axes, point)[1]
-        assert low <= 1.25 * np.dot(point, [1, 2]) <= high, "neighbours are as they were"
+        assert low <= 1.25 * np.dot(point, [1, 2]) <= high
     assert not marked(panels(figure)["FE model"], "x")
     assert "ended before 15 kPa" in words(figure)
-    assert "Fast model: 2 of 25 curves ended before 15 kPa." in words(figure)
+    assert "Fast model: 2 of 25 curves" in words(figure)
 
 
-def test_a_scattered_curve_that_ended_opens_its_triangles(make):
+def test_triangles_of_a_scattered_curve_that_ended_are_not_filled(make):
     plan, gone = KINDS["scattered"], []
 
     def reach(at, model):
@@ -216,7 +219,7 @@ def test_a_scattered_curve_that_ended_opens_its_triangles(make):
     assert all(band_at(axes, point) is None for point in gone)
 
 
-def test_what_was_not_found_at_all_is_told_from_what_ended(make):
+def test_settings_without_a_solution_differ_from_curves_that_ended(make):
     study_result = make(
         KINDS["a grid"],
         plane,
@@ -227,11 +230,11 @@ def test_what_was_not_found_at_all_is_told_from_what_ended(make):
     assert marked(axes, "o") == [(15, 15)]
     assert not marked(axes, "x")
     assert band_at(axes, (15, 15)) is None
-    assert "FE model: nothing found of 1 of 25 settings" in words(figure)
+    assert f"FE model: {NO_SOLUTION} for 1 of 25" in words(figure)
 
 
-def test_mirrored_data_are_a_mirrored_picture(make):
-    """An odd twist changes its sign, and no more, where both angles do."""
+def test_mirrored_data_give_a_mirrored_picture(make):
+    """An odd twist only changes its sign if both angles do."""
 
     def odd(at, level):
         a, b = at["angle_deg.A"], at["angle_deg.B"]
@@ -246,12 +249,12 @@ def test_mirrored_data_are_a_mirrored_picture(make):
         assert here == len(colours) - 1 - there
 
 
-def test_mirrored_tables_are_drawn_with_the_other_colours(make):
-    """Seen in the pixels: orange where it was purple, at the same places."""
+def test_values_of_the_other_sign_have_the_other_colour(make):
+    """Orange pixels become purple and vice versa, at the same places."""
 
     def shades(sign):
         study_result = make(KINDS["a grid"], lambda at, p: sign * plane(at, p), models=["fe"])
-        figure = drawn(study_result, "twist_steps")  # whose lines have no numbers on them
+        figure = drawn(study_result, "twist_steps")  # without numbers on its lines
         with Image.open(saved(figure)) as image:
             seen = np.asarray(image.convert("RGB"), dtype=int)[:, :-400]  # without the colour bar
         return seen[..., 0] - seen[..., 2] > 5, seen[..., 2] - seen[..., 0] > 5
@@ -260,7 +263,7 @@ def test_mirrored_tables_are_drawn_with_the_other_colours(make):
     assert orange.sum() > 1e4
     for mine, other in ((orange, other_purple), (purple, other_orange)):
         wrong = (mine != other).sum()
-        assert wrong < 0.02 * mine.sum(), "edges of lines are 1 %, one band of colour above 5 %"
+        assert wrong < 0.02 * mine.sum()  # edges of lines are 1 %, one band is above 5 %
 
 
 def test_diagonals_are_where_angles_are_equal_and_opposite(make):
@@ -272,11 +275,11 @@ def test_diagonals_are_where_angles_are_equal_and_opposite(make):
     assert "equal angles" not in words(drawn(make({"vary": walls})))
 
 
-def test_a_picture_says_what_it_shows(make):
+def test_a_picture_has_title_measure_level_axes_and_panel_titles(make):
     figure = drawn(make(KINDS["two slack rules"]))
-    said = words(figure)
-    for text in ("Reach", "Twist at 15 kPa", "twist [deg]", "helix angle of A [deg]"):
-        assert text in said
+    text = words(figure)
+    for part in ("Reach", "Twist at 15 kPa", "twist [deg]", "helix angle of A [deg]"):
+        assert part in text
     both = ["taken up", "cut at 30 deg"]
     expected = [
         f"{model}, slack of A, B: {rule}" for rule in both for model in ("fast model", "FE model")
@@ -290,7 +293,7 @@ def test_a_picture_says_what_it_shows(make):
     ]
 
 
-def test_level_is_the_highest_that_most_curves_reach(make):
+def test_the_level_shown_is_the_highest_that_most_curves_reach(make):
     plan = {"vary": [angle("A", 5)]}
     counts = {-30: 6, -15: 6, 0: 5, 15: 5, 30: 3}
     study_result = make(plan, reach=lambda at, _: counts[at["angle_deg.A"]])
@@ -298,16 +301,16 @@ def test_level_is_the_highest_that_most_curves_reach(make):
     assert plot_data(study_result).levels == LEVELS.tolist()
 
 
-def test_a_third_number_has_a_panel_to_three_of_its_values(make):
+def test_a_third_number_has_a_panel_for_each_of_three_values(make):
     figure = drawn(make(KINDS["three numbers"], models=["fe"]))
     assert list(panels(figure)) == [f"FE model, tube wall: {wall} mm" for wall in (1, 3, 4)]
-    assert "3 of 4 values of tube wall are shown" in words(figure)
+    assert "3 of 4 values of tube wall" in words(figure)
 
 
-def test_a_fourth_number_is_held_at_its_middle(make):
+def test_a_fourth_number_is_fixed_at_its_middle_value(make):
     more = [{"field": "tube.length", "values": ["50 mm", "60 mm", "70 mm"]}]
     study_result = make({"vary": [*KINDS["three numbers"]["vary"], *more]}, models=["fe"])
-    assert "shown for tube length: 60 mm" in words(drawn(study_result)).lower()
+    assert "tube length: 60 mm" in words(drawn(study_result)).lower()
     title, axes = next(iter(panels(drawn(study_result)).items()))
     table = study_result.of("fe")
     rows = table[(table["tube_wall_mm"] == 1) & (table["tube_length_mm"] == 60)]
@@ -315,7 +318,7 @@ def test_a_fourth_number_is_held_at_its_middle(make):
     assert len(marked(axes, ".")) == rows.case.nunique() == 25
 
 
-def test_scattered_numbers_beside_the_axes_are_dots_that_nothing_joins(make):
+def test_further_scattered_numbers_are_separate_dots(make):
     study_result = make(KINDS["three scattered"], models=["fe"])
     shown = panels(drawn(study_result))
     assert len(shown) == 3
@@ -328,10 +331,10 @@ def test_scattered_numbers_beside_the_axes_are_dots_that_nothing_joins(make):
     assert sorted(places) == sorted(zip(table["angle_deg.A"], table["angle_deg.B"], strict=True))
 
 
-# ------------------------------------------------------------------------------------ the others
+# ------------------------------------------------------------------------ reach, curves, bars
 
 
-def test_reach_shows_every_setting_at_every_level(make):
+def test_reach_shows_each_setting_at_each_level(make):
     study_result = make(KINDS["two slack rules"], plane, models=["fe"])
     for title, axes in panels(drawn(study_result, "reach")).items():
         rule = title.rpartition(": ")[2]
@@ -353,8 +356,8 @@ def test_reach_shows_every_setting_at_every_level(make):
         )
 
 
-def test_reach_maps_whole_cells_and_leaves_out_those_that_lack_a_corner(make):
-    """A map that stretches the angles by 2.5 and 1 makes 37.5 x 15 of each cell of 15 x 15."""
+def test_reach_leaves_out_cells_without_one_of_their_corners(make):
+    """A map that stretches the angles by 2.5 and 1 turns each cell of 15 x 15 into 37.5 x 15."""
     study_result = make(
         KINDS["a grid"], lambda at, p: p / 15 * 2 * at["angle_deg.A"], early, ["fast"]
     )
@@ -362,14 +365,14 @@ def test_reach_maps_whole_cells_and_leaves_out_those_that_lack_a_corner(make):
     (axes,) = panels(drawn(study_result, "reach")).values()
     (mesh,) = [c for c in axes.collections if c.get_gid() == "mapped 15"]
     cells_drawn = [path.to_polygons()[0] for path in mesh.get_paths()]
-    assert len(cells_drawn) == 16 - 6, "each of two settings that ended is a corner of 4, 2 of both"
+    assert len(cells_drawn) == 16 - 6  # of two settings that ended, each has 4 cells, 2 shared
     for corners in cells_drawn:
         assert np.ptp(corners, axis=0) == pytest.approx([37.5, 15])
     (whole,) = [c for c in axes.collections if c.get_gid() == "mapped 9"]
     assert len(whole.get_paths()) == 16
 
 
-def test_curves_over_one_number_are_the_table_with_gaps(make):
+def test_curves_over_one_number_have_the_values_of_the_table_and_gaps(make):
     study_result = make(
         KINDS["one number"],
         plane,
@@ -395,7 +398,7 @@ def test_slack_in_per_cent_is_a_number(make):
     assert "slack of A, B [%]" in words(figure)
 
 
-def test_bars_are_the_table(make):
+def test_bars_have_the_values_of_the_table(make):
     rules = KINDS["text"]["vary"][0]["values"]
     sizes = dict(zip(rules, (10.0, -20.0, 5.0), strict=True))
     study_result = make(
@@ -407,12 +410,12 @@ def test_bars_are_the_table(make):
     (axes,) = panels(figure).values()
     widths = [bar.get_width() for bar in axes.patches]
     assert sorted(widths) == pytest.approx(sorted([12.5, -25, 6.25, 10, 5]))
-    assert words(figure).count("ended before") == 2, "in place of the bar, and in the note"
+    assert words(figure).count("ended before") == 2  # instead of the bar, and in the note
     names = [label.get_text() for label in axes.get_yticklabels()]
     assert names == [f"slack of A, B: {rule}" for rule in rules]
 
 
-def test_a_study_driven_by_volume_tells_the_pressures(make, cases_folder, tmp_path):
+def test_a_study_driven_by_volume_shows_the_pressures(make, cases_folder, tmp_path):
     case = tomllib.loads((cases_folder / "greenhouse_wrist.toml").read_text(encoding="utf-8"))
     case["volume"] = {"added": "1.5 mL", "steps": case.pop("pressure")["steps"]}
     (tmp_path / "pushed.toml").write_text(tomlkit.dumps(case), encoding="utf-8")
@@ -423,24 +426,28 @@ def test_a_study_driven_by_volume_tells_the_pressures(make, cases_folder, tmp_pa
     assert "liquid pushed in [mL]" in words(drawn(study_result, "reach"))
 
 
-def test_what_holds_the_free_end_takes_the_place_of_its_motion(make):
+def test_a_fixed_free_end_shows_its_load_instead_of_its_motion(make):
     study_result = make(KINDS["a grid"] | {"set": {"end.twist": "held"}})
     study_result.table["end_torque_Nmm"] = study_result.table.twist_deg
     names = dict(figures(study_result))
     assert "end_torque" in names and "twist" not in names
 
 
-def test_margins_are_shares_with_the_limit_marked(make):
+def test_margins_show_utilisation_and_its_limit(make):
     study_result = make(KINDS["a grid"], plane)
     study_result.table["rubber_utilisation"] = study_result.table.wall_stretch_max / 2
     study_result.table["thread_utilisation.A"] = study_result.table["tension_N.A"] * 2
     assert "wall_stretch" in dict(figures(study_result))
     figure = drawn(study_result, "margins")
     assert "utilisation [%]" in words(figure)
-    assert "100 %: it gives" in words(figure)
+    assert limit_label(100) in words(figure)
     titles = [title.partition(", ")[2] for title in panels(figure)]
-    assert titles[::2] == ["utilisation of rubber", "utilisation of thread A"]
-    lines = [c for c in panels(figure)["FE model, utilisation of thread A"].collections]
+    expected = [
+        Measure(quantities.rubber_utilisation).title,
+        Measure(quantities.thread_utilisation, "A").title,
+    ]
+    assert titles[::2] == expected
+    lines = [c for c in panels(figure)[f"FE model, {expected[1]}"].collections]
     (lines,) = [c for c in lines if isinstance(c, ContourSet) and not c.filled]
     (path,) = [p for at, p in zip(lines.levels, lines.get_paths(), strict=True) if at == 100]
     assert np.abs(path.vertices @ [1, 2]) == pytest.approx(50), "2 |x + 2 y| / 100 = 1"
@@ -474,14 +481,14 @@ def check_files(study_result, folder):
         (folder / f"{name}.png").write_text("old", encoding="utf-8")
     files = save_pictures(study_result, folder)
     assert [path.stem for path in files] == list(dict(figures(study_result)))
-    assert sorted(folder.iterdir()) == sorted(files), "what is left of another study is removed"
+    assert sorted(folder.iterdir()) == sorted(files)  # files of another study are removed
     for path in files:
         with Image.open(path) as image:
             assert image.info["dpi"] == pytest.approx((DPI, DPI), rel=1e-3)
             assert np.ptp(np.asarray(image.convert("L"))) > 100
 
 
-def test_files(make, tmp_path):
+def test_files_of_one_kind(make, tmp_path):
     check_files(make(KINDS["text"], models=["fast"]), tmp_path)
 
 
@@ -492,14 +499,14 @@ def test_files_of_each_kind(make, tmp_path, kind):
 
 
 @pytest.mark.parametrize("kind", ["a grid", "scattered"])
-def test_the_same_study_makes_the_same_picture(make, kind):
+def test_the_same_study_gives_the_same_picture(make, kind):
     before = dict(rcParams)
     one, two = (saved(drawn(make(KINDS[kind], models=["fe"]))).getvalue() for _ in range(2))
     assert one == two
     assert dict(rcParams) == before
 
 
-def test_a_study_that_found_nothing_has_no_pictures(make, tmp_path):
+def test_a_study_without_solutions_has_no_pictures(make, tmp_path):
     assert save_pictures(make(KINDS["a grid"], reach=lambda *_: 0), tmp_path) == []
 
 

@@ -23,7 +23,7 @@ MESH = "1x1x4"
 LEADING = ["model", "step", "pressure_kPa", "requested", "volume_mm3", "twist_deg"]
 LEADING += ["displacement_mm", "stretch", "mid_radius_mm", "bulge_mm", "bore_stretch"]
 LEADING += ["wall_stretch_max"]
-FAMILY = ["tension_N", "tension_peak_N", "thread_strain", "taut", "spool_pull_N"]
+FAMILY = ["tension_N", "tension_peak_N", "thread_strain", "taut_fraction", "spool_pull_N"]
 FAMILY += ["ring_torque_Nmm", "thread_length_mm"]
 TRAILING = ["end_force_N", "end_torque_Nmm", "energy_gap", "newton_iterations", "stable", "limit"]
 

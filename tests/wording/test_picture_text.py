@@ -1,4 +1,4 @@
-"""Text in pictures: no word is lost, long text ends in an ellipsis, every letter is drawn."""
+"""Text in pictures: complete words, ellipsis of long text, fonts of all characters."""
 
 import warnings
 
@@ -39,50 +39,50 @@ def test_no_word_is_left_out(text, width):
     for line in lines:
         assert text_width(line, 9) <= width or len(line) == 1
     words = [word for word in text.split() if text_width(word, 9) < 0.9 * width]
-    assert set(words) <= set(" ".join(lines).split()), "what fits in a line is not broken"
+    assert set(words) <= set(" ".join(lines).split())  # words that fit are not broken
 
 
 @pytest.mark.parametrize("text", TEXTS)
-def test_the_width_of_a_line_is_that_of_the_drawn_letters(text):
+def test_the_width_of_a_line_is_that_of_the_drawn_text(text):
     figure = Figure(figsize=(9, 1), dpi=200)
     canvas = FigureCanvasAgg(figure)
     drawn = write(figure, 0, 1, text, size=9).get_window_extent(canvas.get_renderer())
     assert text_width(text, 9) == pytest.approx(drawn.width / 200, rel=0.03)
 
 
-def test_a_text_without_room_ends_in_an_ellipsis():
-    """At every width: a line that is full has to give up a word, or letters, for it."""
+def test_text_that_does_not_fit_ends_in_an_ellipsis():
+    """At each width: a full line loses a word, or characters, for the ellipsis."""
     for width in np.linspace(0.4, 4, 40):
-        lines = wrapped("one two three, four five six " * 10, width, 9, lines=2)
+        lines = wrapped("one, two, three, four, " * 14, width, 9, lines=2)
         assert len(lines) == 2 and lines[-1].endswith("…")
         assert text_width(lines[-1], 9) <= width
 
 
-def test_a_title_of_many_letters_ends_in_an_ellipsis():
+def test_a_long_title_ends_in_an_ellipsis():
     assert title_lines("W" * 400, 6.0)[-1].endswith("…")
-    assert title_lines("A title of few letters", 6.0) == ["A title of few letters"]
+    assert title_lines("A short title", 6.0) == ["A short title"]
 
 
-def test_a_no_break_space_stays():
+def test_no_line_is_broken_at_a_no_break_space():
     lines = wrapped("+20°, 12\N{NO-BREAK SPACE}threads", text_width("+20°, 12 ", 9) * 1.2, 9)
     assert lines == ["+20°,", "12\N{NO-BREAK SPACE}threads"]
 
 
-def test_a_letter_that_no_font_has_is_a_box_without_a_word(result, tmp_path):
-    """Of a private area of Unicode, which no font need know."""
+def test_a_character_that_no_font_has_gives_no_warning(result, tmp_path):
+    """It is in a private area of Unicode, which fonts need not have."""
     page = path_page(titled(result, "Wrist \U0010fffd \ue0ff"))
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         save_figure(page.lettered(40).figure, tmp_path / "page.png")
 
 
-def test_another_font_has_what_the_usual_one_lacks():
-    """Of the fonts that come with matplotlib, read by its own reader."""
+def test_a_fallback_font_has_what_the_default_lacks():
+    """The fonts come with matplotlib and are read by its own reader."""
     folder = f"{get_data_path()}/fonts/ttf"
-    usual, other = (
+    default, other = (
         set(FT2Font(f"{folder}/{name}.ttf").get_charmap()) for name in ("DejaVuSans", "STIXGeneral")
     )
-    letter = chr(min(code for code in other - usual if code < 0xE000))
+    letter = chr(min(code for code in other - default if code < 0xE000))
     found = font_families(f"plain {letter}")
     assert found[0] == DEFAULT_FONT and len(found) == 2
     assert font_families("plain, −5 °") == [DEFAULT_FONT]

@@ -1,4 +1,4 @@
-"""Tables on the terminal: divided where they are too wide, words broken, numbers never."""
+"""Tables on the terminal: wide ones are divided, text is wrapped, numbers are not."""
 
 import io
 
@@ -14,20 +14,22 @@ STEPS = TextTable("Steps", TITLES, ROWS, text_columns=(), head_columns=1)
 
 
 def printed(table, width):
-    """Return what a terminal of a width shows, line by line."""
+    """Return the lines that a terminal of a width shows."""
     console = Console(file=io.StringIO(), width=width, highlight=False, markup=False)
     print_table(console, table)
     return [line.rstrip() for line in console.file.getvalue().splitlines()]
 
 
 @pytest.mark.parametrize(("width", "count"), [(100, 1), (50, 2), (31, 3), (5, 3)])
-def test_a_table_is_divided_between_columns_that_belong_together(width, count):
+def test_a_table_is_divided_between_groups_of_columns(width, count):
     found = list(parts(STEPS, width))
     assert len(found) == count
     heads = [[str(column.header) for column in part.columns] for part in found]
-    assert [head[0] for head in heads] == ["pressure\nkPa"] * count, "keys stand in each part"
+    assert [head[0] for head in heads] == [
+        "pressure\nkPa"
+    ] * count  # the head column is in each part
     assert [title for head in heads for title in head[1:]] == TITLES[1:]
-    assert all(len(head) % 2 for head in heads), "models of one quantity stay together"
+    assert all(len(head) % 2 for head in heads)  # the models of a quantity stay together
 
 
 def test_no_line_is_wider_than_the_terminal_and_no_number_is_broken():
@@ -38,7 +40,7 @@ def test_no_line_is_wider_than_the_terminal_and_no_number_is_broken():
     assert all(cell in shown for row in ROWS for cell in row)
 
 
-def test_words_are_broken_and_titles_of_one_line_with_their_narrow_cells():
+def test_text_is_wrapped_and_one_line_titles_fit_their_cells():
     table = TextTable("", ["rule", "greatest error"], [["word " * 30, "1.5"]])
     lines = printed(table, 60)
     assert all(len(line) <= 60 for line in lines)

@@ -1,4 +1,4 @@
-"""A measure over at most one number: curves, or bars where settings differ in text alone."""
+"""A measure over at most one number: curves, or bars where settings differ only in text."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from fem.core.units import MINUS
 from fem.plots.layout import Keys
 from fem.plots.scale import shade
 from fem.plots.study.facets import Facet
-from fem.plots.study.field import CROSS, UNSTABLE, Style, draw_marks
+from fem.plots.study.field import CROSS, NO_SOLUTION, UNSTABLE, Style, draw_marks, limit_label
 from fem.plots.study.pictures import StudyPicture
 from fem.plots.style import SMALL_SIZE, STYLES, ZERO
 from fem.scene.appearance import MARK
@@ -23,11 +23,11 @@ from fem.wording.picture_text import INK, wrapped
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-THICK = 0.8
-"""Share of its room that the bars of a setting take."""
+GROUP_WIDTH = 0.8
+"""Width of the bars of a setting, as a share of their spacing."""
 
-NAMES = 1.8
-"""Width of the names of bars (in)."""
+LABEL_WIDTH = 1.8
+"""Width of the labels of bars (in)."""
 
 
 def draw_lines(
@@ -40,8 +40,8 @@ def draw_lines(
 ) -> Keys:
     """Draw the curves of a column at `levels`, each in the shade of its level.
 
-    A curve has a gap where a path ended before the level; at the last level that place is crossed
-    on the lower edge.
+    A curve has a gap where a path ended before the level; a cross on the lower edge marks such a
+    gap of the last level.
     """
     keys: Keys = {}
     for model in data.models:
@@ -61,24 +61,23 @@ def draw_lines(
         keys[style.label] = Line2D([], [], color=INK, ls=style.line, lw=1.5, **marker)
     axes.axhline(0, zorder=1, **ZERO)
     if axes.get_ylim()[0] <= picture.limit <= axes.get_ylim()[1]:
-        words = f"{picture.limit:g} %: it gives"
-        keys[words] = axes.axhline(picture.limit, color=MARK, lw=1.4, zorder=2)
+        keys[limit_label(picture.limit)] = axes.axhline(picture.limit, color=MARK, lw=1.4, zorder=2)
     return keys
 
 
-def names(part: Facet) -> list[str]:
-    """Return the lines that name a bar."""
-    return wrapped("; ".join(part.words) or "the case", NAMES, SMALL_SIZE)
+def bar_label(part: Facet) -> list[str]:
+    """Return the lines of the label of a bar."""
+    return wrapped("; ".join(part.labels) or "the case", LABEL_WIDTH, SMALL_SIZE)
 
 
 def draw_bars(
     axes: Axes, data: PlotData, parts: Sequence[Facet], column: str, factor: float
 ) -> Keys:
-    """Draw the bars of a column at the level shown, one to each setting and model.
+    """Draw the bars of a column at the level shown, one for each setting and model.
 
-    In place of a bar it says so where the curve ended before.
+    A curve that ended before the level has a note instead of a bar.
     """
-    thick = THICK / len(data.models)
+    width = GROUP_WIDTH / len(data.models)
     keys: Keys = {}
     offset: dict[str, Any] = {"textcoords": "offset points", "va": "center", "size": SMALL_SIZE}
     for number, model in enumerate(data.models):
@@ -86,15 +85,15 @@ def draw_bars(
         for place, part in enumerate(parts):
             values = part.field(model, column, data.shown, factor).value
             value = values[0] if len(values) else np.nan
-            up, end = place + (number + 0.5) * thick - THICK / 2, 0.0
+            y, end = place + (number + 0.5) * width - GROUP_WIDTH / 2, 0.0
             if np.isfinite(value):
-                axes.barh(up, value, 0.9 * thick, color=color)
-                words, end = f"{value:.3g}".replace("-", MINUS), value
+                axes.barh(y, value, 0.9 * width, color=color)
+                text, end = f"{value:.3g}".replace("-", MINUS), value
             else:
-                words = "ended before" if len(values) else "nothing found"
+                text = "ended before" if len(values) else NO_SOLUTION
             side, align = (-3, "right") if end < 0 else (3, "left")
-            axes.annotate(words, (end, up), (side, 0), ha=align, **offset)
+            axes.annotate(text, (end, y), (side, 0), ha=align, **offset)
         keys[STYLES[model].label] = Patch(color=color)
     axes.axvline(0, **ZERO)
-    axes.set_yticks(range(len(parts)), ["\n".join(names(part)) for part in parts])
+    axes.set_yticks(range(len(parts)), ["\n".join(bar_label(part)) for part in parts])
     return keys

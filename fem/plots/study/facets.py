@@ -1,4 +1,4 @@
-"""Which settings share a panel: a combination of whatever varies beside the axes of the panel."""
+"""Settings that share a panel: one combination of what varies besides the axes of the panel."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from fem.study.plot_data import LEVEL, Axis, PlotData
 if TYPE_CHECKING:
     import pandas
 
-MOST = 6
-"""Combinations that a picture has room for."""
+MAX_FACETS = 6
+"""Most combinations in a picture."""
 
 VALUES = 3
-"""Values of a third number that are shown, or parts into which its range is divided."""
+"""Number of values of a third number that are shown, or of parts of its range."""
 
 
 @dataclass(frozen=True)
@@ -28,37 +28,39 @@ class Facet:
 
     Attributes
     ----------
-    words
-        What they have in common; empty if that is all of them.
+    labels
+        Values that they share; empty if the panel has all settings.
     rows
         Their rows, of all models and levels.
     plane
         The axes of the panel, two at most.
-    plain
-        Whether nothing varies in it beside them, so that neighbours may be joined.
+    joinable
+        Whether nothing else varies in it, so that neighbours may be joined.
     """
 
-    words: tuple[str, ...]
+    labels: tuple[str, ...]
     rows: pandas.DataFrame
     plane: Sequence[Axis]
-    plain: bool = True
+    joinable: bool = True
 
     def field(
         self, model: str, column: str, level: float | None = None, factor: float = 1.0
     ) -> Field:
         """Return the values of a column, times `factor`, at the places of the settings.
 
-        At a `level` each setting has its place, with NaN where the curve ended before. Without one,
-        each row has.
+        With a `level` there is one place for each setting, NaN where the curve ended before.
+        Without a level there is one for each row.
         """
         rows = self.rows[self.rows.model == model]
         names = dict(zip([axis.column for axis in self.plane], "xy", strict=False))
         if level is not None:
             places = rows.drop_duplicates("case")[["case", *names]]
-            there = rows[rows[LEVEL] == level].drop(columns=[*names])
-            rows = places.merge(there, how="left", on="case")
+            at_level = rows[rows[LEVEL] == level].drop(columns=[*names])
+            rows = places.merge(at_level, how="left", on="case")
         values = factor * rows.get(column, np.nan)
-        return join(rows.rename(columns=names).assign(value=values), self.plane, plain=self.plain)
+        return join(
+            rows.rename(columns=names).assign(value=values), self.plane, joinable=self.joinable
+        )
 
     def at(self, axis: Axis, value: object) -> Facet:
         """Return the settings that have a value of an axis."""
@@ -66,37 +68,37 @@ class Facet:
 
 
 def facets(
-    data: PlotData, plane: Sequence[Axis], most: int = MOST
+    data: PlotData, plane: Sequence[Axis], most: int = MAX_FACETS
 ) -> tuple[list[Facet], list[str]]:
-    """Return the combinations of all axes that are not in `plane`, and what is to be said of them.
+    """Return the combinations of all axes that are not in `plane`, and notes on them.
 
     Text comes first, then up to three values of one more number; any further number is fixed at
-    the middle one of its values. If `plane` has scattered axes, the range of a scattered number is
-    divided instead, and any further one varies from point to point.
+    its middle value. If `plane` has scattered axes, the range of a scattered number is divided
+    instead, and any further one varies from point to point.
     """
     others = [axis for axis in data.axes if axis not in plane]
     numbers = [axis for axis in others if axis.numeric]
-    loose = any(axis.scattered for axis in plane)
+    scattered = any(axis.scattered for axis in plane)
     parts, notes = [Facet((), data.rows, plane)], list[str]()
     for axis in [*(axis for axis in others if not axis.numeric), *numbers[:1]]:
-        if axis.scattered and loose:
+        if axis.scattered and scattered:
             parts = [part for whole in parts for part in _ranges(whole, axis)]
             continue
-        values = picked = list(data.rows[axis.column].unique())
-        if axis.numeric:  # a few, evenly by their order, least and greatest among them
+        values = chosen = list(data.rows[axis.column].unique())
+        if axis.numeric:  # a few, evenly spaced in their order, with the least and the greatest
             places = np.linspace(0, len(values) - 1, min(VALUES, len(values)))
-            picked = [sorted(values)[round(place)] for place in places]
-        if len(picked) < len(values):
-            notes.append(f"{len(picked)} of {len(values)} values of {axis.words} are shown")
+            chosen = [sorted(values)[round(place)] for place in places]
+        if len(chosen) < len(values):
+            notes.append(f"{len(chosen)} of {len(values)} values of {axis.words} are shown")
         parts = [
-            replace(whole.at(axis, value), words=(*whole.words, axis.say(value)))
+            replace(whole.at(axis, value), labels=(*whole.labels, axis.say(value)))
             for whole in parts
-            for value in picked
+            for value in chosen
         ]
     for axis in numbers[1:]:
-        if axis.scattered and loose:
+        if axis.scattered and scattered:
             notes.append(f"{axis.words} varies from point to point")
-            parts = [replace(part, plain=False) for part in parts]
+            parts = [replace(part, joinable=False) for part in parts]
         else:
             values = sorted(data.rows[axis.column].unique())
             middle = float(values[(len(values) - 1) // 2])
@@ -109,10 +111,10 @@ def facets(
 
 
 def _ranges(whole: Facet, axis: Axis) -> Iterator[Facet]:
-    """Yield facets of equally many settings each, by the size of a scattered number."""
+    """Yield facets with equal numbers of settings, by ranges of a scattered number."""
     values = whole.rows[axis.column]
     edges = np.quantile(values.unique(), np.linspace(0, 1, VALUES + 1))
     number = np.searchsorted(edges[1:-1], values)
     for part, (low, high) in enumerate(itertools.pairwise(edges)):
-        words = (*whole.words, axis.say(low, high))
-        yield replace(whole, words=words, rows=whole.rows[number == part], plain=False)
+        labels = (*whole.labels, axis.say(low, high))
+        yield replace(whole, labels=labels, rows=whole.rows[number == part], joinable=False)

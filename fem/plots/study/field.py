@@ -1,4 +1,4 @@
-"""Values over the numbers that vary: which places are neighbours, and how they are drawn."""
+"""Values over the numbers that vary: neighbouring places, and how they are drawn."""
 
 from __future__ import annotations
 
@@ -32,8 +32,11 @@ UNSTABLE: Style = {"marker": "s", "mfc": "none", "mec": MARK, "ms": 5, "mew": 0.
 DOT: Style = {"marker": ".", "color": INK, "ms": 1.6, "alpha": 0.6, "ls": "none"}
 DIAGONALS = {"equal angles": ((0, (7, 2.5)), 1), "opposite angles": ((0, (1.2, 1.8)), -1)}
 
-MANY = 2500
-"""More settings than this are not dotted one by one."""
+MAX_DOTS = 2500
+"""With more settings than this, none is marked by a dot."""
+
+NO_SOLUTION = "no solution"
+"""Label of a setting of which not even the first state was found."""
 
 
 @dataclass(frozen=True)
@@ -43,14 +46,14 @@ class Field:
     Attributes
     ----------
     places
-        A row to each setting, and to each place of a grid: ``x`` and ``y`` on the axes of the
-        plane, ``value`` (NaN where there is none), ``case`` (NaN where nothing was found), and the
+        A row for each setting and each place of a grid: ``x`` and ``y`` on the axes of the plane,
+        ``value`` (NaN where there is none), ``case`` (NaN where there is no solution), and the
         other columns of the table.
     plane
         The axes, two at most.
     cells
-        Corners of each cell, rows of `places`, shape (cells, 2, 3 or 4): strokes along one axis,
-        triangles or the cells of a grid; none if neighbours must not be joined.
+        Corners of each cell, rows of `places`, shape (cells, 2, 3 or 4): segments along one axis,
+        triangles or cells of a grid; none if neighbours must not be joined.
     shape
         Rows and columns of a grid; None for other places.
     """
@@ -78,8 +81,7 @@ class Field:
     def contour(self, axes: Axes, *, filled: bool, **style: Any) -> ContourSet:
         """Draw contours, filled or as lines, between places that have values.
 
-        A cell of a grid that lacks one value is drawn without that corner, which joins no more than
-        its neighbours.
+        A grid cell without one of its values is drawn as the triangle of the other three corners.
         """
         x, y = self.xy.T
         if self.shape:
@@ -89,33 +91,33 @@ class Field:
         draw = axes.tricontourf if filled else axes.tricontour
         return draw(mesh, np.nan_to_num(self.value), **style)  # 0 where it is masked
 
-    def fill(self, axes: Axes, scale: Scale, lacking: str) -> Keys:
-        """Draw filled contours with a dot to each setting, and hatch the cells that lack a value.
+    def fill(self, axes: Axes, scale: Scale, missing_label: str) -> Keys:
+        """Draw filled contours with a dot for each setting, and hatch cells that lack a value.
 
-        `lacking` says in words what such a cell is.
+        `missing_label` is the legend entry of such cells.
         """
         colours: Style = {"levels": scale.bounds, "extend": scale.extend, **scale.colouring}
         self.contour(axes, filled=True, zorder=1, **colours)
-        if len(self.places) <= MANY:
+        if len(self.places) <= MAX_DOTS:
             axes.plot(*self.xy[np.isfinite(self.value)].T, zorder=3, **DOT)
         cells = self.xy[self.cells[~self.whole]]
         if not len(cells):
             return {}
         axes.add_collection(PolyCollection(list(cells), zorder=0.5, **HATCH), autolim=False)
-        return {lacking: Patch(**HATCH)}
+        return {missing_label: Patch(**HATCH)}
 
     def dot(self, axes: Axes, scale: Scale, chosen: Any, marker: str = "o") -> None:
-        """Draw each of the `chosen` values as a mark of its colour, joined to no other."""
+        """Draw each of the `chosen` values as a separate marker in its colour."""
         line: Style = {"s": 26, "edgecolors": INK, "linewidths": 0.4, "marker": marker}
         x, y = self.xy[chosen].T
         axes.scatter(x, y, c=self.value[chosen], **scale.colouring, **line)
 
 
-def join(places: pandas.DataFrame, plane: Sequence[Axis], *, plain: bool) -> Field:
-    """Return places joined to strokes over one axis, over two to the cells of a grid or triangles.
+def join(places: pandas.DataFrame, plane: Sequence[Axis], *, joinable: bool) -> Field:
+    """Return places joined to segments (one axis), or to grid cells or triangles (two axes).
 
-    In a grid a setting that nothing was found of has its place all the same. Triangles are made
-    (Delaunay) where a design scattered both numbers. If not `plain`, nothing is joined.
+    A grid has a place also for a setting without a solution. Delaunay triangles join places where a
+    design scattered both numbers. If not `joinable`, nothing is joined.
     """
     number, shape = np.arange(len(places)), None
     cells: Index
@@ -132,13 +134,13 @@ def join(places: pandas.DataFrame, plane: Sequence[Axis], *, plain: bool) -> Fie
         number = np.arange(len(places)).reshape(shape)
         corners = number[:-1, :-1], number[:-1, 1:], number[1:, 1:], number[1:, :-1]
         cells = np.stack(corners, axis=-1).reshape(-1, 4)
-    return Field(places, plane, cells if plain else cells[:0], shape)
+    return Field(places, plane, cells if joinable else cells[:0], shape)
 
 
 def _triangles(x: Array, y: Array) -> Index:
     """Return corners of triangles between places, shape (triangles, 3); none if all are in line.
 
-    Neighbours are found in the square that the ranges of both axes are drawn as.
+    Both axes are scaled to the range 0 to 1 first.
     """
     try:
         mesh = Triangulation(*((place - place.min()) / (np.ptp(place) or 1) for place in (x, y)))
@@ -150,24 +152,29 @@ def _triangles(x: Array, y: Array) -> Index:
 def draw_marks(
     axes: Axes, places: pandas.DataFrame, marks: Mapping[str, tuple[pandas.Series[Any], Style]]
 ) -> Keys:
-    """Mark places, by the words for the mark: which of them, and its style."""
+    """Mark places; `marks` has by label which of them, and the style of the marker."""
     keys: Keys = {}
-    for words, (chosen, style) in marks.items():
+    for label, (chosen, style) in marks.items():
         if chosen.any():
-            (keys[words],) = axes.plot(places.x[chosen], places.y[chosen], zorder=4, **style)
+            (keys[label],) = axes.plot(places.x[chosen], places.y[chosen], zorder=4, **style)
     return keys
 
 
 def draw_diagonals(axes: Axes, plane: Sequence[Axis]) -> Keys:
-    """Draw where two helix angles are equal and where opposite, as far as the panel shows it."""
+    """Draw where two helix angles are equal and where they are opposite, within the panel."""
     keys: Keys = {}
     if not all(axis.helix for axis in plane):
         return keys
     (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
-    for words, (dashes, sign) in DIAGONALS.items():
+    for label, (dashes, sign) in DIAGONALS.items():
         low, high = (bottom, top) if sign > 0 else (-top, -bottom)
         start, end = max(left, low), min(right, high)
         if start < end:
-            style: Style = {"color": INK, "lw": 1.1, "ls": dashes, "zorder": 3, "gid": words}
-            (keys[words],) = axes.plot([start, end], [sign * start, sign * end], **style)
+            style: Style = {"color": INK, "lw": 1.1, "ls": dashes, "zorder": 3, "gid": label}
+            (keys[label],) = axes.plot([start, end], [sign * start, sign * end], **style)
     return keys
+
+
+def limit_label(limit: float) -> str:
+    """Return the legend entry of a limit (%)."""
+    return f"limit ({limit:g} %)"

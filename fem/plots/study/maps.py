@@ -1,4 +1,4 @@
-"""A measure over two numbers that vary: filled contours, and what must not be joined by them."""
+"""A measure over two numbers that vary: filled contours, and marks where values are missing."""
 
 from __future__ import annotations
 
@@ -13,23 +13,32 @@ from matplotlib.transforms import Bbox
 from fem.core.arrays import Array
 from fem.core.units import MINUS
 from fem.plots.layout import Keys
-from fem.plots.scale import NOTHING, Scale
-from fem.plots.study.field import CROSS, RING, UNSTABLE, Field, Style, draw_diagonals, draw_marks
+from fem.plots.scale import ZERO_BAND, Scale
+from fem.plots.study.field import (
+    CROSS,
+    NO_SOLUTION,
+    RING,
+    UNSTABLE,
+    Field,
+    Style,
+    draw_diagonals,
+    draw_marks,
+    limit_label,
+)
 from fem.scene.appearance import MARK
 from fem.wording.picture_text import INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-ROOM = 2.6
-"""A panel narrower than this (in) has no room for numbers on its lines."""
+MIN_NUMBERED_WIDTH = 2.6
+"""A narrower panel (in) has no values on its contour lines."""
 
 
 def draw_map(axes: Axes, field: Field, scale: Scale, level: str) -> Keys:
-    """Draw the values of a field into a panel; return the keys to it.
+    """Draw the values of a field into a panel; return its legend entries.
 
-    Where nothing is joined, they are coloured one by one. `level` says in words what an ended curve
-    did not reach.
+    Values that are not joined are drawn as dots. `level` names the level for the legend.
     """
     keys: Keys = {}
     if field.whole.any():
@@ -41,22 +50,22 @@ def draw_map(axes: Axes, field: Field, scale: Scale, level: str) -> Keys:
     found = places.case.notna()
     marks = {
         f"ended before {level}": (found & places.value.isna(), CROSS),
-        "nothing found": (~found, RING),
+        NO_SOLUTION: (~found, RING),
         "unstable": (places.stable.eq(False), UNSTABLE),
     }
     keys |= draw_marks(axes, places, marks)
     if scale.limit in scale.bounds:
-        keys[f"{scale.limit:g} %: it gives"] = Line2D([], [], color=MARK, lw=1.6)
+        keys[limit_label(scale.limit)] = Line2D([], [], color=MARK, lw=1.6)
     return keys | draw_diagonals(axes, field.plane)
 
 
 def _draw_lines(axes: Axes, field: Field, scale: Scale) -> None:
-    """Draw lines at those edges of the bands that lie among the values of whole cells."""
+    """Draw lines at those edges of the bands that lie within the values of complete cells."""
     value = field.value[field.cells[field.whole]]
     levels = scale.bounds[(scale.bounds > value.min()) & (scale.bounds < value.max())]
     if not len(levels):
         return
-    near, limit = np.abs(levels) <= _nearly_nothing(scale.bounds), levels == scale.limit
+    near, limit = np.abs(levels) <= _zero_tolerance(scale.bounds), levels == scale.limit
     lines: Style = {
         "levels": levels,
         "colors": [MARK if level == scale.limit else INK for level in levels],
@@ -66,25 +75,25 @@ def _draw_lines(axes: Axes, field: Field, scale: Scale) -> None:
     field.contour(axes, filled=False, zorder=2, **lines)
 
 
-def _nearly_nothing(bounds: Array) -> float:
-    """Return what is nothing beside the farthest edge; the edges round zero are no farther."""
-    return NOTHING * float(np.abs(bounds).max())
+def _zero_tolerance(bounds: Array) -> float:
+    """Return the size below which an edge counts as zero: that of the edges of the zero band."""
+    return ZERO_BAND * float(np.abs(bounds).max())
 
 
 def number_lines(axes: Axes, bounds: Array) -> None:
-    """Write the values on the lines where there is room, off one another and inside the frame.
+    """Write values on the contour lines where they fit, without overlap and inside the frame.
 
     Parameters
     ----------
     axes
-        A map in its final size.
+        The panel of a map, in its final size.
     bounds
         Edges of all bands.
     """
     drawn = [c for c in axes.collections if isinstance(c, ContourSet) and not c.filled]
     figure: Any = axes.get_figure(root=True)
-    frame, near = axes.get_window_extent().padded(-1), _nearly_nothing(bounds)
-    if not drawn or frame.width < ROOM * figure.dpi:
+    frame, near = axes.get_window_extent().padded(-1), _zero_tolerance(bounds)
+    if not drawn or frame.width < MIN_NUMBERED_WIDTH * figure.dpi:
         return
 
     def name(level: float) -> str:

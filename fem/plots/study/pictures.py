@@ -1,4 +1,4 @@
-"""Which pictures a study has: their quantities and columns, and what is said of them."""
+"""Pictures of a study: their quantities, columns and labels."""
 
 from __future__ import annotations
 
@@ -7,28 +7,28 @@ from dataclasses import dataclass
 import numpy as np
 
 from fem.case.case import Case
-from fem.plots.panels import PRESSURE, strips
+from fem.plots.panels import PRESSURE, path_sections
 from fem.quantities import table
 from fem.quantities.column import Measure, measures_of, named, with_unit
 from fem.quantities.quantity import Quantity
 from fem.study.plot_data import PlotData
 
 MARGINS = "margins"
-"""The picture of what comes near to its limit; where none is known it has the wall's stretch."""
+"""The picture of utilisations; if no limit is known, it shows the stretch of the wall."""
 
 
 @dataclass(frozen=True)
 class StudyPicture:
-    """What a picture shows: a quantity, or the utilisation of everything that has a limit.
+    """Contents of a picture: a quantity, or the utilisation of everything that has a limit.
 
     Attributes
     ----------
     name
         Stem of its file.
     quantity
-        The quantity, or the first of them: they share factor, unit and traits.
+        The quantity, or the first of several with the same factor, unit and traits.
     columns
-        Its columns in the table by what tells them apart: the families, or nothing.
+        Its columns in the table by label: the family, or empty for a single column.
     """
 
     name: str
@@ -37,27 +37,27 @@ class StudyPicture:
 
     @property
     def limit(self) -> float:
-        """Where something gives, in the unit of the label; NaN for nowhere."""
+        """Limit in the unit of the label; NaN if there is none."""
         return self.quantity.factor if self.quantity.picture == MARGINS else np.nan
 
     @property
     def title(self) -> str:
-        """How it is called in a sentence."""
+        """Name in a sentence."""
         return MARGINS if self.quantity.picture == MARGINS else self.quantity.label
 
     @property
-    def words(self) -> str:
-        """How it is called beside an axis."""
+    def axis_name(self) -> str:
+        """Name at an axis, without unit."""
         return "utilisation" if self.quantity.picture == MARGINS else self.quantity.label
 
     @property
     def label(self) -> str:
-        """Words and unit, as beside an axis."""
-        return with_unit(self.words, self.quantity.kind.shown)
+        """Label of an axis, with unit."""
+        return with_unit(self.axis_name, self.quantity.kind.shown)
 
 
 def study_pictures(data: PlotData) -> list[StudyPicture]:
-    """Return the pictures that the table has: motion and end loads, then those with a name."""
+    """Return the pictures that the table allows: motion and end loads first, then the others."""
     base = data.study.base
     shown = map(named, [*motions(base), *([] if base.pressure else [PRESSURE])])
     pictures = {one.name: [one] for one in shown}
@@ -67,18 +67,18 @@ def study_pictures(data: PlotData) -> list[StudyPicture]:
     if MARGINS not in pictures:
         pictures[MARGINS] = pictures.pop(table.wall_stretch_max.picture)
     return [
-        StudyPicture(name, columns[0].quantity, {_words(one): one.column for one in columns})
+        StudyPicture(name, columns[0].quantity, {_label(one): one.column for one in columns})
         for name, columns in pictures.items()
     ]
 
 
-def _words(one: Measure) -> str:
-    """Return what tells a column from the others of its picture."""
+def _label(one: Measure) -> str:
+    """Return the label of a column among the others of its picture."""
     if one.quantity.picture == MARGINS:
         return one.title
     return f"threads {one.family}" if one.family else ""
 
 
 def motions(case: Case) -> list[str]:
-    """Return the columns of turn, shift and bulge; of the load where the free end is held."""
-    return strips(case, [])[0].ups
+    """Return the columns of twist, displacement and bulge; of the load where the end is fixed."""
+    return path_sections(case, [])[0].ys

@@ -1,4 +1,4 @@
-"""Where the free end can be brought to: twist against displacement, all settings, all levels."""
+"""The reachable set: displacement against twist of the free end, all settings, all levels."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ BACKGROUND = "#c9c9c9"
 
 
 def draw_reach(axes: Axes, data: PlotData, part: Facet, model: str, columns: list[str]) -> Keys:
-    """Draw where the settings of a facet bring the free end, `columns` across and up.
+    """Draw the motion of the free end for the settings of a facet; `columns` are those of x and y.
 
-    Over two numbers the grid of the settings is drawn as it is mapped there, each cell whole, so
-    that what lies between the settings is seen too; over one, the curve. All other combinations
-    are drawn behind in grey.
+    With two numbers that vary, the grid cells of the settings are mapped into this plane, which
+    shows the region between the settings, too; with one, a curve. All other combinations are drawn
+    behind in grey.
     """
     keys: Keys = {}
     dots: Style = {"marker": "o", "ms": 2.4, "ls": "none", "mew": 0}
@@ -34,7 +34,7 @@ def draw_reach(axes: Axes, data: PlotData, part: Facet, model: str, columns: lis
     if len(others):
         axes.plot(*others[columns].to_numpy(float).T, zorder=0.5, color=BACKGROUND, **dots)
         sample = Line2D([], [], color=BACKGROUND, **{**dots, "ms": 5})
-        keys["the other combinations"] = sample
+        keys["other combinations"] = sample
     levels = data.levels
     for depth, level in enumerate(levels[::-1]):
         field, color = part.field(model, columns[0], level), shade(level, levels)
@@ -42,10 +42,11 @@ def draw_reach(axes: Axes, data: PlotData, part: Facet, model: str, columns: lis
         known = np.isfinite(places).all(axis=1)
         cells = field.cells[known[field.cells].all(axis=1)]
         if len(part.plane) == 1:
-            strokes = LineCollection(list(places[cells]), colors=[color], lw=1.2)
-            axes.add_collection(strokes, autolim=False)
+            curve = LineCollection(list(places[cells]), colors=[color], lw=1.2)
+            axes.add_collection(curve, autolim=False)
         elif len(cells):
-            edge = color if field.shape else pale(color)  # triangles of a design say nothing
+            # the triangles of a scattered design have no meaning: their edges are hidden
+            edge = color if field.shape else pale(color)
             style: Style = {"facecolors": [pale(color)], "edgecolors": [edge], "linewidths": 0.45}
             style |= {"gid": f"mapped {level:g}", "zorder": 1 + depth / len(levels)}
             axes.add_collection(PolyCollection(list(places[cells]), **style), autolim=False)

@@ -1,4 +1,4 @@
-"""The figures of trust: the map over the first two numbers that vary, and the corrected model."""
+"""Figures of trust: the map over the first two numbers that vary, and the corrected model."""
 
 from __future__ import annotations
 
@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 
 from fem.plots.layout import FigureLayout, Panel, save_figures
 from fem.plots.study.facets import facets
-from fem.plots.study.figures import MOST_COLUMNS, SMALL, sentence, shared_axes
+from fem.plots.study.figures import MAX_COLUMNS, SMALL_PANEL, sentence, shared_axes
 from fem.plots.trust.parity import parity_figure
 from fem.plots.trust.share import draw_share, share_scale
 from fem.study.plot_data import CURVE, LEVEL, STEP, Axis, PlotData, plot_data
 from fem.trust.pairs import BOTH, PRESSURE, STATES
 from fem.trust.tolerance import Tolerance
+from fem.wording.comparison import count_text
 
 if TYPE_CHECKING:
     import pandas
@@ -26,8 +27,8 @@ if TYPE_CHECKING:
 MAP, PARITY = "trust", "corrected"
 """Stems of the files."""
 
-LEVELS = 4
-"""Pressures that are shown at most."""
+MAX_LEVELS = 4
+"""Most pressures that are shown."""
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
@@ -43,7 +44,7 @@ def save_pictures(
 ) -> list[Path]:
     """Write trust.png, if a number varies, and corrected.png, if there is a corrected model.
 
-    See :func:`left_out` for what is said of the others.
+    See :func:`left_out` for the reasons why one is missing.
 
     Raises
     ------
@@ -54,34 +55,34 @@ def save_pictures(
         MAP: trust_figure(study_result, table, tolerances),
         PARITY: model and parity_figure(model),
     }
-    there = {name: figure for name, figure in drawn.items() if figure}
-    return save_figures(there, folder, drawn)
+    figures = {name: figure for name, figure in drawn.items() if figure}
+    return save_figures(figures, folder, drawn)
 
 
-def left_out(files: Sequence[Path], lacking: str) -> list[str]:
-    """Return a sentence on each thing that a study does not yield.
+def left_out(files: Sequence[Path], no_model: str) -> list[str]:
+    """Return a sentence on each output that a study does not have.
 
     Parameters
     ----------
     files
-        What was written.
-    lacking
-        Why there is no corrected model, empty if there is one.
+        The files that were written.
+    no_model
+        Why there is no corrected model; empty if there is one.
     """
-    said = []
+    sentences = []
     if f"{MAP}.png" not in {file.name for file in files}:
-        said.append(f"no {MAP}.png: no number varies, over which a map could be drawn")
-    if lacking:
-        said.append(f"no corrected fast model: {lacking}")
-    return said
+        sentences.append(f"no {MAP}.png: a map requires a number that varies")
+    if no_model:
+        sentences.append(f"no corrected fast model: {no_model}")
+    return sentences
 
 
 def trust_figure(
     study_result: StudyResult, table: pandas.DataFrame, tolerances: Sequence[Tolerance]
 ) -> FigureLayout | None:
-    """Return the map, or None where no number varies over which it could be drawn.
+    """Return the map, or None if no number varies.
 
-    Over one number that varies, the other axis is the pressure (or what drives the tube).
+    If only one number varies, the other axis is the pressure (or what drives the tube).
 
     Parameters
     ----------
@@ -90,77 +91,77 @@ def trust_figure(
     table
         Its trust map, see :func:`fem.trust.pairs.trust_map`.
     tolerances
-        Those it was made with.
+        The tolerances it was made with.
     """
-    seen = plot_data(study_result)
-    if seen is None or not seen.numeric:
+    data = plot_data(study_result)
+    if data is None or not data.numeric:
         return None
-    seen = _by_step(seen)
-    seen = replace(seen, rows=_rows(seen, table))
-    levels = seen.picked(LEVELS) if len(seen.numeric) > 1 else []
-    words, unit = (seen.drive.quantity.label, seen.drive.unit) if seen.drive else (STEP, "")
-    over = Axis(LEVEL, words, unit, scattered=seen.numeric[0].scattered)
-    across, up = [*seen.numeric, over][:2]
-    parts, notes = facets(seen, (across, up))
+    data = _by_step(data)
+    data = replace(data, rows=_rows(data, table))
+    levels = data.picked(MAX_LEVELS) if len(data.numeric) > 1 else []
+    name, unit = (data.drive.quantity.label, data.drive.unit) if data.drive else (STEP, "")
+    over = Axis(LEVEL, name, unit, scattered=data.numeric[0].scattered)
+    x, y = [*data.numeric, over][:2]
+    parts, notes = facets(data, (x, y))
     scale = share_scale(table[SHARE].to_numpy(float))
     panels = [
         Panel(
-            [*part.words, *([] if level is None else [seen.where(level)])],
+            [*part.labels, *([] if level is None else [data.where(level)])],
             partial(draw_share, field=part.field("fast", SHARE, level), scale=scale),
         )
         for part in parts
         for level in levels or (None,)
     ]
     allowed = ", ".join(str(tolerance).replace(" ", NO_BREAK) for tolerance in tolerances)
-    error = "the greatest error" if len(tolerances) > 1 else "the error"
+    error = "greatest error" if len(tolerances) > 1 else "error"
     return FigureLayout(
         study_result.study.title,
         panels,
-        len(levels) if len(levels) > 1 else min(MOST_COLUMNS, len(panels)),
-        heading=f"Fast model against FE model ({study_result.study.resolution} mesh): {error} as a "
-        f"share of the tolerance, {allowed}",
+        len(levels) if len(levels) > 1 else min(MAX_COLUMNS, len(panels)),
+        heading=f"Fast model against FE model ({study_result.study.resolution} mesh): "
+        f"{error} divided by the tolerance, {allowed}",
         notes=sentence(_notes(table, notes)),
-        **shared_axes(seen.rows, across, up),
-        widest=SMALL if len(panels) > 2 else FigureLayout.widest,
+        **shared_axes(data.rows, x, y),
+        panel_width=SMALL_PANEL if len(panels) > 2 else FigureLayout.panel_width,
         scale=scale,
     )
 
 
-def _by_step(seen: PlotData) -> PlotData:
+def _by_step(data: PlotData) -> PlotData:
     """Return the data with the number of the step as level, as in the trust map.
 
-    Cases that are driven by unlike parts (of the air, of a pressure that varies) share few levels:
-    at a level of some, the others would seem to have ended.
+    Cases that differ in their last pressure (or mass of air) share few levels: at a level of some,
+    the others would seem to have ended.
     """
-    number = seen.rows.groupby(CURVE).cumcount()
-    if seen.rows.groupby(number)[LEVEL].nunique().max() == 1:
-        return seen
+    number = data.rows.groupby(CURVE).cumcount()
+    if data.rows.groupby(number)[LEVEL].nunique().max() == 1:
+        return data
     reach = number.value_counts().sort_index()
     most = reach.index[2 * reach > reach.max()]
     return replace(
-        seen,
-        rows=seen.rows.assign(**{LEVEL: number.astype(float)}),
+        data,
+        rows=data.rows.assign(**{LEVEL: number.astype(float)}),
         drive=None,
         levels=[float(level) for level in reach.index],
         shown=float(most[-1]),
     )
 
 
-def _rows(seen: PlotData, table: pandas.DataFrame) -> pandas.DataFrame:
+def _rows(data: PlotData, table: pandas.DataFrame) -> pandas.DataFrame:
     """Return the rows of the data, each point once, with the share of the tolerance and state."""
-    rows = seen.rows.assign(ordinal=seen.rows.groupby(CURVE).cumcount())
+    rows = data.rows.assign(ordinal=data.rows.groupby(CURVE).cumcount())
     rows = rows[rows.ordinal > 0].drop_duplicates(["case", "ordinal"])
     found = table[["case", "ordinal", SHARE, "state"]]
-    places = ["case", LEVEL, PRESSURE, "ordinal", *(axis.column for axis in seen.axes)]
+    places = ["case", LEVEL, PRESSURE, "ordinal", *(axis.column for axis in data.axes)]
     return rows[places].merge(found, on=["case", "ordinal"]).assign(model="fast", stable=True)
 
 
 def _notes(table: pandas.DataFrame, notes: Sequence[str]) -> list[str]:
-    """Return what is said below the panels."""
+    """Return the notes below the panels."""
     within, counts = int(table.trusted.sum()), table.state.value_counts()
     alone = [state for state in STATES if state != BOTH and counts.get(state)]
     return [
         f"{within} of {len(table)} points of the study are within the tolerance",
         *notes,
-        *(f"at {counts[state]} the {state} alone" for state in alone),
+        *(f"only the {state} at {count_text(counts[state], 'point')}" for state in alone),
     ]

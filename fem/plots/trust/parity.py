@@ -1,4 +1,4 @@
-"""The corrected fast model on curves that it was not made from: parity, error before and after."""
+"""The corrected fast model on curves left out of its fit: parity, error before and after."""
 
 from __future__ import annotations
 
@@ -24,19 +24,19 @@ if TYPE_CHECKING:
 BEFORE: dict[str, Any] = {
     "color": STYLES["fast"].color,
     "marker": "D",
-    "label": "fast model as it is",
+    "label": "fast model, uncorrected",
 }
 AFTER: dict[str, Any] = {
     "color": STYLES["fe"].color,
     "marker": "o",
-    "label": "corrected, with its 95 % band",
+    "label": "corrected, with 95 % band",
 }
 
 
 def parity_figure(model: CorrectedModel) -> FigureLayout:
-    """Return the figure: a column to each quantity; above parity, below the error step by step.
+    """Return the figure: a column for each quantity, parity above, the error at each step below.
 
-    `model` must hold its left-out points, so it must not have been loaded.
+    `model` must have its left-out points, so it must not have been loaded from a file.
     """
     facts, columns = model.facts, model.quantities
     panels = [
@@ -46,7 +46,7 @@ def parity_figure(model: CorrectedModel) -> FigureLayout:
     ]
     heading = (
         f"Fast model corrected by {facts['curves']} curves of the FE model ({facts['resolution']} "
-        "mesh): each point as predicted without its own curve"
+        "mesh): each point is predicted by a fit without its own curve"
     )
     return FigureLayout(facts["title"], panels, len(columns), heading=heading)
 
@@ -60,14 +60,14 @@ def _draw_parity(axes: Axes, points: pandas.DataFrame, column: str) -> Keys:
     corrected = points[f"{column}.corrected"].to_numpy(float)
     band = BAND * points[f"{column}.std"].to_numpy(float)
     axes.errorbar(fe, corrected, yerr=band, elinewidth=0.5, ms=2.6, zorder=3, **style, **AFTER)
-    words = named(column).words
-    axes.set(xlabel=f"FE: {words}", ylabel=f"predicted: {words}")
+    label = named(column).words
+    axes.set(xlabel=f"FE: {label}", ylabel=f"predicted: {label}")
     handles, labels = axes.get_legend_handles_labels()
     return dict(zip(labels, handles, strict=True))
 
 
 def _draw_errors(axes: Axes, points: pandas.DataFrame, column: str) -> Keys:
-    """Draw the RMS error at each step, on a scale of powers of ten; none below round-off."""
+    """Draw the RMS error at each step on a logarithmic scale, without round-off."""
     pressure = points.groupby("ordinal")[PRESSURE].mean().to_numpy(float)
     agree = True
     for ending, style in ((FAST, BEFORE), (".corrected", AFTER)):
