@@ -55,7 +55,7 @@ def rates(cases: Sequence[Case]) -> dict[str, float]:
     found, _ = groups(cases)
     times = {"gathering": time.process_time() - began, "equilibria": 0.0, "outputs": 0.0}
     count, alone = 0, len(cases)
-    for part in (part for group in found for part in group.parts(CHUNK)):
+    for part in (part for group in found for part in group.chunks(CHUNK)):
         began = time.process_time()
         paths = follow(part.tubes, part.pressures)
         between = time.process_time()

@@ -59,8 +59,8 @@ class Group:
     tubes: TubeBatch
     pressures: Array
 
-    def parts(self, most: int) -> Iterator[Group]:
-        """Yield the group in parts of at most `most` cases."""
+    def chunks(self, most: int) -> Iterator[Group]:
+        """Yield the group in chunks of at most `most` cases."""
         if len(self.numbers) <= most:
             yield self
             return

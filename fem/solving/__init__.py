@@ -1,1 +1,1 @@
-"""From a case to its result: one case by all models, thousands by the fast model."""
+"""From a case to its result: one case with any model, thousands with the fast model."""

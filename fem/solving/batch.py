@@ -1,12 +1,11 @@
-"""The fast model over many cases at once.
+"""The fast model for many cases at once.
 
-Cases that are driven by pressure from rest are followed together, as arrays
-(:mod:`fem.continuation.batch.paths`). Others are handed to the path of one case, with a reason
-(:class:`fem.fast.grouping.SinglePath`): those driven by volume or gas, whose free end is moved or
-bears a dead force or torque, whose threads are too short (negative slack), and those that the batch
-could not follow with certainty to their end. Either way the answer is the same: states, limit
-points and tears are found to round-off. Only the number of iterations and the energy gap depend on
-the steps that were taken.
+Cases that start at rest and are driven by pressure are solved together, as arrays
+(:mod:`fem.continuation.batch.paths`). Other cases are solved one by one, for a reason listed in
+:class:`fem.fast.grouping.SinglePath`: driven by volume or gas, free end moved or under a dead force
+or torque, threads too short (negative slack). So are cases whose path fails a check in the batch.
+Both ways give the same result: states, limit points and stretch limits are solved to round-off.
+Only the number of iterations and the energy gap depend on the steps.
 """
 
 from __future__ import annotations
@@ -29,22 +28,22 @@ from fem.results.termination import REACHED, Termination
 from fem.solving.single import solve
 
 CHUNK = 4096
-"""Most tubes in one batch: their arrays fit the processor's cache."""
+"""Most tubes in one batch: their arrays fit into the processor's cache."""
 
 
 def solve_batch(cases: Sequence[Case]) -> list[Run]:
-    """Solve cases by the fast model, in batches where that is possible (see the module).
+    """Solve cases with the fast model, in batches where possible (see the module).
 
     Returns
     -------
     list of Run
-        As :func:`fem.solving.single.solve` with ``"fast"`` gives them, in the order of the cases.
-        The time of a run is its share of that of the batch.
+        As from :func:`fem.solving.single.solve` with ``"fast"``, in the order of the cases. The
+        time of a run is that of its batch by the number of its cases.
 
     Raises
     ------
     ArithmeticError
-        If a case has no solution even at rest.
+        If a case has no solution at rest.
     """
     runs = solve_together(cases)
     for number, case in enumerate(cases):
@@ -54,14 +53,14 @@ def solve_batch(cases: Sequence[Case]) -> list[Run]:
 
 
 def solve_together(cases: Sequence[Case]) -> dict[int, Run]:
-    """Return the runs of all cases that can be solved together, by the numbers of the cases.
+    """Return the runs of the cases that can be solved together, by the numbers of the cases.
 
-    A case that is not among them has to be solved by itself.
+    The other cases have to be solved one by one.
     """
     runs: dict[int, Run] = {}
     began = time.perf_counter()
     for group in groups(cases)[0]:
-        for part in group.parts(CHUNK):
+        for part in group.chunks(CHUNK):
             outputs = read(part.tubes, follow(part.tubes, part.pressures))
             if len(outputs.states):
                 now = time.perf_counter()
@@ -71,7 +70,7 @@ def solve_together(cases: Sequence[Case]) -> dict[int, Run]:
 
 
 def _runs(group: Group, outputs: Outputs, seconds: float) -> Iterator[tuple[int, Run]]:
-    """Yield the numbers of the cases that have outputs, and their runs."""
+    """Yield the numbers of the cases with outputs, and their runs."""
     states, step, first = outputs.states, outputs.step, outputs.first[:-1]
     tube, last = states.tube[first], outputs.first[1:] - 1
     loads = (step.pressure, step.force, step.torque)
@@ -88,13 +87,13 @@ def _runs(group: Group, outputs: Outputs, seconds: float) -> Iterator[tuple[int,
     columns = [np.broadcast_to(array, len(states)).tolist() for array in arrays.values()]
     rows = [dict(zip(arrays, row, strict=True)) for row in zip(*columns, strict=True)]
     for k, number in enumerate(group.numbers[tube].tolist()):
-        mine = rows[outputs.first[k] : outputs.first[k + 1]]
+        own = rows[outputs.first[k] : outputs.first[k + 1]]
         yield (
             number,
             Run(
                 model="fast",
-                rows=mine,
-                termination=_termination(mine, len(group.pressures)),
+                rows=own,
+                termination=_termination(own, len(group.pressures)),
                 seconds=seconds / len(tube),
                 balance=dict(zip(BALANCE, balances[k], strict=True)),
             ),
@@ -102,7 +101,7 @@ def _runs(group: Group, outputs: Outputs, seconds: float) -> Iterator[tuple[int,
 
 
 def _termination(rows: Sequence[dict[str, Any]], steps: int) -> Termination:
-    """Return why a path ended: early at its limit point, or where the wall is stretched too far."""
+    """Return why a path ended: all steps solved, at a limit point, or at the stretch limit."""
     done = sum(row["requested"] for row in rows)
     if done == 1 + steps:
         return REACHED

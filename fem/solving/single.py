@@ -1,4 +1,4 @@
-"""From a case to its result: each model along the same path, the same measures, the same checks."""
+"""From a case to its result: each model with the same path, outputs and checks."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 MODELS = ("fe", "fast")
 
-type SecondSolve = tuple[AdditionalSolve, Case, Callable[[], RecordableModel]]
+type Pending = tuple[AdditionalSolve, Case, Callable[[], RecordableModel]]
 
 
 def solve(
@@ -46,47 +46,45 @@ def solve(
     Parameters
     ----------
     case
-        What is asked.
+        The case.
     models
-        Which of ``"fe"`` and ``"fast"``.
+        ``"fe"``, ``"fast"`` or both.
     resolution
         Mesh of the FE model; see :func:`fem.fe.mesh.body.resolve`.
     full
-        Mesh the whole tube instead of one of its equal sectors.
+        Mesh the full tube instead of one of its equal sectors.
     mesh_error
         Solve the FE model on a mesh of twice the cell size as well, for the columns
         ``<measure>.mesh_error``.
     report
         Called after each step.
     mesh_cache
-        Cache of the meshed tube for neighbouring cases.
+        Cache of meshed tubes for similar cases.
 
     If threads have friction, the FE model is solved with bonded threads as well, for the columns
-    ``<measure>.if_bonded``. Second solves add columns to the rows of the FE model only; whatever
-    becomes of them, its run is kept. While a path is followed, linear algebra uses one thread; then
-    the setting of the process is as before.
+    ``<measure>.if_bonded``. Additional solves add columns to the rows of the FE model only; its run
+    is kept if they fail. Linear algebra uses one thread during a solve; afterwards the setting of
+    the process is restored.
 
     Raises
     ------
     InputError
         If a model or the resolution is not known.
     ArithmeticError
-        If the case has no solution even at rest.
+        If the case has no solution at rest.
     """
     names = [models] if isinstance(models, str) else list(models)
     unknown = [name for name in names if name not in MODELS]
     if unknown or not names:
         raise InputError(f"models {names}: allowed are {', '.join(MODELS)}, one at least")
     wanted = additional_solves(case, names, mesh_error)
-    # a mesh that cannot be coarser is refused now rather than after the work
-    seconds = [
-        _second_solve(additional, case, resolution, full, mesh_cache) for additional in wanted
-    ]
+    # a mesh that cannot be coarser raises here, before the solves
+    pending = [_with_builder(each, case, resolution, full, mesh_cache) for each in wanted]
     runs: list[Run] = []
     for name in names:
         run = _run(case, partial(build, case, name, resolution, full, mesh_cache), report, name)
         if name == "fe" and not run.interrupted:
-            _solve_seconds(run, seconds, report)
+            _solve_additional(run, pending, report)
         runs.append(run)
         if run.interrupted:
             break
@@ -112,19 +110,19 @@ def build(
     raise InputError(f'model "{model}": allowed are {", ".join(MODELS)}')
 
 
-def _second_solve(
+def _with_builder(
     additional: AdditionalSolve,
     case: Case,
     resolution: str,
     full: bool,
     mesh_cache: MeshCache | None,
-) -> SecondSolve:
-    """Return an additional solve with its case, and what builds its model."""
+) -> Pending:
+    """Return an additional solve with its case, and the function that builds its model."""
     from fem.fe.mesh.body import coarser, meshed_counts
     from fem.fe.model import FEModel
 
     if additional is COARSER_MESH:
-        counts = meshed_counts(case, resolution, full)  # both meshes hold the same threads
+        counts = meshed_counts(case, resolution, full)  # both meshes have the same threads
         cells = coarser(case, resolution, counts)
         make = partial(FEModel, case, cells, full=full, counts=counts, mesh_cache=mesh_cache)
         return additional, case, make
@@ -132,15 +130,15 @@ def _second_solve(
     return additional, bonded, partial(build, bonded, "fe", resolution, full, mesh_cache)
 
 
-def _solve_seconds(run: Run, seconds: Sequence[SecondSolve], report: Report | None) -> None:
-    """Put what additional solves give into the run of the FE model, up to an interruption."""
-    for additional, case, make in seconds:
+def _solve_additional(run: Run, pending: Sequence[Pending], report: Report | None) -> None:
+    """Add the results of additional solves to the run of the FE model, up to an interruption."""
+    for additional, case, make in pending:
         try:
             other = _run(case, make, report, additional.solve)
         except ArithmeticError as failure:
             add_incomplete(run, additional, Termination.failed(TerminationKind.NO_REST, failure))
             continue
-        except KeyboardInterrupt:  # before its first row
+        except KeyboardInterrupt:  # before the first row
             add_incomplete(run, additional, Termination(TerminationKind.INTERRUPTED))
             return
         add_columns(run, additional, other)
@@ -149,7 +147,7 @@ def _solve_seconds(run: Run, seconds: Sequence[SecondSolve], report: Report | No
 
 
 def _run(case: Case, make: Callable[[], RecordableModel], report: Report | None, name: str) -> Run:
-    """Return the run of a model that is reported by this name."""
+    """Return the run of a model; `name` is passed to `report`."""
     from threadpoolctl import threadpool_limits
 
     from fem.results.equilibrium_checks import check_balance
@@ -158,7 +156,7 @@ def _run(case: Case, make: Callable[[], RecordableModel], report: Report | None,
     began = time.perf_counter()
     model = make()
     recorder = PathRecorder(case, model, report and partial(report, name))
-    with threadpool_limits(limits=1):  # matrices are small or sparse; threads only wait
+    with threadpool_limits(limits=1):  # matrices are small or sparse: threads do not help
         termination = recorder.record()
     return Run(
         model=model.name,

@@ -1,4 +1,4 @@
-"""From a case to a folder: what is asked for, what is kept when it fails, what is written."""
+"""From a case to a folder: results of complete and of interrupted solves, and their files."""
 
 import json
 import re
@@ -16,7 +16,7 @@ from fem.continuation.termination import TerminationKind
 from fem.core.errors import InputError
 from fem.solving.single import MODELS, solve
 from fem.wording.termination import reason
-from tests.helpers.messages import assert_states
+from tests.helpers.messages import assert_states, refused
 from tests.helpers.walks import replace_newton
 
 MESH = "1x1x4"
@@ -35,12 +35,12 @@ PLACE = re.compile(rf"{NUMBER} kPa, {NUMBER} mm, {NUMBER} deg")
 
 
 def check_place(end, row):
-    """Compare the pressure, displacement and twist of an end, and in its sentence, with a row."""
+    """Compare pressure, displacement and twist of a termination and of its text with a row."""
     words = [float(number) for number in PLACE.search(reason(end)).groups()]
     columns = ["pressure_kPa", "displacement_mm", "twist_deg"]
     for number, column in zip(words, columns, strict=True):
         assert getattr(end, column) == row[column]
-        assert number == pytest.approx(row[column], rel=1e-2, abs=0.05)  # it is rounded
+        assert number == pytest.approx(row[column], rel=1e-2, abs=0.05)  # rounded
 
 
 @pytest.fixture(scope="module")
@@ -48,17 +48,17 @@ def result(make_case):
     return solve(make_case(pressure__steps=2), resolution=MESH)
 
 
-def test_columns_are_those_that_are_promised(result):
+def test_columns_of_the_step_table(result):
     families = [f"{what}.{name}" for name in "AB" for what in FAMILY]
     assert list(result.steps.columns) == LEADING + families + TRAILING
 
 
-def test_written_table_is_the_table(result, tmp_path):
+def test_written_table_is_read_back(result, tmp_path):
     result.save(tmp_path)
     pd.testing.assert_frame_equal(pd.read_csv(tmp_path / "steps.csv"), result.steps)
 
 
-def test_shapes_are_read_by_others(result, tmp_path):
+def test_shapes_are_read_by_meshio_and_pyvista(result, tmp_path):
     result.save(tmp_path)
     mesh = meshio.read(tmp_path / "shape_002.vtu")
     assert set(mesh.cells_dict) == {"hexahedron27", "line"}
@@ -66,26 +66,26 @@ def test_shapes_are_read_by_others(result, tmp_path):
     assert len(pyvista.get_reader(tmp_path / "shape.pvd").time_values) == 3
 
 
-def test_provenance_is_whole(result, tmp_path):
+def test_run_record_is_complete(result, tmp_path):
     result.save(tmp_path)
-    told = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
-    assert told["case"] == result.case.data and Case.parse(told["case"]) == result.case
-    assert told["case_hash"] == result.case.hash
-    assert {"numpy", "gmsh"} <= set(told["versions"])
-    for run in told["runs"]:
+    record = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
+    assert record["case"] == result.case.data and Case.parse(record["case"]) == result.case
+    assert record["case_hash"] == result.case.hash
+    assert {"numpy", "gmsh"} <= set(record["versions"])
+    for run in record["runs"]:
         assert {"energy_gap", "end_force_gap", "end_torque_gap"} <= set(run["balance"])
         assert run["history"][0]["step"] == 0
         assert [row["requested"] for row in run["history"]] == [True] * 3
 
 
-def test_a_balance_that_is_no_number_is_written_as_null(result, tmp_path, monkeypatch):
+def test_balance_of_nan_is_written_as_null(result, tmp_path, monkeypatch):
     monkeypatch.setitem(result.runs[0].balance, "energy_gap", float("nan"))
     result.save(tmp_path)
-    told = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
-    assert told["runs"][0]["balance"]["energy_gap"] is None
+    record = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
+    assert record["runs"][0]["balance"]["energy_gap"] is None
 
 
-def test_only_the_own_older_shapes_are_removed(result, make_case, tmp_path):
+def test_only_older_shapes_of_the_folder_are_removed(result, make_case, tmp_path):
     theirs = tmp_path / "shape_of_my_own.vtu"
     numbered = tmp_path / "shape_900.vtu"
     for file in (theirs, numbered):
@@ -98,19 +98,19 @@ def test_only_the_own_older_shapes_are_removed(result, make_case, tmp_path):
 
 
 @pytest.mark.parametrize("models", [["fe", "fsat"], "f", [], ""])
-def test_unknown_models_are_refused_before_any_work(make_case, models):
+def test_unknown_models_are_refused_before_the_solve(make_case, models):
     def never(*_):
         raise AssertionError("a model was solved")
 
-    with pytest.raises(InputError, match="allowed are fe, fast"):
+    with refused(InputError, "fe, fast"):
         solve(make_case(), models, MESH, report=never)
 
 
-def test_one_model_may_be_named_by_itself(make_case):
+def test_one_model_may_be_given_as_a_string(make_case):
     assert [run.model for run in solve(make_case(), "fast").runs] == ["fast"]
 
 
-def test_interruption_keeps_what_is_done_and_starts_nothing_else(make_case):
+def test_interruption_keeps_the_states_and_starts_no_other_model(make_case):
     def interrupt(model, done, of):
         if done == 1:
             raise KeyboardInterrupt
@@ -122,7 +122,7 @@ def test_interruption_keeps_what_is_done_and_starts_nothing_else(make_case):
     assert reason(run.termination).startswith("interrupted after ")
 
 
-def test_interruption_before_anything_is_done_is_passed_on(make_case, monkeypatch):
+def test_interruption_before_the_first_state_is_raised(make_case, monkeypatch):
     def interrupt(*_):
         raise KeyboardInterrupt
 
@@ -131,14 +131,14 @@ def test_interruption_before_anything_is_done_is_passed_on(make_case, monkeypatc
         solve(make_case(), "fast")
 
 
-def test_progress_is_told_in_steps_that_are_asked_for(make_case):
-    told = []
+def test_progress_counts_requested_steps(make_case):
+    reports = []
     moved = make_case(pressure__steps=2, move={"displacement": "1 mm", "steps": 3})
-    solve(moved, "fast", report=lambda *news: told.append(news))
-    assert told == [("fast", done, 5) for done in range(6)]
+    solve(moved, "fast", report=lambda *news: reports.append(news))
+    assert reports == [("fast", done, 5) for done in range(6)]
 
 
-def test_a_path_that_ends_at_rest_tells_its_vain_iterations(make_case, monkeypatch):
+def test_path_that_ends_at_rest_reports_its_unsuccessful_iterations(make_case, monkeypatch):
     calls = []
 
     def fail(*args):
@@ -158,8 +158,8 @@ def test_a_path_that_ends_at_rest_tells_its_vain_iterations(make_case, monkeypat
     assert_states(reason(end), "step 1 of 5", "smaller loads", "more steps")
 
 
-def test_a_path_that_gets_stuck_keeps_how_far_it_came(make_case, monkeypatch):
-    """Beyond 8 kPa nothing is found; the last state before is kept, though not asked for."""
+def test_path_that_fails_keeps_its_last_state(make_case, monkeypatch):
+    """Beyond 8 kPa there is no convergence; the last state before is kept, though not requested."""
 
     def fail(model, loading, x, loads):
         trial, iterations = solve_equilibrium(model, loading, x, loads)
@@ -179,7 +179,7 @@ def test_a_path_that_gets_stuck_keeps_how_far_it_came(make_case, monkeypatch):
 
 
 def test_bare_tube_ends_at_its_balloon_limit(make_case, tmp_path):
-    """For radii 6 and 8: 0.21564766 mu at a/A = 1.747449, and the curve goes on a little.
+    """For radii 6 and 8: 0.21564766 mu at a/A = 1.747449, with some states beyond.
 
     Green & Zerna, Theoretical Elasticity, ch. III; formula from memory, re-derived.
     """
@@ -193,28 +193,28 @@ def test_bare_tube_ends_at_its_balloon_limit(make_case, tmp_path):
     assert [row["requested"] for row in run.rows] == [True] * 5 + [False] * 4
     (limit,) = (row for row in run.rows if row["limit"])
     assert limit is run.rows[5]
-    # the top of one cubic between two states beside it
+    # the maximum of a cubic between the two adjacent states
     assert limit["pressure_kPa"] == pytest.approx(21.564766, rel=1e-4)
     assert limit["bore_stretch"] == pytest.approx(1.747449, rel=1e-2)
     end = run.termination
     assert end.kind is TerminationKind.LIMIT_POINT and run.ends_at_limit
     assert end.pressure_kPa == limit["pressure_kPa"] and end.bore_stretch == limit["bore_stretch"]
-    told = re.fullmatch(
+    match = re.fullmatch(
         rf"balloon limit at {NUMBER} kPa, twist {NUMBER} deg, bore stretch {NUMBER}", reason(end)
     )
     for number, column in zip(
-        told.groups(), ["pressure_kPa", "twist_deg", "bore_stretch"], strict=True
+        match.groups(), ["pressure_kPa", "twist_deg", "bore_stretch"], strict=True
     ):
         assert float(number) == pytest.approx(limit[column], rel=1e-3, abs=0.05)  # it is rounded
     beyond = [row["pressure_kPa"] for row in run.rows[5:]]
     assert sorted(beyond, reverse=True) == beyond
     result.save(tmp_path)
-    told = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
-    assert told["runs"][0]["termination"] == run.termination.data()
-    assert told["runs"][0]["termination"]["kind"] == "limit_point"
+    record = json.loads((tmp_path / "run.json").read_text(encoding="utf-8"))
+    assert record["runs"][0]["termination"] == run.termination.data()
+    assert record["runs"][0]["termination"]["kind"] == "limit_point"
 
 
-def test_volume_goes_through_the_limit_and_is_done(make_case):
+def test_volume_drive_passes_the_limit_point(make_case):
     case = make_case(threads=[], volume={"added": "30 mL", "steps": 6})
     (run,) = solve(case, "fast").runs
     assert run.reached and reason(run.termination) == ""
@@ -227,7 +227,7 @@ def test_volume_goes_through_the_limit_and_is_done(make_case):
     assert volumes == pytest.approx([np.pi * 25 * 60 + 5000 * step for step in range(7)], rel=1e-9)
 
 
-def test_gas_has_a_column_of_what_is_let_in(make_case):
+def test_gas_drive_has_a_column_of_the_supplied_air(make_case):
     case = make_case(gas={"mass": "2 mg", "steps": 4, "line_volume": "1 mL"})
     (run,) = solve(case, "fast").runs
     assert [row["air_mg"] for row in run.rows] == pytest.approx([0, 0.5, 1, 1.5, 2], abs=1e-6)
@@ -243,7 +243,7 @@ def test_dead_loads_act_before_the_first_row(make_case):
     assert run.rows[0]["energy_gap"] == 0.0
 
 
-def test_held_end_tells_what_holds_it(make_case):
+def test_fixed_end_reports_its_reactions(make_case):
     (run,) = solve(make_case(end={"axial": "held", "twist": "held"}), "fast").runs
     last = run.rows[-1]
     assert last["displacement_mm"] == pytest.approx(0, abs=1e-6)
@@ -252,7 +252,7 @@ def test_held_end_tells_what_holds_it(make_case):
     assert abs(last["end_torque_Nmm"]) > 0.1
 
 
-def test_moved_end_goes_where_it_is_asked_to(make_case):
+def test_moved_end_reaches_its_requested_position(make_case):
     case = make_case(pressure__steps=2, move={"twist": "-10 deg", "steps": 2})
     (run,) = solve(case, "fast").runs
     free, halfway, there = (row["twist_deg"] for row in run.rows[2:])
@@ -261,7 +261,7 @@ def test_moved_end_goes_where_it_is_asked_to(make_case):
     assert [row["pressure_kPa"] for row in run.rows[2:]] == pytest.approx([15] * 3, abs=1e-6)
 
 
-def test_dead_load_that_tears_the_tube_keeps_a_sane_state(make_case):
+def test_dead_load_beyond_the_stretch_limit_keeps_a_valid_state(make_case):
     (run,) = solve(make_case(threads=[], end={"force": "5000 N"}), "fast").runs
     (row,) = run.rows
     end = run.termination
@@ -271,7 +271,7 @@ def test_dead_load_that_tears_the_tube_keeps_a_sane_state(make_case):
     assert 7.5 < row["wall_stretch_max"] <= 8.0
 
 
-def test_threads_that_buckle_the_tube_as_they_are_wound_in(make_case):
+def test_prestress_that_buckles_the_tube(make_case):
     families = [
         {"name": name, "count": 12, "angle": f"{sign}70 deg", "stiffness": "200 N"}
         | {"slack": f"cut at {sign}65 deg"}
@@ -287,7 +287,7 @@ def test_threads_that_buckle_the_tube_as_they_are_wound_in(make_case):
 
 
 @pytest.mark.parametrize("added", ["300 mL", "10 L"])
-def test_work_is_kept_in_account_however_much_is_requested(make_case, added):
+def test_energy_gap_is_small_for_one_large_step(make_case, added):
     case = make_case(threads=[], pressure=None, volume={"added": added, "steps": 1})
     (run,) = solve(case, "fast").runs
     assert any(row["limit"] for row in run.rows)
