@@ -119,19 +119,27 @@ def _sector(axes: Any, resolution: str, shown: float = 12.0) -> None:
     model = FEModel(Case.load(WRIST), resolution)
     cells, outer, length = model.body.cells, model.case.tube.outer_radius, model.case.tube.length
     width = 2 * math.pi * outer / model.body.sectors
-    for s in np.linspace(0, width, cells.around + 1):
-        axes.plot([s, s], [0, shown], color="#999999", lw=0.6)
-    for z in np.arange(0, shown + 1e-9, length / cells.axial):
-        axes.plot([0, width], [z, z], color="#999999", lw=0.6)
+    across, along = np.linspace(0, width, cells.around + 1), np.arange(cells.axial + 1)
+    grid = [([s, s], [0, shown]) for s in across]
+    grid += [([0, width], [z, z]) for z in along * length / cells.axial if z <= shown]
+    _draw_pieces(axes, grid, color="#999999", lw=0.6)
     for family, colour in zip(model.threads, (GREEN, VIOLET), strict=True):
         rate = family.family.helix(model.case.tube).turn_rate
-        for low, high in family.z:
-            s = outer * rate * np.array([low, high])
-            s -= width * math.floor(s.mean() / width)
-            axes.plot(s, [low, high], ".-", color=colour, lw=1.6, ms=4)
+        pieces = []
+        for z in family.z[family.z[:, 0] < shown]:
+            s = outer * rate * z
+            pieces.append((s - width * math.floor(s.mean() / width), z))
+        _draw_pieces(axes, pieces, ".-", color=colour, lw=1.6, ms=4)
     names = f"{cells.radial}x{cells.around}x{cells.axial}"
     axes.set_title(f"{resolution}, {names}")
     axes.set(xlabel="B \N{GREEK CAPITAL LETTER THETA} (mm)", ylim=(0, shown), aspect="equal")
+
+
+def _draw_pieces(axes: Any, pieces: list[Any], *style: str, **kwargs: Any) -> None:
+    """Draw straight pieces, pairs of x and y of their ends, as one interrupted line."""
+    gap = [np.nan]
+    x, y = (np.concatenate([[*piece[k], *gap] for piece in pieces]) for k in (0, 1))
+    axes.plot(x, y, *style, **kwargs)
 
 
 def limit_point() -> Figure:
