@@ -49,10 +49,10 @@ DIGITS = {"twist_deg": 1, "displacement_mm": 2}
 SEED = 20
 
 HEAD = [
-    "# Invented: there is no such bench, and nothing here was measured.",
-    "# Made by tools/invent_bench.py: the FE model on the standard mesh, blurred by normal noise",
-    "# of the standard deviations that are given.",
-    '# Built in on purpose: the rows "taken up" were solved with 1.5 % of slack left.',
+    "# Invented: there is no such test rig, and nothing was measured.",
+    "# Made by tools/invent_bench.py: results of the FE model on the standard mesh with noise",
+    "# of the given standard deviations (normal).",
+    '# Deliberate error: the rows "taken up" were solved with 1.5 % of slack left.',
 ]
 COLUMNS = [
     *("angle.A [deg]", "angle.B [deg]", "slack", "pressure [kPa]"),

@@ -1,1 +1,1 @@
-"""What is asked: tube, thread families, slack, drive and free end; TOML in and out."""
+"""Definition of a case: tube, thread families, slack, drive and free end; TOML files."""

@@ -1,4 +1,4 @@
-"""A case: what is asked. It is read from TOML, checked, changed, written back, and hashed."""
+"""A case, the definition of a problem: read from TOML, checked, changed, written and hashed."""
 
 from __future__ import annotations
 
@@ -25,35 +25,39 @@ from fem.core.units import LENGTH, show
 
 DRIVES = ("pressure", "volume", "gas")
 ALTERNATIVES = (DRIVES, ("angle", "ring_turn"), ("displacement", "twist"))
-"""Keys of one table of which only one is given."""
+"""Keys of one table of which only one may be given."""
 
 BARE_SECTORS = 12
 
 
 class CaseError(InputError):
-    """A case that cannot be used; its text says where, what and how to fix it."""
+    """An invalid case; the text states file, key, value and how to fix it."""
 
 
 class Case(CheckedTable):
-    """A tube with its threads, what drives it, and what its free end meets."""
+    """A tube with its threads, the drive, and the conditions at the free end."""
 
     model_config = schema_of_one("pressure", "volume", "gas")
 
-    title: str = Field(min_length=1, description="One line that names the case in pictures.")
-    note: str = Field(default="", description="Where the numbers come from.")
+    title: str = Field(
+        min_length=1, description="Name of the case in pictures and reports, one line."
+    )
+    note: str = Field(default="", description="Remarks, such as the source of the numbers.")
     tube: Tube
     rubber: AnyRubber
     threads: tuple[ThreadFamily, ...] = Field(
-        default=(), description="Families of threads; none is a bare tube."
+        default=(), description="Families of threads; without any the tube is bare."
     )
-    pressure: Pressure | None = Field(default=None, description="Drive: the pressure is set.")
-    volume: AddedVolume | None = Field(default=None, description="Drive: a volume is pushed in.")
+    pressure: Pressure | None = Field(default=None, description="Drive by pressure.")
+    volume: AddedVolume | None = Field(default=None, description="Drive by a volume of liquid.")
     gas: Gas | None = Field(
-        default=None, validate_default=True, description="Drive: a mass of air is let in."
+        default=None, validate_default=True, description="Drive by a mass of air."
     )
-    end: FreeEnd = Field(default_factory=FreeEnd, description="What the free end meets.")
+    end: FreeEnd = Field(
+        default_factory=FreeEnd, description="Supports, springs and loads of the free end."
+    )
     move: Move | None = Field(
-        default=None, description="How the free end is moved after the last step of the drive."
+        default=None, description="Motion of the free end after the last step of the drive."
     )
 
     @field_validator("threads")
@@ -61,26 +65,26 @@ class Case(CheckedTable):
     def _fit_families(
         cls, threads: tuple[ThreadFamily, ...], info: ValidationInfo
     ) -> tuple[ThreadFamily, ...]:
-        """Set the angles that follow from ring turns, and check families beside tube and others."""
+        """Find angles from ring turns; check that names differ and families fit the tube."""
         names = [family.name for family in threads]
         for name in names:
             if names.count(name) > 1:
-                raise invalid(f'threads: two families are named "{name}"; names must differ')
+                raise invalid(f'threads: two families have the name "{name}"; names must differ')
         tube = info.data.get("tube")
-        if tube is None:  # its own fault is told
+        if tube is None:  # its error is reported already
             return threads
         return tuple(family.on(tube) for family in threads)
 
     @field_validator("gas")
     @classmethod
     def _one_drive(cls, gas: Gas | None, info: ValidationInfo) -> Gas | None:
-        """Refuse two drives or none; it stands here so that it tells of it beside other faults."""
+        """Refuse two drives or none, as a field validator: reported together with other errors."""
         drives = {**info.data, "gas": gas}
-        if all(table in drives for table in DRIVES):  # else the fault of one is told
+        if all(table in drives for table in DRIVES):  # else one has an error of its own
             given = [f"[{table}]" for table in DRIVES if drives[table] is not None]
             if len(given) != 1:
-                found = f"{' and '.join(given)} are there" if given else "none is there"
-                raise invalid(f"just one of the tables [pressure], [volume], [gas] is due; {found}")
+                tables = "exactly one of the tables [pressure], [volume], [gas] is required"
+                raise invalid(f"{tables}; given: {' and '.join(given) or 'none'}")
         return gas
 
     @model_validator(mode="after")
@@ -89,20 +93,20 @@ class Case(CheckedTable):
             return self
         for key in self.end.loads(self.move.direction):
             raise invalid(
-                f"end.{key}: what moves the free end takes the place of this load; "
+                f"end.{key}: the free end cannot be loaded in the direction in which it is moved; "
                 f"leave out either end.{key} or the table [move]"
             )
         length = self.tube.length
         if self.move.displacement is not None and not self.move.displacement > -length:
             raise invalid(
                 f"move.displacement = {show(self.move.displacement, LENGTH)}: it must be greater "
-                f"than {show(-length, LENGTH)}, or nothing is left of the tube"
+                f"than {show(-length, LENGTH)}, which is minus the length of the tube"
             )
         return self
 
     @property
     def drive(self) -> Drive:
-        """The one drive that is given."""
+        """The drive that is given."""
         drive = self.pressure or self.volume or self.gas
         assert drive is not None  # it was checked
         return drive
@@ -114,15 +118,15 @@ class Case(CheckedTable):
 
     @property
     def sectors(self) -> int:
-        """Number of equal sectors: the tube maps onto itself when turned by one of them."""
+        """Number of equal sectors: a rotation by one sector maps the tube onto itself."""
         return sectors_of(self.counts)
 
     @property
     def force_scale(self) -> float:
-        """A force (N) against which one out of balance is small or not.
+        """Reference force for residuals (N).
 
-        That is the shear modulus times the section of the wall; the share of the threads' stiffness
-        in it stands for the round-off of their tension.
+        It is the shear modulus times the section of the wall, plus a small part of the stiffness of
+        the threads, for the round-off of their tension.
         """
         section = math.pi * (self.tube.outer_radius**2 - self.tube.bore_radius**2)
         stiffness = sum(family.count * family.stiffness for family in self.threads)
@@ -130,7 +134,7 @@ class Case(CheckedTable):
 
     @property
     def hash(self) -> str:
-        """SHA-256 of what decides the values: no spelling of the file changes it, nor its words."""
+        """SHA-256 of the inputs that affect the results, however they are written in the file."""
         words: Any = {"title": True, "note": True, "rubber": {"trusted_stretch"}}
         data = self.model_dump(mode="json", exclude_none=True, exclude=words)
         return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
@@ -148,7 +152,7 @@ class Case(CheckedTable):
 
     @classmethod
     def parse(cls, data: dict[str, Any], origin: str = "case") -> Self:
-        """Check `data`, laid out as in the TOML file; `origin` names it in messages.
+        """Check `data` with the layout of the TOML file; `origin` names it in messages.
 
         Raises
         ------
@@ -162,12 +166,12 @@ class Case(CheckedTable):
 
     @property
     def key(self) -> str:
-        """The first 16 digits of the hash, which name the case in tables."""
+        """The first 16 digits of the hash, which identify the case in tables."""
         return self.hash[:16]
 
     @property
     def data(self) -> dict[str, Any]:
-        """The case laid out as in the TOML file, which has no null."""
+        """The case with the layout of the TOML file, without null values."""
         return self.model_dump(mode="json", exclude_none=True)
 
     def save(self, path: str | Path) -> None:
@@ -177,17 +181,18 @@ class Case(CheckedTable):
         write_text(Path(path), tomlkit.dumps(self.data))
 
     def changed(self, **changes: Any) -> Self:
-        """Return a checked copy with other values, named by dotted keys with ``__`` for the dot.
+        """Return a checked copy with other values, by keys with ``__`` for the dot.
 
-        A value takes the place of its alternative, such as an angle that of a ring turn or a volume
-        that of the pressure; None takes a key away.
+        A thread family is given by its name, or by its index from 0. A value replaces its
+        alternative: an angle replaces a ring turn, a volume replaces the pressure. None removes a
+        key.
 
-        >>> case.changed(threads__0__angle="10 deg", pressure__steps=3)  # doctest: +SKIP
+        >>> case.changed(threads__A__angle="25 deg", pressure__steps=3)  # doctest: +SKIP
 
         Raises
         ------
         CaseError
-            If there is no such key, or its value cannot be used.
+            If there is no such key or family, or the value is invalid.
         """
         data = self.data
         edit(data, changes)
@@ -200,25 +205,29 @@ def sectors_of(counts: Sequence[int]) -> int:
 
 
 def edit(data: dict[str, Any], changes: Mapping[str, Any]) -> None:
-    """Put values into `data`, laid out as in a TOML file; their keys have ``__`` for the dot.
+    """Set values in `data`, which has the layout of a TOML file; keys have ``__`` for the dot.
 
-    A value takes the place of its alternatives, unless they are among the changes themselves; the
-    value None takes a key away.
+    A value replaces its alternatives, except those among the changes themselves; the value None
+    removes a key.
 
     Raises
     ------
     CaseError
-        If there is no such table.
+        If there is no such table or family.
     """
     for key, value in changes.items():
         *parents, last = key.split("__")
         place: Any = data
         try:
             for parent in parents:
-                place = place[int(parent) if parent.isdigit() else parent]
+                place = _entry(place, parent) if isinstance(place, list) else place[parent]
             place[last] = value
         except (KeyError, IndexError, TypeError):
-            raise CaseError(f"case: there is no key {key.replace('__', '.')}") from None
+            names = [family.get("name") for family in data.get("threads", ())]
+            families = (
+                f"; families: {', '.join(names) or 'none'}" if parents[0] == "threads" else ""
+            )
+            raise CaseError(f"case: there is no key {key.replace('__', '.')}{families}") from None
         if value is None:
             del place[last]
             continue
@@ -227,8 +236,13 @@ def edit(data: dict[str, Any], changes: Mapping[str, Any]) -> None:
                 place.pop(rival, None)
 
 
+def _entry(entries: list[Any], part: str) -> Any:
+    """Return the entry of a list with this index or name."""
+    return entries[int(part)] if part.isdigit() else {one["name"]: one for one in entries}[part]
+
+
 def _rivals(key: str, table: Mapping[str, Any]) -> list[str]:
-    """Return the keys that cannot stand beside `key` in the table."""
-    if key == "material":  # it says what law and constants are
+    """Return the keys that `key` excludes from the table."""
+    if key == "material":  # it defines law and constants
         return [other for other in table if other not in ("material", "bulk_ratio")]
     return [rival for keys in ALTERNATIVES if key in keys for rival in keys if rival != key]

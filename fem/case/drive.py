@@ -25,14 +25,14 @@ class Pressure(CheckedTable):
 
 
 class AddedVolume(CheckedTable):
-    """A volume of liquid pushed into the full bore, as by a syringe, in equal steps."""
+    """A volume of liquid added to the full bore, as by a syringe, in equal steps."""
 
-    added: Volume = Field(description="Volume pushed in by the last step.")
+    added: Volume = Field(description="Volume added by the last step.")
     steps: StepCount
 
 
 class Gas(CheckedTable):
-    r"""A mass of air let into the closed bore and its line, in equal steps.
+    r"""A mass of air let into the closed bore and its supply line, in equal steps.
 
     At rest the air in the bore (volume V_0) and in the line (V_l) is at ambient pressure p_a. With
     the mass m let in, at the temperature T of the air outside, the gauge pressure p follows from
@@ -45,7 +45,7 @@ class Gas(CheckedTable):
     mass: Mass = Field(description="Mass of air let in by the last step.")
     steps: StepCount
     line_volume: VolumeOrZero = Field(
-        default="0 mL", validate_default=True, description="Volume of the line."
+        default="0 mL", validate_default=True, description="Volume of the supply line."
     )
     ambient: Stress = Field(
         default="101.325 kPa", validate_default=True, description="Absolute pressure outside."

@@ -1,4 +1,4 @@
-"""The tables of the free end: what it meets, and how it is moved."""
+"""The tables of the free end: its supports, springs and loads, and its motion."""
 
 from __future__ import annotations
 
@@ -12,19 +12,21 @@ from fem.core.units import Angle, SignedForce, SignedLength, SpringRate, Torque,
 
 
 class FreeEnd(CheckedTable):
-    """What the free end plate meets; springs are relaxed while the tube is at rest."""
+    """Supports, springs and loads of the free end plate; springs are relaxed at rest."""
 
     axial: Literal["free", "held"] = Field(
-        default="free", description="Whether the plate moves along the axis."
+        default="free", description="Whether the plate can move along the axis."
     )
-    twist: Literal["free", "held"] = Field(default="free", description="Whether the plate turns.")
+    twist: Literal["free", "held"] = Field(
+        default="free", description="Whether the plate can rotate."
+    )
     force: SignedForce = Field(
         default="0 N", validate_default=True, description="Dead load; positive pulls."
     )
     torque: Torque = Field(
         default="0 N mm",
         validate_default=True,
-        description="Dead torque; positive turns counter-clockwise, seen from the free end.",
+        description="Dead torque; positive is counter-clockwise, seen from the free end.",
     )
     axial_spring: SpringRate = Field(
         default="0 N/mm", validate_default=True, description="Rate of a spring along the axis."
@@ -34,7 +36,7 @@ class FreeEnd(CheckedTable):
     )
 
     def loads(self, direction: str) -> list[str]:
-        """Return the keys of what acts along the axis ("axial") or round it ("twist")."""
+        """Return the keys of the loads along the axis ("axial") or about it ("twist")."""
         keys = ["force", "axial_spring"] if direction == "axial" else ["torque", "twist_spring"]
         return [key for key in keys if getattr(self, key)]
 
@@ -43,18 +45,18 @@ class FreeEnd(CheckedTable):
         for direction in ("axial", "twist"):
             if getattr(self, direction) == "held" and (keys := self.loads(direction)):
                 raise invalid(
-                    f'{direction} = "held" leaves it nothing to do; '
-                    f'leave {keys[0]} out, or set {direction} = "free"',
+                    f'it has no effect with {direction} = "held"; '
+                    f'leave {keys[0]} out or set {direction} = "free"',
                     keys[0],
                 )
         return self
 
 
 class Move(CheckedTable):
-    """After the last step of the drive, which then stands still, the free end is moved.
+    """Motion of the free end after the last step of the drive, whose value then stays constant.
 
-    It is moved either along the axis or round it, in equal steps from where it then is to a place
-    measured from rest.
+    The end is moved along the axis or rotated about it, in equal steps from its position at that
+    step to one measured from rest.
     """
 
     model_config = schema_of_one("displacement", "twist")
@@ -63,13 +65,13 @@ class Move(CheckedTable):
         default=None, description="Displacement at the last step."
     )
     twist: Angle | None = Field(
-        default=None, description="In place of the displacement: twist at the last step."
+        default=None, description="Instead of the displacement: twist at the last step."
     )
     steps: StepCount
 
     @property
     def direction(self) -> Literal["axial", "twist"]:
-        """Along the axis or round it."""
+        """Along the axis or about it."""
         return "twist" if self.displacement is None else "axial"
 
     @model_validator(mode="after")

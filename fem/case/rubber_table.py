@@ -1,7 +1,7 @@
 """The table of the rubber: law and constants with their bounds, or the name of a material.
 
-Each class here checks the constants of the law of the same name in :mod:`fem.rubber` and makes it;
-a new one joins the union `AnyRubber`.
+Each class checks the constants of the law of the same name in :mod:`fem.rubber` and creates it; a
+new class is added to the union `AnyRubber`.
 """
 
 from __future__ import annotations
@@ -16,17 +16,17 @@ from fem.core.schema_base import CheckedTable, Number, invalid
 from fem.core.units import STRESS, SignedStress, Stress, StressOrZero, show
 from fem.rubber.library import materials
 
-LEAST_EXPONENT, MOST_EXPONENT, MOST_TERMS = 0.1, 20.0, 6
+MIN_EXPONENT, MAX_EXPONENT, MAX_TERMS = 0.1, 20.0, 6
 
 BESIDE = ("material", "bulk_ratio")
-"""Keys that may stand in a table that names a material."""
+"""Keys that are allowed in a table with a material."""
 
 COMMON = ("law", "bulk_ratio", "trusted_stretch")
 """Keys that are not constants of one law."""
 
 
 class RubberTable(CheckedTable):
-    """What the tables of all laws share."""
+    """Common keys of the tables of all laws."""
 
     makes: ClassVar[Any]
 
@@ -92,7 +92,7 @@ class Gent(RubberTable):
     limit: Number = Field(
         ge=0.01,
         le=1e6,
-        description="Jm, the value of I1 - 3 at which the chains are drawn out.",
+        description="Jm, the value of I1 - 3 at which the rubber locks.",
     )
 
 
@@ -101,17 +101,15 @@ class OgdenTerm(CheckedTable):
 
     modulus: SignedStress = Field(description="mu_p; mu_p alpha_p / 2 is its share of mu.")
     exponent: Number = Field(
-        ge=-MOST_EXPONENT,
-        le=MOST_EXPONENT,
+        ge=-MAX_EXPONENT,
+        le=MAX_EXPONENT,
         description="alpha_p, the power of the principal stretches; not nearer to 0 than 0.1.",
     )
 
     @model_validator(mode="after")
     def _no_zero_exponent(self) -> Self:
-        if abs(self.exponent) < LEAST_EXPONENT:
-            raise invalid(
-                f"it must be {LEAST_EXPONENT} at least, or minus that at most", "exponent"
-            )
+        if abs(self.exponent) < MIN_EXPONENT:
+            raise invalid(f"it must be {MIN_EXPONENT} at least, or minus that at most", "exponent")
         return self
 
 
@@ -119,15 +117,14 @@ class Ogden(RubberTable):
     """W = sum of mu_p/alpha_p (l_1^alpha_p + l_2^alpha_p + l_3^alpha_p - 3).
 
     The l_i are the principal stretches without the change of volume; mu = sum mu_p alpha_p / 2.
-    (Beware of the other convention with 2 mu_p / alpha_p^2 instead of mu_p / alpha_p: its moduli
-    add up to mu.)
+    (Another convention has 2 mu_p / alpha_p^2 instead of mu_p / alpha_p; its moduli add up to mu.)
     """
 
     makes = rubber.Ogden
 
     law: Literal["Ogden"] = "Ogden"
     terms: tuple[OgdenTerm, ...] = Field(
-        json_schema_extra={"minItems": 1, "maxItems": MOST_TERMS},
+        json_schema_extra={"minItems": 1, "maxItems": MAX_TERMS},
         description="The terms, each with a modulus and an exponent.",
     )
 
@@ -138,9 +135,9 @@ class Ogden(RubberTable):
         }
 
     @model_validator(mode="after")
-    def _resists(self) -> Self:
-        if not 1 <= len(self.terms) <= MOST_TERMS:
-            raise invalid(f"1 to {MOST_TERMS} terms are due", "terms")
+    def _check_modulus(self) -> Self:
+        if not 1 <= len(self.terms) <= MAX_TERMS:
+            raise invalid(f"1 to {MAX_TERMS} terms are required", "terms")
         modulus = self.constitutive_law.shear_modulus
         if not modulus > 0:
             raise invalid(
@@ -161,13 +158,13 @@ def _by_name(data: Any) -> Any:
         raise invalid(f"unknown; allowed: {allowed}", "material")
     others = [key for key in data if key not in BESIDE]
     if others:
-        reason = f"only bulk_ratio may be given besides; leave out {', '.join(others)}"
+        reason = f"with it only bulk_ratio is allowed; leave out {', '.join(others)}"
         raise invalid(reason, "material")
     return known[name].rubber | {key: data[key] for key in BESIDE[1:] if key in data}
 
 
 def _or_material(schema: dict[str, Any]) -> None:
-    """Add to the schema of the laws the table that names a material in place of a law."""
+    """Add the table that names a material to the schema of the laws."""
     ratio = RubberTable.model_json_schema()["properties"]["bulk_ratio"]
     name = {"enum": list(materials()), "description": "Name of a material of the library."}
     table = {"properties": {"material": name, "bulk_ratio": ratio}, "required": ["material"]}
@@ -179,7 +176,7 @@ AnyRubber = Annotated[
     Field(discriminator="law", json_schema_extra=_or_material),
     BeforeValidator(_by_name),
 ]
-"""The type of a pydantic field that is law and constants, or the name of a material."""
+"""The type of a pydantic field that is a law with constants, or the name of a material."""
 
 rubber_table = TypeAdapter[RubberTable](AnyRubber).validate_python
-"""Returns the checked table of data as they stand in a case file."""
+"""Returns the checked table of the data of a case file."""

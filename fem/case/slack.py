@@ -5,8 +5,8 @@ A thread of slack s is longer than its helix by the factor 1 + s. In a file it i
 - ``"taken up"``: wound until just taut at the set angle, s = 0;
 - ``"3 %"``: s = 0.03;
 - ``"cut at 45 deg"``: cut so that it is just taut at the helix angle alpha_c, and left at that
-  length. At the angle alpha it then has s = cos(alpha) / cos(alpha_c) - 1, since its helix is
-  L / cos(alpha) long. Negative slack means that the thread is stretched to reach the plate.
+  length. At the angle alpha its slack is s = cos(alpha) / cos(alpha_c) - 1, since its helix is
+  L / cos(alpha) long. With negative slack the thread is stretched to reach the plate.
 
 Source: a right triangle, elementary.
 """
@@ -27,7 +27,7 @@ FORMS = 'write "taken up", a slack from "0 %" to "100 %", or "cut at 45 deg"'
 
 @dataclass(frozen=True)
 class Slack:
-    """The rule for the slack of a thread; both fields None stands for "taken up".
+    """The rule for the slack of a thread; with both fields None it is "taken up".
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ class Slack:
         if match := re.fullmatch(r"cut at (.+)", text):
             angle = read(match[1], ANGLE)
             if not abs(angle) < math.pi / 2:
-                raise ValueError("a thread is cut at a helix angle between -90 deg and 90 deg")
+                raise ValueError("the angle of the cut must be between -90 deg and 90 deg")
             return cls(cut_angle=angle)
         raise ValueError(FORMS)
 
@@ -95,4 +95,4 @@ SlackRule = Annotated[
         }
     ),
 ]
-"""The type of a pydantic field that is a slack rule, text outside."""
+"""The type of a pydantic field that is a slack rule, written as text."""

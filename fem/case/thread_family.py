@@ -20,32 +20,32 @@ from fem.core.units import Angle, Force, HelixAngle
 from fem.threads.helix import Helix
 from fem.threads.tension import TensionLaw, applied_slack
 
-MOST_TURNS = 1000
-LEAST_SLACK = -0.2
-"""A thread of less, stretched by a quarter to reach its plate, tears.
+MAX_TURNS = 1000
+MIN_SLACK = -0.2
+"""The least slack: such a thread is stretched by a quarter to reach its plate.
 
 Synthetic yarns break at a strain of 4 to 25 % (common practice, no source).
 """
 
 FROM_RING: Any = None
-"""In place of the angle until it is found from the turn of the ring."""
+"""Value of the angle until it is found from the turn of the ring."""
 
 WITH_ANGLE = "with the angle found from the turn of the ring"
-"""Context in which a family is validated whose ring turn and angle are both known."""
+"""Validation context of a family whose ring turn and angle are both known."""
 
 
 class ThreadFamily(CheckedTable):
     """Equal threads, equally spaced round the tube, at one helix angle.
 
-    The angle is given, or else the turn of the ring, from which :meth:`on` finds it. In a case it
-    is always there.
+    Either the angle is given or the turn of the ring, from which :meth:`on` finds the angle. In a
+    case the angle is always known.
     """
 
     model_config = schema_of_one("angle", "ring_turn")
 
     name: str = Field(
         pattern=r"^[A-Za-z][A-Za-z0-9_-]{0,31}$",
-        description="Letters, digits, _ and -; it names the columns of the tables.",
+        description="Letters, digits, _ and -; part of the names of columns.",
     )
     count: int = Field(ge=1, le=500, strict=True, description="Number of threads.")
     angle: HelixAngle = Field(
@@ -54,15 +54,17 @@ class ThreadFamily(CheckedTable):
     )
     ring_turn: Angle | None = Field(
         default=None,
-        description="In place of the angle: turn of the ring that holds the threads against their "
-        "anchors on the other plate; positive is right-handed.",
+        description="Instead of the angle: turn of the ring at one end of the threads relative to "
+        "their anchors on the other plate; positive is right-handed.",
     )
     stiffness: Force = Field(description="Axial stiffness EA of one thread.")
-    toe: Number = Field(default=1e-3, gt=0, le=0.2, description="Strain e_t of the toe.")
+    toe: Number = Field(
+        default=1e-3, gt=0, le=0.2, description="Strain range e_t of the toe region."
+    )
     hold: Literal["bonded", "sliding", "geodesic"] = Field(
         default="bonded",
-        description="How the thread is held along the wall: bonded to it; sliding along its path, "
-        "held at the plates alone; or sliding and free to move sideways to the shortest path.",
+        description="Contact with the wall: bonded; sliding along the helix, fastened only at the "
+        "plates; or geodesic, which is sliding and free to move sideways to the shortest path.",
     )
     slack: SlackRule = Field(
         default="taken up",
@@ -76,7 +78,7 @@ class ThreadFamily(CheckedTable):
         default=None,
         ge=0,
         le=2,
-        description="Coefficient of friction of a sliding thread on the rubber.",
+        description="Coefficient of friction between a sliding thread and the rubber.",
     )
 
     @model_validator(mode="after")
@@ -86,7 +88,7 @@ class ThreadFamily(CheckedTable):
         if self.friction is not None and self.hold == "bonded":
             raise invalid(
                 "a bonded thread does not slide, so it has no friction; "
-                'leave friction out, or set hold = "sliding" or "geodesic"',
+                'leave friction out or set hold = "sliding" or "geodesic"',
                 "friction",
             )
         return self
@@ -99,7 +101,7 @@ class ThreadFamily(CheckedTable):
         return data
 
     def on(self, tube: Tube) -> Self:
-        """Return the family with its angle known, on a tube; raise if it cannot be wound there."""
+        """Return the family on a tube, its angle known; raise if it does not fit there."""
         if self.ring_turn is None:
             return self._checked_on(tube)
         helix = Helix.of_ring(self.ring_turn, tube.outer_radius, tube.length)
@@ -109,17 +111,17 @@ class ThreadFamily(CheckedTable):
     def _checked_on(self, tube: Tube) -> Self:
         who = f'threads: family "{self.name}"'
         turns = abs(self.helix(tube).ring_turn) / (2 * math.pi)
-        if turns > MOST_TURNS:
+        if turns > MAX_TURNS:
             raise invalid(
                 f"{who} makes {turns:.0f} turns round the tube; "
-                f"at most {MOST_TURNS} are allowed: make its angle or the tube smaller"
+                f"at most {MAX_TURNS} are allowed: make its angle or the tube smaller"
             )
-        if self.slack_strain < LEAST_SLACK:
+        if self.slack_strain < MIN_SLACK:
             raise invalid(
                 f'{who}: slack = "{self.slack}" at an angle of {math.degrees(self.angle):.4g} deg '
                 f"would stretch it to {1 / (1 + self.slack_strain):.3g} times its length; "
-                f"at most {1 / (1 + LEAST_SLACK):.3g} times is allowed: make the "
-                "angle smaller or cut the threads at a greater one"
+                f"at most {1 / (1 + MIN_SLACK):.3g} times is allowed: make the "
+                "angle smaller or cut the threads at a larger one"
             )
         return self
 
@@ -138,8 +140,8 @@ class ThreadFamily(CheckedTable):
         return self.slack.strain(self.angle)
 
     def natural(self, length: Any, prestress_fraction: float = 1.0) -> Any:
-        """Return the natural length of a piece that is `length` long on the tube at rest.
+        """Return the natural length of a piece of the given length on the tube at rest.
 
-        Negative slack counts by the fraction, as :func:`fem.threads.tension.applied_slack` tells.
+        Negative slack is multiplied by the fraction; see :func:`fem.threads.tension.applied_slack`.
         """
         return length * (1 + applied_slack(self.slack_strain, prestress_fraction))

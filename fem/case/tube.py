@@ -9,7 +9,7 @@ from fem.core.units import Length
 
 
 class Tube(CheckedTable):
-    """The elastomer tube at rest, between the faces of its end plates."""
+    """The elastomer tube at rest, between the end plates."""
 
     bore_radius: Length = Field(description="Radius of the bore.")
     wall: Length = Field(description="Thickness of the wall.")

@@ -15,8 +15,8 @@ from fem.rubber.law import NearlyIncompressible, log
 class Gent(NearlyIncompressible):
     """W = -mu Jm/2 ln(1 - (I1 - 3)/Jm), with shear modulus mu.
 
-    The stress grows without bound as I1 - 3 nears the limit Jm; for a large Jm the rubber is
-    neo-Hookean. Beyond Jm there is no such rubber: energy and derivatives are nan there.
+    The stress grows without bound as I1 - 3 approaches the limit Jm; for a large Jm the rubber is
+    neo-Hookean. Beyond Jm energy and derivatives are nan.
 
     Source: A. N. Gent, Rubber Chem. Technol. 69(1), 59 (1996), doi 10.5254/1.3538357; formula from
     memory.

@@ -1,4 +1,4 @@
-r"""What a rubber law is.
+r"""The interface of a rubber law.
 
 An isotropic, nearly incompressible rubber stores per unit reference volume
 
@@ -8,8 +8,8 @@ with the invariants of the volume-preserving part of the deformation,
 :math:`\bar I_1 = J^{-2/3}\, \mathrm{tr}\, C` and
 :math:`\bar I_2 = J^{-4/3} (\mathrm{tr}^2 C - \mathrm{tr}\, C^2) / 2`, so that the rubber is at
 rest without stress and the field p is the mean stress itself. A law is the function W alone.
-Both models read the same W: the FE model hands it UFL expressions, the fast model NumPy arrays,
-hence they cannot drift apart.
+Both models use the same W, the FE model with UFL expressions and the fast model with NumPy arrays,
+so they cannot differ.
 
 Source: G. A. Holzapfel, Nonlinear Solid Mechanics (2000), sec. 6.4 (decoupled form) and 8.3
 (perturbed Lagrangian form); formulas from memory, re-derived.
@@ -28,8 +28,8 @@ from fem.core.arrays import Array
 class Rubber(Protocol):
     """A rubber law: the energy W and its derivatives, in MPa (N mm per mm3).
 
-    The constants of a law are numbers, or arrays that broadcast against the invariants: one law
-    then stands for many rubbers.
+    The constants of a law are numbers, or arrays that broadcast against the invariants: the law
+    then describes many rubbers.
     """
 
     def __hash__(self) -> int:
@@ -58,19 +58,20 @@ class Rubber(Protocol):
     def energy(self, i1: Any, i2: Any, *parameters: Any) -> Any:
         """Return W(I1, I2), zero at rest; the arguments are numbers, arrays or UFL expressions.
 
-        Beyond :attr:`locking` numbers and arrays are nan; the FE model sees to that by itself.
+        Beyond :attr:`locking` the result is nan for numbers and arrays; the FE model checks the
+        limit itself.
         """
 
     def dW(self, i1: Any, i2: Any) -> tuple[Array, Array]:
         """Return the first derivatives (W_1, W_2), of the common shape of `i1` and constants."""
 
     def d2W(self, i1: Any, i2: Any) -> tuple[Array, Array, Array]:
-        """Return the second derivatives (W_11, W_12, W_22), shaped as the first."""
+        """Return the second derivatives (W_11, W_12, W_22), of the same shape."""
 
 
 @dataclass(frozen=True)
 class NearlyIncompressible:
-    """What all laws share."""
+    """Common properties of all laws."""
 
     bulk_ratio: Any = field(default=1000.0, kw_only=True)
 
@@ -98,7 +99,7 @@ class NearlyIncompressible:
 def log(x: Any) -> Any:
     """Return the natural logarithm of a number, an array or a UFL expression."""
     if hasattr(x, "ufl_shape"):
-        import ufl  # whoever hands in a UFL expression has it
+        import ufl  # installed wherever there are UFL expressions
 
         return ufl.ln(x)
     return np.log(x)

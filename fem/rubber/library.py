@@ -18,17 +18,17 @@ class Material:
     name
         How a case refers to it.
     rubber
-        Law and constants, with units, as they stand in the table of a case.
+        Law and constants, with units, as in the table of a case.
     strain_range
-        How it was strained, and how far.
+        Kind and range of the strain in the tests.
     source, doi
-        Where the constants, or the data for an own fit, were published.
+        Publication of the constants, or of the data that were fitted here.
     read
         How the source was read: "at the source", "second-hand" or "from memory".
     own_fit
         Whether the constants were fitted here.
     note
-        What else is known.
+        Remarks.
     """
 
     name: str

@@ -15,7 +15,7 @@ from fem.rubber.law import NearlyIncompressible, spread
 class NeoHookean(NearlyIncompressible):
     """W = mu/2 (I1 - 3).
 
-    Good to about 40 % strain for most silicones; beyond it real rubber stiffens.
+    Accurate to about 40 % strain for most silicones; beyond it real rubber stiffens.
 
     Source: L. R. G. Treloar, Trans. Faraday Soc. 39, 241 (1943); formula from memory.
 

@@ -26,14 +26,14 @@ class Ogden(NearlyIncompressible):
     r"""W = sum of mu_p/alpha_p (l_1^alpha_p + l_2^alpha_p + l_3^alpha_p - 3).
 
     The l_i are the principal stretches without the change of volume; mu = sum mu_p alpha_p / 2.
-    (Beware of the other convention with 2 mu_p / alpha_p^2 instead of mu_p / alpha_p: its moduli
-    add up to mu.) The sum of powers is tr C^(alpha_p/2), which :mod:`fem.rubber.powers` turns into
+    (Another convention has 2 mu_p / alpha_p^2 instead of mu_p / alpha_p; its moduli add up to mu.)
+    The sum of powers is tr C^(alpha_p/2), which :mod:`fem.rubber.powers` turns into
     a smooth function of I1 and I2; tr C^-b is that of the inverse, which has I1 and I2 exchanged.
     Terms with an even exponent are exact.
 
-    The parameters of :meth:`energy` are the weights of the functions that these powers are summed
-    from. The exponents are in them: the compiled form is a new one only where half an exponent
-    passes a whole number, or becomes one.
+    The parameters of :meth:`energy` are the weights of the functions whose sum replaces these
+    powers; they depend on the exponents. A new form is compiled only if the whole part of half an
+    exponent changes, or half an exponent becomes a whole number.
 
     Source: R. W. Ogden, Proc. R. Soc. A 326, 565 (1972), doi 10.1098/rspa.1972.0026; formula from
     memory.
@@ -101,7 +101,7 @@ class Ogden(NearlyIncompressible):
 
 
 def _sum(summands: list[Any]) -> Any:
-    """Return the sum, taken in pairs: UFL walks down a nested sum and must not come too deep."""
+    """Return the sum, added in pairs: deeply nested sums exceed the recursion limit of UFL."""
     while len(summands) > 1:
         pairs = zip(summands[::2], summands[1::2], strict=False)
         summands = [a + b for a, b in pairs] + summands[len(summands) // 2 * 2 :]

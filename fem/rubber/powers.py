@@ -1,34 +1,33 @@
 r"""The trace of any power of C, as a smooth function of its first two invariants.
 
 C has the principal values x_1, x_2, x_3 with product 1. Whole powers s_j = tr C^j follow from
-s_0 = 3, s_1 = I_1, s_2 = I_1^2 - 2 I_2 by Newton's identity, which says of every principal value
-that x^3 = I_1 x^2 - I_2 x + 1:
+s_0 = 3, s_1 = I_1, s_2 = I_1^2 - 2 I_2 by Newton's identity, since every principal value satisfies
+x^3 = I_1 x^2 - I_2 x + 1:
 
 .. math:: s_j = I_1 s_{j-1} - I_2 s_{j-2} + s_{j-3}. \qquad (1)
 
-Formulas for the x_i themselves cannot be differentiated where two of them are equal, as they all
-are at rest. So a fractional power x^{n + \beta}, 0 < \beta < 1, is written otherwise. Being a
-mixture
+Formulas for the x_i themselves are not differentiable where two of them are equal, as at rest. So a
+fractional power x^{n + \beta}, 0 < \beta < 1, is written differently. From the integral
 
 .. math:: x^\beta = \frac{\sin \pi\beta}{\pi}
           \int_0^\infty t^{\beta - 1} \frac{x}{x + t} \, dt, \qquad (2)
 
-x^\beta is replaced by a sum over fixed poles t_k in geometric progression, its coefficients chosen
-by least squares for stretches from 1/25 to 25, to which (2) serves as pattern only,
+only the form is taken: x^\beta is replaced by a sum over fixed poles t_k in geometric progression,
+whose coefficients are fitted by least squares for stretches from 1/25 to 25,
 
 .. math:: x^\beta \approx c_0 + c_1 x + \sum_k c_k \frac{x}{x + t_k}. \qquad (3)
 
-By the theorem of Cayley and Hamilton its trace is rational in the invariants, and smooth:
+By the Cayley-Hamilton theorem its trace is rational in the invariants, and smooth:
 
 .. math::
    \mathrm{tr}\, C^{n + \beta} &\approx c_0 s_n + c_1 s_{n+1} + \sum_k c_k N_k / P_k, \qquad (4) \\
    P &= \det(C + t) = t^3 + I_1 t^2 + I_2 t + 1, \\
    N &= P\, \mathrm{tr}\, C^{n+1} (C + t)^{-1} = t^2 s_{n+1} + t (I_1 s_{n+1} - s_{n+2}) + s_n.
 
-Exactness. Whole powers are exact. With fractional ones the stresses of an Ogden rubber are good to
-2e-9 for all exponents from 0.1 upwards (measured over random stretches from 1/25 to 25). Beyond
+Accuracy. Whole powers are exact. With fractional ones the stresses of an Ogden rubber are accurate
+to 2e-9 for all exponents from 0.1 upwards (measured over random stretches from 1/25 to 25). Beyond
 these stretches the error grows slowly and nothing becomes singular. The Gauss-Jacobi rule for (2),
-which is Padé's approximation about x = 1, would take some 130 poles for as much.
+which is the Padé approximation about x = 1, would need about 130 poles for the same.
 
 Source: (1) is Newton's; (2): R. Bhatia, Matrix Analysis (1997), sec. V.1, formula from memory;
 the rest is derived here.
@@ -44,19 +43,19 @@ import numpy as np
 
 from fem.core.arrays import Array
 
-GREATEST_STRETCH = 25.0
-"""Stretches up to this and down to its inverse are represented."""
+MAX_STRETCH = 25.0
+"""The fit covers stretches from the inverse of this value to this value."""
 
-_LOG = 2 * np.log(GREATEST_STRETCH)
+_LOG = 2 * np.log(MAX_STRETCH)
 POLES = np.exp(1.47 * _LOG * np.linspace(-1.0, 1.0, 30))
-"""The poles t_k; how far they reach beyond the stretches was chosen for the least error."""
+"""The poles t_k; their range beyond the stretches was chosen for the smallest error."""
 
 
 @lru_cache(maxsize=256)
 def coefficients(beta: float) -> tuple[float, ...]:
     """Return c_0, c_1 and the c_k of eq. (3), for 0 < `beta` < 1.
 
-    Fitted are the value and its first two derivatives by ln x: energy, stress and stiffness.
+    The value and its first two derivatives by ln x are fitted: energy, stress and stiffness.
     """
     x = np.exp(_LOG * np.cos(np.pi * (np.arange(200) + 0.5) / 200))[:, None]
     ones, share = np.ones_like(x), POLES / (x + POLES)
@@ -72,7 +71,7 @@ def coefficients(beta: float) -> tuple[float, ...]:
 
 
 def functions(i1: Any, i2: Any, whole: int, fractional: bool) -> list[Any]:
-    """Return the functions that eq. (4) sums up, each less its value at rest.
+    """Return the functions of the sum in eq. (4), each minus its value at rest.
 
     Parameters
     ----------
@@ -96,8 +95,8 @@ def _ratio(t: float, i2: Any, i1: Any, s: list[Any]) -> Any:
     return (t * t * s[1] + t * (i1 * s[1] - s[2]) + s[0]) / (t**3 + i1 * t * t + i2 * t + 1)
 
 
-# A jet is what a function is at (I1, I2) with its derivatives by 1, 2, 11, 12, 22: shape (6, ...).
-# By the product rule these matrices add to I1 (or I2) times a jet what comes of I1's own slope.
+# A jet is a function value at (I1, I2) with the derivatives by 1, 2, 11, 12, 22: shape (6, ...).
+# These matrices give the terms of the product rule that come from the derivative of I1 (or I2).
 _BY_I1, _BY_I2 = np.zeros((6, 6)), np.zeros((6, 6))
 _BY_I1[[1, 3, 4], [0, 1, 2]] = 1.0, 2.0, 1.0
 _BY_I2[[2, 4, 5], [0, 1, 2]] = 1.0, 1.0, 2.0
@@ -111,8 +110,8 @@ def derivatives(i1: Any, i2: Any, whole: int, weights: Sequence[Any]) -> Array:
     i1, i2
         Invariants, shape (...).
     whole, weights
-        The number n; a weight to each function, only one if there is no beta. Weights are numbers,
-        or arrays of one shape that broadcasts against the invariants.
+        The number n; one weight per function, only one if there is no beta. Weights are numbers, or
+        arrays of one shape that broadcasts against the invariants.
 
     Returns
     -------

@@ -2,12 +2,12 @@ r"""The helix of a thread on the undeformed tube.
 
 A thread at helix angle alpha to the axis of a tube of radius R runs through
 (R cos theta, R sin theta, Z) with theta = theta_0 + Z tan(alpha) / R. A positive angle is a
-right-handed helix: theta grows with Z. Its length is L / cos(alpha). The ring that holds the other
-end has then turned by phi = L tan(alpha) / R against the anchors on the first plate.
+right-handed helix: theta grows with Z. Its length is L / cos(alpha). The ring at the other end is
+turned by phi = L tan(alpha) / R relative to the anchors on the first plate.
 
 Friction. A thread that slides on the tube presses on it by its curvature sin^2(alpha) / R. Over the
-whole thread it winds through the angle phi sin(alpha), and with the coefficient mu the tensions at
-its ends differ by at most the factor exp(mu phi sin(alpha)) (L. Euler and J. A. Eytelwein; formula
+whole thread the angle of wrap is phi sin(alpha), and with the coefficient mu the tensions at its
+ends differ by at most the factor exp(mu phi sin(alpha)) (L. Euler and J. A. Eytelwein; formula
 from memory).
 """
 
@@ -37,7 +37,7 @@ class Helix:
 
     @classmethod
     def of_ring(cls, turn: Any, radius: Any, tube_length: Any) -> Self:
-        """Return the helix that a turn of the ring (rad) makes."""
+        """Return the helix that belongs to a turn of the ring (rad)."""
         return cls(np.arctan(radius * turn / tube_length), radius, tube_length)
 
     @property
@@ -57,10 +57,10 @@ class Helix:
 
     @property
     def wrap(self) -> Any:
-        """Angle through which one thread winds on the tube (rad), never negative."""
+        """Angle of wrap of one thread on the tube (rad), never negative."""
         return self.ring_turn * np.sin(self.angle)
 
     def capstan_ratio(self, friction: Any) -> Any:
-        """Return the greatest ratio of the tensions at the two ends that friction can hold."""
-        with np.errstate(over="ignore"):  # a thousand turns: infinite
+        """Return the greatest ratio of the tensions at the two ends that friction allows."""
+        with np.errstate(over="ignore"):  # infinite for a thousand turns
             return np.exp(friction * self.wrap)

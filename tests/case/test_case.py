@@ -5,6 +5,7 @@ import math
 import pytest
 
 from fem.case.case import BARE_SECTORS, CaseError
+from tests.helpers.messages import refused
 
 
 def test_ready_case_has_the_values_of_its_file(make_case):
@@ -27,6 +28,13 @@ def test_changed_copy_differs_in_the_named_keys_only(make_case):
     assert changed.threads[1].angle == pytest.approx(math.radians(10), rel=4e-16)  # round-off
     assert changed.pressure.steps == 3
     assert changed.changed(threads__1__angle="-30 deg", pressure__steps=5) == case
+
+
+def test_change_names_a_family(make_case):
+    case = make_case()
+    assert case.changed(threads__B__angle="10 deg") == case.changed(threads__1__angle="10 deg")
+    with refused(CaseError, "threads.C.angle", "A, B"):
+        case.changed(threads__C__angle="10 deg")
 
 
 def test_change_to_an_alternative_replaces_it(make_case):

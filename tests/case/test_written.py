@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fem.case.case import Case
-from fem.case.thread_family import MOST_TURNS
+from fem.case.thread_family import MAX_TURNS
 from fem.core.schema_base import schema_of_file
 from fem.core.units import ANGLE, read
 from fem.rubber.library import materials
@@ -169,7 +169,7 @@ def fits(data):
         key = "angle" if "angle" in family else "ring_turn"
         given = read(family[key], ANGLE)
         turn = math.tan(given) * aspect if key == "angle" else given
-        if abs(turn) >= 2 * math.pi * MOST_TURNS:
+        if abs(turn) >= 2 * math.pi * MAX_TURNS:
             return False
         # at up to 36 degrees no thread is stretched by more than a quarter: cos(36.87 deg) is 4/5
         if abs(turn) > math.tan(math.radians(36)) * aspect:
