@@ -1,1 +1,1 @@
-"""What runs in the browser, in the page and in reports: arrays, scripts, painter."""
+"""Code for the browser, used by the page and by reports: arrays, scripts, painter."""

@@ -1,4 +1,4 @@
-"""The files of `client/`: the page of the browser, its styles, its scripts (plain ES modules)."""
+"""The files of `client/`: the page, its styles and its scripts (plain ES modules)."""
 
 from __future__ import annotations
 
@@ -25,12 +25,12 @@ def asset(name: str) -> Path:
 
 
 def modules(name: str) -> list[str]:
-    """Return the names of a script and of all that it imports, each after its own imports."""
+    """Return the names of a script and of all its imports, each after its own imports."""
     imports = _IMPORT.findall(asset(name).read_text(encoding="utf-8"))
     return [*dict.fromkeys([*(one for other in imports for one in modules(other)), name])]
 
 
 def bundle(name: str) -> str:
-    """Return a script and all that it imports as one module; they share one scope of names."""
+    """Return a script and all its imports as one module, in which names must be unique."""
     texts = (asset(module).read_text(encoding="utf-8") for module in modules(name))
     return "\n".join(re.sub("^export ", "", _IMPORT.sub("", text), flags=re.M) for text in texts)

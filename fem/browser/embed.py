@@ -1,7 +1,7 @@
-"""A scene to turn inside another page: all it needs stands in the page itself.
+"""An interactive scene embedded in a page, with its scripts and data.
 
-Scripts and data are packed by gzip and written as base64, which a browser undoes by itself
-(`DecompressionStream`).  Nothing is asked of a server, so the page may be opened as a file.
+Scripts and data are compressed with gzip and written as base64; the browser decompresses them
+(`DecompressionStream`). There are no requests to a server, so the page can be opened as a file.
 """
 
 from __future__ import annotations
@@ -22,7 +22,9 @@ def scene_block(packed: bytes) -> str:
 
 def viewer_scripts() -> str:
     """Return the scripts and styles that scenes need, as HTML."""
-    style, loader = (asset(name).read_text(encoding="utf-8") for name in ("sheet.css", "loader.js"))
+    style, loader = (
+        asset(name).read_text(encoding="utf-8") for name in ("viewer.css", "loader.js")
+    )
     code = _packed(bundle("embedded.js").encode())
     return (
         f"<style>{style}</style>\n"
@@ -32,5 +34,5 @@ def viewer_scripts() -> str:
 
 
 def _packed(data: bytes) -> str:
-    """Return bytes by gzip, always to the same text, as base64."""
+    """Return bytes, compressed with gzip, as base64; equal bytes give equal text."""
     return base64.b64encode(gzip.compress(data, mtime=0)).decode("ascii")

@@ -122,10 +122,10 @@ def serve(folders: Sequence[Path], bench: Path | None, **options: Any) -> None:
     if len(folders) == 1 and _is_study(folders[0]):
         if bench is not None:
             raise InputError("--bench: applies to results, not to a study; use the command compare")
-        from fem.web.study import StudyRoom
+        from fem.web.study import StudyHandler
 
-        room = StudyRoom(folders[0])
-        serve_page(room.first(), room.title, base=room.base, study=room, **options)
+        study = StudyHandler(folders[0])
+        serve_page(study.first(), study.title, base=study.base, study=study, **options)
         return
     from fem.scene.result_view import load_cases
 

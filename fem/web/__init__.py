@@ -1,1 +1,1 @@
-"""The page: what is shown of results in a browser, served on this machine alone."""
+"""The page that shows results in a browser, served to this machine only."""

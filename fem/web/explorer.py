@@ -1,4 +1,4 @@
-"""The live explorer behind the page: what it offers, where it settles, what it can reach."""
+"""The server of the live explorer: slider ranges, fast model, reachable set."""
 
 from __future__ import annotations
 
@@ -10,8 +10,7 @@ from typing import Any, NamedTuple
 
 from aiohttp import web
 
-from fem.browser.pack import described as of_column
-from fem.browser.pack import pack
+from fem.browser.pack import column_data, pack
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.units import ANGLE
@@ -24,19 +23,19 @@ from fem.quantities.column import Measure
 from fem.scene.colours import Scales, stretch_scale, tension_scale
 from fem.scene.result_view import Exhibit
 from fem.scene.surface import Skin
-from fem.web.guard import binary, json_of
+from fem.web.guard import json_of, pack_response
 from fem.wording.remarks import cautions
 from fem.wording.tables import PRESSURE
 
-KEPT = 32
-"""Number of reachable sets that are kept."""
+CACHE_SIZE = 32
+"""Number of reachable sets in the cache."""
 
 
-class Opened(NamedTuple):
-    """What the explorer offers, the scales of its colours, and the skin of its tube.
+class ExplorerData(NamedTuple):
+    """Slider ranges, colour scales, and the surface of the tube.
 
-    The fast model's tube has the same skin at all settings, and to find it takes as long as all the
-    rest of a move.
+    The surface of the fast model's tube is the same at all settings. To compute it takes as long as
+    the rest of an evaluation.
     """
 
     ranges: SliderRanges
@@ -45,80 +44,80 @@ class Opened(NamedTuple):
 
 
 class LiveExplorer:
-    """The live explorer of one case, the same for every tab: it keeps no setting of any.
+    """The live explorer of one case, for all tabs; it stores no settings.
 
     Parameters
     ----------
     base
-        The case; None if what is shown has no one case.
+        The case; None for no explorer.
     note
-        What is to be said of it before all else.
+        A first note to show.
     """
 
     def __init__(self, base: Case | None, note: str = "") -> None:
         self._base, self._note = base, note
         self._opening, self._reaching = asyncio.Lock(), asyncio.Lock()
-        self._reached = lru_cache(KEPT)(self._reach)
+        self._cached_reach = lru_cache(CACHE_SIZE)(self._reach)
 
     def routes(self, root: str) -> list[web.RouteDef]:
-        """Return what it answers."""
+        """Return the routes of its requests."""
         return [
             web.get(f"{root}live", self.describe),
-            web.post(f"{root}live/settle", self.settle),
+            web.post(f"{root}live/evaluate", self.evaluate),
             web.get(f"{root}live/reach", self.reach),
         ]
 
     @cached_property
-    def _found(self) -> Opened:
+    def _data(self) -> ExplorerData:
         if self._base is None:
-            raise InputError("no case is shown that the explorer could set")
-        found = slider_ranges(self._base)
-        found = replace(found, notes=(*filter(None, [self._note]), *found.notes))
-        shape = uniform_shape(found.base, evaluate_setting(found.start, found.base).rest)
-        return Opened(found, explorer_scales(found), Skin(shape, found.base.tube))
+            raise InputError("the live explorer needs a case")
+        ranges = slider_ranges(self._base)
+        ranges = replace(ranges, notes=(*filter(None, [self._note]), *ranges.notes))
+        shape = uniform_shape(ranges.base, evaluate_setting(ranges.start, ranges.base).rest)
+        return ExplorerData(ranges, explorer_scales(ranges), Skin(shape, ranges.base.tube))
 
-    async def opened(self) -> Opened:
-        """Return what it offers, found once.
+    async def data(self) -> ExplorerData:
+        """Return the data, computed once.
 
         Raises
         ------
         InputError
-            If it offers nothing.
+            If there is no explorer of this case.
         """
         async with self._opening:
-            return await asyncio.to_thread(lambda: self._found)
+            return await asyncio.to_thread(lambda: self._data)
 
     async def describe(self, _: web.Request) -> web.Response:
-        """Answer what the explorer offers."""
+        """Return the slider ranges."""
         try:
-            found = (await self.opened()).ranges
+            ranges = (await self.data()).ranges
         except InputError as error:
-            return web.json_response({"offered": False, "reason": str(error)})
-        return web.json_response(described(found))
+            return web.json_response({"available": False, "reason": str(error)})
+        return web.json_response(ranges_data(ranges))
 
-    async def settle(self, request: web.Request) -> web.Response:
-        """Answer where the fast model settles at a setting."""
+    async def evaluate(self, request: web.Request) -> web.Response:
+        """Return the fast model at a setting."""
         setting = Setting.parse(await json_of(request))
-        opened = await self.opened()
-        return binary(await asyncio.to_thread(settled, setting, *opened))
+        data = await self.data()
+        return pack_response(await asyncio.to_thread(evaluated, setting, *data))
 
     async def reach(self, request: web.Request) -> web.Response:
-        """Answer what can be reached by turning the first two rings."""
-        found = (await self.opened()).ranges
-        slack, angles = _asked(request, found)
-        async with self._reaching:  # one at a time: it takes all of a processor
-            levels = await asyncio.to_thread(self._reached, slack, tuple(angles[RINGS:]))
+        """Return the reachable set over the first two rings."""
+        ranges = (await self.data()).ranges
+        slack, angles = _requested(request, ranges)
+        async with self._reaching:  # one at a time: it uses a whole processor
+            levels = await asyncio.to_thread(self._cached_reach, slack, tuple(angles[RINGS:]))
         return web.json_response(levels)
 
     def _reach(self, slack: SlackForAll, others: tuple[float, ...]) -> dict[str, Any]:
-        return _levels(reachable_set(self._found.ranges, slack, (0.0,) * RINGS + others))
+        return _levels(reachable_set(self._data.ranges, slack, (0.0,) * RINGS + others))
 
 
-def described(found: SliderRanges) -> dict[str, Any]:
-    """Return what the explorer offers as JSON data."""
+def ranges_data(found: SliderRanges) -> dict[str, Any]:
+    """Return the slider ranges as JSON data."""
     start = found.start
     return {
-        "offered": True,
+        "available": True,
         "families": [
             {"name": family.name, "unit": ANGLE.shown, "value": angle, **asdict(ends)}
             for family, angle, ends in zip(
@@ -133,7 +132,7 @@ def described(found: SliderRanges) -> dict[str, Any]:
                 for rule, ends in found.slack.items()
             ],
         },
-        "pressure": of_column(PRESSURE) | {"value": start.pressure, **asdict(found.pressure)},
+        "pressure": column_data(PRESSURE) | {"value": start.pressure, **asdict(found.pressure)},
         "resolution": "standard",
         "resolutions": list(RESOLUTIONS),
         "notes": list(found.notes),
@@ -141,10 +140,10 @@ def described(found: SliderRanges) -> dict[str, Any]:
 
 
 def explorer_scales(found: SliderRanges) -> Scales:
-    """Return the scales of all that the explorer shows, so that a colour keeps its meaning.
+    """Return the colour scales for all settings, so that a colour always has the same meaning.
 
-    They reach to what the case itself comes to at the greatest pressure, as its threads are and
-    taken up. What is beyond has the last colour.
+    They end at the values of the case at the greatest pressure, with its own slack or with slack
+    taken up. Values above the scale take the end colour.
     """
     angles, high = found.start.angles, found.pressure.high
     settings = [
@@ -159,17 +158,17 @@ def explorer_scales(found: SliderRanges) -> Scales:
     )
 
 
-def settled(setting: Setting, ranges: SliderRanges, scales: Scales, skin: Skin) -> bytes:
-    """Return the pack of the fast model at a setting: one state, so that a move is quick.
+def evaluated(setting: Setting, ranges: SliderRanges, scales: Scales, skin: Skin) -> bytes:
+    """Return the pack of the fast model at a setting: one state, so that it is quick.
 
     Raises
     ------
     InputError
-        If the setting is not offered, makes no case, or has no solution even at rest.
+        If the setting is outside the ranges, is not a valid case, or has no solution at rest.
     """
     ranges.check(setting)
     found = evaluate_setting(setting, ranges.base)
-    exhibit = Exhibit(
+    view = Exhibit(
         name=ranges.base.title,
         case=found.case,
         model="fast",
@@ -178,16 +177,16 @@ def settled(setting: Setting, ranges: SliderRanges, scales: Scales, skin: Skin) 
         note=cautions(found.case, found.row, found.termination),
         skin=skin,
     )
-    return pack([exhibit], ranges.base.title, scales)
+    return pack([view], ranges.base.title, scales)
 
 
-def _asked(request: web.Request, found: SliderRanges) -> tuple[SlackForAll, list[float]]:
-    """Return the slack rule and the angles that a question names; else those of the case.
+def _requested(request: web.Request, found: SliderRanges) -> tuple[SlackForAll, list[float]]:
+    """Return the slack rule and the angles of a request; else those of the case.
 
     Raises
     ------
     InputError
-        If they cannot be used.
+        If they are not valid.
     """
     query, start = request.query, found.start
     slack = start.slack.model_dump()
@@ -200,12 +199,12 @@ def _asked(request: web.Request, found: SliderRanges) -> tuple[SlackForAll, list
 
 
 def _levels(found: ReachableSet) -> dict[str, Any]:
-    """Return what can be reached as JSON data: points row by row, None where there is no state."""
+    """Return a reachable set as JSON data: points row by row, None where there is no state."""
     levels, *grid, axes = found.points.shape
     flat = found.points.round(4).reshape(levels, -1, axes).tolist()
     return {
-        "columns": [of_column(measure) for measure in AXES],
-        "drive": of_column(PRESSURE),
+        "columns": [column_data(measure) for measure in AXES],
+        "drive": column_data(PRESSURE),
         "levels": [
             {
                 "pressure": float(pressure),

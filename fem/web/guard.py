@@ -1,10 +1,9 @@
-"""What every request meets: its host, its errors in words, what the page may do and load.
+"""Checks of every request: host and origin; errors as JSON; security headers.
 
-The server listens on 127.0.0.1 alone, yet every page that a browser has open may send requests
-there. A random key in the path keeps them out; so does the check of the Host header, which a name
-that is made to point at 127.0.0.1 does not pass, and that of the Origin header, by which a browser
-says which page sends; and what is sent has to be JSON, which a page from elsewhere may not send
-unasked.
+The server listens on 127.0.0.1 only, but any page in a browser on this machine can send requests
+there. They are refused by a random key in the path; by a check of the Host header, against other
+names that resolve to 127.0.0.1; by a check of the Origin header, in which a browser names the
+sending page; and because data must be JSON, which another page cannot send without permission.
 """
 
 from __future__ import annotations
@@ -33,7 +32,7 @@ POLICY = "; ".join(
         "frame-ancestors 'none'",
     ]
 )
-"""Content-Security-Policy: the page loads nothing from elsewhere, and sends nothing there."""
+"""Content-Security-Policy: the page neither loads from nor sends to other servers."""
 
 HEADERS = {
     "Content-Security-Policy": POLICY,
@@ -47,29 +46,29 @@ type Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 @web.middleware
 async def guard(request: web.Request, handler: Handler) -> web.StreamResponse:
-    """Refuse another host or origin, and answer errors as JSON with one sentence.
+    """Refuse other hosts and origins, and return errors as JSON with a message.
 
-    Input that cannot be used is no fault of the page, which shows the sentence: it is answered with
-    status 200, for a browser writes every other one into its console as an error.
+    Input that cannot be used has status 200, and the page shows the message: browsers log any other
+    status as an error in the console.
     """
     if request.host not in hosts(request):
-        return failure(403, f'host "{request.host}": only this machine itself is served')
+        return error_response(403, f'host "{request.host}" refused: only this machine is served')
     origin = request.headers.get("Origin")
     if origin is not None and origin not in {f"http://{host}" for host in hosts(request)}:
-        return failure(403, f'origin "{origin}": only the page of this server is answered')
+        return error_response(403, f'origin "{origin}" refused: only the own page is served')
     try:
         return await handler(request)
     except InputError as error:
-        return failure(200, str(error))
+        return error_response(200, str(error))
     except UnknownSolveError as error:
-        return failure(404, str(error))
+        return error_response(404, str(error))
     except web.HTTPNotFound:
-        return failure(404, "there is nothing here")
+        return error_response(404, "not found")
     except web.HTTPException as error:
-        return failure(error.status, error.text or error.reason)
-    except Exception as error:  # a fault of ours must end neither the server nor the page
+        return error_response(error.status, error.text or error.reason)
+    except Exception as error:  # an internal error must not end the server or the page
         print(f"{request.method} {request.rel_url.name}: {error!r}", file=sys.stderr)
-        return failure(500, f"a fault of the program: {type(error).__name__}: {error}")
+        return error_response(500, f"internal error: {type(error).__name__}: {error}")
 
 
 def hosts(request: web.Request) -> set[str]:
@@ -79,31 +78,31 @@ def hosts(request: web.Request) -> set[str]:
 
 
 async def add_headers(_: web.Request, response: web.StreamResponse) -> None:
-    """Say what the page may do; data are kept by no cache, files are asked for anew."""
+    """Add the security headers; data are never cached, files are requested again."""
     response.headers.update(HEADERS)
     response.headers.setdefault("Cache-Control", "no-store")
 
 
-def failure(status: int, sentence: str) -> web.Response:
+def error_response(status: int, message: str) -> web.Response:
     """Return an error as JSON."""
-    return web.json_response({"error": sentence}, status=status)
+    return web.json_response({"error": message}, status=status)
 
 
-def binary(packed: bytes) -> web.Response:
-    """Return a pack."""
+def pack_response(packed: bytes) -> web.Response:
+    """Return a pack as a response."""
     return web.Response(body=packed, content_type="application/octet-stream")
 
 
 async def json_of(request: web.Request) -> Any:
-    """Return the JSON that a request brings.
+    """Return the JSON data of a request.
 
     Raises
     ------
     aiohttp.web.HTTPBadRequest
-        If it brings none.
+        If it has none.
     """
     if request.content_type != "application/json":
-        raise web.HTTPBadRequest(text=f'content type "{request.content_type}": JSON is due')
+        raise web.HTTPBadRequest(text=f'content type "{request.content_type}": JSON required')
     try:
         return await request.json()
     except (json.JSONDecodeError, UnicodeDecodeError, RecursionError) as error:

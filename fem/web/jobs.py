@@ -1,4 +1,4 @@
-"""FE solves that the page asks for: begun, watched, stopped, shown."""
+"""FE solves that the page requests: start, progress, stop, shapes."""
 
 from __future__ import annotations
 
@@ -15,24 +15,24 @@ from fem.results.result import Result
 from fem.scene.colours import Scales
 from fem.scene.result_view import exhibits
 from fem.web.explorer import LiveExplorer
-from fem.web.guard import binary, json_of
+from fem.web.guard import json_of, pack_response
 
 
-class Wanted(Setting):
-    """A setting that is to be solved by FE."""
+class SolveRequest(Setting):
+    """A setting to solve with FE."""
 
     resolution: Resolution = "standard"
-    tab: str = Field(default="", max_length=64, description="Which tab asks; it has one solve.")
+    tab: str = Field(default="", max_length=64, description="The browser tab; it has one solve.")
 
 
-class JobDesk:
-    """Answers for the FE solves of one server."""
+class SolveHandler:
+    """Handles requests for FE solves."""
 
     def __init__(self, explorer: LiveExplorer) -> None:
         self._explorer, self._jobs = explorer, Jobs()
 
     def routes(self, root: str) -> list[web.RouteDef]:
-        """Return what it answers."""
+        """Return the routes of its requests."""
         one = f"{root}live/fe/{{job}}"
         return [
             web.post(f"{root}live/fe", self.start),
@@ -42,27 +42,27 @@ class JobDesk:
         ]
 
     async def start(self, request: web.Request) -> web.Response:
-        """Begin to solve a setting."""
-        wanted = Wanted.parse(await json_of(request))
-        ranges = (await self._explorer.opened()).ranges
-        case = ranges.case(wanted, ranges.steps)
-        name = self._jobs.start(case, wanted.resolution, wanted.tab)
+        """Start to solve a setting, and return the name of the solve."""
+        requested = SolveRequest.parse(await json_of(request))
+        ranges = (await self._explorer.data()).ranges
+        case = ranges.case(requested, ranges.steps)
+        name = self._jobs.start(case, requested.resolution, requested.tab)
         return web.json_response({"job": name})
 
     async def progress(self, request: web.Request) -> web.Response:
-        """Answer how far a solve has come."""
+        """Return the progress of a solve."""
         return web.json_response(asdict(self._jobs.progress(request.match_info["job"])))
 
     async def stop(self, request: web.Request) -> web.Response:
-        """Stop a solve, and answer how far it had come."""
+        """Stop a solve, and return its progress."""
         self._jobs.stop(request.match_info["job"])
         return await self.progress(request)
 
     async def scene(self, request: web.Request) -> web.Response:
-        """Answer the shapes of a solve that is done."""
+        """Return the shapes of a solve that is done."""
         result = self._jobs.result(request.match_info["job"])
-        scales = (await self._explorer.opened()).scales
-        return binary(await asyncio.to_thread(_packed, result, scales))
+        scales = (await self._explorer.data()).scales
+        return pack_response(await asyncio.to_thread(_packed, result, scales))
 
     async def close(self, _: web.Application) -> None:
         """End all processes."""

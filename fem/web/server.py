@@ -1,4 +1,4 @@
-"""The server behind the page: on this machine alone, until it is broken off."""
+"""The server of the page: on this machine only, until it is interrupted."""
 
 from __future__ import annotations
 
@@ -19,144 +19,144 @@ from fem.browser.pack import pack
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.web.explorer import LiveExplorer
-from fem.web.guard import add_headers, binary, guard
-from fem.web.jobs import JobDesk
-from fem.web.study import StudyRoom
+from fem.web.guard import add_headers, guard, pack_response
+from fem.web.jobs import SolveHandler
+from fem.web.study import StudyHandler
 
 if TYPE_CHECKING:
     from fem.scene.result_view import Exhibit
 
 ADDRESS = "127.0.0.1"
-MOST_BYTES = 65536
-"""A request brings no more."""
-OF_BASE = "of the base case of the study, whichever of its settings is shown"
-"""What the live explorer of a study says of itself."""
-PATIENCE = 1.0
-"""Requests that are under way when the server ends are given so long (s)."""
+MAX_REQUEST = 65536
+"""Maximum size of a request (bytes)."""
+BASE_CASE_NOTE = "The explorer uses the base case of the study, not the setting chosen above."
+"""Note of the live explorer of a study."""
+SHUTDOWN_TIMEOUT = 1.0
+"""Time for open requests when the server ends (s)."""
 
 
 def serve(
-    exhibits: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]],
+    views: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]],
     title: str,
     *,
     base: Case | None = None,
     port: int | None = None,
     browser: bool = False,
-    study: StudyRoom | None = None,
+    study: StudyHandler | None = None,
 ) -> None:
     """Serve the page until Ctrl-C or SIGTERM.
 
     Parameters
     ----------
-    exhibits
-        What is shown, or what loads it: the server listens while it does.
+    views
+        The views, or a function that loads them while the server already listens.
     title
-        What the page is called.
+        Title of the page.
     base
         The case of the live explorer; None if there is none.
     port
-        Port to listen on; None for one that is free.
+        Port to listen on; None for any free port.
     browser
-        Whether to open the page in a browser, where that is possible.
+        Whether to open the page in a browser, if possible.
     study
-        The study whose settings are chosen in the page, if there is one.
+        The study whose settings can be chosen in the page, if there is one.
 
     Raises
     ------
     InputError
-        If nothing can be served on that port, or what loads the exhibits raises it.
+        If the port cannot be used, or the views cannot be loaded.
     """
     listening = listen(port)
     key = secrets.token_urlsafe(16)
     address = f"http://{ADDRESS}:{listening.getsockname()[1]}/{key}/"
-    faults: list[InputError] = []
+    errors: list[InputError] = []
 
-    def end(fault: InputError) -> None:
-        faults.append(fault)
+    def end(error: InputError) -> None:
+        errors.append(error)
         asyncio.get_running_loop().call_soon(_end)
 
-    app = make_app(exhibits, title, base=base, key=key, study=study, failed=end)
+    app = make_app(views, title, base=base, key=key, study=study, on_error=end)
 
-    async def tell(_: web.Application) -> None:
-        print(f"{address}\nserved on this machine alone until Ctrl-C", flush=True)
+    async def print_address(_: web.Application) -> None:
+        print(f"{address}\nserved to this machine only; Ctrl-C ends the server", flush=True)
         if browser:
             asyncio.get_running_loop().run_in_executor(None, _open_browser, address)
 
-    app.on_startup.append(tell)
-    web.run_app(app, sock=listening, print=None, access_log=None, shutdown_timeout=PATIENCE)
-    for fault in faults:
-        raise fault
+    app.on_startup.append(print_address)
+    web.run_app(app, sock=listening, print=None, access_log=None, shutdown_timeout=SHUTDOWN_TIMEOUT)
+    for error in errors:
+        raise error
 
 
 def _end() -> None:
-    """End the server as Ctrl-C does; requests that wait are answered before."""
+    """End the server as Ctrl-C does, after the open requests."""
     raise web.GracefulExit
 
 
 def listen(port: int | None) -> socket.socket:
-    """Return a socket that listens on a port of 127.0.0.1, or on a free one.
+    """Return a socket that listens on a port of 127.0.0.1, or on any free port.
 
     Raises
     ------
     InputError
-        If that is impossible.
+        If the port cannot be used.
     """
     try:
         return socket.create_server((ADDRESS, port or 0))
     except OverflowError:
         raise InputError(f"port {port}: allowed are 1 to 65535") from None
     except OSError as error:
-        other = "name another by --port, or none"
+        hint = "use another --port, or omit it"
         if error.errno == errno.EADDRINUSE:
-            raise InputError(f"port {port} of {ADDRESS} is in use: {other}") from None
-        why = error.strerror or str(error)
-        raise InputError(f"port {port} of {ADDRESS} cannot be used ({why}): {other}") from None
+            raise InputError(f"port {port} of {ADDRESS} is in use: {hint}") from None
+        reason = error.strerror or str(error)
+        raise InputError(f"port {port} of {ADDRESS} cannot be used ({reason}): {hint}") from None
 
 
 def make_app(
-    exhibits: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]],
+    views: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]],
     title: str,
     *,
     base: Case | None,
     key: str,
-    study: StudyRoom | None = None,
-    failed: Callable[[InputError], None] | None = None,
+    study: StudyHandler | None = None,
+    on_error: Callable[[InputError], None] | None = None,
 ) -> web.Application:
-    """Return the application that answers below ``/<key>/``; see :func:`serve`.
+    """Return the application that serves the page below ``/<key>/``; see :func:`serve`.
 
-    `failed` is told what went wrong where the exhibits are loaded and cannot be.
+    `on_error` is called if the views cannot be loaded.
     """
-    app = web.Application(middlewares=[guard], client_max_size=MOST_BYTES)
+    app = web.Application(middlewares=[guard], client_max_size=MAX_REQUEST)
     root = f"/{key}/"
-    explorer = LiveExplorer(base, OF_BASE if study else "")
-    desk = JobDesk(explorer)
-    scene = Scene(exhibits, title, failed)
+    explorer = LiveExplorer(base, BASE_CASE_NOTE if study else "")
+    solves = SolveHandler(explorer)
+    scene = Scene(views, title, on_error)
     app.add_routes(
         [
             web.get(root, _page),
             web.get(f"{root}assets/{{name}}", _asset),
-            web.get(f"{root}scene", scene.answer),
+            web.get(f"{root}scene", scene.respond),
         ]
     )
-    for room in (explorer, desk):
-        app.add_routes(room.routes(root))
+    for handler in (explorer, solves):
+        app.add_routes(handler.routes(root))
     app.add_routes(study.routes(root) if study else [web.get(f"{root}study", _no_study)])
     app.on_response_prepare.append(add_headers)
-    app.cleanup_ctx.append(scene.packing)
-    app.on_cleanup.append(desk.close)
+    app.cleanup_ctx.append(scene.running)
+    app.on_cleanup.append(solves.close)
     return app
 
 
 @dataclass
 class Scene:
-    """What is shown: loaded and packed once, while the browser loads the page."""
+    """The views, loaded and packed once, while the browser loads the page."""
 
-    exhibits: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]]
+    views: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]]
     title: str
-    failed: Callable[[InputError], None] | None
+    on_error: Callable[[InputError], None] | None
 
-    async def packing(self, _: web.Application) -> AsyncIterator[None]:
-        """Begin as the server starts."""
+    async def running(self, _: web.Application) -> AsyncIterator[None]:
+        """Start to load when the server starts."""
         self._packed = asyncio.create_task(self._load())
         yield
         self._packed.cancel()
@@ -166,17 +166,18 @@ class Scene:
     async def _load(self) -> bytes:
         try:
             return await asyncio.to_thread(self._pack)
-        except InputError as fault:
-            if self.failed is not None:
-                self.failed(fault)
+        except InputError as error:
+            if self.on_error is not None:
+                self.on_error(error)
             raise
 
     def _pack(self) -> bytes:
-        return pack(self.exhibits() if callable(self.exhibits) else self.exhibits, self.title)
+        return pack(self.views() if callable(self.views) else self.views, self.title)
 
-    async def answer(self, _: web.Request) -> web.Response:
-        """Answer the pack."""
-        return binary(await asyncio.shield(self._packed))  # a tab that leaves stops it for none
+    async def respond(self, _: web.Request) -> web.Response:
+        """Return the pack."""
+        # shield: a tab that is closed must not cancel it for others
+        return pack_response(await asyncio.shield(self._packed))
 
 
 async def _page(_: web.Request) -> web.StreamResponse:
@@ -184,7 +185,7 @@ async def _page(_: web.Request) -> web.StreamResponse:
 
 
 async def _no_study(_: web.Request) -> web.Response:
-    return web.json_response({"offered": False, "reason": "no study is shown"})
+    return web.json_response({"available": False, "reason": "no study is shown"})
 
 
 async def _asset(request: web.Request) -> web.StreamResponse:
@@ -196,6 +197,6 @@ async def _asset(request: web.Request) -> web.StreamResponse:
 
 
 def _open_browser(address: str) -> None:
-    """Open the page; where there is no browser, the address is printed anyway."""
+    """Open the page; without a browser, the printed address can be used."""
     with contextlib.suppress(webbrowser.Error, OSError):
         webbrowser.open(address)

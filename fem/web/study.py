@@ -1,4 +1,4 @@
-"""A study behind the page: its settings, what they reach, and the shapes of any of them."""
+"""The server of a study: its settings, their results, and the shapes of any setting."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from aiohttp import web
 
-from fem.browser.pack import described, pack
+from fem.browser.pack import column_data, pack
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.explore.reachable_set import AXES
@@ -18,39 +18,39 @@ from fem.scene.result_view import Exhibit
 from fem.scene.study_view import setting_exhibits
 from fem.study.plot_data import PlotData, plot_data
 from fem.study.study_result import StudyResult
-from fem.web.guard import binary
+from fem.web.guard import pack_response
 
 if TYPE_CHECKING:
     import pandas
 
-MOST = 20_000
-"""Settings that a page lists."""
+MAX_SETTINGS = 20_000
+"""Maximum number of settings in a page."""
 
 
-class StudyRoom:
-    """A study whose settings are chosen in the page.
+class StudyHandler:
+    """Handles requests for a study whose settings can be chosen in the page.
 
     Parameters
     ----------
     folder
-        Its folder, where shapes may be kept.
+        Its folder, which may contain stored shapes.
 
     Raises
     ------
     InputError
-        If there is no study, it found nothing, or has more settings than a page can list.
+        If there is no study, it has no solved step, or it has too many settings.
     """
 
     def __init__(self, folder: str | Path) -> None:
         self._study_result, self._folder = StudyResult.load(folder), Path(folder)
         found = plot_data(self._study_result)
         if found is None:
-            raise InputError(f"{folder}: the study has no step that could be shown")
+            raise InputError(f"{folder}: the study has no solved step")
         self._settings = found.rows.drop_duplicates("case")
-        if len(self._settings) > MOST:
+        if len(self._settings) > MAX_SETTINGS:
             raise InputError(
                 f"{folder}: the study has {len(self._settings)} settings; "
-                f"a page lists {MOST} at most"
+                f"the page shows at most {MAX_SETTINGS}"
             )
         self._plot_data = found
         self._cases: dict[str, Case] = {}
@@ -58,78 +58,78 @@ class StudyRoom:
         self._lock = asyncio.Lock()
 
     def routes(self, root: str) -> list[web.RouteDef]:
-        """Return what it answers."""
+        """Return the routes of its requests."""
         return [
             web.get(f"{root}study", self.describe),
             web.get(f"{root}study/{{key}}/scene", self.scene),
         ]
 
     async def describe(self, _: web.Request) -> web.Response:
-        """Answer which settings the study has, and what they reach."""
-        return web.json_response(self.described())
+        """Return the settings and their results."""
+        return web.json_response(self.data())
 
     async def scene(self, request: web.Request) -> web.Response:
-        """Answer the shapes of a setting."""
+        """Return the shapes of a setting."""
         try:
-            async with self._lock:  # it goes through the settings
-                shown = await asyncio.to_thread(self.exhibits, request.match_info["key"])
+            async with self._lock:  # the settings are iterated
+                views = await asyncio.to_thread(self.views, request.match_info["key"])
         except KeyError:
             raise web.HTTPNotFound from None
-        return binary(await asyncio.to_thread(pack, shown, self.title))
+        return pack_response(await asyncio.to_thread(pack, views, self.title))
 
     @property
     def base(self) -> Case:
-        """The case that varies."""
+        """The base case."""
         return self._study_result.study.base
 
     @property
     def title(self) -> str:
-        """What the study is called."""
+        """The title of the study."""
         return self._study_result.study.title
 
     def first(self) -> list[Exhibit]:
-        """Return what is shown at first."""
-        return self.exhibits(self._first)
+        """Return the views that are shown first."""
+        return self.views(self._first)
 
     @property
     def _first(self) -> str:
-        """The key of a setting whose shapes are kept, or else of the first one."""
+        """The key of the first setting with stored shapes, or else of the first one."""
         keys = [*self._settings.case]
         return next((key for key in keys if (self._folder / "shapes" / key).is_dir()), keys[0])
 
-    def exhibits(self, key: str) -> list[Exhibit]:
-        """Return what is shown of a setting by the key of its case; it bears the setting's name.
+    def views(self, key: str) -> list[Exhibit]:
+        """Return the views of a setting by the key of its case, named after the setting.
 
         Raises
         ------
         KeyError
             If the study has no such setting.
         InputError
-            If its kept shapes are damaged.
+            If its stored shapes are damaged.
         """
-        shown = setting_exhibits(self._study_result, self._folder, self._case(key))
+        views = setting_exhibits(self._study_result, self._folder, self._case(key))
         row = self._settings[self._settings.case == key].iloc[0]
         name = ", ".join(axis.say(row[axis.column]) for axis in self._plot_data.axes)
-        return [replace(exhibit, name=name or exhibit.name) for exhibit in shown]
+        return [replace(view, name=name or view.name) for view in views]
 
     def _case(self, key: str) -> Case:
-        """Return the case of a key; settings are made cases only as far as needed."""
+        """Return the case of a key; cases are made from settings only as far as needed."""
         while key not in self._cases:
             setting = next(self._rest, None)
             if setting is None:
                 raise KeyError(key)
             try:
                 case = self._study_result.study.case_of(setting)
-            except InputError:  # a setting that makes no case
+            except InputError:  # not a valid case
                 continue
             self._cases[case.key] = case
         return self._cases[key]
 
-    def described(self) -> dict[str, Any]:
-        """Return settings and what they reach as JSON data."""
+    def data(self) -> dict[str, Any]:
+        """Return settings and their results as JSON data."""
         found, settings = self._plot_data, self._settings
         return {
-            "offered": True,
+            "available": True,
             "title": self.title,
             "first": self._first,
             "axes": [
@@ -145,7 +145,7 @@ class StudyRoom:
                 )
             ],
             "reach": {
-                "columns": [described(measure) for measure in AXES],
+                "columns": [column_data(measure) for measure in AXES],
                 "where": found.where(found.shown),
                 "models": {model: _reached(found, model, settings.case) for model in found.models},
             },
@@ -153,8 +153,8 @@ class StudyRoom:
 
 
 def _reached(found: PlotData, model: str, keys: pandas.Series[Any]) -> list[Sequence[float] | None]:
-    """Return where each setting is at the level that is shown; None where it does not come so."""
+    """Return the point of each setting at the level shown; None if the level was not reached."""
     rows = found.rows[(found.rows.model == model) & (found.rows.level == found.shown)]
-    there = rows.set_index("case")[[measure.column for measure in AXES]]
-    points = dict(zip(there.index, there.round(4).to_numpy(float).tolist(), strict=True))
+    reached = rows.set_index("case")[[measure.column for measure in AXES]]
+    points = dict(zip(reached.index, reached.round(4).to_numpy(float).tolist(), strict=True))
     return [points.get(key) for key in keys]

@@ -1,4 +1,4 @@
-"""For tests of pages: a real Chromium, drawing by software; what it asked for and complained of.
+"""For tests of pages: a real Chromium with software rendering, its requests and its errors.
 
 A test module that uses it imports its fixtures: ``from tests.helpers.browser import chromium``.
 """
@@ -25,9 +25,9 @@ FLAGS = [
     "--disable-background-networking",
 ]
 SETTLED = 200
-"""A picture that rests is smooth after this time (ms)."""
+"""An idle picture has smooth edges after this time (ms)."""
 PATIENCE = 60e3
-"""What takes longer (ms) hangs."""
+"""Time limit (ms)."""
 
 OVERLAPS = """() => {
   const seen = [...document.querySelectorAll("body *")].filter((one) =>
@@ -42,22 +42,21 @@ OVERLAPS = """() => {
       range.getClientRects() : one.getClientRects();
     return [...rects].filter((box) => box.width && box.height).map((box) => ({ one, box }));
   });
-  const said = (one) => `${one.tagName}.${one.className.baseVal ?? one.className} "` +
+  const text = (one) => `${one.tagName}.${one.className.baseVal ?? one.className} "` +
     `${one.textContent.slice(0, 30)}"`;
   const found = [];
   boxes.forEach(({ one, box }, k) => boxes.slice(k + 1).forEach(({ one: two, box: other }) => {
     if (one.contains(two) || two.contains(one)) return;
     const across = Math.min(box.right, other.right) - Math.max(box.left, other.left);
     const along = Math.min(box.bottom, other.bottom) - Math.max(box.top, other.top);
-    if (across > 1 && along > 3) found.push(`${said(one)} over ${said(two)}`);
+    if (across > 1 && along > 3) found.push(`${text(one)} over ${text(two)}`);
   }));
   return found;
 }"""
-"""Which letters and controls lie over others; 3 px of a line's height may be shared, as its box is
-higher than its letters."""
+"""Texts and controls that overlap others by more than 3 px; line boxes are higher than letters."""
 
 FLOAT = """for (const bar of document.querySelectorAll(".tw-steps")) bar.style.position = """
-"""Where the bar of the slider floats it lies over what is below; at its own place it may not."""
+"""The floating bar of the slider covers other parts; in its static place it must not."""
 
 BEYOND = """() => [...document.querySelectorAll("body *")]
   .filter((one) => one.checkVisibility() && !one.closest(".tw-scroll, [tabindex] *"))
@@ -66,11 +65,11 @@ BEYOND = """() => [...document.querySelectorAll("body *")]
     return box.width && (box.right > innerWidth + 1 || box.left < -1);
   })
   .map((one) => `${one.tagName}.${one.className.baseVal ?? one.className} beyond a side`)"""
-"""What lies beyond the sides of the window."""
+"""Elements beyond the sides of the window."""
 
 
 class Tab:
-    """A tab of the browser, with all that it asked for and complained of."""
+    """A tab of the browser, with its requests and errors."""
 
     def __init__(self, page):
         self.page = page
@@ -91,15 +90,15 @@ class Tab:
         return self
 
     def drawn(self):
-        """Wait until a picture is there."""
+        """Wait until a picture is drawn."""
         self.page.wait_for_selector(".tubewright[aria-busy=false]")
 
     def rest(self):
-        """Wait until nothing changes any more."""
+        """Wait until the pictures are idle."""
         self.page.wait_for_timeout(SETTLED)
 
     def layout(self):
-        """Return all that lies beyond the sides of the window, or over something else."""
+        """Return the elements beyond the sides of the window, or over others."""
         self.rest()
         wide = self.page.evaluate("document.documentElement.scrollWidth - innerWidth")
         found = [f"scrolls sideways by {wide} px"] if wide > 0 else []
@@ -115,7 +114,7 @@ class Tab:
         return np.asarray(Image.open(io.BytesIO(found)).convert("RGB")).astype(int)
 
     def column(self, table, number):
-        """Return a column of a table of read-outs, counted from 1: texts by names of quantities."""
+        """Return a column of a table of values, counted from 1: texts by names of quantities."""
         rows = self.page.locator(f"{table} tr[data-column]").all()
         return {
             row.get_attribute("data-column"): row.locator("td").nth(number - 1).inner_text()
@@ -123,7 +122,7 @@ class Tab:
         }
 
     def check(self, host="127.0.0.1"):
-        """Check that nothing was asked of another machine, and nothing complained of."""
+        """Check that there were no requests to other machines, and no errors."""
         elsewhere = [
             url for url in self.requests if not url.startswith((f"http://{host}:", "data:"))
         ]
@@ -133,7 +132,7 @@ class Tab:
 
 @pytest.fixture(scope="module")
 def chromium():
-    """Return a browser; it ends with the module, as its loop suffers no other beside it."""
+    """Return a browser; it ends with the module, because its event loop must be the only one."""
     playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     path = next(filter(None, map(shutil.which, NAMES)), None)
     if path is None:
@@ -147,7 +146,7 @@ def chromium():
 
 @pytest.fixture
 def tab(chromium):
-    """Return a function that opens a new tab, each in a session of its own."""
+    """Return a function that opens a new tab, each in a separate session."""
     contexts = []
 
     def new(width=1024, height=640, **options):

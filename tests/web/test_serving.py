@@ -1,4 +1,4 @@
-"""The server as a program: where it listens, what it opens, how it ends."""
+"""The server as a program: its address, the browser that it opens, its end."""
 
 import asyncio
 import json
@@ -20,6 +20,7 @@ from fem.core.errors import InputError
 from fem.scene.result_view import exhibits
 from fem.web import server
 from fem.web.server import listen
+from tests.helpers.messages import refused
 from tests.helpers.processes import PATIENCE, alive, wait
 
 
@@ -28,27 +29,24 @@ def shown(result):
     return exhibits(result)
 
 
-def test_a_port_in_use_is_told():
+def test_a_port_in_use_is_refused():
     with listen(None) as taken:
         port = taken.getsockname()[1]
-        with pytest.raises(InputError) as refusal:
+        with refused(InputError, f"port {port} of 127.0.0.1", "in use", "--port"):
             listen(port)
-    assert str(refusal.value) == (
-        f"port {port} of 127.0.0.1 is in use: name another by --port, or none"
-    )
 
 
-def test_a_port_that_is_none_is_told():
-    with pytest.raises(InputError, match="port 70000: allowed are 1 to 65535"):
+def test_a_port_out_of_range_is_refused():
+    with refused(InputError, "port 70000", "1 to 65535"):
         listen(70000)
 
 
-def test_only_this_machine_is_listened_to():
+def test_the_server_listens_on_this_machine_only():
     with listen(None) as taken:
         assert taken.getsockname()[0] == "127.0.0.1"
 
 
-def test_the_browser_is_opened_only_if_asked_for(monkeypatch, shown, capsys):
+def test_the_browser_is_opened_only_if_requested(monkeypatch, shown, capsys):
     seen = []
     monkeypatch.setattr(server.webbrowser, "open", seen.append)
     monkeypatch.setattr(server.web, "run_app", lambda app, **_: asyncio.run(start(app)))
@@ -65,7 +63,7 @@ def test_the_browser_is_opened_only_if_asked_for(monkeypatch, shown, capsys):
         line for line in capsys.readouterr().out.splitlines() if line.startswith("http")
     )
     assert seen == [first]
-    assert first != second  # the key is another each time
+    assert first != second  # the key is new each time
 
 
 SERVER = """
@@ -98,35 +96,35 @@ def children(pid):
 
 
 @pytest.mark.parametrize("sign", [signal.SIGINT, signal.SIGTERM])
-def test_ctrl_c_and_sigterm_end_it_with_all_its_processes(cases_folder, sign):
+def test_ctrl_c_and_sigterm_end_the_server_with_all_its_processes(cases_folder, sign):
     serving, address = started(cases_folder)
     setting = {"angles": [20, -30], "slack": {"rule": "taken up"}, "pressure": 12}
-    wanted = setting | {"resolution": "fine"}
+    requested = setting | {"resolution": "fine"}
     request = urllib.request.Request(
         f"{address}live/fe",
-        json.dumps(wanted).encode(),
+        json.dumps(requested).encode(),
         {"Content-Type": "application/json"},
     )
     with urllib.request.urlopen(request) as answer:
         job = json.load(answer)["job"]
 
-    def at_work():
+    def is_running():
         with urllib.request.urlopen(f"{address}live/fe/{job}") as answer:
             return not json.load(answer)["reason"]
 
-    wait(at_work, "the solve is not begun")
+    wait(is_running, "the solve has not started")
     started_by_it = children(serving.pid)
     os.killpg(serving.pid, sign) if sign == signal.SIGINT else serving.send_signal(sign)
     out, _ = serving.communicate(timeout=PATIENCE)
     assert started_by_it
     assert serving.returncode == 0
     assert out.endswith("ended\n")
-    wait(lambda: not any(map(alive, started_by_it)), "a process is left behind")
+    wait(lambda: not any(map(alive, started_by_it)), "a process still runs")
     with pytest.raises(urllib.error.URLError):
         urllib.request.urlopen(address)
 
 
-def test_it_cannot_be_reached_from_another_address(cases_folder):
+def test_the_server_cannot_be_reached_at_another_address(cases_folder):
     serving, address = started(cases_folder)
     try:
         port = int(address.split(":")[2].split("/")[0])

@@ -1,4 +1,4 @@
-/* Controls that several parts of the page have. */
+/* Controls that several parts of the page use. */
 import { h } from "./dom.js";
 
 export const button = (text, onclick, more = {}) =>
@@ -19,7 +19,7 @@ export const choice = (options, optionOf, attributes) =>
       return h("option", others, text);
     }));
 
-/* A field in a line of its own, below its label. */
+/* A field on its own line, below its label. */
 export const field = (label, id, ...controls) =>
   h("div.tw-number", h("label", { for: id }, label), controls);
 

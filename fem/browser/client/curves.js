@@ -1,4 +1,4 @@
-/* Curves along the path: a quantity against pressure, the state that is shown ringed. */
+/* Curves along the path: a quantity against pressure; a ring marks state shown. */
 import { chart, mark } from "./chart.js";
 import { choice } from "./controls.js";
 import { h, memo } from "./dom.js";
@@ -9,16 +9,16 @@ const HEIGHT = 210;
 const APART = 14; // px between the tags at the ends of two curves
 const CLEAR = 3; // px between a tag and the axis
 
-/* Which hand of ink a curve has: one to each result, whatever the model. */
-export function inksOf(exhibits) {
-  const names = [...new Set(exhibits.map(({ name }) => name))];
-  return exhibits.map(({ name }) => names.indexOf(name) % 4);
+/* The number of the colour of each curve: one colour per result, for all its models. */
+export function coloursOf(views) {
+  const names = [...new Set(views.map(({ name }) => name))];
+  return views.map(({ name }) => names.indexOf(name) % 4);
 }
 
-/* Does the drive change from every step to the next on all the paths?  Where it does not, as
-   when the free end is moved, steps would stand one above the other: they are numbered instead. */
-function driven(exhibits, drive) {
-  const paths = exhibits.map(({ steps }) =>
+/* Does the drive change at every step of all paths? If not, as when the free end is moved, points
+   would lie above each other: the axis shows step numbers instead. */
+function driven(views, drive) {
+  const paths = views.map(({ steps }) =>
     steps.map(({ row }) => valueOf(row, drive)).filter(isNumber));
   const all = paths.flat();
   const least = 1e-3 * (Math.max(...all) - Math.min(...all));
@@ -26,9 +26,9 @@ function driven(exhibits, drive) {
   return all.length > 0 && paths.every((path) => path.every(moves));
 }
 
-function curveOf(exhibit, column, drive) {
+function curveOf(view, column, drive) {
   const points = [];
-  exhibit.steps.forEach(({ row }, step) => {
+  view.steps.forEach(({ row }, step) => {
     const x = drive ? valueOf(row, drive) : step;
     const y = valueOf(row, column);
     if (isNumber(x) && isNumber(y)) points.push({ x, y, step });
@@ -36,7 +36,7 @@ function curveOf(exhibit, column, drive) {
   return points;
 }
 
-/* Push the tags of curves that end side by side apart, none below `lowest`: there are ticks. */
+/* Move the tags of curves that end side by side apart, none below `lowest`, where the ticks are. */
 function spread(tags, lowest) {
   const sorted = [...tags].sort((a, b) => a.y - b.y);
   const beside = (one) => (other) => Math.abs(one.x - other.x) < APART;
@@ -53,10 +53,10 @@ function spread(tags, lowest) {
   });
 }
 
-/* Curves of a quantity, and the ranges that they need. */
-function curvesOf(exhibits, column, drive) {
-  const byDrive = driven(exhibits, drive);
-  const curves = exhibits.map((exhibit) => curveOf(exhibit, column, byDrive && drive));
+/* Curves of a quantity, and their ranges. */
+function curvesOf(views, column, drive) {
+  const byDrive = driven(views, drive);
+  const curves = views.map((view) => curveOf(view, column, byDrive && drive));
   const all = curves.flat();
   const xs = all.map(({ x }) => x);
   const ys = all.map(({ y }) => y);
@@ -67,38 +67,38 @@ function curvesOf(exhibits, column, drive) {
   };
 }
 
-/* Curves on their axes: line, marks, and at its end the number of the exhibit. */
-function drawn({ x, y, frame }, curves, exhibits) {
-  const hues = inksOf(exhibits);
+/* Curves in a chart: line, marks, and the number of the view at the end. */
+function drawn({ x, y, frame }, curves, views) {
+  const colours = coloursOf(views);
   const places = curves.map((curve) => curve.map((point) => ({ x: x(point.x), y: y(point.y) })));
   const ends = places.map((place) => place.at(-1));
   const tags = ends.map((end) => end && { x: end.x + 8, y: end.y + 4 });
   spread(tags.filter(Boolean), frame.y0 - CLEAR);
   return places.map((place, k) => {
-    const { model } = exhibits[k];
+    const { model } = views[k];
     const points = place.map((at) => `${at.x} ${at.y}`).join(" ");
-    return h("g", { class: `tw-curve tw-${model} tw-ink-${hues[k]}` },
+    return h("g", { class: `tw-curve tw-${model} tw-result-${colours[k]}` },
       model !== "bench" && h("polyline", { points }),
       place.map((at) => mark(model, at.x, at.y)),
       tags[k] && h("text.tw-halo", tags[k], k + 1));
   });
 }
 
-/* A component: the chart of a quantity that is chosen above it. */
+/* A component: a chart, and above it the choice of its quantity. */
 export function curveChart({ first }) {
   let name = first;
   const [found, base] = [memo(curvesOf), memo(drawn)];
-  return ({ columns, drive, exhibits, step }) => {
+  return ({ columns, drive, views, step }) => {
     const column = columns.find((one) => one.name === name);
     const by = columns.find((one) => one.name === drive);
-    const { byDrive, curves, across, along } = found(exhibits, column, by);
+    const { byDrive, curves, across, along } = found(views, column, by);
     const { title, unit, digits } = column;
     const ends = curves.map((curve, k) => {
       const end = curve.length ? curve.at(-1).y : NaN;
-      return `${exhibits[k].title} ends at ${withUnit(end, digits, unit)}`;
+      return `${views[k].title} ends at ${withUnit(end, digits, unit)}`;
     });
     const now = curves.map((curve, k) => {
-      const last = Math.min(step, exhibits[k].steps.length - 1);
+      const last = Math.min(step, views[k].steps.length - 1);
       return curve.find((point) => point.step === last);
     });
     return h("div.tw-curves",
@@ -113,7 +113,7 @@ export function curveChart({ first }) {
         across, along,
         height: HEIGHT, title: byDrive ? heading(by) : "step",
         label: `${title} against ${byDrive ? by.title : "step"}: ${ends.join("; ")}`,
-        base: (axes) => base(axes, curves, exhibits),
+        base: (axes) => base(axes, curves, views),
         over: ({ x, y }) =>
           h("g.tw-curve",
             now.map((at) => at && h("circle.tw-now", { cx: x(at.x), cy: y(at.y), r: 8 }))),
@@ -121,22 +121,22 @@ export function curveChart({ first }) {
   };
 }
 
-export function curveLegend(exhibits, named) {
-  const hues = inksOf(exhibits);
-  const sample = (exhibit, k) =>
+export function curveLegend(views, named) {
+  const colours = coloursOf(views);
+  const sample = (view, k) =>
     h("li",
       h("svg", {
         width: 34, height: 12, "aria-hidden": "true",
-        class: `tw-curve tw-${exhibit.model} tw-ink-${hues[k]}`,
+        class: `tw-curve tw-${view.model} tw-result-${colours[k]}`,
       },
-        exhibit.model !== "bench" && h("polyline", { points: "0 6 34 6" }),
-        mark(exhibit.model, 17, 6)),
+        view.model !== "bench" && h("polyline", { points: "0 6 34 6" }),
+        mark(view.model, 17, 6)),
       h("b.tw-tag", k + 1),
-      h("span", named && `${exhibit.name}, `, exhibit.title));
+      h("span", named && `${view.name}, `, view.title));
   return h("ul.tw-samples",
-    exhibits.map(sample),
+    views.map(sample),
     h("li",
       h("svg.tw-curve", { width: 34, height: 18, "aria-hidden": "true" },
         h("circle.tw-now", { cx: 17, cy: 9, r: 7.5 })),
-      " the state shown"));
+      " state shown"));
 }

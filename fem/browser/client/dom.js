@@ -1,15 +1,15 @@
-/* The document kept equal to what components return, without a framework.
+/* Updates the document to what components return, without a framework.
 
-   `h(tag, attributes, ...children)` describes an element. Attributes may be left out, a class follows
-   the tag after a dot, a child such as false, 0 or "" is left out. A tag that is a function is a
-   component: called once with its attributes, it returns the function that describes it each time.
-   Attributes: `on...` is a listener, `made` and `gone` are called with the element when it comes and
-   goes, an element never becomes one with another `key`. After each event, unless its listener
-   returns UNCHANGED, everything is described again, and the differences go to the document. */
+   `h(tag, attributes, ...children)` describes an element. Attributes are optional, a class follows
+   the tag after a dot, a child such as false, 0 or "" is omitted. A tag that is a function is a
+   component: it is called once with its attributes, and returns the function that describes it.
+   Attributes: `on...` is a listener; `added` and `removed` are called with the element when it is
+   added or removed; elements with different `key` are never reused. After each event, unless its
+   listener returns UNCHANGED, everything is described again and the document is updated. */
 
 const SVG = "http://www.w3.org/2000/svg";
-const SILENT = new Set(["key", "made", "gone"]);
-const BY_USER = new Set(["value", "checked"]); // what the user changes, too
+const SILENT = new Set(["key", "added", "removed"]);
+const BY_USER = new Set(["value", "checked"]); // the user changes them, too
 const roots = [];
 let due = false;
 let ids = 0;
@@ -28,7 +28,7 @@ export function h(what, ...children) {
   return Object.assign(new Described(), described);
 }
 
-/* Describe everything anew, soon. */
+/* Describe everything again, soon. */
 export function redraw() {
   if (due) return;
   due = true;
@@ -49,11 +49,11 @@ export function mount(component, attributes, place) {
   });
 }
 
-/* An id that nothing else on the page has, however many scenes there are. */
+/* An id that is unique on the page, also with several scenes. */
 export const newId = () => `tw-${(ids += 1)}`;
 
-/* `work` with its last result kept: it is done again when one of its inputs is another object.
-   Elements that are kept so are all the children of an element, or the only one in their place. */
+/* `work` with its last result stored: it is called again when an input is another object. Stored
+   elements must be all the children of an element, or the only one in their place. */
 export function memo(work) {
   let [known, result] = [null, null];
   return (...inputs) => {
@@ -77,7 +77,7 @@ function create(node, inSvg = false) {
     node.dom = svg ? document.createElementNS(SVG, tag) : document.createElement(tag);
     node.dom.append(...node.children.map((one) => create(one, svg)));
     setAttributes(node.dom, {}, attributes);
-    attributes.made?.(node.dom);
+    attributes.added?.(node.dom);
   }
   return node.dom;
 }
@@ -86,7 +86,7 @@ function update(old, node, inSvg = false) {
   if (old === node) return;
   if (old.tag !== node.tag || old.attributes?.key !== node.attributes?.key) {
     old.dom.replaceWith(create(node, inSvg));
-    leave(old);
+    remove(old);
     return;
   }
   node.dom = old.dom;
@@ -108,14 +108,14 @@ function updateChildren({ children: before }, { dom, children: now }, inSvg) {
   dom.append(...now.slice(before.length).map((one) => create(one, inSvg)));
   for (const one of before.slice(now.length)) {
     one.dom.remove();
-    leave(one);
+    remove(one);
   }
 }
 
-function leave({ attributes, children, drawn, dom }) {
-  attributes?.gone?.(dom);
-  if (drawn) leave(drawn);
-  children?.forEach(leave);
+function remove({ attributes, children, drawn, dom }) {
+  attributes?.removed?.(dom);
+  if (drawn) remove(drawn);
+  children?.forEach(remove);
 }
 
 const listening = (answer) => (event) => {

@@ -1,12 +1,12 @@
-/* Shows the scenes of a page, each when it first comes into sight. */
+/* Shows the scenes of a page, each when it first becomes visible. */
 import { h, mount, redraw } from "./dom.js";
-import { Look } from "./look.js";
-import { pathSheet } from "./path.js";
+import { Display } from "./display.js";
+import { pathView } from "./path.js";
 import { unpack } from "./unpack.js";
 
-/* A component: shapes, slider, colour bars and read-outs of a pack. */
+/* A component: shapes, slider, colour bars and values of a pack. */
 function scene({ pack }) {
-  const look = new Look();
+  const display = new Display();
   let ready = false;
   const drawn = () => {
     if (!ready) redraw();
@@ -14,7 +14,7 @@ function scene({ pack }) {
   };
   return () =>
     h("div.tubewright", { "aria-busy": String(!ready) },
-      h(pathSheet, { pack, look, curves: false, level: "p", drawn }));
+      h(pathView, { pack, display, curves: false, level: "p", drawn }));
 }
 
 async function show(place) {

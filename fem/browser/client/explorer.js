@@ -1,16 +1,16 @@
-/* The live explorer: its setting, the fast model's answer to it at once, and FE solves of it. */
+/* The live explorer: its setting, the fast model evaluated at it, and FE solves of it. */
 import { memo, redraw } from "./dom.js";
 import { withUnit } from "./numbers.js";
 import { newest, tab } from "./server.js";
 
-const ASK_AGAIN = 400; // ms between two questions how far a solve is
+const POLL_INTERVAL = 400; // ms between two requests for the progress of a solve
 const STATES = { done: "Done", failed: "Failed", stopped: "Stopped" };
 
 const wait = (time) => new Promise((done) => setTimeout(done, time));
 const middle = ({ low, high }) => (low + high) / 2;
 
-/* What is set at first, by what the server offers. */
-function atFirst({ families, slack, pressure }) {
+/* The first setting, from the ranges that the server sends. */
+function firstSetting({ families, slack, pressure }) {
   const numbered = slack.rules.filter(({ unit }) => unit);
   const values = Object.fromEntries(numbered.map((rule) => [rule.rule, middle(rule)]));
   if (slack.value !== null) values[slack.rule] = slack.value;
@@ -20,70 +20,70 @@ function atFirst({ families, slack, pressure }) {
   };
 }
 
-/* What is requested of the server for a setting. */
+/* The data of a request for a setting. */
 function requested({ angles, rule, values, pressure }) {
   const slack = rule in values ? { rule, value: values[rule] } : { rule };
   return { angles: [...angles], slack, pressure };
 }
 
-/* A setting in words. */
-function inWords({ angles, slack, pressure }, { families, slack: { rules }, ...offer }) {
-  const said = (value, unit) => withUnit(value, 1, unit);
-  const set = families.map(({ name, unit }, k) => `${name} ${said(angles[k], unit)}`);
+/* A setting as text. */
+function textOf({ angles, slack, pressure }, { families, slack: { rules }, ...ranges }) {
+  const text = (value, unit) => withUnit(value, 1, unit);
+  const parts = families.map(({ name, unit }, k) => `${name} ${text(angles[k], unit)}`);
   const { unit } = rules.find(({ rule }) => rule === slack.rule);
-  const value = unit ? ` ${said(slack.value, unit)}` : "";
-  if (families.length) set.push(`slack ${slack.rule}${value}`);
-  return [...set, said(pressure, offer.pressure.unit)].join(", ");
+  const value = unit ? ` ${text(slack.value, unit)}` : "";
+  if (families.length) parts.push(`slack ${slack.rule}${value}`);
+  return [...parts, text(pressure, ranges.pressure.unit)].join(", ");
 }
 
-/* FE solves, one at a time: how far one is, and the shape and setting of the last. */
+/* FE solves, one at a time: its progress and status, and shape and setting of the last one. */
 class Solver {
   constructor(server) {
-    Object.assign(this, { server, shape: null, of: null, running: false, said: "" });
+    Object.assign(this, { server, shape: null, of: null, running: false, status: "" });
   }
 
-  note(more) {
-    Object.assign(this, more);
+  update(values) {
+    Object.assign(this, values);
     redraw();
   }
 
   async follow(setting) {
     let answer = { state: "running" };
     while (answer.state === "running") {
-      await wait(ASK_AGAIN);
+      await wait(POLL_INTERVAL);
       answer = await this.server.progress(this.job);
-      this.note({ done: answer.done, steps: answer.steps, said: answer.reason });
+      this.update({ done: answer.done, steps: answer.steps, status: answer.reason });
     }
     if (answer.state === "done") {
-      this.note({ shape: await this.server.solved(this.job), of: setting });
+      this.update({ shape: await this.server.solved(this.job), of: setting });
     }
-    this.note({ said: [STATES[answer.state], answer.reason].filter(Boolean).join(": ") });
+    this.update({ status: [STATES[answer.state], answer.reason].filter(Boolean).join(": ") });
   }
 
   async solve(setting, resolution) {
-    this.note({ job: "", running: true, done: 0, steps: 0, said: "" });
+    this.update({ job: "", running: true, done: 0, steps: 0, status: "" });
     try {
       const request = { ...setting, resolution, tab: tab };
-      this.note({ job: (await this.server.solve(request)).job });
+      this.update({ job: (await this.server.solve(request)).job });
       await this.follow(setting);
     } catch (error) {
-      this.note({ said: error.message });
+      this.update({ status: error.message });
     }
-    this.note({ running: false });
+    this.update({ running: false });
   }
 
   async stop() {
-    await this.server.stop(this.job).catch((error) => this.note({ said: error.message }));
+    await this.server.stop(this.job).catch((error) => this.update({ status: error.message }));
   }
 }
 
-/* An explorer of what the server offers. */
+/* An explorer within the ranges that the server sends. */
 export class Explorer {
-  constructor(offer, server) {
-    Object.assign(this, { offer, fast: null, of: null, reach: null, fault: "" });
-    this.setting = atFirst(offer);
-    this.resolution = offer.resolution;
-    this.refused = new Map(); // why, by fields
+  constructor(ranges, server) {
+    Object.assign(this, { ranges, fast: null, of: null, reach: null, fault: "" });
+    this.setting = firstSetting(ranges);
+    this.resolution = ranges.resolution;
+    this.refused = new Map(); // messages of fields with values outside their range
     this.solver = new Solver(server);
     this.evaluate = newest(async (wanted) => {
       try {
@@ -96,7 +96,7 @@ export class Explorer {
       redraw();
     });
     this.map = newest(async (wanted) => {
-      // where there is none, the reason stands below the setting already
+      // if there is none, the reason is shown below the setting
       this.reach = await server.reach(wanted).catch(() => null);
       redraw();
     });
@@ -112,17 +112,17 @@ export class Explorer {
     return !this.refused.size;
   }
 
-  /* Ask the server for what has changed. */
+  /* Request from the server what has changed. */
   update() {
     const { angles, rule, values } = this.setting;
     this.refresh(JSON.stringify(this.requested), this.valid);
-    // the set is over the first two angles, so these do not change it, nor does the pressure
+    // the set covers the first two angles and all pressures, so they do not change it
     this.refreshMap(JSON.stringify([rule, values[rule], ...angles.slice(2)]));
   }
 
-  /* Note why a field holds a number that is not allowed; empty if it is, or is gone. */
-  refuse(field, why) {
-    if (why) this.refused.set(field, why);
+  /* Store the message of a field whose value is not allowed; empty if it is allowed. */
+  refuse(field, message) {
+    if (message) this.refused.set(field, message);
     else this.refused.delete(field);
     redraw();
   }
@@ -131,16 +131,16 @@ export class Explorer {
     this.solver.solve(this.requested, this.resolution);
   }
 
-  /* Of which setting shape and read-outs are while the one that is wanted is refused. */
+  /* The setting of shape and values, while the requested one is refused. */
   get lastValid() {
     if (!this.of || (this.valid && !this.fault)) return "";
-    return `Showing the last valid setting: ${inWords(this.of, this.offer)}.`;
+    return `Showing the last valid setting: ${textOf(this.of, this.ranges)}.`;
   }
 
-  /* Of which setting the FE shape is, if not of the one that is set. */
+  /* The setting of the FE shape, if it is not the current one. */
   get otherSetting() {
     const { of } = this.solver;
     if (!of || JSON.stringify(of) === JSON.stringify(this.requested)) return "";
-    return `The FE model is of another setting: ${inWords(of, this.offer)}.`;
+    return `The FE model shows another setting: ${textOf(of, this.ranges)}.`;
   }
 }

@@ -1,10 +1,10 @@
-/* The live explorer as it is seen: sliders, shapes, read-outs and the reachable set. */
+/* The view of the live explorer: sliders, shapes, values and the reachable set. */
 import { button, check, listField } from "./controls.js";
 import { h, memo, newId } from "./dom.js";
 import { Explorer } from "./explorer.js";
 import { colourKeys } from "./keys.js";
-import { lookBar } from "./look.js";
-import { capital, plain } from "./numbers.js";
+import { displayBar } from "./display.js";
+import { capital, typedNumber } from "./numbers.js";
 import { reachMap } from "./reach.js";
 import { readouts } from "./readouts.js";
 import { server } from "./server.js";
@@ -12,16 +12,16 @@ import { shapeRow } from "./shape.js";
 
 const stay = (event) => event.preventDefault();
 
-/* Why a number that was typed is not allowed; empty if it is. */
+/* Why a typed number is not allowed; empty if it is. */
 function refusal(value, { low, high, unit }) {
-  const spare = 1e-9 * (high - low); // the ends are rounded
-  if (value >= low - spare && value <= high + spare) return "";
-  const said = (number) => plain(number, unit);
-  if (!Number.isFinite(value)) return `a number from ${said(low)} to ${said(high)} is required`;
-  return `${said(value)} is outside ${said(low)} to ${said(high)}`;
+  const tolerance = 1e-9 * (high - low); // the ends are rounded
+  if (value >= low - tolerance && value <= high + tolerance) return "";
+  const text = (number) => typedNumber(number, unit);
+  if (!Number.isFinite(value)) return `a number from ${text(low)} to ${text(high)} is required`;
+  return `${text(value)} is outside ${text(low)} to ${text(high)}`;
 }
 
-/* A component: a number by slider or by hand; one that is not allowed stays in the field. */
+/* A component: a number by slider or keyboard; a value that is not allowed stays in the field. */
 export function numberSlide({ value: first }) {
   let [text, fault] = [String(first), ""];
   return ({ title, low, high, unit, by, value, id, set, refuse }) => {
@@ -32,7 +32,7 @@ export function numberSlide({ value: first }) {
       if (!fault) set(target.valueAsNumber);
     };
     const range = { min: low, max: high, oninput: typed };
-    return h("div.tw-number", { gone: () => refuse("") },
+    return h("div.tw-number", { removed: () => refuse("") },
       h("label", { for: id }, `${title} [${unit}]`),
       h("input", { type: "range", "aria-label": `${title}, slider`, step: by, ...range, value }),
       h("input", {
@@ -46,12 +46,12 @@ export function numberSlide({ value: first }) {
 
 /* A component: the fields of the setting. */
 export function explorerSetting({ explorer }) {
-  const { offer, setting } = explorer;
-  const { families, slack, notes, pressure } = offer;
+  const { ranges, setting } = explorer;
+  const { families, slack, notes, pressure } = ranges;
   const id = newId();
   const slide = (field, more) =>
     h(numberSlide, {
-      key: field, id: `${id}-${field}`, refuse: (why) => explorer.refuse(field, why), ...more,
+      key: field, id: `${id}-${field}`, refuse: (message) => explorer.refuse(field, message), ...more,
     });
   const angle = ({ name, unit, low, high }, k) =>
     slide(`angle-${k}`, {
@@ -84,42 +84,42 @@ export function explorerSetting({ explorer }) {
 
 /* A component: the FE solve of the setting. */
 export function explorerSolve({ explorer }) {
-  const { offer, solver } = explorer;
+  const { ranges, solver } = explorer;
   const id = newId();
   return () => {
-    const { done, job, running, said, steps } = solver;
-    const far = running && `Solving by FE, ${done} of ${steps || "?"} steps`;
+    const { done, job, running, status, steps } = solver;
+    const progress = running && `Solving with FE: ${done} of ${steps || "?"} steps`;
     const share = steps ? { max: steps, value: done } : {};
     return h("form.tw-setting", { onsubmit: stay },
-      listField("Mesh of the FE model", id, explorer.resolution, offer.resolutions,
+      listField("Mesh of the FE model", id, explorer.resolution, ranges.resolutions,
         (one) => ({ value: one, text: one }), (one) => (explorer.resolution = one)),
       h("div.tw-buttons",
-        button("Solve by FE", () => explorer.solve(), {
+        button("Solve with FE", () => explorer.solve(), {
           disabled: running || !explorer.valid,
         }),
         button("Stop", () => solver.stop(), { disabled: !running || !job })),
       running && h("progress", { "aria-label": "Steps of the FE solve", ...share }),
-      h("p.tw-note", { role: "status" }, [far, said].filter(Boolean).join("; ")));
+      h("p.tw-note", { role: "status" }, [progress, status].filter(Boolean).join("; ")));
   };
 }
 
-/* A component: all of the explorer. */
-export function explorerView({ offer, look }) {
-  const explorer = new Explorer(offer, server);
-  const exhibitsOf = memo((fast, solved) => {
-    const exhibits = [fast, solved].filter(Boolean).map((pack) => pack.exhibits[0]);
-    look.include(exhibits);
-    return exhibits;
+/* A component: the explorer. */
+export function explorerView({ ranges, display }) {
+  const explorer = new Explorer(ranges, server);
+  const viewsOf = memo((fast, solved) => {
+    const views = [fast, solved].filter(Boolean).map((pack) => pack.views[0]);
+    display.include(views);
+    return views;
   });
   const heading = (text) => h("h3.tw-heading", text);
   let over = false;
   return () => {
     explorer.update();
     const { fast, lastValid, otherSetting, reach, solver } = explorer;
-    const exhibits = exhibitsOf(fast, solver.shape);
-    const [shown, other] = exhibits;
-    const state = { exhibits, step: Infinity, named: false };
-    const laid = () => `Lay the ${other.title} over the ${shown.title}`;
+    const views = viewsOf(fast, solver.shape);
+    const [shown, other] = views;
+    const state = { views, step: Infinity, named: false };
+    const overlay = () => `Overlay the ${other.title} on the ${shown.title}`;
     const stale = () => lastValid && h("p.tw-note.tw-stale", lastValid);
     return h("div.tw-live",
       h("div",
@@ -128,21 +128,21 @@ export function explorerView({ offer, look }) {
         heading("Check with FE"),
         h(explorerSolve, { explorer })),
       h("div.tw-shapes",
-        fast && lookBar(look, fast.keys, other && check(laid(), over, (yes) => (over = yes))),
+        fast && displayBar(display, fast.keys, other && check(overlay(), over, (yes) => (over = yes))),
         stale(),
-        shapeRow({ ...state, look, over: over && other, drawn() {} }),
+        shapeRow({ ...state, display, over: over && other, drawn() {} }),
         otherSetting && h("p.tw-note", otherSetting),
         fast && colourKeys(fast.scales, fast.keys, true)),
-      h("div.tw-figures",
-        heading("Read-outs"),
+      h("div.tw-values",
+        heading("Values"),
         stale(),
         fast && h(readouts, {
           ...state, columns: fast.columns,
-          caption: "Read-outs of the setting",
+          caption: "Values at the setting",
         }),
         fast && reach?.levels.length && [
           heading("Reachable set of the fast model"),
-          h(reachMap, { reach, exhibits }),
+          h(reachMap, { reach, views }),
         ]));
   };
 }

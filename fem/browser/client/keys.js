@@ -1,6 +1,6 @@
-/* What colours and lines of the shapes mean: a colour bar for each quantity, samples of lines. */
+/* Keys of the shapes: a colour bar for each quantity, samples of lines. */
 import { h } from "./dom.js";
-import { axis, shown, ticks, withUnit } from "./numbers.js";
+import { axis, formatted, ticks, withUnit } from "./numbers.js";
 import { heading } from "./readouts.js";
 
 const STOPS = 24;
@@ -19,22 +19,22 @@ const bar = ([name, scale]) => {
   const { title, unit, low, high, colours } = scale;
   const { values, digits } = ticks(low, high, 4);
   const place = axis([low, high], [0, 100]);
-  const said = (value) => withUnit(value, digits, unit);
+  const text = (value) => withUnit(value, digits, unit);
   return h("figure.tw-key", { key: name },
     h("figcaption", heading(scale)),
     h("div.tw-colours", {
-      role: "img", "aria-label": `${title} from ${said(low)} to ${said(high)}, by colour`,
+      role: "img", "aria-label": `${title} from ${text(low)} to ${text(high)}, by colour`,
       style: `background: ${gradient(colours)}`,
     }),
     h("div.tw-ticks", { "aria-hidden": "true" },
       values.map((value) =>
-        h("span", { style: `left: ${place(value)}%` }, shown(value, digits)))));
+        h("span", { style: `left: ${place(value)}%` }, formatted(value, digits)))));
 };
 
 const sample = (path, title) =>
   h("li", h("svg", { width: 34, height: 10, "aria-hidden": "true" }, h("path", path)), title);
 
-/* `fixed`: the ranges are of all settings, not of what is shown. */
+/* `fixed`: the scales are the same for all settings. */
 export function colourKeys(scales, { marks, start }, fixed) {
   const of = (key) => rgb(key.colour.map((share) => Math.round(255 * share)));
   const none = scales.tension && {
@@ -49,6 +49,6 @@ export function colourKeys(scales, { marks, start }, fixed) {
       sample({ d: "M0 5H34", stroke: of(marks), "stroke-width": 5 }, marks.title),
       sample(tube, start.title)),
     fixed && h("p.tw-note",
-      "These ranges stay the same at every setting; they are not those of the path. ",
+      "The scales are the same for all settings; they differ from those of the path. ",
       "Values above the scale take the end colour."));
 }

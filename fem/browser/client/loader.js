@@ -1,4 +1,4 @@
-/* In a page that carries scenes: unpack the scripts, once. */
+/* In a page with embedded scenes: unpack the scripts, once. */
 async function inflate(text) {
   const bytes = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
   const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));

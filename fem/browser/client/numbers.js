@@ -1,4 +1,4 @@
-/* Numbers as they are shown, and where they lie on an axis. */
+/* Format of numbers, and their places on an axis. */
 
 const MINUS = "\u2212";
 const UNITS = { deg: "\u00b0" };
@@ -12,32 +12,32 @@ export const valueOf = (row, { name, factor }) =>
 export const trueMinus = (text) => text.replace("-", MINUS);
 export const capital = (text) => text.slice(0, 1).toUpperCase() + text.slice(1);
 
-/* A number with a given number of decimals, a true minus, round-off as zero. */
-export function shown(value, digits) {
+/* A number with a given number of decimals and a true minus sign; round-off becomes zero. */
+export function formatted(value, digits) {
   if (!isNumber(value)) return "\u2013";
   const text = value.toFixed(digits);
   return Number(text) === 0 ? (0).toFixed(digits) : trueMinus(text);
 }
 
-/* A number with its unit; degrees stand close to it. */
+/* A number with its unit; there is no space before a degree sign. */
 export function withUnit(value, digits, unit) {
-  const text = shown(value, digits);
+  const text = formatted(value, digits);
   return UNITS[unit] ? `${text}${UNITS[unit]}` : `${text}\u00a0${unit}`.trimEnd();
 }
 
-/* A number that was typed, with its unit. */
-export const plain = (value, unit) => {
+/* A number as typed, with its unit. */
+export const typedNumber = (value, unit) => {
   const text = trueMinus(String(Number(value.toPrecision(6))));
   return text + (UNITS[unit] ?? `\u00a0${unit}`);
 };
 
-/* The greatest of 1, 2, 5 times a power of ten that is not above `limit`. */
+/* The greatest of 1, 2, 5 times a power of ten that is at most `limit`. */
 export function roundBelow(limit) {
   const power = 10 ** Math.floor(Math.log10(limit));
   return power * [5, 2, 1].find((times) => times * power <= limit * (1 + 1e-9));
 }
 
-/* Round numbers from `low` to `high`, about `count`, and the digits that tell them apart. */
+/* About `count` round numbers from `low` to `high`, and the decimals that they need. */
 export function ticks(low, high, count) {
   const width = roundBelow((1.6 * (high - low)) / count);
   const first = Math.ceil(low / width - 1e-6);
@@ -48,12 +48,12 @@ export function ticks(low, high, count) {
   };
 }
 
-/* The least and the greatest of some numbers, a little apart even where they are all equal. */
+/* A range that contains some numbers, with a margin; not empty even if all are equal. */
 export function span(numbers) {
   const low = Math.min(...numbers);
   const high = Math.max(...numbers);
-  const room = Math.max(0.06 * (high - low), 1e-3 * Math.max(1, Math.abs(high)));
-  return [low - room, high + room];
+  const margin = Math.max(0.06 * (high - low), 1e-3 * Math.max(1, Math.abs(high)));
+  return [low - margin, high + margin];
 }
 
 /* The map from [low, high] to [start, end]. */

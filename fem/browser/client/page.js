@@ -1,8 +1,8 @@
-/* The served page: the setting of a study if there is one, its scene, and the live explorer. */
+/* The served page: the setting of a study if there is one, the shapes, and the live explorer. */
 import { h, mount, redraw } from "./dom.js";
 import { explorerView } from "./explorer_view.js";
-import { Look } from "./look.js";
-import { pathSheet } from "./path.js";
+import { Display } from "./display.js";
+import { pathView } from "./path.js";
 import { newest, server } from "./server.js";
 import { studyChoice, studyMap } from "./study.js";
 
@@ -16,14 +16,14 @@ const section = (id, title, ...children) =>
 
 /* A component: the page. */
 function page() {
-  const [look, bare] = [new Look(), new Look()];
-  let [pack, study, offer] = [null, null, null];
+  const [pathDisplay, explorerDisplay] = [new Display(), new Display()];
+  let [pack, study, explorer] = [null, null, null];
   let [fault, drawn, chosen] = ["", false, 0];
 
-  /* Run a question to the server; what goes wrong is said on the page. */
-  const tried = async (ask) => {
+  /* Run a request to the server, and show its error on the page. */
+  const tried = async (request) => {
     try {
-      await ask();
+      await request();
       fault = "";
     } catch (error) {
       fault = error.message;
@@ -43,14 +43,14 @@ function page() {
     document.title = `${pack.title} \u2013 tubewright`;
     redraw();
     const [found, live] = await Promise.all([server.study(), server.live()]);
-    offer = live;
-    if (!found.offered) return;
+    explorer = live;
+    if (!found.available) return;
     study = found;
     chosen = Math.max(0, found.settings.findIndex(({ key }) => key === found.first));
   });
 
   const links = () =>
-    h("nav", { "aria-label": "Parts of this page" },
+    h("nav", { "aria-label": "Sections" },
       study && h("a", { href: "#study" }, "Study"), " ",
       h("a", { href: "#path" }, "Path"), " ",
       h("a", { href: "#explorer" }, "Live explorer"));
@@ -59,9 +59,9 @@ function page() {
       h("div.tw-study",
         h(studyChoice, { study, chosen, choose }),
         h(studyMap, { study, chosen, choose, titles: pack.models })));
-  const sheet = () =>
-    h(pathSheet, {
-      pack, look,
+  const path = () =>
+    h(pathView, {
+      pack, display: pathDisplay,
       curves: true, level: "h3",
       drawn() {
         if (!drawn) redraw();
@@ -69,9 +69,9 @@ function page() {
       },
     });
   const live = () =>
-    offer.offered
-      ? h(explorerView, { offer, look: bare })
-      : h("p", offer.reason);
+    explorer.available
+      ? h(explorerView, { ranges: explorer, display: explorerDisplay })
+      : h("p", explorer.reason);
 
   return () =>
     h("div.tubewright", { "aria-busy": String(!drawn && !fault) },
@@ -79,9 +79,9 @@ function page() {
       h("main",
         fault && h("p.tw-fault", { role: "alert" }, fault),
         study && ofStudy(),
-        pack && section("path", "Path", sheet()),
-        offer && section("explorer", "Live explorer", live())),
+        pack && section("path", "Path", path()),
+        explorer && section("explorer", "Live explorer", live())),
       h("footer.tw-foot", h("p", h("strong", "Estimates, not a certificate."), CAUTION)));
 }
 
-mount(page, {}, document.getElementById("sheet"));
+mount(page, {}, document.getElementById("app"));

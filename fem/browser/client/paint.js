@@ -1,19 +1,19 @@
-/* Paints solids on a canvas by WebGL 2, straight from the arrays of the pack.
+/* Paints solids on a canvas with WebGL 2, directly from the arrays of the pack.
 
-   Points stay int16, normals int8, values uint8: the shaders make millimetres, light and colour of
-   them, corners are looked up by their numbers, and an array goes to the renderer once. So a step
-   of the path costs a few draw calls, which even a browser without a graphics card does in time. */
+   Points stay int16, normals int8, values uint8: the shaders convert them to millimetres, light and
+   colour. Corners are drawn by index, and each array is uploaded once. A step of the path then
+   costs a few draw calls, which is fast enough without a graphics card. */
 
 const VERTEX = `#version 300 es
   layout(location = 0) in vec3 point;
   layout(location = 1) in vec3 normal;
   layout(location = 2) in float value;
-  uniform mat4 place; // from grains to the picture
-  uniform vec3 light; // towards it
+  uniform mat4 place; // from points to the picture
+  uniform vec3 light; // direction to the light
   uniform float ambient;
-  uniform vec3 towards; // the viewer
+  uniform vec3 towards; // direction to the viewer
   uniform float opacity;
-  uniform bool rim; // seen at the edge alone, where the surface turns away
+  uniform bool rim; // visible only at the edge, where the surface turns away
   uniform vec3 flat_colour;
   uniform bool by_value;
   uniform sampler2D colours;
@@ -36,8 +36,8 @@ const FRAGMENT = `#version 300 es
     shown = colour;
   }`;
 const UNIFORMS = VERTEX.match(/(?<=uniform \w+ )\w+/g);
-const OUTLINE = { wall: 0.85, marks: 0.6 }; // opacity of what is laid over, by role
-const INK = [0.1, 0.1, 0.1];
+const OUTLINE = { wall: 0.85, marks: 0.6 }; // opacity of the overlay, by role
+const BLACK = [0.1, 0.1, 0.1];
 const SAMPLES = 4; // for smooth edges
 
 function compile(gl) {
@@ -65,24 +65,24 @@ export class Painter {
     this.uniforms = Object.fromEntries(
       UNIFORMS.map((name) => [name, gl.getUniformLocation(program, name)]),
     );
-    this.forget();
+    this.invalidate();
   }
 
-  /* Let go of what the renderer holds; what is painted next is sent anew. */
-  forget() {
+  /* Delete the uploaded arrays; the next paint uploads its arrays again. */
+  invalidate() {
     for (const buffer of this.buffers?.values() ?? []) this.gl.deleteBuffer(buffer);
     for (const texture of this.textures?.values() ?? []) this.gl.deleteTexture(texture);
     this.buffers = new Map();
     this.textures = new Map();
   }
 
-  /* Give the context back: a browser keeps few of them. */
+  /* Release the context: a browser allows few of them. */
   close() {
     this.gl.getExtension("WEBGL_lose_context")?.loseContext();
   }
 
-  /* Paint parts {solid, frame, corners} and an outline laid over them as `camera` (look.js) sees
-     them, by the light of {light, behind}. */
+  /* Paint parts {solid, frame, corners} and an outline over them, for a `camera` (display.js), with
+     the direction of the light and the opacity of the shape at rest behind other parts. */
   paint({ parts, outline, camera, light, behind }, smooth) {
     const { gl } = this;
     const { width, height } = gl.canvas;
@@ -94,8 +94,8 @@ export class Painter {
     gl.uniform3fv(this.uniforms.towards, camera.fromPicture([0, 0, 1]));
     for (const part of parts) this.part(part, camera, 1);
     const atRest = parts.filter(({ solid }) => solid.role === "start");
-    this.through(gl.GREATER, () => atRest.forEach((part) => this.part(part, camera, behind)));
-    this.through(gl.ALWAYS, () => outline.forEach((part) => this.edge(part, camera)));
+    this.blend(gl.GREATER, () => atRest.forEach((part) => this.part(part, camera, behind)));
+    this.blend(gl.ALWAYS, () => outline.forEach((part) => this.edge(part, camera)));
     if (!smooth) return;
     gl.bindFramebuffer(gl.READ_FRAMEBUFFER, target);
     gl.bindFramebuffer(gl.DRAW_FRAMEBUFFER, null);
@@ -103,8 +103,8 @@ export class Painter {
     gl.blitFramebuffer(...all, ...all, gl.COLOR_BUFFER_BIT, gl.NEAREST);
   }
 
-  /* Paint what shows through that which is there already, where the depths compare so. */
-  through(compared, paint) {
+  /* Paint transparent parts over the picture, where the comparison of depths holds. */
+  blend(compared, paint) {
     const { gl } = this;
     gl.depthFunc(compared);
     gl.depthMask(false);
@@ -116,11 +116,11 @@ export class Painter {
     gl.depthFunc(gl.LESS);
   }
 
-  /* Of a wall only the outline, of a mark all, as if of ink and glass. */
+  /* Paint the outline of a wall in black, or a mark, both transparent. */
   edge({ solid, frame, corners }, camera) {
     const { gl, uniforms } = this;
     const wall = solid.role === "wall";
-    const plain = { ...solid, scale: null, colour: wall ? INK : solid.colour };
+    const plain = { ...solid, scale: null, colour: wall ? BLACK : solid.colour };
     gl.uniform1i(uniforms.rim, wall);
     gl.enable(gl.CULL_FACE);
     this.part({ solid: plain, frame, corners }, camera, OUTLINE[solid.role]);
@@ -130,7 +130,7 @@ export class Painter {
 
   part({ solid, frame, corners }, camera, opacity) {
     const { gl, uniforms } = this;
-    gl.uniformMatrix4fv(uniforms.place, false, camera.matrix(solid.grain));
+    gl.uniformMatrix4fv(uniforms.place, false, camera.matrix(solid.mmPerUnit));
     gl.uniform1f(uniforms.ambient, solid.ambient);
     gl.uniform1f(uniforms.opacity, opacity);
     this.attribute(0, frame.points, 3, gl.SHORT);
@@ -177,7 +177,7 @@ export class Painter {
     }
   }
 
-  /* The framebuffer of several samples to a pixel, of the size of the picture. */
+  /* The framebuffer with several samples per pixel, of the size of the picture. */
   smoothing(width, height) {
     const { gl } = this;
     this.samples ??= { frame: gl.createFramebuffer(), buffers: {} };

@@ -1,20 +1,21 @@
-/* The path: a slider over its steps, the shapes of all exhibits, read-outs and curves. */
+/* The path: a slider over its steps, the shapes of all views, values and curves. */
 import { button, check } from "./controls.js";
 import { curveChart, curveLegend } from "./curves.js";
 import { h, memo, newId, redraw } from "./dom.js";
 import { colourKeys } from "./keys.js";
-import { lookBar } from "./look.js";
+import { displayBar } from "./display.js";
 import { readouts } from "./readouts.js";
 import { shapeRow } from "./shape.js";
 
-const BEAT = 700; // ms between two steps
-const SLOW_BEAT = 1600; // where less motion is asked for
-const FEW = 2; // exhibits that are shown without a choice
-const MOST_SHOWN = 6; // pictures at once: browsers keep few WebGL contexts
+const STEP_TIME = 700; // ms between two steps
+const SLOW_STEP_TIME = 1600; // if the user prefers reduced motion
+const FEW = 2; // views that are shown without checkboxes
+const MAX_SHOWN = 6; // pictures at once: browsers allow few WebGL contexts
 
-const beat = () => matchMedia("(prefers-reduced-motion: reduce)").matches ? SLOW_BEAT : BEAT;
+const stepTime = () =>
+  matchMedia("(prefers-reduced-motion: reduce)").matches ? SLOW_STEP_TIME : STEP_TIME;
 
-/* A component: the slider over the steps, which plays them. */
+/* A component: the slider over the steps, with a button that plays them. */
 export function stepBar() {
   let playing = 0;
   let now;
@@ -31,7 +32,7 @@ export function stepBar() {
   const toggle = () => {
     if (playing) return pause();
     go(now.step === last() ? 0 : now.step + 1);
-    playing = setInterval(tick, beat());
+    playing = setInterval(tick, stepTime());
   };
   const slide = ({ target }) => {
     pause();
@@ -41,7 +42,7 @@ export function stepBar() {
     now = properties;
     const { labels, step, id } = now;
     if (playing && step >= last()) pause();
-    return h("div.tw-steps", { gone: pause },
+    return h("div.tw-steps", { removed: pause },
       button(playing ? "Pause" : "Play", toggle, {
         class: "tw-play", disabled: last() < 1,
       }),
@@ -58,69 +59,69 @@ export function stepBar() {
 }
 
 /* The labels of the longest path that is shown. */
-const labelsOf = (exhibits) =>
-  exhibits
+const labelsOf = (views) =>
+  views
     .reduce((most, one) => (one.steps.length > most.length ? one.steps : most), [{ label: "" }])
     .map(({ label }) => label);
 
-/* What shapes are turned by, as the page says it. */
+/* The controls of the shapes. */
 const hint = () =>
   h("p.tw-hint",
-    "Drag a shape or use the arrow keys to turn it. ", h("kbd", "+"), " ", h("kbd", "\u2212"),
-    " or ", h("kbd", "Ctrl"), " and the wheel zoom, ", h("kbd", "Shift"),
-    " with drag or arrows moves, ", h("kbd", "Home"),
-    " resets. All shapes turn together, at one scale.");
+    "Rotate: drag or arrow keys. Zoom: ", h("kbd", "+"), " ", h("kbd", "\u2212"), " or ",
+    h("kbd", "Ctrl"), " and mouse wheel. Move: ", h("kbd", "Shift"),
+    " and drag or arrow keys. Reset: ", h("kbd", "Home"),
+    ". All shapes have the same view and scale.");
 
-/* A component: all of a pack; `drawn` is called when its shapes are there. */
-export function pathSheet({ look }) {
+/* A component: the content of a pack; `drawn` is called when its shapes are drawn. */
+export function pathView({ display }) {
   const id = newId();
   let [chosen, step] = [new Set(), null];
   const choose = memo((count) => {
-    chosen = new Set(Array.from({ length: Math.min(count, MOST_SHOWN) }, (_, k) => k));
+    chosen = new Set(Array.from({ length: Math.min(count, MAX_SHOWN) }, (_, k) => k));
   });
   const shown = memo((all, set) => {
-    const exhibits = all.filter((_, k) => set.has(k));
-    look.include(exhibits);
-    return exhibits;
+    const views = all.filter((_, k) => set.has(k));
+    display.include(views);
+    return views;
   });
   const toggle = (k, yes) => {
     chosen = new Set(yes ? [...chosen, k] : [...chosen].filter((one) => one !== k));
   };
   const choices = (all) =>
     h("fieldset.tw-choice",
-      h("legend", `Shown side by side, ${MOST_SHOWN} at most; the colour bars span all`),
+      h("legend", `Shown side by side, at most ${MAX_SHOWN}; the colour scales are the same for all`),
       all.map(({ name, title }, k) =>
         check(`${name}, ${title}`, chosen.has(k), (yes) => toggle(k, yes), {
-          disabled: chosen.size >= MOST_SHOWN && !chosen.has(k),
+          disabled: chosen.size >= MAX_SHOWN && !chosen.has(k),
         })));
   return ({ pack, curves, level, drawn }) => {
-    choose(pack.exhibits.length);
-    const exhibits = shown(pack.exhibits, chosen);
-    const labels = labelsOf(exhibits);
+    choose(pack.views.length);
+    const views = shown(pack.views, chosen);
+    const labels = labelsOf(views);
     step ??= labels.length - 1;
-    const state = { exhibits, step: Math.min(step, labels.length - 1) };
-    state.named = new Set(exhibits.map(({ name }) => name)).size > 1;
+    const state = { views, step: Math.min(step, labels.length - 1) };
+    state.named = new Set(views.map(({ name }) => name)).size > 1;
     const { columns, drive } = pack;
     const heading = `${level}.tw-heading`;
     const chart = (first) =>
       h(curveChart, { ...state, key: first, columns, drive, first });
-    return h("div.tw-sheet", { class: curves ? "" : "tw-wide" },
+    return h("div.tw-path", { class: curves ? "" : "tw-wide" },
       h("div.tw-shapes",
-        pack.exhibits.length > FEW && choices(pack.exhibits),
-        lookBar(look, pack.keys),
-        shapeRow({ ...state, look, drawn }),
+        pack.views.length > FEW && choices(pack.views),
+        displayBar(display, pack.keys),
+        shapeRow({ ...state, display, drawn }),
         hint(),
         h(stepBar, {
           labels, id: `${id}-step`,
           step: state.step, set: (value) => (step = value),
         }),
         colourKeys(pack.scales, pack.keys)),
-      h("div.tw-figures",
-        h(heading, "Read-outs"),
-        h(readouts, { ...state, columns, caption: "Read-outs of the step shown" }),
+      h("div.tw-values",
+        h(heading, "Values"),
+        h(readouts, { ...state, columns, caption: "Values at the step shown" }),
         curves && [
-          h(heading, "Along the path"),
-          curveLegend(exhibits, state.named),
+          h(heading, "Curves"),
+          curveLegend(views, state.named),
           pack.curves.map(chart),
         ]));
   };

@@ -1,5 +1,5 @@
-/* The reachable set: two quantities, over all angles at a few pressures, and where the states of
-   the explorer lie in it. */
+/* The reachable set: two quantities for all angles at a few pressures, with the states of the
+   explorer. */
 import { chart, mark } from "./chart.js";
 import { h, memo } from "./dom.js";
 import { span, valueOf, withUnit } from "./numbers.js";
@@ -7,11 +7,12 @@ import { heading } from "./readouts.js";
 
 const HEIGHT = 340;
 
-/* Twice the area of a quadrilateral, negative if its corners run the other way round. */
+/* Twice the area of a quadrilateral; negative if its corners are in clockwise order. */
 const area = ([a, b, c, d]) => (c[0] - a[0]) * (d[1] - b[1]) - (d[0] - b[0]) * (c[1] - a[1]);
 
-/* The cells of a grid of points, all running the same way round: equal families reach each place
-   twice, and one must not blot out the other. A cell that lacks a corner is left out. */
+/* The cells of a grid of points, all with the same orientation: equal families reach each place
+   twice, and opposite orientations would cancel in the fill. Cells with a missing corner are
+   omitted. */
 function cellsOf({ grid: [rows, columns], points }) {
   if (rows === 1 || columns === 1) return [points.filter(Boolean)]; // a line
   const at = (i, j) => points[i * columns + j];
@@ -26,12 +27,12 @@ function cellsOf({ grid: [rows, columns], points }) {
   return cells;
 }
 
-/* Cells as one path; only four corners enclose something. */
-function net(cells, x, y) {
-  const walk = (corners) => corners.map((p) => `${x(p[0]).toFixed(1)} ${y(p[1]).toFixed(1)}`);
+/* Cells as one SVG path; only cells with four corners are closed. */
+function cellPath(cells, x, y) {
+  const line = (corners) => corners.map((p) => `${x(p[0]).toFixed(1)} ${y(p[1]).toFixed(1)}`);
   return cells
     .filter((corners) => corners.length > 1)
-    .map((corners) => `M${walk(corners).join("L")}${corners.length === 4 ? "Z" : ""}`)
+    .map((corners) => `M${line(corners).join("L")}${corners.length === 4 ? "Z" : ""}`)
     .join("");
 }
 
@@ -39,7 +40,7 @@ function net(cells, x, y) {
 const rangeOf = (k, levels, states) =>
   span([...levels.flatMap((level) => level.known.map((p) => p[k])), ...states, 0]);
 
-/* Each pressure as it is drawn, the greatest first: it lies lowest. */
+/* The levels of pressure, the highest first: lower ones are drawn on top. */
 const drawn = ({ x, y }, levels, { unit }) => {
   const found = levels
     .filter((level) => level.known.length)
@@ -52,12 +53,12 @@ const drawn = ({ x, y }, levels, { unit }) => {
   };
   return [
     found.map(({ cells }, k) =>
-      h("path", { class: `tw-level-${Math.min(k, 3)}`, d: net(cells, x, y) })),
+      h("path", { class: `tw-level-${Math.min(k, 3)}`, d: cellPath(cells, x, y) })),
     found.map(name),
   ];
 };
 
-/* Where the states lie: discs of paper, then marks with their numbers. */
+/* The states: white discs, then marks with their numbers. */
 function marksOf({ x, y }, states) {
   const least = Math.min(...states.map(({ across }) => across));
   const places = states.map((state) => ({ ...state, cx: x(state.across), cy: y(state.along) }));
@@ -67,16 +68,16 @@ function marksOf({ x, y }, states) {
     return h("text.tw-halo", place, k + 1);
   };
   return [
-    places.map(({ cx, cy }) => h("circle.tw-paper", { cx, cy, r: 10 })),
+    places.map(({ cx, cy }) => h("circle.tw-disc", { cx, cy, r: 10 })),
     places.map((place, k) =>
       h("g", { class: `tw-curve tw-point tw-${place.model}` },
-        // a disc in a square: both are seen in one place
+        // a disc in a square: both are visible at the same place
         mark(place.model, place.cx, place.cy, place.model === "fe" ? 3.5 : 6),
         tag(place, k))),
   ];
 }
 
-/* A component: the map. */
+/* A component: the chart of the reachable set. */
 export function reachMap() {
   const levelsOf = memo(({ levels }) =>
     levels.map((level) => {
@@ -84,16 +85,16 @@ export function reachMap() {
       return { pressure: level.pressure, cells, known: cells.flat() };
     }));
   const base = memo(drawn);
-  return ({ reach, exhibits }) => {
+  return ({ reach, views }) => {
     const levels = levelsOf(reach);
     const [right, up] = reach.columns;
-    const states = exhibits.map(({ model, title, steps }) => {
+    const states = views.map(({ model, title, steps }) => {
       const { row } = steps.at(-1);
       const [across, along] = reach.columns.map((one) => valueOf(row, one));
       return { model, title, across, along };
     });
     const at = (value, { title, unit }) => `${title} ${withUnit(value, 2, unit)}`;
-    const said = states.map(
+    const places = states.map(
       ({ title, across, along }) => `${title} at ${at(across, right)}, ${at(along, up)}`);
     return h("div",
       h("p.tw-above", heading(up)),
@@ -101,7 +102,7 @@ export function reachMap() {
         across: rangeOf(0, levels, states.map(({ across }) => across)),
         along: rangeOf(1, levels, states.map(({ along }) => along)), height: HEIGHT,
         title: heading(right),
-        label: `Reachable set, ${right.title} across, ${up.title} up: ${said.join("; ")}`,
+        label: `Reachable set, ${up.title} over ${right.title}: ${places.join("; ")}`,
         base: (axes) => base(axes, levels, reach.drive), over: (axes) => marksOf(axes, states),
       }));
   };

@@ -1,21 +1,20 @@
-/* What the page asks its server; an answer that is an error becomes an Error with its sentence.  A
-   setting that is refused is answered by such an error with status 200, of which no browser
-   complains. */
+/* Requests of the page to its server; an error in a response is thrown as an Error. A setting that
+   is refused has such an error with status 200, because browsers log any other status. */
 import { unpack } from "./unpack.js";
 
-async function ask(path, options) {
-  let answer;
+async function request(path, options) {
+  let response;
   try {
-    answer = await fetch(path, options);
+    response = await fetch(path, options);
   } catch {
-    throw new Error("No answer from tubewright: has it been stopped?");
+    throw new Error("No response from tubewright: is it still running?");
   }
-  const told = /json/.test(answer.headers.get("Content-Type"));
-  const said = told ? await answer.json() : null;
-  if (said?.error || !answer.ok) {
-    throw new Error(said?.error || `The server answered ${answer.status}.`);
+  const isJson = /json/.test(response.headers.get("Content-Type"));
+  const data = isJson ? await response.json() : null;
+  if (data?.error || !response.ok) {
+    throw new Error(data?.error || `The server returned status ${response.status}.`);
   }
-  return said ?? answer;
+  return data ?? response;
 }
 
 const post = (body) => ({
@@ -23,26 +22,26 @@ const post = (body) => ({
   headers: { "Content-Type": "application/json" },
   body: JSON.stringify(body),
 });
-const pack = async (path, options) => unpack(await (await ask(path, options)).arrayBuffer());
+const pack = async (path, options) => unpack(await (await request(path, options)).arrayBuffer());
 
 export const server = {
   scene: () => pack("scene"),
-  study: () => ask("study"),
+  study: () => request("study"),
   setting: (key) => pack(`study/${key}/scene`),
-  live: () => ask("live"),
-  evaluate: (setting) => pack("live/settle", post(setting)),
+  live: () => request("live"),
+  evaluate: (setting) => pack("live/evaluate", post(setting)),
   reach: ({ angles, slack: { rule, value } }) =>
-    ask(`live/reach?${new URLSearchParams({ slack: rule, value: value ?? "", angles })}`),
-  solve: (setting) => ask("live/fe", post(setting)),
-  progress: (job) => ask(`live/fe/${job}`),
+    request(`live/reach?${new URLSearchParams({ slack: rule, value: value ?? "", angles })}`),
+  solve: (setting) => request("live/fe", post(setting)),
+  progress: (job) => request(`live/fe/${job}`),
   solved: (job) => pack(`live/fe/${job}/scene`),
-  stop: (job) => ask(`live/fe/${job}`, { method: "DELETE" }),
+  stop: (job) => request(`live/fe/${job}`, { method: "DELETE" }),
 };
 
-/* The name of this tab: the server solves one setting for each. */
+/* The name of this tab: the server solves one setting per tab. */
 export const tab = crypto.randomUUID();
 
-/* Let `work` run once at a time; of the calls that come meanwhile only the newest is kept. */
+/* Run `work` one call at a time; of the calls made meanwhile only the newest is run. */
 export function newest(work) {
   let [waiting, busy] = [[], false];
   return async (value) => {

@@ -1,4 +1,4 @@
-/* A study: one of its settings is chosen, by its values or on the map of what they reach. */
+/* A study: a setting is chosen by its values, or by a point in the chart of all settings. */
 import { chart, mark } from "./chart.js";
 import { field, listField } from "./controls.js";
 import { h, memo, newId } from "./dom.js";
@@ -6,40 +6,40 @@ import { isNumber, span, withUnit } from "./numbers.js";
 import { heading } from "./readouts.js";
 
 const HEIGHT = 300;
-const NEAR = 24; // px between a click and the point that it means
-const MOST_VALUES = 60; // of a quantity that is chosen from a list
+const MAX_DISTANCE = 24; // px between a click and the point that it selects
+const MAX_VALUES = 60; // of a quantity that is chosen from a list
 
 function different(settings, k) {
   const values = [...new Set(settings.map((setting) => setting.values[k]))];
   return values.every(isNumber) ? values.sort((a, b) => a - b) : values;
 }
 
-/* The quantities that vary, each with its values, if most combinations of few values are there. */
+/* The quantities that vary and their values; empty if lists would be long or have many gaps. */
 function lists({ axes, settings }) {
-  const made = axes.map((axis, k) => ({ ...axis, values: different(settings, k) }));
-  const many = made.reduce((product, { values }) => product * values.length, 1);
-  const few = made.every(({ values }) => values.length <= MOST_VALUES);
-  return few && settings.length > many / 2 ? made : [];
+  const all = axes.map((axis, k) => ({ ...axis, values: different(settings, k) }));
+  const many = all.reduce((product, { values }) => product * values.length, 1);
+  const few = all.every(({ values }) => values.length <= MAX_VALUES);
+  return few && settings.length > many / 2 ? all : [];
 }
 
 const digits = (value) => Math.min(3, (String(value).split(".")[1] ?? "").length);
-const said = (value, unit) =>
+const textOfValue = (value, unit) =>
   typeof value === "number" ? withUnit(value, digits(value), unit) : value;
 
-/* A component: the fields by whose values a setting is chosen. */
+/* A component: the fields to choose a setting. */
 export function studyChoice({ study: { axes, settings } }) {
   const offered = lists({ axes, settings });
   const id = newId();
   return ({ chosen, choose }) => {
     const current = settings[chosen].values;
-    /* The setting that is as the chosen one but for its k-th value; -1 if there is none. */
+    /* The setting that differs from the chosen one in its k-th value only; -1 if there is none. */
     const other = (k, value) => {
       const wanted = current.map((old, j) => (j === k ? value : old));
       return settings.findIndex(({ values }) => values.every((one, j) => one === wanted[j]));
     };
     const list = ({ title, unit, values }, k) => {
       const option = (value, n) => ({
-        value: n, disabled: other(k, value) < 0, text: said(value, unit),
+        value: n, disabled: other(k, value) < 0, text: textOfValue(value, unit),
       });
       const set = (n) => choose(other(k, values[n]));
       return listField(title, `${id}-${k}`, values.indexOf(current[k]), values, option, set);
@@ -56,7 +56,7 @@ export function studyChoice({ study: { axes, settings } }) {
           h("input", { type: "range", "aria-label": "Setting, slider", ...number }),
           h("input", { id, type: "number", ...number })),
       h("p.tw-note", { role: "status" },
-        axes.map(({ title, unit }, k) => `${title} ${said(current[k], unit)}`).join(", ")));
+        axes.map(({ title, unit }, k) => `${title} ${textOfValue(current[k], unit)}`).join(", ")));
   };
 }
 
@@ -69,8 +69,8 @@ const dots = (places) =>
     return h("path", { class: classes, d });
   });
 
-/* A component: all that the settings reach, a dot each; the chosen one is ringed, a click chooses
-   another. */
+/* A component: a chart with a point for each setting; the chosen one has a ring, a click on another
+   point chooses it. */
 export function studyMap({ study: { reach, settings } }) {
   const names = Object.keys(reach.models);
   const [right, up] = reach.columns;
@@ -88,13 +88,13 @@ export function studyMap({ study: { reach, settings } }) {
     const far = ([x, y]) => Math.hypot(x - offsetX, y - offsetY);
     const [least, found] = places
       .flatMap(({ points }) => points.map((at, k) => [at ? far(at) : Infinity, k]))
-      .reduce((best, one) => (one[0] < best[0] ? one : best), [NEAR, -1]);
-    return least < NEAR ? found : null;
+      .reduce((best, one) => (one[0] < best[0] ? one : best), [MAX_DISTANCE, -1]);
+    return least < MAX_DISTANCE ? found : null;
   };
   const ring = ({ model, points }, chosen) => {
     const [x, y] = points[chosen];
     return h("g", { class: `tw-curve tw-${model}` },
-      h("circle.tw-paper", { cx: x, cy: y, r: 9 }), mark(model, x, y, 4.5));
+      h("circle.tw-disc", { cx: x, cy: y, r: 9 }), mark(model, x, y, 4.5));
   };
   return ({ titles, chosen, choose }) => {
     const pick = (event) => {
@@ -107,8 +107,8 @@ export function studyMap({ study: { reach, settings } }) {
         across, along,
         height: HEIGHT, title: heading(right),
         label:
-          `What ${settings.length} settings reach ${reach.where}, ` +
-          `${right.title} across, ${up.title} up; a click chooses one`,
+          `Results of ${settings.length} settings ${reach.where}: ` +
+          `${up.title} over ${right.title}; click a point to choose its setting`,
         base(axes) {
           places = placesOf(axes);
           return base(places);

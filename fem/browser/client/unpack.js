@@ -1,4 +1,4 @@
-/* The pack that fem/browser/pack.py defines; its arrays are handed on as they are. */
+/* Reads the pack that fem/browser/pack.py defines; arrays keep their types. */
 
 const KINDS = {
   i1: Int8Array,
@@ -10,7 +10,7 @@ const KINDS = {
 };
 const NO_TENSION = 255; // the value of a thread without tension
 
-/* What turns the references of a head into arrays; equal references give the same array. */
+/* Returns the function that replaces references by arrays; equal references give one array. */
 function arrays(buffer, start) {
   const known = {};
   return (_, ref) => {
@@ -21,33 +21,33 @@ function arrays(buffer, start) {
   };
 }
 
-/* The 256 colours of a scale; the last one is of threads without tension. */
+/* The 256 colours of a scale; the last one is for threads without tension. */
 function paletteOf({ colours, none }) {
   const palette = Uint8Array.from(colours);
   if (none) palette.set(none, 3 * NO_TENSION);
   return palette;
 }
 
-/* Pack of bytes (an ArrayBuffer) to its head, with arrays where the head refers to them. */
+/* Convert a pack (an ArrayBuffer) to its head, with arrays in place of references. */
 export function unpack(buffer) {
   const length = new DataView(buffer).getUint32(0, true);
   const text = new TextDecoder().decode(new Uint8Array(buffer, 4, length));
-  const { exhibits, light, behind, ...head } = JSON.parse(text, arrays(buffer, 4 + length));
+  const { views, light, behind, ...head } = JSON.parse(text, arrays(buffer, 4 + length));
   for (const scale of Object.values(head.scales)) scale.palette = paletteOf(scale);
-  for (const exhibit of exhibits) {
-    Object.assign(exhibit, { light, behind });
-    for (const solid of exhibit.solids) {
-      Object.assign(solid, { grain: exhibit.grain, scale: head.scales[solid.quantity] });
+  for (const view of views) {
+    Object.assign(view, { light, behind });
+    for (const solid of view.solids) {
+      Object.assign(solid, { mmPerUnit: view.mmPerUnit, scale: head.scales[solid.quantity] });
     }
   }
-  return { ...head, exhibits };
+  return { ...head, views };
 }
 
-const OUTLINED = ["wall", "marks"]; // roles of what is laid over another shape
+const OUTLINED = ["wall", "marks"]; // roles of the overlay
 
-function partsOf({ solids }, step, cut, seen) {
+function partsOf({ solids }, step, cut, isVisible) {
   return solids
-    .filter(({ role }) => seen(role))
+    .filter(({ role }) => isVisible(role))
     .map((solid) => {
       const frame = solid.frames[Math.min(step, solid.frames.length - 1)];
       return { solid, frame, corners: (cut && frame.cut) || frame.triangles };
@@ -55,10 +55,10 @@ function partsOf({ solids }, step, cut, seen) {
     .filter(({ corners }) => corners?.length);
 }
 
-/* What is painted of an exhibit at a step: parts {solid, frame, corners}. */
-export const parts = (exhibit, step, { cut, start }) =>
-  partsOf(exhibit, step, cut, (role) => (cut || role !== "bore") && (start || role !== "start"));
+/* The parts of a view at a step: {solid, frame, corners}. */
+export const parts = (view, step, { cut, start }) =>
+  partsOf(view, step, cut, (role) => (cut || role !== "bore") && (start || role !== "start"));
 
-/* What is painted of an exhibit that is laid over another, at its last step. */
-export const outline = (exhibit) =>
-  exhibit ? partsOf(exhibit, Infinity, false, (role) => OUTLINED.includes(role)) : [];
+/* The parts of a view that is overlaid on another, at its last step. */
+export const outline = (view) =>
+  view ? partsOf(view, Infinity, false, (role) => OUTLINED.includes(role)) : [];
