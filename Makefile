@@ -49,7 +49,7 @@ validation: $(READY)  ## the whole validation; renews validation/TABLE.md and it
 	@$(BIN)/python -m validation.renew
 
 mutants: $(READY)  ## check that the tests notice wrong signs and factors, one at a time
-	@$(BIN)/python tools/mutants.py
+	@$(BIN)/python tools/mutants.py $(if $(SHARD),--shard $(SHARD))
 
 lint: $(READY)  ## style (ruff) and the order of imports (import-linter)
 	@$(BIN)/ruff check .

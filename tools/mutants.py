@@ -1,12 +1,12 @@
-"""Mutation checks: one sign or factor of the mechanics made wrong, some test must fail.
+"""Mutation checks: with one wrong sign or factor in the mechanics, a test must fail.
 
-`tools/mutants.toml` lists the mutants: a file, the text that stands in it once, and what is put in
-its place. Each is set into a copy of the repository. The tests named with the file run there first,
-which is quick; what they do not notice is held against all quick tests and validations. A mutant
-that nothing notices has survived: something computes what no test looks at.
+`tools/mutants.toml` lists the mutants: a file, a text that occurs in it once, and its wrong
+replacement. Each is applied to a copy of the repository. The tests named with the file run first,
+which is quick; if they all pass, all quick tests and validations run. If these pass too, the mutant
+has survived: no test checks what the line computes.
 
-A mutation library would make thousands of mutants of every line, at a minute of finite elements
-each; those here are chosen, one to each formula.
+A mutation library would make thousands of mutants, with a minute of finite elements for each; those
+here are chosen, one for each formula.
 """
 
 from __future__ import annotations
@@ -34,36 +34,36 @@ from rich.progress import track
 ROOT = Path(__file__).parent.parent
 LIST = Path(__file__).with_suffix(".toml")
 
-LONGEST = 3600
-"""Seconds after which a mutant counts as noticed: it goes round in circles.
+TIMEOUT = 3600
+"""Seconds after which a mutant counts as detected, because the calculation does not end.
 
-All quick tests take some ten minutes in one process, so no survivor is taken for one.
+All quick tests take about ten minutes in one process, so no survivor reaches this limit.
 """
 
-OWN = "tests/tools/test_mutants.py"
-"""A test of this list: it would notice every mutant, whose text no longer stands in its file."""
+LIST_TEST = "tests/tools/test_mutants.py"
+"""The test of this list, which would detect every mutant: its text is no longer in its file."""
 
 PYTEST = ["-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-p", "no:benchmark"]
-NOTICED, UNNOTICED = 1, 0
-"""What pytest returns where a test fails, and where none does."""
+FAILED, PASSED = 1, 0
+"""Exit codes of pytest if a test fails, and if none does."""
 
 
 class ListError(Exception):
-    """The list cannot be used: of a mutant, or because the tests fail without any."""
+    """The list cannot be used: a mutant does not fit, or the tests fail without any mutant."""
 
 
 @dataclass(frozen=True)
 class Mutant:
-    """One wrong.
+    """One wrong change.
 
     Attributes
     ----------
     name
         What is wrong.
     file
-        Where, from the root of the repository.
+        Path from the root of the repository.
     right, wrong
-        The text that stands there once, and what is put in its place.
+        The text that occurs there once, and its replacement.
     tests
         The tests that run first.
     """
@@ -74,32 +74,30 @@ class Mutant:
     wrong: str
     tests: tuple[str, ...]
 
-    def set_into(self, text: str) -> str:
-        """Return the text of the file with the wrong in it."""
+    def apply(self, text: str) -> str:
+        """Return the text of the file with the wrong change."""
         found = text.count(self.right)
         if found != 1 or self.right == self.wrong:
-            raise ListError(
-                f'{self.file}, "{self.name}": its text is found {found} times, not once'
-            )
+            raise ListError(f'{self.file}, "{self.name}": its text occurs {found} times, not once')
         return text.replace(self.right, self.wrong)
 
 
 @dataclass(frozen=True)
-class Verdict:
-    """What became of a mutant: the test that failed, none if it survived, and the seconds."""
+class MutantResult:
+    """The result of a mutant: the test that failed, empty if it survived, and the seconds."""
 
     mutant: Mutant
-    noticed_by: str
+    detected_by: str
     seconds: float
 
     def __str__(self) -> str:
-        """Return what is shown of it."""
-        by = self.noticed_by or "SURVIVED"
+        """Return the line that is printed."""
+        by = self.detected_by or "SURVIVED"
         return f"{self.mutant.file}, {self.mutant.name}: {by} ({self.seconds:.0f} s)"
 
 
 def listed() -> list[Mutant]:
-    """Return all mutants; each must fit its file."""
+    """Return all mutants; the text of each must occur once in its file."""
     files = tomllib.loads(LIST.read_text(encoding="utf-8"))["file"]
     mutants = [
         Mutant(file=file["path"], tests=tuple(file["tests"]), **mutant)
@@ -107,12 +105,12 @@ def listed() -> list[Mutant]:
         for mutant in file["mutant"]
     ]
     for mutant in mutants:
-        mutant.set_into((ROOT / mutant.file).read_text(encoding="utf-8"))
+        mutant.apply((ROOT / mutant.file).read_text(encoding="utf-8"))
     return mutants
 
 
 def copied(folder: Path) -> Path:
-    """Return a copy of the files that git knows or would take, as they stand now."""
+    """Copy the files that git tracks or would add, in their current state; return the folder."""
     command = ["git", "ls-files", "--cached", "--others", "--exclude-standard", "-z"]
     names = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True).stdout
     for name in filter(None, names.split("\0")):
@@ -124,10 +122,10 @@ def copied(folder: Path) -> Path:
 
 @contextmanager
 def in_place(mutant: Mutant, tree: Path) -> Iterator[None]:
-    """Hold the wrong in a copy of the repository."""
+    """Apply the mutant to a copy of the repository, and undo it at the end."""
     file = tree / mutant.file
     right = file.read_text(encoding="utf-8")
-    file.write_text(mutant.set_into(right), encoding="utf-8")
+    file.write_text(mutant.apply(right), encoding="utf-8")
     try:
         yield
     finally:
@@ -135,53 +133,56 @@ def in_place(mutant: Mutant, tree: Path) -> Iterator[None]:
 
 
 def failing(tree: Path, tests: Sequence[str]) -> str:
-    """Return the first test of a copy that fails, empty if none does.
+    """Return the first test that fails in a copy, empty if none does.
 
     Raises
     ------
     ListError
         If pytest cannot run them.
     """
-    own = {"PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"}  # two wrongs, one time stamp
+    own = {
+        "PYTHONPATH": str(tree),
+        "PYTHONDONTWRITEBYTECODE": "1",
+    }  # equal time stamps
     single = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     try:
         ran = subprocess.run(
-            [sys.executable, *PYTEST, f"--ignore={OWN}", *tests],
+            [sys.executable, *PYTEST, f"--ignore={LIST_TEST}", *tests],
             cwd=tree,
             env=os.environ | own | single,
             capture_output=True,
             text=True,
-            timeout=LONGEST,
+            timeout=TIMEOUT,
         )
     except subprocess.TimeoutExpired:
-        return f"no end after {LONGEST} s"
-    if ran.returncode not in (NOTICED, UNNOTICED):
+        return f"not finished after {TIMEOUT} s"
+    if ran.returncode not in (FAILED, PASSED):
         raise ListError(f"pytest {' '.join(tests)}\n{ran.stdout[-2000:]}{ran.stderr[-2000:]}")
     first = re.search(r"^(?:FAILED|ERROR) (\S+)", ran.stdout, re.MULTILINE)
-    if ran.returncode == UNNOTICED:
+    if ran.returncode == PASSED:
         return ""
-    return first[1] if first else "a test that pytest does not name"
+    return first[1] if first else "a test without a name"
 
 
-def judged(mutant: Mutant, tree: Path) -> Verdict:
-    """Return what becomes of a mutant in a copy.
+def tested(mutant: Mutant, tree: Path) -> MutantResult:
+    """Return the result of a mutant in a copy.
 
     Raises
     ------
     ListError
-        If what notices it beyond its own tests fails without it as well.
+        If the test that detects it fails without the mutant too.
     """
     start = time.perf_counter()
     with in_place(mutant, tree):
-        noticed_by = failing(tree, mutant.tests)
-        beyond = "" if noticed_by else failing(tree, [])
-    if beyond and "::" in beyond and failing(tree, [beyond]):
-        raise ListError(f"{beyond} fails without any mutant")
-    return Verdict(mutant, noticed_by or beyond, time.perf_counter() - start)
+        detected_by = failing(tree, mutant.tests)
+        later = "" if detected_by else failing(tree, [])
+    if later and "::" in later and failing(tree, [later]):
+        raise ListError(f"{later} fails without any mutant")
+    return MutantResult(mutant, detected_by or later, time.perf_counter() - start)
 
 
-def verdicts(mutants: Sequence[Mutant], workers: int) -> Iterator[Verdict]:
-    """Judge mutants in as many copies as there are workers, after the tests without any.
+def results(mutants: Sequence[Mutant], workers: int) -> Iterator[MutantResult]:
+    """Yield the results of mutants, tested in one copy per worker.
 
     Raises
     ------
@@ -197,41 +198,58 @@ def verdicts(mutants: Sequence[Mutant], workers: int) -> Iterator[Verdict]:
             raise ListError(f"{broken} fails without any mutant")
         trees.put(tree)
 
-        def judge(mutant: Mutant) -> Verdict:
+        def test(mutant: Mutant) -> MutantResult:
             tree = trees.get()
             try:
-                return judged(mutant, tree)
+                return tested(mutant, tree)
             finally:
                 trees.put(tree)
 
-        yield from pool.map(judge, mutants)
+        yield from pool.map(test, mutants)
+
+
+def shard_of(mutants: Sequence[Mutant], shard: str) -> Sequence[Mutant]:
+    """Return every N-th mutant from the K-th, for "K/N".
+
+    Raises
+    ------
+    ListError
+        If this is no shard.
+    """
+    first, count = map(int, shard.split("/")) if re.fullmatch(r"\d+/\d+", shard) else (0, 0)
+    if not 1 <= first <= count:
+        raise ListError(f"--shard {shard}: K/N with K from 1 to N, such as 2/4")
+    return mutants[first - 1 :: count]
 
 
 def main(
     parts: Annotated[list[str] | None, typer.Argument(help="Parts of names or files.")] = None,
     workers: Annotated[int, typer.Option(min=1, help="Number of processes.")] = 2,
+    shard: Annotated[str, typer.Option(metavar="K/N", help="Every N-th, from the K-th.")] = "1/1",
 ) -> None:
-    """Judge all mutants, or those whose name or file has one of PARTS in it.
+    """Test all mutants, or those whose name or file contains one of PARTS.
 
-    Exit code 0: all were noticed; 1: some survived; 2: the list or the tests are broken.
+    Exit code 0: all were detected; 1: some survived; 2: the list does not fit, or a test fails
+    without a mutant.
     """
     console, found = Console(), []
     try:
         chosen = [
             mutant
-            for mutant in listed()
+            for mutant in shard_of(listed(), shard)
             if not parts or any(part in mutant.name + mutant.file for part in parts)
         ]
         if not chosen:
-            raise ListError(f"no mutant has one of {', '.join(parts or [])} in its name or file")
-        judging = verdicts(chosen, workers)
-        for verdict in track(judging, "judging", len(chosen), console=console):
-            found.append(verdict)
-            console.print(str(verdict), soft_wrap=True, markup=False, highlight=False)
+            wanted = ", ".join(parts or [])
+            raise ListError(f"shard {shard}: no name or file contains one of {wanted}")
+        testing = results(chosen, workers)
+        for result in track(testing, "mutants", len(chosen), console=console):
+            found.append(result)
+            console.print(str(result), soft_wrap=True, markup=False, highlight=False)
     except ListError as error:
         console.print(str(error), soft_wrap=True, markup=False, highlight=False)
         raise typer.Exit(2) from None
-    survivors = [verdict for verdict in found if not verdict.noticed_by]
+    survivors = [result for result in found if not result.detected_by]
     console.print(f"{len(found)} mutants, {len(survivors)} survived")
     raise typer.Exit(1 if survivors else 0)
 
