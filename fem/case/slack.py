@@ -8,6 +8,8 @@ A thread of slack s is longer than its helix by the factor 1 + s. In a file it i
   length. At the angle alpha its slack is s = cos(alpha) / cos(alpha_c) - 1, since its helix is
   L / cos(alpha) long. With negative slack the thread is stretched to reach the plate.
 
+See also eq. (19) of docs/theory.md.
+
 Source: a right triangle, elementary.
 """
 

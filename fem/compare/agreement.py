@@ -1,4 +1,7 @@
-"""Figures of agreement: bias, RMS error, greatest error, R2, share within the band."""
+"""Figures of agreement: bias, RMS error, greatest error, R2, share within the band.
+
+See also eq. (67) of docs/theory.md.
+"""
 
 from __future__ import annotations
 

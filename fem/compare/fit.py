@@ -24,6 +24,8 @@ together (K.-Y. Liang and S. L. Zeger, Biometrika 73, 13, 1986; from memory), or
 one by one if that is wider. The other is the farthest that the amount moves when it is fitted to
 one quantity alone, among those that tell it at all, taken for one standard deviation, less what
 chance accounts for: where the model is off, its quantities disagree.
+
+See also eqs. (68) and (69) of docs/theory.md.
 """
 
 from __future__ import annotations

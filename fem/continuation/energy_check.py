@@ -1,4 +1,7 @@
-"""Energy check: the work of the loads along a step must equal the change of the stored energy."""
+"""Energy check: the work of the loads along a step must equal the change of the stored energy.
+
+See also eq. (49) of docs/theory.md.
+"""
 
 from __future__ import annotations
 

@@ -22,6 +22,8 @@ A path changes the value of one device; the others keep theirs. Near a state eac
 spring of rate k = f_g / f_l, from 0 (dead load) to infinity (prescribed displacement), and
 stability is that of the tube with these springs.
 
+See also eqs. (15) and (16) of docs/theory.md.
+
 Source: dead and rigid loading devices are textbook terms of stability theory, e.g. J. M. T.
 Thompson & G. W. Hunt, A General Theory of Elastic Stability (1973); from memory.
 """

@@ -24,6 +24,8 @@ of the bordered matrix gives
 
 over the pairs with k > 0. The equilibrium is stable where this number is 0.
 
+See also eqs. (44) and (47) of docs/theory.md.
+
 Source: critical-point line search: P. R. Brune et al., SIAM Review 57(4), 535 (2015), doi
 10.1137/130936725; (2): E. V. Haynsworth, Linear Algebra Appl. 1(1), 73 (1968), doi
 10.1016/0024-3795(68)90050-5 (inertia of a partitioned matrix); from memory.

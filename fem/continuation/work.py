@@ -16,6 +16,8 @@ At rest, where taut threads start in their toe region, the first slope may be va
 step only. There, unless the cubic is close to a parabola, l(g) is the parabola through both ends
 with the last slope.
 
+See also eq. (48) of docs/theory.md.
+
 Source: derived here (Hermite's cubic, integrated).
 """
 

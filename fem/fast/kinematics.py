@@ -11,6 +11,8 @@ Lengths may have any unit. In the local axes (radial, hoop, axial) the deformati
 .. math:: F = \begin{bmatrix} 1/(p \lambda) & & \\ & p & q \\ & & \lambda \end{bmatrix},
           \qquad p = r/R, \quad q = r \tau. \qquad (2)
 
+See also eqs. (38) and (39) of docs/theory.md.
+
 Source: R. S. Rivlin, Phil. Trans. R. Soc. A 242, 173 (1949), doi 10.1098/rsta.1949.0009, for (1);
 formulas from memory, re-derived.
 """

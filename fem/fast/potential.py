@@ -34,6 +34,8 @@ and their derivatives are in MPa, and pressure P, force F and torque M act on th
 Arrays end in the axis of the tubes, (..., n); symmetric 3 x 3 matrices are their six elements
 11, 12, 13, 22, 23, 33.
 
+See also eqs. (40) to (43) of docs/theory.md.
+
 Source: J. E. Adkins & R. S. Rivlin, Phil. Trans. A 248, 201 (1955), doi 10.1098/rsta.1955.0014, for
 m, from memory; (2) to (4) derived here. `validation/reference_tube.py` has an independent
 derivation.

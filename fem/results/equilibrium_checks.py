@@ -5,6 +5,8 @@ along the path (:mod:`fem.continuation.work`).
 
 Ends. The axial force of wall and threads at the base equals the thrust of the pressure on the bore
 plus the force on the free end. Their torque equals that on the free end.
+
+See also eqs. (52) and (53) of docs/theory.md.
 """
 
 from __future__ import annotations

@@ -11,6 +11,8 @@ rest without stress and the field p is the mean stress itself. A law is the func
 Both models use the same W, the FE model with UFL expressions and the fast model with NumPy arrays,
 so they cannot differ.
 
+See also eqs. (1) to (5) of docs/theory.md.
+
 Source: G. A. Holzapfel, Nonlinear Solid Mechanics (2000), sec. 6.4 (decoupled form) and 8.3
 (perturbed Lagrangian form); formulas from memory, re-derived.
 """

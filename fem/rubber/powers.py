@@ -29,6 +29,8 @@ to 2e-9 for all exponents from 0.1 upwards (measured over random stretches from 
 these stretches the error grows slowly and nothing becomes singular. The Gauss-Jacobi rule for (2),
 which is the Padé approximation about x = 1, would need about 130 poles for the same.
 
+See also eqs. (11) to (13) of docs/theory.md.
+
 Source: (1) is Newton's; (2): R. Bhatia, Matrix Analysis (1997), sec. V.1, formula from memory;
 the rest is derived here.
 """

@@ -9,6 +9,8 @@ Friction. A thread that slides on the tube presses on it by its curvature sin^2(
 whole thread the angle of wrap is phi sin(alpha), and with the coefficient mu the tensions at its
 ends differ by at most the factor exp(mu phi sin(alpha)) (L. Euler and J. A. Eytelwein; formula
 from memory).
+
+See also eqs. (17), (18) and (24) of docs/theory.md.
 """
 
 from __future__ import annotations

@@ -9,6 +9,8 @@ rest has, with slack s, the natural length l0 (1 + s). With e = l / (l0 (1 + s))
 once differentiable: the toe region up to e_t is the crimp of a real thread, and it gives a thread
 at exactly zero strain a defined tangent, without which Newton's first step stalls. The energy per
 natural length is EA H(e) with H' = h.
+
+See also eqs. (20) to (22) of docs/theory.md.
 """
 
 from __future__ import annotations

@@ -7,6 +7,8 @@ standard deviation is too small or too great: it is scaled so that 95 % of the l
 within 1.96 of it. To see how far that holds elsewhere, the bands at the curves of one part are
 scaled by the errors at those of all other parts, not by their own.
 
+See also eq. (66) of docs/theory.md.
+
 Source: C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press
 2006, algorithm 2.1 and chapter 5 (as scikit-learn implements it). That one scale is taken from
 left-out residuals is common practice, no source.

@@ -12,6 +12,8 @@ points that G maps onto each other; where it is nil the quantity is. Samples of 
 differentiable, as is what a tube does where its threads go taut; with smoother ones the band came
 out too narrow in trials.
 
+See also eqs. (64) and (65) of docs/theory.md.
+
 Source: sum over the group as in D. Ginsbourger, X. Bay, O. Roustant and L. Carraro, Argumentwise
 invariant kernels for the approximation of invariant functions, Annales de la Faculte des Sciences
 de Toulouse 21 (2012) 501-527 (from memory); that (1) is invariant is elementary and tested.

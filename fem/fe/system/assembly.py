@@ -10,6 +10,8 @@ gives delta p = M^-1 (G' delta d - b) and (K + G M^-1 G') delta d = a + G M^-1 b
 condensation). The sum over the cells is symmetric, and positive definite exactly where the
 equilibrium is stable: by Sylvester's law of inertia its factorisation tells.
 
+See also eqs. (29) and (30) of docs/theory.md.
+
 Source: static condensation and Sylvester's law are textbook matter; e.g. G. Strang,
 Linear Algebra and its Applications, ch. 6 (from memory).
 """

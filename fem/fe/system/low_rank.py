@@ -10,6 +10,8 @@ and, from the inertia of the bordered matrix (see :mod:`fem.continuation.newton`
 
 .. math:: n_-(K + U D U^T) = n_-(K) - n_-(D^{-1} + U^T Z). \qquad (2)
 
+See also eqs. (33) and (34) of docs/theory.md.
+
 Source: M. A. Woodbury's formula and E. V. Haynsworth, Linear Algebra Appl. 1(1), 73 (1968), doi
 10.1016/0024-3795(68)90050-5; from memory, re-derived.
 """

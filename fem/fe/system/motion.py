@@ -23,6 +23,8 @@ Ties. Every increment is a multiple of one unknown, or zero:
 With T the derivative of u by q, the reduced residual is T'r and the reduced stiffness
 T'KT + (2), assembled here from cell vectors and matrices.
 
+See also eqs. (36) and (37) of docs/theory.md.
+
 Source: chain rule, derived here. A Cartesian chart (a node's increments are its displacements)
 did not converge for a tube with one family of stiff threads (trials of the same method).
 """

@@ -26,6 +26,8 @@ a cell and a law that knows only tension would rectify it: the mean tension come
 In a sector, the segments of a thread in the other sectors are turned back into it; its cells then
 carry the segments of all threads.
 
+See also eqs. (20) and (32) of docs/theory.md.
+
 Source: derived here (chain rule).
 """
 

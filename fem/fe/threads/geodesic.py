@@ -36,6 +36,8 @@ Derivatives. By the envelope theorem the first is that at fixed p'. With
 where the second term lets p' follow u at fixed c, and the last, which couples the whole thread,
 lets c follow.
 
+See also eqs. (25) and (26) of docs/theory.md.
+
 Source: A. C. Clairaut 1733, in any textbook of differential geometry; (3) and (4) derived here.
 """
 

@@ -11,6 +11,8 @@ where B holds the derivatives along a of the host cell's basis functions. Hence
    \frac{d^2\ell}{du^2} = \sum w\, B^T P B, \qquad
    P = \frac{I - \hat g \hat g^T}{\lambda}. \qquad (1)
 
+See also eq. (31) of docs/theory.md.
+
 Source: derived here (chain rule).
 """
 

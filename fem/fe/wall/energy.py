@@ -23,6 +23,8 @@ The gauge pressure P does the work P dV, so -P V is the potential of the followe
 bore *and* of the thrust on the closed ends; its second derivative (:mod:`fem.fe.wall.bore`) is
 symmetric.
 
+See also eqs. (14), (27) and (28) of docs/theory.md.
+
 Source: G. A. Holzapfel, Nonlinear Solid Mechanics (2000), eq. 2.54 (Nanson) and sec. 8.3; from
 memory, re-derived.
 """
