@@ -64,7 +64,7 @@ def _worker_table(workers: Mapping[str, _Worker]) -> Table | None:
 @contextmanager
 def progress(job_list: JobList) -> Iterator[Report]:
     """Show bars on standard error; yield the function that moves them."""
-    settings, workers = job_list.words, defaultdict[str, _Worker](_Worker)
+    settings, workers = job_list.labels, defaultdict[str, _Worker](_Worker)
     unit = "done, {task.fields[failed]} failed, {task.remaining:.0f} left,"
     left = [TextColumn("elapsed,"), TimeRemainingColumn(), TextColumn("remaining")]
     counts, earlier = Counter(done=0, failed=0), True

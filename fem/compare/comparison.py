@@ -71,7 +71,7 @@ class Comparison:
         """Return how many settings were solved for this comparison."""
         return sum(curve.solved for (_, name), curve in self.curves.items() if name == model)
 
-    def provenance(self) -> dict[str, Any]:
+    def run_record(self) -> dict[str, Any]:
         """Return all that says where the figures came from, and what was found."""
         bench, found = self.bench, self.diagnosis
         return {
@@ -117,7 +117,7 @@ class Comparison:
         with together() as batch:
             batch.write(rows, csv_bytes(self.rows))
             batch.write(figures, csv_bytes(self.summary))
-            batch.write(told, json_bytes(self.provenance()))
+            batch.write(told, json_bytes(self.run_record()))
         return [rows, figures, told]
 
 

@@ -18,7 +18,7 @@ from fem.measurements.columns import GAUGE
 from fem.quantities.column import BAND
 from fem.results.termination import REACHED
 from fem.study.study_result import StudyResult
-from fem.study.worker import Task, perform
+from fem.study.worker import Task, solve_task
 
 if TYPE_CHECKING:
     import pandas
@@ -74,7 +74,7 @@ def solved(cases: Sequence[Case], model: str, resolution: str) -> list[Curve]:
     """
     import pandas
 
-    curves = [done.curve for done in perform(Task(model, tuple(cases), resolution))]
+    curves = [done.curve for done in solve_task(Task(model, tuple(cases), resolution))]
     if any(curve.termination.interrupted for curve in curves):
         raise KeyboardInterrupt
     return [Curve.of(pandas.DataFrame(c.steps), c.termination, solved=True) for c in curves]

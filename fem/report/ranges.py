@@ -26,13 +26,13 @@ ROUND_OFF = 6
 
 def range_tables(data: PlotData) -> list[TextTable]:
     """Return one table per model: each measure, its least and greatest value, the settings."""
-    at = data.rows[data.rows[LEVEL] == data.shown]
+    at = data.rows[data.rows[LEVEL] == data.main_level]
     places = [axis.label for axis in data.axes] if len(data.axes) <= MAX_COLUMNS else [SETTING]
     titles = [f"{end}\n{below}" for end in ("least", "greatest") for below in ("value", *places)]
     text_columns = (0, 2, 4) if places == [SETTING] else (0,)
     return [
         TextTable(
-            f"{NAMES[model]} {data.where(data.shown)}",
+            f"{NAMES[model]} {data.where(data.main_level)}",
             ["measure", *titles],
             [*_rows(data, at[at.model == model])],
             text_columns=text_columns,
@@ -67,4 +67,4 @@ def _cells(data: PlotData, row: pandas.Series[Any]) -> list[str]:
 
 def setting_text(data: PlotData, row: pandas.Series[Any]) -> str:
     """Return the setting of a row as text."""
-    return "; ".join(axis.say(row[axis.column]) for axis in data.axes)
+    return "; ".join(axis.text(row[axis.column]) for axis in data.axes)

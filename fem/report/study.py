@@ -70,13 +70,13 @@ def study_pages(study_result: StudyResult, folder: Path) -> Iterator[str]:
             *(f"a picture: {one.caption}" for one in pictures[shown:]),
         ]
         yield render(
-            "study.html", study_result.study.base, study_result.provenance["versions"], **parts
+            "study.html", study_result.study.base, study_result.run_record["versions"], **parts
         )
 
 
 def _parts(study_result: StudyResult, folder: Path) -> dict[str, Any]:
     """Return the content of the page of a study, without pictures and shapes."""
-    study, record, seen = study_result.study, study_result.provenance, plot_data(study_result)
+    study, record, seen = study_result.study, study_result.run_record, plot_data(study_result)
     began = [session["began"] for session in record.get("sessions") or []]
     unusable = ((entry["setting"], entry["reason"]) for entry in record["unusable"])
     provenance = {

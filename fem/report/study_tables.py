@@ -45,7 +45,7 @@ def _values(study: Study, vary: Vary) -> list[str]:
 
 def counts_table(study_result: StudyResult) -> TextTable:
     """Return the number of curves of each model by outcome."""
-    record = study_result.provenance
+    record = study_result.run_record
     rows = []
     for model in study_result.study.models:
         ended = Counter(e["status"] for e in record["not_reached"] if e["model"] == model)
@@ -62,10 +62,10 @@ def counts_table(study_result: StudyResult) -> TextTable:
 
 def not_reached_tables(study_result: StudyResult, *, failed_only: bool = False) -> list[TextTable]:
     """Return the curves that did not reach their last step, failed ones first, with reasons."""
-    entries = study_result.provenance["not_reached"]
+    entries = study_result.run_record["not_reached"]
     failed = [entry for entry in entries if entry["status"] == "failed"]
     others = [] if failed_only else [entry for entry in entries if entry not in failed]
-    words = JobList.of(study_result.study).words if entries else {}
+    words = JobList.of(study_result.study).labels if entries else {}
     rows = [
         [
             words.get(entry["case"], entry["case"]),
@@ -98,10 +98,10 @@ def _first(caption: str, titles: list[str], rows: list[list[str]]) -> list[TextT
 
 def run_notes(study_result: StudyResult) -> Iterator[str]:
     """Yield notes on the run of a study."""
-    record = study_result.provenance
+    record = study_result.run_record
     if record.get("ended_early"):
         yield f"The run ended early: {record['ended_early']}; continue with --resume."
-    for fault in record.get("not_in_batch", []):
+    for fault in record.get("batch_errors", []):
         yield f"Solved one by one, not in a batch: {fault}."
-    if others := record.get("curves_not_asked_for"):
+    if others := record.get("other_curves"):
         yield f"{others} curves in the results database are not part of the study; ignored."

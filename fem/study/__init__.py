@@ -1,1 +1,1 @@
-"""Parameter studies: one case, many settings, each model along the path of every one."""
+"""Parameter studies: one case, many settings, each solved by one or more models."""

@@ -1,37 +1,37 @@
-"""What a study will take: some of its curves are solved and weighed."""
+"""Estimate of time and disk space of a study, from a sample of its curves."""
 
 from __future__ import annotations
 
 import time
 from dataclasses import dataclass
 
-from fem.study.job_list import BUNDLE, JobList
-from fem.study.results_db import weight
-from fem.study.worker import Task, perform
+from fem.study.job_list import BATCH_SIZE, JobList
+from fem.study.results_db import stored_size
+from fem.study.worker import Task, solve_task
 
 SAMPLE = {"fast": 64, "fe": 5}
-"""How many curves of a model are solved, spread over the study."""
+"""Number of curves of a model that are solved, spread over the study."""
 
 TABLE_SHARE = 1.0
-"""The table is at most as large again as the results database, by trial on the ready study."""
+"""Size of the table relative to the results database, at most; measured on the ready study."""
 
 
 @dataclass(frozen=True)
 class Estimate:
-    """What the curves of one model are expected to take.
+    """Expected time and disk space of the curves of one model.
 
     Attributes
     ----------
     model
         The model.
     curves, sample
-        How many there are, and how many of them were solved to learn it.
+        Number of curves, and number of those that were solved for the estimate.
     seconds
-        Of one worker for all of them.
+        Time for all curves with one worker.
     workers
-        How many workers can share them.
+        Greatest number of workers that can share the work.
     bytes
-        On the disk for all of them.
+        Disk space of all curves.
     """
 
     model: str
@@ -43,7 +43,7 @@ class Estimate:
 
 
 def estimate(job_list: JobList) -> list[Estimate]:
-    """Solve some curves of each model, and return what all of them are expected to take."""
+    """Solve some curves of each model, and return the expected effort for all curves."""
     return [_estimate(job_list, model) for model in job_list.study.models if job_list.cases]
 
 
@@ -53,15 +53,15 @@ def _estimate(job_list: JobList, model: str) -> Estimate:
     middles = ((2 * k + 1) * curves // (2 * count) for k in range(count))  # of equal parts
     cases = tuple(job_list.cases[middle] for middle in middles)
     resolution = job_list.study.resolution
-    perform(Task(model, cases[:2], resolution))  # the first ones compile and import
+    solve_task(Task(model, cases[:2], resolution))  # the first call compiles and imports
     began = time.perf_counter()
-    found = perform(Task(model, cases, resolution))
+    solved = solve_task(Task(model, cases, resolution))
     share = curves / count
     return Estimate(
         model=model,
         curves=curves,
         sample=count,
         seconds=share * (time.perf_counter() - began),
-        workers=-(-curves // BUNDLE) if model == "fast" else curves,
-        bytes=share * (1 + TABLE_SHARE) * sum(weight(done.curve) for done in found),
+        workers=-(-curves // BATCH_SIZE) if model == "fast" else curves,
+        bytes=share * (1 + TABLE_SHARE) * sum(stored_size(one.curve) for one in solved),
     )

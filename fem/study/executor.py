@@ -1,7 +1,7 @@
-"""Who does the work: a :class:`WorkerPool` of this machine, or the workers of a Dask cluster.
+"""Executors of tasks: a :class:`WorkerPool` of this machine, or the workers of a Dask cluster.
 
-Both take a task and hand out a future of it, and both outlive a worker that dies: what it had in
-hand ends with :class:`WorkerLostError`, the rest goes on.
+Both return a future for each task, and both continue if a worker dies: the future of its task
+raises :class:`WorkerLostError`.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from fem.core.processes import WorkerLostError, WorkerPool, use_one_thread
 
 
 class NoWorkersError(Exception):
-    """Nobody is left to do the work."""
+    """No workers are left."""
 
 
 class ClusterExecutor:
@@ -25,12 +25,12 @@ class ClusterExecutor:
     ----------
     address
         Address of the scheduler, such as ``tcp://10.0.0.1:8786``.
-    patience
-        How long to wait for it to answer (s).
+    timeout
+        Time to wait for an answer of the scheduler (s).
     """
 
-    def __init__(self, address: str, patience: float = 10.0) -> None:
-        self.address, self._patience = address, patience
+    def __init__(self, address: str, timeout: float = 10.0) -> None:
+        self.address, self._timeout = address, timeout
 
     def __enter__(self) -> Self:
         """Connect.
@@ -38,7 +38,7 @@ class ClusterExecutor:
         Raises
         ------
         InputError
-            If Dask is not installed, or no scheduler with workers is there.
+            If Dask is not installed, or there is no scheduler with workers of one thread.
         """
         try:
             from distributed import Client
@@ -47,8 +47,8 @@ class ClusterExecutor:
                 "--scheduler: Dask is not installed here; pip install 'tubewright[cluster]'"
             ) from None
         try:
-            self._client = Client(self.address, timeout=self._patience, set_as_default=False)
-        except Exception as error:  # Dask raises a dozen kinds of error
+            self._client = Client(self.address, timeout=self._timeout, set_as_default=False)
+        except Exception as error:  # Dask raises many kinds of error
             raise InputError(f"--scheduler {self.address}: no scheduler answers: {error}") from None
         threads = self._client.nthreads()
         if not threads or max(threads.values()) > 1:
@@ -63,18 +63,18 @@ class ClusterExecutor:
         return self
 
     def submit[T](self, work: Callable[..., T], *args: Any) -> Future[T]:
-        """Hand a task in."""
+        """Submit a task."""
         return self._executor.submit(_with_one_thread, work, *args)
 
     def result[T](self, future: Future[T]) -> T:
-        """Return what came of a task that is done.
+        """Return the result of a task that is done.
 
         Raises
         ------
         WorkerLostError
             If its worker died.
         NoWorkersError
-            If nobody is left to do it.
+            If no workers are left.
         """
         from distributed import KilledWorker
 
@@ -83,19 +83,19 @@ class ClusterExecutor:
         except KilledWorker as lost:
             raise WorkerLostError(f"worker {lost.last_worker.address} died") from None
         except CancelledError:
-            raise NoWorkersError(f"the scheduler {self.address} is gone") from None
+            raise NoWorkersError(f"the scheduler {self.address} does not answer any more") from None
 
     def __exit__(self, *_: object) -> None:
-        """Take back what is in hand, and disconnect; the cluster stays."""
-        self._executor.shutdown(wait=False)  # it cancels what is in hand
+        """Cancel the submitted tasks and disconnect; the cluster keeps running."""
+        self._executor.shutdown(wait=False)  # cancels the submitted tasks
         self._client.close()
 
 
 type Executor = WorkerPool | ClusterExecutor
-"""Workers that tasks are handed to."""
+"""Executes tasks on several workers."""
 
 
 def _with_one_thread[T](work: Callable[..., T], *args: Any) -> T:
-    """Do work in a worker of a cluster, which has no initializer of ours."""
+    """Run work in a worker of a cluster, which has no initializer for this."""
     use_one_thread()
     return work(*args)

@@ -1,4 +1,4 @@
-"""The cases of a study, and what of them is left to do."""
+"""The cases of a study, and the tasks that are not done yet."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from fem.study.plan import Study, StudyError
 from fem.study.vary import Value
 from fem.study.worker import Task
 
-BUNDLE = 512
-"""The fast model solves so many cases in one go."""
+BATCH_SIZE = 512
+"""Number of cases that the fast model solves together."""
 
 
 @dataclass(frozen=True)
@@ -28,9 +28,9 @@ class JobList:
     study
         The study.
     cases
-        The cases, each once, in the order of the settings.
+        The cases without duplicates, in the order of the settings.
     unusable
-        Settings that make no case, and why.
+        Settings that give no valid case, and the reasons.
     """
 
     study: Study
@@ -39,12 +39,12 @@ class JobList:
 
     @classmethod
     def of(cls, study: Study) -> JobList:
-        """Return the job_list of a study.
+        """Return the job list of a study.
 
         Raises
         ------
         InputError
-            If it cannot be done.
+            If the study cannot be solved.
         """
         cases: dict[str, Case] = {}
         unusable = []
@@ -60,42 +60,42 @@ class JobList:
         return job_list
 
     def _check(self) -> None:
-        """Raise if shapes are asked of no case, or the mesh cannot be made."""
-        for wanted in self.study.shapes:
-            if not any(self.study.has(case, wanted) for case in self.cases):
-                raise StudyError(f"shapes: no case has {wanted}")
+        """Raise if no case has the requested shapes, or the mesh cannot be made."""
+        for setting in self.study.shapes:
+            if not any(self.study.matches(case, setting) for case in self.cases):
+                raise StudyError(f"shapes: no case has {setting}")
         if "fe" in self.study.models:
             from fem.fe.mesh.body import resolve
 
             resolve(self.cases[0], self.study.resolution, self.cases[0].sectors)
 
-    def asked(self) -> set[tuple[str, str]]:
+    def keys(self) -> set[tuple[str, str]]:
         """Return case and model of each curve."""
         return set(itertools.product((case.key for case in self.cases), self.study.models))
 
     @cached_property
-    def words(self) -> dict[str, str]:
-        """The setting of each case in words, by its key."""
-        told = {case.key: cells(case, self.study.fields) for case in self.cases}
+    def labels(self) -> dict[str, str]:
+        """The setting of each case as text, by the key of the case."""
+        settings = {case.key: cells(case, self.study.fields) for case in self.cases}
         return {
             key: ", ".join(f"{column} {_short(value)}" for column, value in setting.items())
-            for key, setting in told.items()
+            for key, setting in settings.items()
         }
 
     @property
     def curves(self) -> int:
-        """Number of curves: one to each case and model."""
+        """Number of curves: one for each case and model."""
         return len(self.cases) * len(self.study.models)
 
     def tasks(self, done: set[tuple[str, str]], folder: Path) -> Iterator[Task]:
-        """Yield what is left to do; shapes that are wanted must lie in `folder` already."""
+        """Yield the tasks that are not done; `folder` contains the shapes that are kept so far."""
         resolution = self.study.resolution
         if "fast" in self.study.models:
-            left = [case for case in self.cases if (case.key, "fast") not in done]
-            for cases in itertools.batched(left, BUNDLE):
+            remaining = [case for case in self.cases if (case.key, "fast") not in done]
+            for cases in itertools.batched(remaining, BATCH_SIZE):
                 yield Task("fast", cases, resolution)
         for case in self.cases if "fe" in self.study.models else ():
-            shapes = self.study.wants_shapes(case)
+            shapes = self.study.keeps_shapes(case)
             if (case.key, "fe") not in done or (shapes and not (folder / case.key).exists()):
                 yield Task("fe", (case,), resolution, shapes)
 

@@ -1,4 +1,4 @@
-"""What a study asks: a case, the fields that vary, the models; read from a TOML file."""
+"""Definition of a study: a case, the fields that vary, the models; read from a TOML file."""
 
 from __future__ import annotations
 
@@ -23,47 +23,49 @@ from fem.core.text_file import read_toml
 from fem.quantities.case_fields import cells, changes
 from fem.study.vary import Value, Vary
 
-MOST_CASES = 1_000_000
+MAX_CASES = 1_000_000
 
-MOST_FAILURES = 1000
-"""If so many settings make no case, none will."""
+MAX_FAILURES = 1000
+"""Number of settings without a valid case after which the search for a valid one stops."""
 
 
 class StudyError(InputError):
-    """A study that cannot be used; its text names the file, the key, the value and the mend."""
+    """A study that cannot be used; the message names file, key, value and what is allowed."""
 
 
 class Scatter(CheckedTable):
-    """A quasi-random design, which fills the ranges without a count more evenly than chance."""
+    """A quasi-random design for the ranges without a count."""
 
     method: Literal["Sobol", "Halton", "Latin hypercube"] = Field(
-        default="Sobol", description="The design, as scipy.stats.qmc makes it."
+        default="Sobol", description="The design, computed by scipy.stats.qmc."
     )
-    points: int = Field(ge=1, le=MOST_CASES, strict=True, description="Number of points.")
+    points: int = Field(ge=1, le=MAX_CASES, strict=True, description="Number of points.")
     seed: int = Field(default=0, ge=0, strict=True, description="Seed of the design.")
 
-    def places(self, ranges: int) -> Array:
-        """Return the points, shape (points, ranges), from 0 to 1."""
+    def sample(self, ranges: int) -> Array:
+        """Return the points in the unit cube, shape (points, ranges)."""
         from scipy.stats import qmc
 
         kinds = {"Sobol": qmc.Sobol, "Halton": qmc.Halton, "Latin hypercube": qmc.LatinHypercube}
-        with warnings.catch_warnings():  # Sobol's balance wants a power of two: the user's choice
+        with (
+            warnings.catch_warnings()
+        ):  # Sobol warns unless the number is a power of two: the user decides
             warnings.simplefilter("ignore", UserWarning)
             return kinds[self.method](d=ranges, rng=self.seed).random(self.points)
 
 
 class Study(CheckedTable):
-    """A case and what is varied of it: every combination of the values is one case."""
+    """A case and the fields that vary: every combination of their values is one case."""
 
     title: str = Field(min_length=1, description="One line that names the study in pictures.")
     note: str = Field(default="", description="Where the numbers come from.")
-    case: str = Field(description="Case file, seen from the folder of the study file.")
+    case: str = Field(description="Case file, relative to the folder of the study file.")
     models: tuple[Literal["fast", "fe"], ...] = Field(
         default=("fast",), description="Models that are solved."
     )
     resolution: str = Field(default="coarse", description="Mesh of the FE model.")
     set: dict[str, Value] = Field(
-        default_factory=dict, description="Fields that differ from the case file throughout."
+        default_factory=dict, description="Fields that differ from the case file in all cases."
     )
     vary: tuple[Vary, ...] = Field(description="What varies.")
     scatter: Scatter | None = Field(
@@ -71,8 +73,8 @@ class Study(CheckedTable):
     )
     shapes: tuple[dict[str, Value], ...] = Field(
         default=(),
-        description="Settings, by some of their fields, whose FE shapes are kept; one without "
-        "fields keeps all.",
+        description="Settings whose FE shapes are kept, by some of their fields; an empty table "
+        "keeps all.",
     )
     _base: Case = PrivateAttr()
     _first: tuple[dict[str, Value], Case] = PrivateAttr()
@@ -85,9 +87,9 @@ class Study(CheckedTable):
     @model_validator(mode="after")
     def _check(self) -> Self:
         if not self.models:
-            raise invalid("there must be one at least", "models")
+            raise invalid("at least one is required", "models")
         if not self.vary:
-            raise invalid("vary: there must be one table [[vary]] at least")
+            raise invalid("vary: at least one table [[vary]] is required")
         fields = self.fields
         for field in [*self.set, *fields]:
             if fields.count(field) + (field in self.set) > 1:
@@ -96,9 +98,9 @@ class Study(CheckedTable):
         if scattered and not self.scatter:
             raise invalid("vary: a range has no count; give it one, or a table [scatter]")
         if self.scatter and not scattered:
-            raise invalid("scatter: every range has a count, so nothing is left to scatter")
-        for wanted in self.shapes:
-            if unknown := [field for field in wanted if field not in fields]:
+            raise invalid("scatter: every range has a count; remove [scatter], or a count")
+        for setting in self.shapes:
+            if unknown := [field for field in setting if field not in fields]:
                 raise invalid(f'shapes: the field "{unknown[0]}" does not vary')
         return self
 
@@ -109,7 +111,7 @@ class Study(CheckedTable):
         Raises
         ------
         StudyError
-            If it cannot be read, or does not describe a study.
+            If the file cannot be read, or is not a study.
         CaseError
             If the case cannot be used.
         """
@@ -118,34 +120,34 @@ class Study(CheckedTable):
 
     @classmethod
     def parse(cls, data: dict[str, Any], folder: Path, origin: str = "study") -> Self:
-        """Check `data`, laid out as in the TOML file; cases are looked for from `folder`."""
+        """Check `data`, with the keys of the TOML file; the case file is relative to `folder`."""
         try:
             study = cls.model_validate(with_new_values(data, origin))
         except ValidationError as error:
             raise StudyError(describe(error, origin, cls)) from None
         base = Case.load(folder / study.case)
         try:
-            return study._on(base.changed(**changes(base, study.set)))
+            return study._with_base(base.changed(**changes(base, study.set)))
         except InputError as error:
             raise StudyError(f"{origin}: {error}") from None
 
     @classmethod
     def restore(cls, data: dict[str, Any], base: dict[str, Any]) -> Self:
-        """Return a study from what :attr:`data` and the base case were written down as."""
-        return cls.model_validate(data)._on(Case.parse(base))
+        """Return a study from its :attr:`data` and the data of its base case."""
+        return cls.model_validate(data)._with_base(Case.parse(base))
 
     @property
     def data(self) -> dict[str, Any]:
-        """The study laid out as in the TOML file."""
+        """The study, with the keys of the TOML file."""
         return self.model_dump(mode="json", by_alias=True, exclude_none=True)
 
-    def _on(self, base: Case) -> Self:
+    def _with_base(self, base: Case) -> Self:
         """Return the study with its base case; look if the two fit."""
         self._base = base
         count = math.prod(vary.size for vary in self.vary)
         count *= self.scatter.points if self.scatter else 1
-        if count > MOST_CASES:
-            raise InputError(f"vary: {count} cases; at most {MOST_CASES} are allowed")
+        if count > MAX_CASES:
+            raise InputError(f"vary: {count} cases; at most {MAX_CASES} are allowed")
         self._first = self._first_case()
         cells(self.sample, self.fields)
         for wanted in self.shapes:
@@ -153,9 +155,9 @@ class Study(CheckedTable):
         return self
 
     def _first_case(self) -> tuple[dict[str, Value], Case]:
-        """Return the first setting that makes a case, and the case."""
+        """Return the first setting that gives a valid case, and the case."""
         failures = []
-        for setting in self.settings[:MOST_FAILURES]:
+        for setting in self.settings[:MAX_FAILURES]:
             try:
                 return setting, self.case_of(setting)
             except InputError as error:
@@ -164,17 +166,17 @@ class Study(CheckedTable):
 
     @property
     def base(self) -> Case:
-        """The case with what is set throughout."""
+        """The base case, with the fields of `set`."""
         return self._base
 
     @property
     def sample(self) -> Case:
-        """The first of the cases."""
+        """The first valid case."""
         return self._first[1]
 
     @property
     def sample_setting(self) -> dict[str, Value]:
-        """The setting of the first of the cases."""
+        """The setting of the first valid case."""
         return self._first[0]
 
     @property
@@ -192,22 +194,22 @@ class Study(CheckedTable):
     def settings(self) -> list[dict[str, Value]]:
         """The value of each field that varies, for each case.
 
-        Neighbours in the list are neighbours in the design: every second run through the values
-        of a table goes backwards.
+        Successive settings differ in one table by one value: every second pass through the values
+        of a table is in reverse order.
         """
         tables = [vary.settings() for vary in self.vary if not vary.scattered]
         if self.scatter:
             tables.append(self._scattered())
         settings: list[dict[str, Value]] = [{}]
         for table in tables:
-            turns = itertools.cycle([table, table[::-1]])
-            settings = [{**so_far, **more} for so_far in settings for more in next(turns)]
+            orders = itertools.cycle([table, table[::-1]])
+            settings = [{**first, **more} for first in settings for more in next(orders)]
         return settings
 
     def _scattered(self) -> list[dict[str, Value]]:
         assert self.scatter  # it was checked
         ranges = [vary for vary in self.vary if vary.scattered]
-        columns = self.scatter.places(len(ranges)).T
+        columns = self.scatter.sample(len(ranges)).T
         parts = [vary.settings(at) for vary, at in zip(ranges, columns, strict=True)]
         return [
             {field: value for part in point for field, value in part.items()}
@@ -224,11 +226,11 @@ class Study(CheckedTable):
         """
         return self.base.changed(**changes(self.base, setting))
 
-    def wants_shapes(self, case: Case) -> bool:
-        """Return whether the shapes of a case are to be kept."""
-        return any(self.has(case, wanted) for wanted in self.shapes)
+    def keeps_shapes(self, case: Case) -> bool:
+        """Return whether the shapes of a case are kept."""
+        return any(self.matches(case, setting) for setting in self.shapes)
 
     @staticmethod
-    def has(case: Case, setting: Mapping[str, Value]) -> bool:
-        """Return whether a case has these values of some fields."""
+    def matches(case: Case, setting: Mapping[str, Value]) -> bool:
+        """Return whether a case has the values of a setting."""
         return case.changed(**changes(case, setting)) == case

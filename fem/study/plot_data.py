@@ -1,4 +1,4 @@
-"""A study as its pictures see it: what varied, and the rows by how far each path had come."""
+"""Data for the pictures of a study: the axes that vary, and the rows by level of the drive."""
 
 from __future__ import annotations
 
@@ -18,39 +18,39 @@ if TYPE_CHECKING:
 
 CURVE = ["case", "model"]
 LEVEL = "level"
-"""Column that is added to the table: how far along its path a row is."""
+"""Added column of the table: value of the drive at a row, or number of the step."""
 
 PRESSURE, VOLUME, AIR = (Measure(table.pressure), Measure(table.added), Measure(table.air))
-MORE = {PRESSURE: "", VOLUME: " pushed in", AIR: " of air let in"}
-"""What levels are, and what stands behind the unit of one."""
+SUFFIXES = {PRESSURE: "", VOLUME: " pushed in", AIR: " of air let in"}
+"""Drives, and the text after the unit of a level."""
 
 STEP = "number of the step"
-"""What levels are else."""
+"""Label of the levels if they are step numbers."""
 
-SAME = 6
-"""Decimals to which levels are told apart."""
+DECIMALS = 6
+"""Decimals to which levels are rounded."""
 
 
 @dataclass(frozen=True)
 class Axis:
-    """What varies independently, be it one field or several together.
+    """One independent variable of a study: a field, or several that vary together.
 
     Attributes
     ----------
     column
-        Its column in the table; of fields that vary together that of the first.
-    words, unit
-        What it is called.
+        Its column in the table; that of the first field if several vary together.
+    name, unit
+        Name and unit for labels.
     numeric
-        Whether its values are numbers, or else text.
+        Whether its values are numbers; otherwise they are text.
     scattered
-        Whether a quasi-random design picked them.
+        Whether a quasi-random design chose the values.
     helix
         Whether it is the helix angle of a family.
     """
 
     column: str
-    words: str
+    name: str
     unit: str = ""
     numeric: bool = True
     scattered: bool = False
@@ -58,34 +58,34 @@ class Axis:
 
     @property
     def label(self) -> str:
-        """Words and unit, as beside an axis."""
-        return with_unit(self.words, self.unit)
+        """Name and unit, for the axis of a picture."""
+        return with_unit(self.name, self.unit)
 
-    def say(self, *values: Any) -> str:
-        """Return the axis with a value, or with both ends of a range."""
+    def text(self, *values: Any) -> str:
+        """Return the name with a value, or with both ends of a range."""
         texts = [f"{value:.4g}" if self.numeric else str(value) for value in values]
-        return f"{self.words}: {' to '.join(texts)} {self.unit}".strip().replace(" -", f" {MINUS}")
+        return f"{self.name}: {' to '.join(texts)} {self.unit}".strip().replace(" -", f" {MINUS}")
 
 
 @dataclass(frozen=True)
 class PlotData:
-    """A study made ready to be drawn.
+    """Data of a study for its pictures.
 
     Attributes
     ----------
     study
-        What was asked.
+        The study.
     models
-        The models that found anything, in the order of the study.
+        The models with at least one row, in the order of the study.
     rows
-        The rows of its table at steps asked for, with a column ``level``.
+        The rows of the table at requested steps, with a column ``level``.
     axes
-        What varies, in the order of the study; what takes but one value is left out.
+        The independent variables with more than one value, in the order of the study.
     drive
-        What the levels are, mostly the pressure; None for the number of the step.
+        Quantity of the levels, usually the pressure; None if they are step numbers.
     levels
         All levels, rest first.
-    shown
+    main_level
         The highest level that most curves reach.
     """
 
@@ -95,11 +95,11 @@ class PlotData:
     axes: list[Axis]
     drive: Measure | None
     levels: list[float]
-    shown: float
+    main_level: float
 
     @property
     def label(self) -> str:
-        """What the levels are, with unit."""
+        """Name and unit of the levels."""
         return self.drive.words if self.drive else STEP
 
     @property
@@ -108,16 +108,16 @@ class PlotData:
         return [axis for axis in self.axes if axis.numeric]
 
     def name(self, level: float) -> str:
-        """Return a level by its value: 15 kPa, 3 mL pushed in, 2 mg of air let in, step 7 of 10."""
+        """Return a level as text: 15 kPa, 3 mL pushed in, 2 mg of air let in, step 7 of 10."""
         number = f"{level:.4g}".replace("-", MINUS)
         if self.drive:
-            return f"{number} {self.drive.unit}{MORE[self.drive]}"
+            return f"{number} {self.drive.unit}{SUFFIXES[self.drive]}"
         return f"step {number} of {len(self.levels) - 1}"
 
     def where(self, level: float) -> str:
-        """Return in words where a level is, with the pressures that the cases have there.
+        """Return a level as text, with the range of pressure of the cases at this level.
 
-        A study may drive the tube by a volume or by air; then each case has its own.
+        If the drive is not the pressure, each case has another pressure.
         """
         if self.drive == PRESSURE:
             return f"at {self.name(level)}"
@@ -126,15 +126,15 @@ class PlotData:
         unit = table.pressure.unit
         return f"at {self.name(level)}, {' to '.join(ends).replace('-', MINUS)} {unit}"
 
-    def picked(self, count: int) -> list[float]:
-        """Return at most so many levels, evenly from the first above rest to the one shown."""
-        above = self.levels[1 : self.levels.index(self.shown) + 1] or self.levels[:1]
+    def pick_levels(self, count: int) -> list[float]:
+        """Return at most `count` levels, evenly from the first after rest to the main level."""
+        above = self.levels[1 : self.levels.index(self.main_level) + 1] or self.levels[:1]
         numbers = {round((i + 1) * len(above) / count) - 1 for i in range(count)}
         return [above[number] for number in sorted(numbers) if number >= 0]
 
 
 def plot_data(study_result: StudyResult) -> PlotData | None:
-    """Return the study made ready, or None if no step that was asked for was found at all."""
+    """Return the data for pictures; None if no requested step was reached."""
     table, study = study_result.table, study_result.study
     if table.empty or not table.requested.any():
         return None
@@ -145,40 +145,40 @@ def plot_data(study_result: StudyResult) -> PlotData | None:
         if values.nunique() > 1:
             rows[axis.column] = values
             axes.append(axis)
-    drive, places = _levels(study, rows)
-    rows[LEVEL] = places
-    reach = rows.groupby(LEVEL).size()
-    levels = sorted(reach.index, key=abs)
-    most = [level for level in levels if 2 * reach[level] > reach.max()]
+    drive, row_levels = _levels(study, rows)
+    rows[LEVEL] = row_levels
+    counts = rows.groupby(LEVEL).size()
+    levels = sorted(counts.index, key=abs)
+    common = [level for level in levels if 2 * counts[level] > counts.max()]
     models: list[str] = [model for model in study.models if model in set(rows.model)]
-    return PlotData(study, models, rows, axes, drive, levels, most[-1])
+    return PlotData(study, models, rows, axes, drive, levels, common[-1])
 
 
 def _axis(study: Study, vary: Vary, rows: pandas.DataFrame) -> tuple[Axis, pandas.Series[Any]]:
-    """Return what a table of the study varies, and its values row by row."""
+    """Return the axis of a table [[vary]], and its value in each row."""
     from pandas.api.types import is_numeric_dtype
 
-    name = column(study.sample, vary.field)  # the base may have no such key
+    name = column(study.sample, vary.field)  # the base case may lack the key
     values, parts, unit = rows[name], vary.field.split("."), named(name).unit
     numeric = bool(is_numeric_dtype(values))
     if not numeric and all(split(value, "%") for value in values.unique()):
         values, unit, numeric = values.str.removesuffix(" %").astype(float), "%", True
     helix = parts[0] == THREADS and parts[2:] == ["angle"]
-    return Axis(name, _words(vary), unit, numeric, vary.scattered, helix), values
+    return Axis(name, _axis_name(vary), unit, numeric, vary.scattered, helix), values
 
 
-def _words(vary: Vary) -> str:
-    """Return what the fields that vary together are called: slack of A, B."""
+def _axis_name(vary: Vary) -> str:
+    """Return the name of the fields that vary together: slack of A, B."""
     first, *others = (_name(field) for field in (vary.field, *vary.same))
-    key = f"{first.partition(' of ')[0]} of "  # of families it is not said again
-    mates = [name.removeprefix(key) for name in others if name.startswith(key)]
-    words = ", ".join([first, *mates, *(name for name in others if not name.startswith(key))])
+    key = f"{first.partition(' of ')[0]} of "  # not repeated for other families
+    families = [name.removeprefix(key) for name in others if name.startswith(key)]
+    text = ", ".join([first, *families, *(name for name in others if not name.startswith(key))])
     opposite = ", ".join(_name(field).removeprefix(key) for field in vary.opposite)
-    return f"{words} ({opposite} opposite)" if opposite else words
+    return f"{text} ({opposite} opposite)" if opposite else text
 
 
 def _name(field: str) -> str:
-    """Return a field in words: helix angle of A, tube bore radius."""
+    """Return the name of a field: helix angle of A, tube bore radius."""
     parts = field.split(".")
     if parts[0] == THREADS:
         key = " ".join(parts[2:]).replace("_", " ")
@@ -187,24 +187,24 @@ def _name(field: str) -> str:
 
 
 def _levels(study: Study, rows: pandas.DataFrame) -> tuple[Measure | None, pandas.Series[Any]]:
-    """Return what the levels are and that of each row: what drives the tube, else the step.
+    """Return the quantity of the levels, and the level of each row.
 
-    The number of the step stands in where a move of the free end follows the drive, and where the
-    cases are not driven to values that most of them share.
+    The levels are values of the drive. They are step numbers if the free end is moved after the
+    drive, or if most cases do not share the same values of the drive.
     """
     number = rows.groupby(CURVE).cumcount()
     steps = None, number.astype(float)
     if study.base.move:
         return steps
     if study.base.pressure:
-        drive, places = PRESSURE, rows[PRESSURE.column]
+        drive, levels = PRESSURE, rows[PRESSURE.column]
     elif study.base.volume:
         volume = table.volume.column
         rest = rows.groupby(CURVE)[volume].transform("first")
-        drive, places = VOLUME, table.added.value(rows[volume] - rest)
+        drive, levels = VOLUME, table.added.value(rows[volume] - rest)
     else:
-        drive, places = AIR, rows[AIR.column]
-    places = places.round(SAME) + 0.0
-    shared = places[number > 0].value_counts().max()
+        drive, levels = AIR, rows[AIR.column]
+    levels = levels.round(DECIMALS) + 0.0
+    shared = levels[number > 0].value_counts().max()
     curves = rows.groupby(CURVE).ngroups
-    return (drive, places) if shared > curves / 2 else steps
+    return (drive, levels) if shared > curves / 2 else steps

@@ -1,8 +1,8 @@
-"""The results database of a study: one committed row to each curve that is done, kept in SQLite.
+"""The results database of a study: one row per solved curve, in SQLite.
 
-A curve is one model along the path of one case. Its row holds how it ended and its steps, and is
-written in one transaction, so that whatever is killed, and when, a curve is in it whole or not at
-all. The journal is a write-ahead log: a commit is one append to it, and a reader sees the last one.
+A curve is one model along the path of one case. Its row contains how it ended and its steps. A row
+is written in one transaction: if a process is killed, a curve is stored completely or not at all.
+The journal is a write-ahead log: a commit appends to it, and a reader sees the last commit.
 """
 
 from __future__ import annotations
@@ -23,21 +23,21 @@ from fem.results.folder import OLD_STUDY_DATABASE, STUDY_DATABASE
 from fem.results.termination import REACHED, Termination, restore
 
 type Status = Literal["reached", "ended", "failed"]
-"""Reached the last step; ended before it where the tube has a limit; or neither."""
+"""Reached the last step; ended before it at a limit of the tube; or failed."""
 
 
 class DatabaseWriteError(Exception):
-    """The results database cannot be written, as when the disk is full; what it holds stays."""
+    """The database cannot be written, for example on a full disk; its contents stay."""
 
 
 @dataclass(frozen=True)
 class Curve:
-    """One model along the path of one case, as the results database keeps it.
+    """One model along the path of one case, as stored in the database.
 
     Attributes
     ----------
     case, model
-        Key of the case, and ``"fe"`` or ``"fast"``: together the key of the curve.
+        Key of the case, and ``"fe"`` or ``"fast"``; together they are the key of the curve.
     status
         How it ended.
     termination
@@ -45,13 +45,13 @@ class Curve:
     seconds
         Wall time.
     host, worker
-        Where it was solved: name of the machine, number of the process.
+        Name of the machine and process number of the worker that solved it.
     tries
-        How often it was begun.
+        Number of attempts.
     steps
-        The step table by columns, each a list with a value to each row.
+        The step table by columns: a list with one value per row.
     details
-        What else the run reports: mesh, balance.
+        Other data of the run: mesh, balance.
     """
 
     case: str
@@ -74,9 +74,9 @@ class Curve:
 NAMES = [column.name for column in fields(Curve)]
 AS_JSON = ("termination", "steps", "details")
 VERSION = 2
-"""Number of the layout of the database, to be raised as well where the keys of cases change."""
+"""Number of the layout of the database; to be raised also if the keys of cases change."""
 
-COLUMNS = ", ".join(f'"{name}"' for name in NAMES)  # case is a word of SQL
+COLUMNS = ", ".join(f'"{name}"' for name in NAMES)  # case is a keyword of SQL
 TABLES = f"""
 CREATE TABLE IF NOT EXISTS curves ({COLUMNS}, PRIMARY KEY ("case", model));
 CREATE TABLE IF NOT EXISTS facts (name PRIMARY KEY, value) WITHOUT ROWID;
@@ -84,86 +84,87 @@ CREATE TABLE IF NOT EXISTS facts (name PRIMARY KEY, value) WITHOUT ROWID;
 
 
 class ResultsDatabase:
-    """The results database in a folder, open for one run at a time.
+    """The results database in a folder; only one run at a time can open it.
 
     Raises
     ------
     InputError
-        If another run has it open, or the file is not a results database.
+        If another run has opened it, or the file is not a results database.
     DatabaseWriteError
-        If it cannot be written.
+        If the database cannot be written.
     """
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / STUDY_DATABASE
         _check_old(folder)
-        self._lock = FileLock(
-            folder / f".{STUDY_DATABASE}.lock"
-        )  # the system frees it when its holder dies
+        # the system releases the lock if its process dies
+        self._lock = FileLock(folder / f".{STUDY_DATABASE}.lock")
         try:
             self._lock.acquire(timeout=0)
         except Timeout:
-            raise InputError(f"{folder}: another run of a study writes there just now") from None
+            raise InputError(f"{folder}: another run of a study uses this folder") from None
         try:
-            self._base = _open(self.path)
+            self._connection = _open(self.path)
         except BaseException:
             self._lock.release()
             raise
 
     def __enter__(self) -> Self:
-        """Return the results database itself."""
+        """Return the database itself."""
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Close it."""
-        self._base.close()
+        """Close the database."""
+        self._connection.close()
         self._lock.release()
 
     def add(self, curves: Iterable[Curve]) -> None:
-        """Write curves, in one transaction; one that is there already is written over."""
-        marks = ", ".join(f":{name}" for name in NAMES)
+        """Store curves in one transaction; curves with the same key are replaced."""
+        placeholders = ", ".join(f":{name}" for name in NAMES)
         rows = [_row(curve) for curve in curves]
-        with _told(self.path), self._base:
-            self._base.executemany(f"INSERT OR REPLACE INTO curves VALUES ({marks})", rows)
+        with _write_errors(self.path), self._connection:
+            self._connection.executemany(
+                f"INSERT OR REPLACE INTO curves VALUES ({placeholders})", rows
+            )
 
-    def note(self, name: str, value: Any) -> None:
-        """Write down a fact."""
-        with _told(self.path), self._base:
+    def set_fact(self, name: str, value: Any) -> None:
+        """Store a fact by its name."""
+        with _write_errors(self.path), self._connection:
             row = (name, json.dumps(value))
-            self._base.execute("INSERT OR REPLACE INTO facts VALUES (?, ?)", row)
+            self._connection.execute("INSERT OR REPLACE INTO facts VALUES (?, ?)", row)
 
     def fact(self, name: str) -> Any:
-        """Return a fact that was written down, None if it was not."""
-        row = self._base.execute("SELECT value FROM facts WHERE name = ?", (name,)).fetchone()
+        """Return a stored fact; None if there is none of this name."""
+        row = self._connection.execute("SELECT value FROM facts WHERE name = ?", (name,)).fetchone()
         return json.loads(row[0]) if row else None
 
     @property
     def count(self) -> int:
-        """Number of curves in it."""
-        return int(self._base.execute("SELECT count(*) FROM curves").fetchone()[0])
+        """Number of curves in the database."""
+        return int(self._connection.execute("SELECT count(*) FROM curves").fetchone()[0])
 
-    def done(self, statuses: Sequence[Status]) -> set[tuple[str, str]]:
-        """Return case and model of each curve that ended in one of these ways."""
-        marks = ", ".join("?" * len(statuses))
-        query = f'SELECT "case", model FROM curves WHERE status IN ({marks})'
-        return set(self._base.execute(query, statuses))
+    def keys(self, statuses: Sequence[Status]) -> set[tuple[str, str]]:
+        """Return case and model of each curve with one of these statuses."""
+        placeholders = ", ".join("?" * len(statuses))
+        query = f'SELECT "case", model FROM curves WHERE status IN ({placeholders})'
+        return set(self._connection.execute(query, statuses))
 
     def curves(self) -> Iterator[Curve]:
-        """Yield all curves, in no certain order.
+        """Yield all curves, in any order.
 
         Raises
         ------
         InputError
             If a row is damaged.
         """
-        for row in self._base.execute(f"SELECT {COLUMNS} FROM curves"):
+        for row in self._connection.execute(f"SELECT {COLUMNS} FROM curves"):
             data = dict(zip(NAMES, row, strict=True))
             try:
-                read = {name: json.loads(data[name]) for name in AS_JSON}
-                read["termination"] = restore(read["termination"])
+                decoded = {name: json.loads(data[name]) for name in AS_JSON}
+                decoded["termination"] = restore(decoded["termination"])
             except (ValueError, TypeError):
                 raise InputError(f"{self.path}: a row is damaged: case {data['case']}") from None
-            yield Curve(**{**data, **read})
+            yield Curve(**{**data, **decoded})
 
 
 def _check_old(folder: Path) -> None:
@@ -178,43 +179,43 @@ def _check_old(folder: Path) -> None:
 
 
 def _row(curve: Curve) -> dict[str, Any]:
-    """Return a curve as its row of the table."""
+    """Return the row of a curve."""
     data = vars(curve) | {"termination": curve.termination.data()}
-    plain = methodcaller("item")  # of a NumPy scalar
-    return data | {name: json.dumps(data[name], default=plain) for name in AS_JSON}
+    to_python = methodcaller("item")  # of a NumPy scalar
+    return data | {name: json.dumps(data[name], default=to_python) for name in AS_JSON}
 
 
-def weight(curve: Curve) -> int:
-    """Return the bytes that a curve takes in the results database, nearly."""
+def stored_size(curve: Curve) -> int:
+    """Return the approximate size of a curve in the database (bytes)."""
     return sum(len(str(value)) for value in _row(curve).values())
 
 
 def _open(path: Path) -> sqlite3.Connection:
     try:
-        base = sqlite3.connect(path)
-        base.execute("PRAGMA journal_mode = WAL")
-        base.execute("PRAGMA synchronous = FULL")  # a commit is on the disk, should the power fail
-        if base.execute("SELECT count(*) FROM sqlite_master").fetchone() == (0,):
-            base.execute(f"PRAGMA user_version = {VERSION}")
-        (version,) = base.execute("PRAGMA user_version").fetchone()
+        connection = sqlite3.connect(path)
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")  # a commit survives a power failure
+        if connection.execute("SELECT count(*) FROM sqlite_master").fetchone() == (0,):
+            connection.execute(f"PRAGMA user_version = {VERSION}")
+        (version,) = connection.execute("PRAGMA user_version").fetchone()
         if version != VERSION:
-            base.close()
+            connection.close()
             raise InputError(
                 f"{path}: database format {version}; this version reads format {VERSION}, so the "
                 "study cannot be resumed: solve it again in another folder (--out), or delete the "
                 "file first"
             )
-        base.executescript(TABLES)
+        connection.executescript(TABLES)
     except sqlite3.DatabaseError as error:
         if isinstance(error, sqlite3.OperationalError):
             raise DatabaseWriteError(f"{path.name} cannot be written: {error}") from None
         raise InputError(f"{path}: this is not a results database: {error}") from None
-    return base
+    return connection
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
-    """Turn what SQLite says of a full disk and the like into a sentence."""
+def _write_errors(path: Path) -> Iterator[None]:
+    """Convert errors of SQLite, such as a full disk, to :class:`DatabaseWriteError`."""
     try:
         yield
     except sqlite3.OperationalError as error:

@@ -1,4 +1,4 @@
-"""Solve a study: hand its curves to the workers, and write down each as it comes."""
+"""Solve a study: submit its tasks to the executor, and store each solved curve."""
 
 from __future__ import annotations
 
@@ -18,23 +18,23 @@ from fem.study.executor import Executor, NoWorkersError
 from fem.study.job_list import JobList
 from fem.study.results_db import Curve, ResultsDatabase, Status
 from fem.study.study_result import StudyResult, tabulate
-from fem.study.worker import NOT_IN_BATCH, Done, Task, perform
+from fem.study.worker import BATCH_ERROR, SolvedCurve, Task, solve_task
 
-AHEAD = 2
-"""Tasks in hand for each worker: the one at work and the next."""
+TASKS_PER_WORKER = 2
+"""Submitted tasks per worker: the running one and the next."""
 
-MOST_TRIES = 2
-"""A worker that dies costs a case one retry."""
+MAX_TRIES = 2
+"""Greatest number of attempts of a case whose worker dies."""
 
-CLEANLY: tuple[Status, ...] = ("reached", "ended")
-ANYHOW: tuple[Status, ...] = (*CLEANLY, "failed")
-"""Ways in which a curve is done."""
+SOLVED: tuple[Status, ...] = ("reached", "ended")
+TRIED: tuple[Status, ...] = (*SOLVED, "failed")
+"""Statuses of the curves that are not solved again, with --retry and without."""
 
 SHAPES = "shapes"
-"""Folder of the results whose shapes are kept, a folder to each by the key of its case."""
+"""Folder of the results whose shapes are kept: one folder per case, named by its key."""
 
 Report = Callable[[Sequence[Curve]], None]
-"""Is told the curves that are newly done."""
+"""Called with the curves that were solved since the last call."""
 
 
 def run(
@@ -46,84 +46,84 @@ def run(
     retry: bool = False,
     report: Report | None = None,
 ) -> StudyResult:
-    """Solve a study in `folder`, and return what came out.
+    """Solve a study in `folder`, and return its result.
 
     Parameters
     ----------
     job_list
-        What is asked.
+        The cases of the study.
     folder
-        Where the results database is kept; it is made.
+        Folder of the results database; created if needed.
     executor
-        Who does the work; started and stopped here.
+        Executes the tasks; it is started and stopped here.
     resume
-        Go on with what the results database lacks.
+        Continue an earlier run: solve the curves that the database does not have.
     retry
-        Solve again what failed.
+        Solve the failed curves again.
     report
-        Called whenever curves are done, first with those that the results database has.
+        Called when curves are solved, first with those in the database.
 
     Raises
     ------
     InputError
-        If the folder holds another run and it is not to be resumed, or cannot be.
+        If the folder contains an earlier run that is not to be resumed, or cannot be resumed.
     DatabaseWriteError
-        If the results database cannot be written any more; what it holds stays.
+        If the database cannot be written; its contents stay.
     """
     study = job_list.study
     folder.mkdir(parents=True, exist_ok=True)
     if contents(folder) is Contents.RESULT:
-        raise InputError(f"{folder}: it holds the result of a case; take another folder (--out)")
+        raise InputError(f"{folder}: contains the result of a case; choose another folder (--out)")
     with ResultsDatabase(folder) as database:
         _check(database, job_list, folder, resume or retry)
-        done = database.done(CLEANLY if retry else ANYHOW)
-        asked = job_list.asked()
+        done = database.keys(SOLVED if retry else TRIED)
+        requested = job_list.keys()
         if report:
-            report([curve for curve in database.curves() if curve.key in asked & done])
-        _begin(database)
+            report([curve for curve in database.curves() if curve.key in requested & done])
+        _add_session(database)
         tasks = job_list.tasks(done, folder / SHAPES)
-        ended = Runner(database, folder / SHAPES, executor, report).work(tasks)
-        curves = [curve for curve in database.curves() if curve.key in asked]
+        ended = Runner(database, folder / SHAPES, executor, report).run(tasks)
+        curves = [curve for curve in database.curves() if curve.key in requested]
         table = tabulate(study, job_list.cases, curves)
-        told = {**_provenance(job_list, curves, ended), "sessions": database.fact("sessions")}
-        told["curves_not_asked_for"] = database.count - len(curves)
-    return StudyResult(study, table, told)
+        record = {**_run_record(job_list, curves, ended), "sessions": database.fact("sessions")}
+        record["other_curves"] = database.count - len(curves)
+    return StudyResult(study, table, record)
 
 
 def _check(database: ResultsDatabase, job_list: JobList, folder: Path, resume: bool) -> None:
-    """Raise unless the results database is new, or of a run that may be resumed."""
+    """Raise unless the database is empty, or of a run that may be resumed."""
     study = job_list.study
-    there = database.done(ANYHOW)
-    if there and not resume:
+    stored = database.keys(TRIED)
+    if stored and not resume:
         raise InputError(
-            f"{folder}: {database.count} curves of an earlier run are there; "
-            "go on with --resume, or take another folder (--out)"
+            f"{folder}: contains {database.count} curves of an earlier run; "
+            "continue it with --resume, or choose another folder (--out)"
         )
-    if there and there.isdisjoint(job_list.asked()):
+    if stored and stored.isdisjoint(job_list.keys()):
         raise InputError(
             f"{folder}: its curves belong to another study, "
             f'"{database.fact("title")}", or to an earlier version, which had other keys of cases; '
-            "take another folder (--out)"
+            "choose another folder (--out)"
         )
     earlier = database.fact("resolution")
-    if there and earlier != study.resolution:
+    if stored and earlier != study.resolution:
         raise InputError(
-            f'{folder}: the curves there are of resolution "{earlier}", the study asks for '
-            f'"{study.resolution}"; take another folder (--out)'
+            f'{folder}: its curves have the resolution "{earlier}", the study has '
+            f'"{study.resolution}"; choose another folder (--out)'
         )
-    database.note("resolution", study.resolution)
-    database.note("title", study.title)
+    database.set_fact("resolution", study.resolution)
+    database.set_fact("title", study.title)
 
 
-def _begin(database: ResultsDatabase) -> None:
-    """Write down when this run began, and on what."""
+def _add_session(database: ResultsDatabase) -> None:
+    """Store the start time and the environment of this run."""
     began = datetime.now(UTC).isoformat(timespec="seconds")
     session = {"began": began, "versions": versions(), "machine": machine()}
-    database.note("sessions", [*(database.fact("sessions") or []), session])
+    database.set_fact("sessions", [*(database.fact("sessions") or []), session])
 
 
 class Runner:
-    """Gives the tasks of one run to an executor, and stores the solved curves."""
+    """Submits the tasks of one run to an executor, and stores the solved curves."""
 
     def __init__(
         self, database: ResultsDatabase, shapes: Path, executor: Executor, report: Report | None
@@ -134,49 +134,49 @@ class Runner:
             executor,
             report,
         )
-        self._in_hand: dict[Future[list[Done]], Task] = {}
+        self._running: dict[Future[list[SolvedCurve]], Task] = {}
 
-    def work(self, tasks: Iterator[Task]) -> str:
-        """Perform the tasks; return why it ended before the last one, empty if it did not."""
+    def run(self, tasks: Iterator[Task]) -> str:
+        """Run the tasks; return why it stopped before the last one, empty if it did not."""
         with self._executor:
             try:
-                self._hand_in(islice(tasks, AHEAD * self._executor.size))
-                while self._in_hand:
-                    ready, _ = wait(self._in_hand, return_when=FIRST_COMPLETED)
+                self._submit(islice(tasks, TASKS_PER_WORKER * self._executor.size))
+                while self._running:
+                    ready, _ = wait(self._running, return_when=FIRST_COMPLETED)
                     for future in ready:
-                        self._hand_in(self._take_up(future))
-                        self._hand_in(islice(tasks, 1))
+                        self._submit(self._collect(future))
+                        self._submit(islice(tasks, 1))
             except KeyboardInterrupt:
                 return "interrupted"
             except NoWorkersError as lost:
                 return str(lost)
         return ""
 
-    def _hand_in(self, tasks: Iterator[Task]) -> None:
+    def _submit(self, tasks: Iterator[Task]) -> None:
         for task in tasks:
-            self._in_hand[self._executor.submit(perform, task)] = task
+            self._running[self._executor.submit(solve_task, task)] = task
 
-    def _take_up(self, future: Future[list[Done]]) -> Iterator[Task]:
-        """Write down what came of a task; return what is to be tried again."""
-        task = self._in_hand.pop(future)
+    def _collect(self, future: Future[list[SolvedCurve]]) -> Iterator[Task]:
+        """Store the curves of a task; return the tasks that are to be tried again."""
+        task = self._running.pop(future)
         try:
-            found = self._executor.result(future)
+            solved = self._executor.result(future)
         except WorkerLostError as lost:
-            if task.tries < MOST_TRIES:
-                return task.again()
-            found = task.failed(f"its worker died, {task.tries} times: {lost}")
-        for done in found:
-            if done.result:
-                done.result.save(self._shapes / done.curve.case)
-        curves = [done.curve for done in found]
+            if task.tries < MAX_TRIES:
+                return task.split()
+            solved = task.failed(f"its worker died {task.tries} times: {lost}")
+        for one in solved:
+            if one.result:
+                one.result.save(self._shapes / one.curve.case)
+        curves = [one.curve for one in solved]
         self._database.add(curves)
         if self._report:
             self._report(curves)
         return iter(())
 
 
-def _provenance(job_list: JobList, curves: Sequence[Curve], ended: str) -> dict[str, Any]:
-    """Return all that says where the figures came from, and what is lacking."""
+def _run_record(job_list: JobList, curves: Sequence[Curve], ended: str) -> dict[str, Any]:
+    """Return the data of run.json: study, environment, counts, and curves that ended early."""
     study = job_list.study
     return {
         "study": study.data,
@@ -188,9 +188,9 @@ def _provenance(job_list: JobList, curves: Sequence[Curve], ended: str) -> dict[
         "ended_early": ended,
         "cases": len(job_list.cases),
         "unusable": [{"setting": setting, "reason": why} for setting, why in job_list.unusable],
-        "curves": {"asked": job_list.curves, **Counter(curve.status for curve in curves)},
-        "not_in_batch": sorted(
-            {fault for curve in curves if (fault := curve.details.get(NOT_IN_BATCH))}
+        "curves": {"requested": job_list.curves, **Counter(curve.status for curve in curves)},
+        "batch_errors": sorted(
+            {error for curve in curves if (error := curve.details.get(BATCH_ERROR))}
         ),
         "seconds": {
             model: round(sum(curve.seconds for curve in curves if curve.model == model), 3)

@@ -1,4 +1,4 @@
-"""What comes out of a study: one tidy table, and where it came from."""
+"""The result of a study: one table, the record of the run, and their folder."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     import pandas
 
 TABLE, READABLE = "table.parquet", "table.csv"
-"""The table as it is read back, and as people and other programs read it."""
+"""The table as this program reads it, and as users and other programs read it."""
 
 
 class UnreachedCurve(Record):
@@ -56,15 +56,15 @@ class StudyRecord(FolderRecord):
     cases: int
     unusable: list[dict[str, Any]]
     curves: dict[str, int]
-    not_in_batch: list[str]
+    batch_errors: list[str]
     seconds: dict[str, float]
     not_reached: list[UnreachedCurve]
     sessions: list[dict[str, Any]]
-    curves_not_asked_for: int
+    other_curves: int
 
 
 def tabulate(study: Study, cases: Iterable[Case], curves: Iterable[Curve]) -> pandas.DataFrame:
-    """Return the table of an :class:`StudyResult`, in the order of the cases."""
+    """Return the table of a :class:`StudyResult`, in the order of the cases."""
     import pandas
 
     found = {curve.key: curve for curve in curves}
@@ -86,22 +86,22 @@ def tabulate(study: Study, cases: Iterable[Case], curves: Iterable[Curve]) -> pa
 
 @dataclass(frozen=True)
 class StudyResult:
-    """What a study found.
+    """The result of a study.
 
     Attributes
     ----------
     study
-        What was asked.
+        The study.
     table
-        A row to each step of each curve: ``case`` (the key of the case), ``model``, the fields
-        that vary, then the columns of the step table; NaN where a row has no such figure.
-    provenance
-        What `run.json` says beside the names of its files; see :class:`StudyRecord`.
+        A row for each step of each curve: ``case`` (the key of the case), ``model``, the fields
+        that vary, then the columns of the step table; NaN if a row has no value.
+    run_record
+        The data of run.json without the list of files; see :class:`StudyRecord`.
     """
 
     study: Study
     table: pandas.DataFrame
-    provenance: dict[str, Any]
+    run_record: dict[str, Any]
 
     @property
     def varied(self) -> list[str]:
@@ -110,21 +110,21 @@ class StudyResult:
 
     @property
     def complete(self) -> bool:
-        """Whether every curve is done, none failed, and every setting makes a case."""
-        counts = self.provenance["curves"]
+        """Whether every curve is solved, none failed, and every setting gives a valid case."""
+        counts = self.run_record["curves"]
         done = counts.get("reached", 0) + counts.get("ended", 0)
-        return done == counts["asked"] and not self.provenance["unusable"]
+        return done == counts["requested"] and not self.run_record["unusable"]
 
     @property
     def terminations(self) -> dict[tuple[str, str], Termination]:
         """Why curves ended before the last step, by case and model."""
         return {
             (entry["case"], entry["model"]): restore(entry["termination"])
-            for entry in self.provenance.get("not_reached", ())
+            for entry in self.run_record.get("not_reached", ())
         }
 
     def of(self, model: str) -> pandas.DataFrame:
-        """Return the rows of a model at the steps asked for, in the order of the plan."""
+        """Return the rows of a model at the requested steps, in the order of the study."""
         rows = self.table
         return rows[(rows.model == model) & rows.requested].reset_index(drop=True)
 
@@ -136,14 +136,14 @@ class StudyResult:
         Raises
         ------
         OSError
-            If that is impossible.
+            If the files cannot be written.
         """
         with together() as batch:
             self.table.to_parquet(part := batch.part(folder / TABLE), index=False)
             head = {"holds": Contents.STUDY, "format": FORMAT}
             files = {TABLE: sha256(part.read_bytes())}
             batch.write(folder / READABLE, csv_bytes(self.table))
-            batch.write(folder / RECORD, json_bytes({**head, "files": files, **self.provenance}))
+            batch.write(folder / RECORD, json_bytes({**head, "files": files, **self.run_record}))
         return [TABLE, READABLE, RECORD]
 
     @classmethod
@@ -153,7 +153,7 @@ class StudyResult:
         Raises
         ------
         InputError
-            If that is not there, or something else is; the text names the file.
+            If a file is missing or not valid; the message names the file.
         """
         import pandas
 
@@ -165,9 +165,9 @@ class StudyResult:
         except ValidationError as error:
             raise FolderError(Contents.DAMAGED, f"{folder / RECORD}: study: {error}") from None
         head = {"holds", "format", "files"}
-        provenance = record.model_dump(mode="json", exclude=head, exclude_defaults=True)
-        study_result = cls(study, pandas.read_parquet(folder / TABLE), provenance)
-        if missing := {"case", "model", *study_result.varied} - {*study_result.table}:
-            fault = f"the table has no column {', '.join(sorted(missing))}"
-            raise FolderError(Contents.OTHER_FORMAT, f"{folder / TABLE}: {fault}: solve again")
-        return study_result
+        run_record = record.model_dump(mode="json", exclude=head, exclude_defaults=True)
+        result = cls(study, pandas.read_parquet(folder / TABLE), run_record)
+        if missing := {"case", "model", *result.varied} - {*result.table}:
+            text = f"{folder / TABLE}: columns missing: {', '.join(sorted(missing))}; solve again"
+            raise FolderError(Contents.OTHER_FORMAT, text)
+        return result

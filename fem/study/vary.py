@@ -1,4 +1,4 @@
-"""What a study varies: the fields of a case, and the values that each takes in turn."""
+"""Fields that a study varies, and their values."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from fem.core.arrays import Array
 from fem.core.schema_base import CheckedTable, invalid
 from fem.core.units import UNITS, registry, split
 
-MOST_VALUES = 10_000
+MAX_VALUES = 10_000
 
 UNIT = f"{UNITS}|%"
-"""Units of the quantities that vary."""
+"""Units of quantities that may vary."""
 
-RANGE = 'a range goes from one quantity to another, as from "3 mm" to "5 mm"'
+RANGE = 'a range needs two quantities, such as from = "3 mm", to = "5 mm"'
 
 
 def _value(value: object) -> object:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise ValueError('write a text, such as "20 deg", or a number')
+        raise ValueError('a text, such as "20 deg", or a number is required')
     if isinstance(value, float) and not math.isfinite(value):
         raise ValueError("it must be a finite number")
     return value
@@ -31,50 +31,48 @@ def _value(value: object) -> object:
 Value = Annotated[
     str | int | float, PlainValidator(_value), WithJsonSchema({"type": ["string", "number"]})
 ]
-"""As it stands in a case file: text, mostly a quantity with its unit, or a number."""
+"""A value as in a case file: text, usually a quantity with its unit, or a number."""
 
 
 class Vary(CheckedTable):
     """Fields of the case that vary together, over a list of values or a range of quantities.
 
-    A field is named as in the case file, a family of threads by its name: ``threads.A.angle``.
+    Fields have the names of the case file, with the name of a family: ``threads.A.angle``.
     """
 
     field: str = Field(min_length=1, description="Field of the case, such as threads.A.angle.")
     same: tuple[str, ...] = Field(default=(), description="Fields that take the same value.")
     opposite: tuple[str, ...] = Field(
-        default=(), description="Fields that take the value of the other sign."
+        default=(), description="Fields that take the value with the opposite sign."
     )
     values: tuple[Value, ...] | None = Field(
-        default=None, max_length=MOST_VALUES, description="The values."
+        default=None, max_length=MAX_VALUES, description="The values."
     )
     start: Value | None = Field(
-        default=None, alias="from", description="In place of the values: where a range begins."
+        default=None, alias="from", description="Start of a range, instead of values."
     )
-    end: Value | None = Field(default=None, alias="to", description="Where the range ends.")
+    end: Value | None = Field(default=None, alias="to", description="End of the range.")
     count: int | None = Field(
         default=None,
         ge=2,
-        le=MOST_VALUES,
+        le=MAX_VALUES,
         strict=True,
-        description="Number of equally spaced values; without it the table [scatter] picks them.",
+        description="Number of equally spaced values; without it, [scatter] chooses the values.",
     )
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        ranged = [key for key in ("start", "end", "count") if getattr(self, key) is not None]
+        range_keys = [key for key in ("start", "end", "count") if getattr(self, key) is not None]
         names = {"start": "from", "end": "to", "count": "count"}
         if self.values == ():
-            raise invalid("there must be one at least", "values")
-        if self.values is not None and ranged:
-            raise invalid(
-                "values are given too; give either values, or from and to", names[ranged[0]]
-            )
+            raise invalid("at least one is required", "values")
+        if self.values is not None and range_keys:
+            raise invalid("give either values, or from and to", names[range_keys[0]])
         if self.values is None:
             for key in ("start", "end"):
                 value = getattr(self, key)
                 if value is None:
-                    raise invalid("this key is missing, or else values", names[key])
+                    raise invalid("this key is missing; give values, or from and to", names[key])
                 if isinstance(value, str) and not split(value, UNIT):
                     raise invalid(RANGE, names[key])
             try:
@@ -83,7 +81,7 @@ class Vary(CheckedTable):
                 raise invalid(str(error), "to") from None
         for value in (self.values or (self.start,)) if self.opposite else ():
             if isinstance(value, str) and not split(value, UNIT):
-                raise invalid("only a quantity has an opposite", "opposite")
+                raise invalid("only a quantity with a unit can change its sign", "opposite")
         return self
 
     @property
@@ -93,18 +91,18 @@ class Vary(CheckedTable):
 
     @property
     def size(self) -> int:
-        """Number of its values, 1 if the design picks them."""
+        """Number of values; 1 if the design chooses them."""
         return len(self.values) if self.values else self.count or 1
 
     @property
     def scattered(self) -> bool:
-        """Whether it is a range whose values the design picks."""
+        """Whether it is a range whose values the design chooses."""
         return self.values is None and self.count is None
 
     def settings(self, at: Array | None = None) -> list[dict[str, Value]]:
-        """Return the value of each of its fields, for each of its values in turn.
+        """Return the settings of the fields, one for each value.
 
-        `at`, shape (n,), are places in the range, from 0 to 1; its own equal steps unless given.
+        `at`, shape (n,), are positions in the range, from 0 to 1; equally spaced if None.
         """
         values = self.values or self._between(np.linspace(0, 1, self.count or 2), at)
         return [
@@ -114,14 +112,14 @@ class Vary(CheckedTable):
         ]
 
     def _ends(self) -> tuple[float, float, str]:
-        """Return both ends of the range in the unit of the first."""
+        """Return both ends of the range in the unit of the start, and this unit."""
         assert self.start is not None and self.end is not None
         if not isinstance(self.start, str) or not isinstance(self.end, str):
             if isinstance(self.start, str) or isinstance(self.end, str):
-                raise ValueError("either both ends of a range have a unit or none")
+                raise ValueError("both ends of a range need a unit, or neither")
             return float(self.start), float(self.end), ""
         start, end = split(self.start, UNIT), split(self.end, UNIT)
-        assert start and end  # it was checked
+        assert start and end  # checked before
         return start[0], _in_unit(*end, start[1]), start[1]
 
     def _between(self, steps: Array, at: Array | None) -> list[Value]:
@@ -129,8 +127,8 @@ class Vary(CheckedTable):
         numbers = start + (end - start) * (steps if at is None else at)
         if unit:
             return [f"{number:.12g} {unit}" for number in numbers]
-        whole = isinstance(self.start, int) and isinstance(self.end, int)
-        return [int(n) if whole and n.is_integer() else float(n) for n in numbers]
+        integers = isinstance(self.start, int) and isinstance(self.end, int)
+        return [int(n) if integers and n.is_integer() else float(n) for n in numbers]
 
 
 def _in_unit(number: float, unit: str, other: str) -> float:
@@ -138,13 +136,13 @@ def _in_unit(number: float, unit: str, other: str) -> float:
         return number
     try:
         return float(registry().Quantity(number, unit).to(other).magnitude)
-    except Exception:  # pint raises a dozen kinds of error
-        raise ValueError(f'"{number:g} {unit}" is not a multiple of "{other}"') from None
+    except Exception:  # pint raises many kinds of error
+        raise ValueError(f'"{number:g} {unit}" cannot be converted to "{other}"') from None
 
 
 def _negative(value: Value) -> Value:
     if not isinstance(value, str):
         return -value
     quantity = split(value, UNIT)
-    assert quantity  # it was checked
+    assert quantity  # checked before
     return f"{-quantity[0] + 0.0:.17g} {quantity[1]}"

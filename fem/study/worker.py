@@ -1,4 +1,4 @@
-"""What a worker does: solve the cases of one task, and say how each went."""
+"""The work of a worker: solve the cases of a task; errors are recorded in the curves."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ from fem.solving.single import solve
 from fem.study.results_db import Curve, Status
 
 MESH_CACHE = MeshCache()
-"""Hands on from case to case, in one worker, what neighbours share."""
+"""Meshes that successive cases of one worker share."""
 
-NOT_IN_BATCH = "not_in_batch"
-"""Among the details of a curve: what went wrong when its batch was solved together."""
+BATCH_ERROR = "batch_error"
+"""Detail of a curve: the error that occurred when its batch was solved together."""
 
 
 @dataclass(frozen=True)
 class Task:
-    """Cases that one worker solves in one go, by one model.
+    """Cases that one worker solves together, by one model.
 
     Attributes
     ----------
@@ -38,9 +38,9 @@ class Task:
     resolution
         Mesh of the FE model.
     shapes
-        Whether the shapes are wanted too.
+        Whether to keep the shapes.
     tries
-        How often it is begun, this time included.
+        Number of attempts, this one included.
     """
 
     model: str
@@ -49,66 +49,66 @@ class Task:
     shapes: bool = False
     tries: int = 1
 
-    def again(self) -> Iterator[Self]:
-        """Yield a task to each case, for a second try: one of them may be what went wrong."""
+    def split(self) -> Iterator[Self]:
+        """Yield a task for each case, for a second attempt: one case may be the cause."""
         for case in self.cases:
             yield replace(self, cases=(case,), tries=self.tries + 1)
 
-    def failed(self, reason: str) -> list[Done]:
-        """Return all its curves as failed."""
+    def failed(self, reason: str) -> list[SolvedCurve]:
+        """Return all curves of the task as failed."""
         end = Termination.failed(TerminationKind.ERROR, reason)
-        return [Done(_failed(case, self, end)) for case in self.cases]
+        return [SolvedCurve(_failed(case, self, end)) for case in self.cases]
 
 
 @dataclass(frozen=True)
-class Done:
-    """A curve that is done, and its result where the shapes are wanted."""
+class SolvedCurve:
+    """A solved curve, with its result if the shapes are kept."""
 
     curve: Curve
     result: Result | None = None
 
 
-def perform(task: Task) -> list[Done]:
-    """Solve the cases of a task; whatever goes wrong with one stands in its curve."""
+def solve_task(task: Task) -> list[SolvedCurve]:
+    """Solve the cases of a task; an error of a case is recorded in its curve."""
     if task.model == "fast" and len(task.cases) > 1:
         try:
             return _solve_batch(task)
-        except Exception as error:  # one case spoils it for all: find it one by one, and say so
-            fault = f"{type(error).__name__}: {error}"
-            return [_noted(_solve_one(case, task), fault) for case in task.cases]
+        except Exception as error:  # one case is the cause: solve them one by one, and record it
+            text = f"{type(error).__name__}: {error}"
+            return [_with_batch_error(_solve_one(case, task), text) for case in task.cases]
     return [_solve_one(case, task) for case in task.cases]
 
 
-def _noted(done: Done, fault: str) -> Done:
-    """Return what is done with a note of why it was not done in a batch."""
-    details = done.curve.details | {NOT_IN_BATCH: fault}
-    return replace(done, curve=replace(done.curve, details=details))
+def _with_batch_error(solved: SolvedCurve, error: str) -> SolvedCurve:
+    """Return a solved curve with the error of its batch."""
+    details = solved.curve.details | {BATCH_ERROR: error}
+    return replace(solved, curve=replace(solved.curve, details=details))
 
 
-def _solve_batch(task: Task) -> list[Done]:
+def _solve_batch(task: Task) -> list[SolvedCurve]:
     from fem.solving.batch import solve_batch
 
     return [
-        Done(_followed(case, task, run))
+        SolvedCurve(_curve_of(case, task, run))
         for case, run in zip(task.cases, solve_batch(task.cases), strict=True)
     ]
 
 
-def _solve_one(case: Case, task: Task) -> Done:
+def _solve_one(case: Case, task: Task) -> SolvedCurve:
     began = time.perf_counter()
     try:
         result = solve(case, task.model, task.resolution, mesh_cache=MESH_CACHE)
     except ArithmeticError as error:
         end = Termination.failed(TerminationKind.NO_REST, error)
-    except Exception as error:  # a fault of ours must not stop the others
+    except Exception as error:  # an error in the program must not stop the other cases
         end = Termination.failed(TerminationKind.ERROR, f"{type(error).__name__}: {error}")
     else:
         (run,) = result.runs
-        return Done(_followed(case, task, run), result if task.shapes else None)
-    return Done(_failed(case, task, end, time.perf_counter() - began))
+        return SolvedCurve(_curve_of(case, task, run), result if task.shapes else None)
+    return SolvedCurve(_failed(case, task, end, time.perf_counter() - began))
 
 
-def _followed(case: Case, task: Task, run: Run) -> Curve:
+def _curve_of(case: Case, task: Task, run: Run) -> Curve:
     """Return the curve of a run."""
     names = dict.fromkeys(name for row in run.rows for name in row)
     return replace(
@@ -126,7 +126,7 @@ def _status(run: Run) -> Status:
 
 
 def _failed(case: Case, task: Task, end: Termination, seconds: float = 0.0) -> Curve:
-    """Return a curve of which nothing is known but how it was tried."""
+    """Return a failed curve, without steps."""
     return Curve(
         case=case.key,
         model=task.model,

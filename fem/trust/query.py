@@ -11,7 +11,7 @@ from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.quantities.case_fields import cells, changes
 from fem.study.results_db import Curve
-from fem.study.worker import Task, perform
+from fem.study.worker import Task, solve_task
 from fem.trust.inputs import by_pressure
 from fem.trust.pairs import FAST, PRESSURE
 
@@ -98,7 +98,7 @@ def fast_points(
 
     asked = [_paths(case, pressures) for case in cases]
     paths = tuple(path for each in asked for path, _ in each)
-    curves = (done.curve for done in perform(Task("fast", paths, study.resolution)))
+    curves = (done.curve for done in solve_task(Task("fast", paths, study.resolution)))
     rows: list[dict[str, Any]] = []
     for number, (case, each) in enumerate(zip(cases, asked, strict=True)):
         own = {"number": number, "case": case.key, **cells(case, study.fields)}

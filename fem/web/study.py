@@ -109,7 +109,7 @@ class StudyHandler:
         """
         views = setting_exhibits(self._study_result, self._folder, self._case(key))
         row = self._settings[self._settings.case == key].iloc[0]
-        name = ", ".join(axis.say(row[axis.column]) for axis in self._plot_data.axes)
+        name = ", ".join(axis.text(row[axis.column]) for axis in self._plot_data.axes)
         return [replace(view, name=name or view.name) for view in views]
 
     def _case(self, key: str) -> Case:
@@ -133,7 +133,7 @@ class StudyHandler:
             "title": self.title,
             "first": self._first,
             "axes": [
-                {"title": axis.words, "unit": axis.unit, "numeric": axis.numeric}
+                {"title": axis.name, "unit": axis.unit, "numeric": axis.numeric}
                 for axis in found.axes
             ],
             "settings": [
@@ -146,7 +146,7 @@ class StudyHandler:
             ],
             "reach": {
                 "columns": [column_data(measure) for measure in AXES],
-                "where": found.where(found.shown),
+                "where": found.where(found.main_level),
                 "models": {model: _reached(found, model, settings.case) for model in found.models},
             },
         }
@@ -154,7 +154,7 @@ class StudyHandler:
 
 def _reached(found: PlotData, model: str, keys: pandas.Series[Any]) -> list[Sequence[float] | None]:
     """Return the point of each setting at the level shown; None if the level was not reached."""
-    rows = found.rows[(found.rows.model == model) & (found.rows.level == found.shown)]
+    rows = found.rows[(found.rows.model == model) & (found.rows.level == found.main_level)]
     reached = rows.set_index("case")[[measure.column for measure in AXES]]
     points = dict(zip(reached.index, reached.round(4).to_numpy(float).tolist(), strict=True))
     return [points.get(key) for key in keys]

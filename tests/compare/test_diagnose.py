@@ -21,7 +21,7 @@ from fem.quantities import table
 from fem.quantities.column import Measure
 from fem.study.plan import Study
 from fem.study.study_result import StudyResult, tabulate
-from fem.study.worker import Task, perform
+from fem.study.worker import Task, solve_task
 from tests.helpers.compared import CASES, make_bench, make_study_result, truth
 
 SEEDS = range(6)
@@ -389,7 +389,7 @@ def shipped():
     bench = read_bench(CASES / "greenhouse_wrist.bench.csv", study.base)
     cases = list(bench.cases.values())
     tasks = [Task(model, tuple(cases), study.resolution) for model in study.models]
-    curves = [done.curve for task in tasks for done in perform(task)]
+    curves = [done.curve for task in tasks for done in solve_task(task)]
     return StudyResult(study, tabulate(study, cases, curves), {"not_reached": []})
 
 

@@ -104,7 +104,7 @@ def test_what_the_study_has_is_not_solved(tmp_path, monkeypatch):
     def refuse(*_, **__):
         raise AssertionError("nothing is lacking")
 
-    monkeypatch.setattr(matching, "perform", refuse)
+    monkeypatch.setattr(matching, "solve_task", refuse)
     bench = make_bench(tmp_path, truth())
     rows = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])
     assert set(rows.place) == {"step", "between"}
@@ -207,7 +207,7 @@ def test_the_reason_of_a_curve_in_the_study_is_told(tmp_path):
     curves = find_curves(bench, study_result, ["fast"])
     assert not any(found.solved for found in curves.values())
     (entry,) = unreached(match(bench, curves, ["fast"]), curves)
-    assert entry["termination"] == study_result.provenance["not_reached"][0]["termination"]
+    assert entry["termination"] == study_result.run_record["not_reached"][0]["termination"]
 
 
 def test_no_solution_at_rest_is_a_reason(tmp_path, monkeypatch):

@@ -78,7 +78,7 @@ def test_old_values_in_a_study_give_one_notice_each(old_case):
         ("sliding", "geodesic"),
     }
     assert study.data["vary"][0]["values"] == ["bonded", "sliding"]
-    assert sum(study.wants_shapes(case) for case in cases) == 30
+    assert sum(study.keeps_shapes(case) for case in cases) == 30
     assert len(texts) == len({*texts}) == 4
     places = [str(file), f"my.study.toml: set.{second}", f"study.toml: {first}", f"[1].{first}"]
     for place in places:

@@ -11,7 +11,7 @@ from fem.compare.altered import loosened
 from fem.measurements.bench import read_bench
 from fem.study.plan import Study
 from fem.study.study_result import StudyResult, tabulate
-from fem.study.worker import Task, perform
+from fem.study.worker import Task, solve_task
 from tests.helpers.records import study_record
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -61,7 +61,7 @@ def make_study_result():
 def solve_study(study):
     """Return the result of a study solved by the fast model."""
     cases = [study.case_of(each) for each in study.settings]
-    curves = [done.curve for done in perform(Task("fast", tuple(cases), "1x1x6"))]
+    curves = [done.curve for done in solve_task(Task("fast", tuple(cases), "1x1x6"))]
     ended = [
         {"case": curve.case, "model": "fast", "status": curve.status, "tries": 1}
         | {"termination": curve.termination.data()}
@@ -82,7 +82,7 @@ def truth(left=0.0):
         loose = left and place[-1] == "taken up"
         cases.append(loosened(["A", "B"])(case, left) if loose else case)
     rows = []
-    for place, done in zip(places, perform(Task("fast", tuple(cases), "coarse")), strict=True):
+    for place, done in zip(places, solve_task(Task("fast", tuple(cases), "coarse")), strict=True):
         steps = pandas.DataFrame(done.curve.steps).set_index("pressure_kPa")
         for pressure in PRESSURES:
             figures = [steps[column][pressure] for column in COLUMNS.values()]

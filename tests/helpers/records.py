@@ -3,8 +3,8 @@
 
 def study_record(study, not_reached=()):
     """Return a whole record, with nothing in it but the study and curves that ended early."""
-    numbers = {"cases": 0, "curves": {"asked": 0}, "curves_not_asked_for": 0, "seconds": {}}
-    lists = {"unusable": [], "not_in_batch": [], "sessions": []}
+    numbers = {"cases": 0, "curves": {"requested": 0}, "other_curves": 0, "seconds": {}}
+    lists = {"unusable": [], "batch_errors": [], "sessions": []}
     return {
         "study": study.data,
         "study_hash": study.hash,

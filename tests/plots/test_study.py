@@ -297,7 +297,7 @@ def test_the_level_shown_is_the_highest_that_most_curves_reach(make):
     plan = {"vary": [angle("A", 5)]}
     counts = {-30: 6, -15: 6, 0: 5, 15: 5, 30: 3}
     study_result = make(plan, reach=lambda at, _: counts[at["angle_deg.A"]])
-    assert plot_data(study_result).shown == LEVELS[4]
+    assert plot_data(study_result).main_level == LEVELS[4]
     assert plot_data(study_result).levels == LEVELS.tolist()
 
 

@@ -93,7 +93,7 @@ def test_a_long_title_fits():
     study_result, table, tolerances = with_map(make_study([SLACK, *GRID]))
     study = study_result.study
     study = study.restore(study.data | {"title": LONG_TITLE}, study.base.data)
-    longer = type(study_result)(study, study_result.table, study_result.provenance)
+    longer = type(study_result)(study, study_result.table, study_result.run_record)
     check_lettering(trust_figure(longer, table, tolerances).figure())
 
 

@@ -354,7 +354,7 @@ def test_curves_that_ended_early_are_listed_with_their_settings(cases_folder, tm
     )
     study_result = run(job_list, tmp_path, SerialExecutor())
     study_result.save(tmp_path)
-    assert {entry["status"] for entry in study_result.provenance["not_reached"]} == {"ended"}
+    assert {entry["status"] for entry in study_result.run_record["not_reached"]} == {"ended"}
     tables = read(write_report(tmp_path).read_text(encoding="utf-8")).tables()
     (caption,) = (table.caption for table in not_reached_tables(study_result))
     (row,) = tables[caption]

@@ -1,4 +1,4 @@
-"""Real workers: processes that are killed, a whole run that is killed, a Dask cluster."""
+"""Real workers: killed processes, a killed run, a Dask cluster."""
 
 import multiprocessing
 import os
@@ -21,7 +21,8 @@ from fem.study.job_list import JobList
 from fem.study.plan import Study
 from fem.study.runner import run
 from fem.study.study_result import StudyResult
-from fem.study.worker import Task, perform
+from fem.study.worker import Task, solve_task
+from tests.helpers.messages import refused
 
 STUDY = """
 title = "Trial"
@@ -60,41 +61,41 @@ def wait_until(true, seconds=60.0):
 
 
 def curves_in(folder):
-    """Return what the results database holds, read beside the run that writes it."""
+    """Return case and seconds of the stored curves, while the run may still write."""
     try:
         base = sqlite3.connect(f"file:{folder / STUDY_DATABASE}?mode=ro", uri=True)
         return dict(base.execute('SELECT "case", seconds FROM curves').fetchall())
-    except sqlite3.OperationalError:  # it is not there yet
+    except sqlite3.OperationalError:  # it does not exist yet
         return {}
 
 
-def test_killed_worker_takes_only_its_own_task_along(cases_folder):
+def test_killed_worker_fails_only_its_own_task(cases_folder):
     wrist = Case.load(cases_folder / "greenhouse_wrist.toml")
     long, short = Task("fe", (wrist,), "1x8x60"), Task("fe", (wrist,), "1x1x2")
     with WorkerPool(1) as executor:
-        doomed, other = executor.submit(perform, long), executor.submit(perform, short)
-        wait_until(doomed.running)
+        killed, other = executor.submit(solve_task, long), executor.submit(solve_task, short)
+        wait_until(killed.running)
         (worker,) = multiprocessing.active_children()
         os.kill(worker.pid, signal.SIGKILL)
         with pytest.raises(WorkerLostError, match="exit code -9"):
-            executor.result(doomed)
-        (done,) = executor.result(other)
-    assert done.curve.status == "reached"
+            executor.result(killed)
+        (solved,) = executor.result(other)
+    assert solved.curve.status == "reached"
 
 
-def test_run_goes_on_when_a_worker_is_killed_idle(cases_folder):
+def test_run_continues_if_an_idle_worker_is_killed(cases_folder):
     wrist = Case.load(cases_folder / "greenhouse_wrist.toml")
     task = Task("fast", (wrist,), "")
     with WorkerPool(1) as executor:
-        executor.result(executor.submit(perform, task))
+        executor.result(executor.submit(solve_task, task))
         (worker,) = multiprocessing.active_children()
         os.kill(worker.pid, signal.SIGKILL)
         time.sleep(0.5)
-        (done,) = executor.result(executor.submit(perform, task))
-    assert done.curve.status == "reached"
+        (solved,) = executor.result(executor.submit(solve_task, task))
+    assert solved.curve.status == "reached"
 
 
-def test_killed_run_loses_nothing_and_does_nothing_twice(study_file, tmp_path):
+def test_killed_run_is_resumed_without_solving_a_curve_twice(study_file, tmp_path):
     folder = tmp_path / "out"
     command = [Path(sys.executable).with_name("tubewright"), "study", study_file, "--out", folder]
     command += ["--no-pictures"]
@@ -112,15 +113,17 @@ def test_killed_run_loses_nothing_and_does_nothing_twice(study_file, tmp_path):
     assert set(StudyResult.load(folder).table.case) == set(after)
 
 
-def test_terminated_run_writes_what_it_has(study_file, tmp_path):
+def test_terminated_run_writes_its_finished_curves(study_file, tmp_path):
     folder = tmp_path / "out"
     command = [Path(sys.executable).with_name("tubewright"), "study", study_file, "--out", folder]
     command += ["--no-pictures"]
-    told = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+    process = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    )
     wait_until(lambda: curves_in(folder))
-    told.terminate()
-    out, _ = told.communicate()
-    assert told.returncode == 3
+    process.terminate()
+    out, _ = process.communicate()
+    assert process.returncode == 3
     assert "--resume" in out
     assert set(StudyResult.load(folder).table.case) == set(curves_in(folder))
 
@@ -128,16 +131,16 @@ def test_terminated_run_writes_what_it_has(study_file, tmp_path):
 def test_cluster_gives_the_same_table(study_file, tmp_path):
     distributed = pytest.importorskip("distributed")
     job_list = JobList.of(Study.load(study_file))
-    here = run(job_list, tmp_path / "here", WorkerPool(2))
+    local = run(job_list, tmp_path / "local", WorkerPool(2))
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, dashboard_address=":0"
     ) as cluster:
-        there = run(job_list, tmp_path / "there", ClusterExecutor(cluster.scheduler_address))
-    assert there.complete
-    pandas.testing.assert_frame_equal(there.table, here.table, rtol=1e-9)
+        remote = run(job_list, tmp_path / "cluster", ClusterExecutor(cluster.scheduler_address))
+    assert remote.complete
+    pandas.testing.assert_frame_equal(remote.table, local.table, rtol=1e-9)
 
 
-def test_cluster_of_threads_is_refused():
+def test_cluster_with_several_threads_per_worker_is_refused():
     distributed = pytest.importorskip("distributed")
     with (
         distributed.LocalCluster(
@@ -148,7 +151,8 @@ def test_cluster_of_threads_is_refused():
         ClusterExecutor(cluster.scheduler_address).__enter__()
 
 
-def test_scheduler_that_does_not_answer_is_told():
+def test_scheduler_that_does_not_answer_is_refused():
     pytest.importorskip("distributed")
-    with pytest.raises(InputError, match="no scheduler answers"):
-        ClusterExecutor("tcp://127.0.0.1:9", patience=0.5).__enter__()
+    address = "tcp://127.0.0.1:9"
+    with refused(InputError, "--scheduler", address):
+        ClusterExecutor(address, timeout=0.5).__enter__()

@@ -1,4 +1,4 @@
-"""The database: what is in it stays, whatever happens."""
+"""The results database: stored curves survive errors."""
 
 import sqlite3
 
@@ -32,7 +32,7 @@ def curve(number, **changes):
     return Curve(**{**data, **changes})
 
 
-def test_curves_come_back_as_they_were(tmp_path):
+def test_curves_are_read_as_they_were_stored(tmp_path):
     kept = curve(1, steps={"step": [0, 1], "twist_deg": [0.0, 0.1 + 0.2]}, details={"mesh": {}})
     with ResultsDatabase(tmp_path) as database:
         database.add([kept, curve(2, status="failed", termination=failed("why"), tries=2)])
@@ -41,22 +41,22 @@ def test_curves_come_back_as_they_were(tmp_path):
     assert found == [kept, curve(2, status="failed", termination=failed("why"), tries=2)]
 
 
-def test_numpy_numbers_become_plain_ones(tmp_path):
+def test_numpy_numbers_are_read_as_python_numbers(tmp_path):
     with ResultsDatabase(tmp_path) as database:
         database.add([curve(1, steps={"stable": [np.True_], "twist_deg": [np.float64(0.1)]})])
         (found,) = database.curves()
     assert found.steps == {"stable": [True], "twist_deg": [0.1]}
 
 
-def test_done_are_those_that_ended_in_one_of_these_ways(tmp_path):
-    ways = ["reached", "ended", "failed"]
+def test_keys_are_those_of_the_curves_with_given_statuses(tmp_path):
+    statuses = ["reached", "ended", "failed"]
     with ResultsDatabase(tmp_path) as database:
-        database.add(curve(k, status=way) for k, way in enumerate(ways))
-        assert database.done(["reached", "ended"]) == {(f"{k:016x}", "fe") for k in (0, 1)}
+        database.add(curve(k, status=status) for k, status in enumerate(statuses))
+        assert database.keys(["reached", "ended"]) == {(f"{k:016x}", "fe") for k in (0, 1)}
         assert database.count == 3
 
 
-def test_a_second_try_takes_the_place_of_the_first(tmp_path):
+def test_a_second_attempt_replaces_the_first(tmp_path):
     with ResultsDatabase(tmp_path) as database:
         database.add([curve(1, status="failed"), curve(1, model="fast")])
         database.add([curve(1)])
@@ -66,13 +66,13 @@ def test_a_second_try_takes_the_place_of_the_first(tmp_path):
         }
 
 
-def test_one_run_at_a_time(tmp_path):
-    with ResultsDatabase(tmp_path), pytest.raises(InputError, match="another run"):
+def test_only_one_run_can_open_the_database(tmp_path):
+    with ResultsDatabase(tmp_path), refused(InputError, str(tmp_path), "another run"):
         ResultsDatabase(tmp_path)
     ResultsDatabase(tmp_path).__exit__()
 
 
-def test_transaction_that_fails_half_way_leaves_nothing(tmp_path):
+def test_failed_transaction_stores_nothing(tmp_path):
     with ResultsDatabase(tmp_path) as database:
         database.add([curve(1)])
 
@@ -82,25 +82,25 @@ def test_transaction_that_fails_half_way_leaves_nothing(tmp_path):
 
         with pytest.raises(RuntimeError):
             database.add(broken())
-        assert database.done(["reached"]) == {(f"{1:016x}", "fe")}
+        assert database.keys(["reached"]) == {(f"{1:016x}", "fe")}
 
 
-def test_full_disk_is_told_and_what_is_written_stays(tmp_path):
-    """SQLite's own limit of pages gives the same error as a disk without room."""
+def test_full_disk_is_reported_and_stored_curves_stay(tmp_path):
+    """The page limit of SQLite raises the same error as a full disk."""
     with ResultsDatabase(tmp_path) as database:
         database.add([curve(1)])
-        base = database._base
-        (pages,) = base.execute("PRAGMA page_count").fetchone()
-        base.execute(f"PRAGMA max_page_count = {pages}")
+        connection = database._connection
+        (pages,) = connection.execute("PRAGMA page_count").fetchone()
+        connection.execute(f"PRAGMA max_page_count = {pages}")
         with pytest.raises(DatabaseWriteError, match="full"):
             database.add([curve(k, termination=failed("x" * 10_000)) for k in range(2, 9)])
     with ResultsDatabase(tmp_path) as database:
-        assert database.done(["reached"]) == {(f"{1:016x}", "fe")}
+        assert database.keys(["reached"]) == {(f"{1:016x}", "fe")}
 
 
 def test_file_that_is_not_a_results_database_is_refused(tmp_path):
     (tmp_path / STUDY_DATABASE).write_text("nothing of the kind, " * 100)
-    with pytest.raises(InputError, match="not a results database"):
+    with refused(InputError, STUDY_DATABASE, "not a results database"):
         ResultsDatabase(tmp_path)
 
 
@@ -115,15 +115,15 @@ def test_database_of_an_earlier_version_is_refused(tmp_path):
         assert database.count == 0
 
 
-def test_damaged_row_is_told(tmp_path):
+def test_damaged_row_is_refused(tmp_path):
     with ResultsDatabase(tmp_path) as database:
         database.add([curve(1)])
-        database._base.execute("UPDATE curves SET steps = '{'")
-        with pytest.raises(InputError, match=f"a row is damaged: case {1:016x}"):
+        database._connection.execute("UPDATE curves SET steps = '{'")
+        with refused(InputError, STUDY_DATABASE, f"{1:016x}"):
             list(database.curves())
 
 
-def test_it_is_a_write_ahead_log_that_waits_for_the_disk(tmp_path):
+def test_readers_see_commits_of_the_write_ahead_log(tmp_path):
     with ResultsDatabase(tmp_path) as database:
         database.add([curve(1)])
         reader = sqlite3.connect(tmp_path / STUDY_DATABASE)

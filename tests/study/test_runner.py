@@ -29,7 +29,7 @@ A, B = "threads.A.angle", "threads.B.angle"
 
 @pytest.fixture
 def job_list(cases_folder):
-    """Return a small study: six cases of the wrist by the fast model, three of them by FE too."""
+    """Return a small study: six cases of the wrist by both models."""
     return small(cases_folder)
 
 
@@ -53,9 +53,9 @@ class SerialExecutor:
 
     size = 2
 
-    def __init__(self, deaths=(), break_after=None):
-        self.deaths, self.break_after = Counter(deaths), break_after
-        self.performed = []
+    def __init__(self, deaths=(), interrupt_after=None):
+        self.deaths, self.interrupt_after = Counter(deaths), interrupt_after
+        self.solved = []
 
     def __enter__(self):
         return self
@@ -70,36 +70,36 @@ class SerialExecutor:
         return future
 
     def result(self, future):
-        if self.break_after is not None and len(self.performed) >= self.break_after:
+        if self.interrupt_after is not None and len(self.solved) >= self.interrupt_after:
             raise KeyboardInterrupt
         task = future.task
         for case in task.cases:
             if self.deaths[case.key]:
                 self.deaths[case.key] -= 1
                 raise WorkerLostError("process 1 died (exit code -9)")
-        self.performed += [(case.key, task.model) for case in task.cases]
-        return work.perform(task)
+        self.solved += [(case.key, task.model) for case in task.cases]
+        return work.solve_task(task)
 
 
-def test_table_holds_what_single_solves_give(job_list, tmp_path):
+def test_table_agrees_with_single_solves(job_list, tmp_path):
     study_result = run(job_list, tmp_path, SerialExecutor())
     assert study_result.complete
     for case in job_list.cases:
         for model in ("fast", "fe"):
             single = solve(case, model, "1x1x2").steps
             rows = study_result.table
-            mine = rows[(rows.case == case.key) & (rows.model == model)].reset_index(drop=True)
-            history = ["newton_iterations", "energy_gap"]  # how it went is not what was found
+            curve = rows[(rows.case == case.key) & (rows.model == model)].reset_index(drop=True)
+            history = ["newton_iterations", "energy_gap"]  # the work of the solver may differ
             pandas.testing.assert_frame_equal(
-                mine[single.columns].drop(columns=history),
+                curve[single.columns].drop(columns=history),
                 single.drop(columns=history),
                 rtol=1e-9,
                 check_dtype=False,
             )
-            assert (mine["angle_deg.A"] - math.degrees(case.threads[0].angle)).abs().max() < 1e-9
+            assert (curve["angle_deg.A"] - math.degrees(case.threads[0].angle)).abs().max() < 1e-9
 
 
-def test_study_result_comes_back_from_its_folder(job_list, tmp_path):
+def test_study_result_is_read_back_from_its_folder(job_list, tmp_path):
     study_result = run(job_list, tmp_path, SerialExecutor())
     study_result.save(tmp_path)
     again = StudyResult.load(tmp_path)
@@ -115,8 +115,8 @@ def test_folder_without_results_is_refused(tmp_path):
         StudyResult.load(tmp_path)
 
 
-def test_a_table_that_is_not_of_its_record_is_refused(job_list, tmp_path):
-    """As a kill between the files of a study that goes on leaves them."""
+def test_a_table_that_differs_from_its_record_is_refused(job_list, tmp_path):
+    """A kill between two files can leave such a folder."""
     run(job_list, tmp_path, SerialExecutor()).save(tmp_path)
     table = tmp_path / "table.parquet"
     pandas.read_parquet(table).iloc[1:].to_parquet(table, index=False)
@@ -124,26 +124,26 @@ def test_a_table_that_is_not_of_its_record_is_refused(job_list, tmp_path):
         StudyResult.load(tmp_path)
 
 
-def test_a_folder_with_a_result_takes_no_study(job_list, tmp_path):
+def test_a_folder_with_a_result_is_refused(job_list, tmp_path):
     solve(job_list.cases[0], "fast").save(tmp_path)
     with refused(InputError, str(tmp_path), "result of a case", "--out"):
         run(job_list, tmp_path, SerialExecutor())
 
 
-def test_what_is_broken_off_goes_on_and_nothing_is_done_twice(job_list, tmp_path):
-    executor = SerialExecutor(break_after=8)
+def test_interrupted_run_is_resumed_and_no_curve_is_solved_twice(job_list, tmp_path):
+    executor = SerialExecutor(interrupt_after=8)
     study_result = run(job_list, tmp_path, executor)
     assert not study_result.complete
-    assert study_result.provenance["ended_early"] == "interrupted"
-    rest = SerialExecutor()
-    study_result = run(job_list, tmp_path, rest, resume=True)
+    assert study_result.run_record["ended_early"] == "interrupted"
+    second = SerialExecutor()
+    study_result = run(job_list, tmp_path, second, resume=True)
     assert study_result.complete
-    assert max(Counter(executor.performed + rest.performed).values()) == 1
-    whole = run(job_list, tmp_path / "whole", SerialExecutor())
-    pandas.testing.assert_frame_equal(study_result.table, whole.table)
+    assert max(Counter(executor.solved + second.solved).values()) == 1
+    uninterrupted = run(job_list, tmp_path / "uninterrupted", SerialExecutor())
+    pandas.testing.assert_frame_equal(study_result.table, uninterrupted.table)
 
 
-def test_earlier_run_is_not_written_over(job_list, tmp_path, cases_folder):
+def test_earlier_run_is_not_overwritten(job_list, tmp_path, cases_folder):
     run(job_list, tmp_path, SerialExecutor())
     with refused(InputError, str(tmp_path), "12 curves", "--resume", "--out"):
         run(job_list, tmp_path, SerialExecutor())
@@ -160,18 +160,18 @@ def test_more_values_are_added_to_an_earlier_run(job_list, tmp_path, cases_folde
     executor = SerialExecutor()
     study_result = run(small(cases_folder, vary=more), tmp_path, executor, resume=True)
     assert study_result.complete
-    assert len(executor.performed) == 6
-    assert study_result.provenance["curves"] == {"asked": 18, "reached": 18}
+    assert len(executor.solved) == 6
+    assert study_result.run_record["curves"] == {"requested": 18, "reached": 18}
 
 
-def test_folder_of_another_study_is_left_alone(job_list, tmp_path, cases_folder):
+def test_folder_of_another_study_is_refused(job_list, tmp_path, cases_folder):
     run(job_list, tmp_path, SerialExecutor())
     other = small(cases_folder, set={"pressure.end": "3 kPa"})
     with refused(InputError, str(tmp_path), "another study", '"Trial"', "--out"):
         run(other, tmp_path, SerialExecutor(), resume=True)
 
 
-def test_folder_of_a_version_that_named_cases_otherwise_is_left_alone(job_list, tmp_path):
+def test_folder_of_a_version_with_other_keys_is_refused(job_list, tmp_path):
     run(job_list, tmp_path, SerialExecutor())
     with closing(sqlite3.connect(tmp_path / STUDY_DATABASE)) as base, base:
         base.execute("""UPDATE curves SET "case" = 'x' || substr("case", 2)""")
@@ -179,7 +179,7 @@ def test_folder_of_a_version_that_named_cases_otherwise_is_left_alone(job_list, 
         run(job_list, tmp_path, SerialExecutor(), resume=True)
 
 
-def test_new_titles_and_notes_solve_nothing_again(job_list, tmp_path, cases_folder):
+def test_after_a_change_of_title_no_curve_is_solved_again(job_list, tmp_path, cases_folder):
     run(job_list, tmp_path, SerialExecutor())
     text = (cases_folder / "greenhouse_wrist.toml").read_text(encoding="utf-8")
     retitled = tmp_path / "cases"
@@ -190,52 +190,55 @@ def test_new_titles_and_notes_solve_nothing_again(job_list, tmp_path, cases_fold
     other, executor = small(retitled, title="Another"), SerialExecutor()
     assert other.study.base.title == "Wrist"
     assert run(other, tmp_path, executor, resume=True).complete
-    assert not executor.performed
+    assert not executor.solved
 
 
-def test_curves_of_values_that_are_taken_away_are_left_aside(job_list, tmp_path, cases_folder):
+def test_curves_of_removed_values_are_ignored(job_list, tmp_path, cases_folder):
     run(job_list, tmp_path, SerialExecutor())
     fewer = [{"field": A, "values": ["10 deg"]}, {"field": B, "values": ["-20 deg"]}]
     study_result = run(small(cases_folder, vary=fewer), tmp_path, SerialExecutor(), resume=True)
     assert study_result.complete
     assert study_result.table.case.nunique() == 1
-    assert study_result.provenance["curves_not_asked_for"] == 10
+    assert study_result.run_record["other_curves"] == 10
 
 
-def test_models_that_are_taken_away_are_left_aside(job_list, tmp_path, cases_folder):
+def test_curves_of_removed_models_are_ignored(job_list, tmp_path, cases_folder):
     run(job_list, tmp_path, SerialExecutor())
     study_result = run(small(cases_folder, models=["fe"]), tmp_path, SerialExecutor(), resume=True)
     assert study_result.complete
-    assert study_result.provenance["curves"] == {"asked": 6, "reached": 6}
-    assert study_result.provenance["curves_not_asked_for"] == 6
+    assert study_result.run_record["curves"] == {"requested": 6, "reached": 6}
+    assert study_result.run_record["other_curves"] == 6
     assert set(study_result.table.model) == {"fe"}
 
 
 def test_run_that_loses_its_executor_keeps_the_finished_curves(job_list, tmp_path):
     class Leaving(SerialExecutor):
         def result(self, future):
-            if len(self.performed) >= 7:
+            if len(self.solved) >= 7:
                 raise NoWorkersError("the scheduler is gone")
             return super().result(future)
 
     executor = Leaving()
     study_result = run(job_list, tmp_path, executor)
-    assert study_result.provenance["ended_early"] == "the scheduler is gone"
-    assert study_result.provenance["curves"] == {"asked": 12, "reached": len(executor.performed)}
-    assert len(executor.performed) < 12
+    assert study_result.run_record["ended_early"] == "the scheduler is gone"
+    assert study_result.run_record["curves"] == {
+        "requested": 12,
+        "reached": len(executor.solved),
+    }
+    assert len(executor.solved) < 12
 
 
-def test_batch_that_fails_is_solved_one_by_one_and_told(job_list, tmp_path, monkeypatch):
+def test_cases_of_a_failed_batch_are_solved_one_by_one(job_list, tmp_path, monkeypatch):
     def broken(cases):
         raise TypeError("not so")
 
     monkeypatch.setattr("fem.solving.batch.solve_batch", broken)
     study_result = run(job_list, tmp_path, SerialExecutor())
     assert study_result.complete
-    assert study_result.provenance["not_in_batch"] == ["TypeError: not so"]
+    assert study_result.run_record["batch_errors"] == ["TypeError: not so"]
 
 
-def test_results_of_another_version_are_refused(job_list, tmp_path):
+def test_table_without_a_varied_column_is_refused(job_list, tmp_path):
     study_result = run(job_list, tmp_path, SerialExecutor())
     replace(study_result, table=study_result.table.drop(columns="angle_deg.B")).save(tmp_path)
     with refused(FolderError, "table.parquet", "angle_deg.B"):
@@ -245,28 +248,28 @@ def test_results_of_another_version_are_refused(job_list, tmp_path):
 def test_worker_that_dies_costs_one_case_one_retry(job_list, tmp_path):
     key = job_list.cases[3].key
     executor = SerialExecutor(deaths={key: 1})
-    told = []
-    study_result = run(job_list, tmp_path, executor, report=told.extend)
+    reported = []
+    study_result = run(job_list, tmp_path, executor, report=reported.extend)
     assert study_result.complete
-    assert len(executor.performed) == len(set(executor.performed)) == job_list.curves
-    assert {c.tries for c in told if c.case != key and c.model == "fe"} == {1}
+    assert len(executor.solved) == len(set(executor.solved)) == job_list.curves
+    assert {c.tries for c in reported if c.case != key and c.model == "fe"} == {1}
 
 
-def test_case_that_kills_its_workers_fails_alone(job_list, tmp_path):
+def test_case_that_kills_its_workers_is_the_only_failure(job_list, tmp_path):
     key = job_list.cases[3].key
     study_result = run(job_list, tmp_path, SerialExecutor(deaths={key: 4}))
-    failed = study_result.provenance["not_reached"]
+    failed = study_result.run_record["not_reached"]
     assert [(e["case"], e["status"], e["tries"]) for e in failed] == [(key, "failed", 2)] * 2
     assert all("exit code -9" in entry["termination"]["error"] for entry in failed)
     assert not study_result.complete
     executor = SerialExecutor()
     assert not run(job_list, tmp_path, executor, resume=True).complete
-    assert not executor.performed
+    assert not executor.solved
     assert run(job_list, tmp_path, executor, retry=True).complete
-    assert {case for case, _ in executor.performed} == {key}
+    assert {case for case, _ in executor.solved} == {key}
 
 
-def test_case_that_cannot_be_solved_fails_alone(job_list, tmp_path, monkeypatch):
+def test_case_without_a_solution_is_the_only_failure(job_list, tmp_path, monkeypatch):
     key = job_list.cases[2].key
 
     def solve_but_one(case, model, *rest, **options):
@@ -277,31 +280,31 @@ def test_case_that_cannot_be_solved_fails_alone(job_list, tmp_path, monkeypatch)
     monkeypatch.setattr(work, "solve", solve_but_one)
     study_result = run(job_list, tmp_path, SerialExecutor())
     end = {"kind": "no_rest", "error": "the stiffness is singular"}
-    for entry in study_result.provenance["not_reached"]:
+    for entry in study_result.run_record["not_reached"]:
         assert (entry["case"], entry["termination"]) == (key, end)
-    assert study_result.provenance["curves"]["reached"] == 11
+    assert study_result.run_record["curves"]["reached"] == 11
 
 
-def test_curve_that_ends_at_a_limit_is_no_failure(cases_folder, tmp_path):
+def test_curve_that_ends_at_a_limit_is_not_a_failure(cases_folder, tmp_path):
     slack = {"field": "threads.A.slack", "same": ["threads.B.slack"], "values": ["cut at 30 deg"]}
     along = {A: "0 deg", B: "0 deg", "pressure.end": "15 kPa"}
     changes = {"vary": [slack], "models": ["fast"], "set": along}
     study_result = run(small(cases_folder, **changes), tmp_path, SerialExecutor())
-    (entry,) = study_result.provenance["not_reached"]
+    (entry,) = study_result.run_record["not_reached"]
     assert entry["status"] == "ended"
     assert entry["termination"]["kind"] == "limit_point"
     assert entry["termination"]["bore_stretch"] > 1.3
     assert study_result.complete
 
 
-def test_shapes_that_are_asked_for_are_kept(cases_folder, tmp_path):
+def test_requested_shapes_are_kept(cases_folder, tmp_path):
     job_list = small(cases_folder)
     run(job_list, tmp_path, SerialExecutor())
     assert not (tmp_path / SHAPES).exists()
     chosen = small(cases_folder, shapes=[{A: "20 deg", B: "-25 deg"}])
     executor = SerialExecutor()
     run(chosen, tmp_path, executor, resume=True)
-    ((key, model),) = executor.performed
+    ((key, model),) = executor.solved
     assert model == "fe"
     names = {path.name for path in (tmp_path / SHAPES / key).iterdir()}
     assert {"shape.pvd", "shape_000.vtu", "shape_002.vtu", "steps.csv", "run.json"} <= names
@@ -312,7 +315,7 @@ def test_shapes_that_are_asked_for_are_kept(cases_folder, tmp_path):
     ("kind", "status"),
     [(TerminationKind.NOT_CONVERGED, "failed"), (TerminationKind.STABILITY_LOST, "ended")],
 )
-def test_path_that_is_lost_is_a_failure_that_keeps_its_steps(job_list, monkeypatch, kind, status):
+def test_status_of_a_path_that_ends_early_and_its_steps(job_list, monkeypatch, kind, status):
     (case, *_) = job_list.cases
 
     def solve_half(case, model, *rest, **options):
@@ -322,6 +325,6 @@ def test_path_that_is_lost_is_a_failure_that_keeps_its_steps(job_list, monkeypat
         return replace(result, runs=[replace(run, termination=end)])
 
     monkeypatch.setattr(work, "solve", solve_half)
-    (done,) = work.perform(work.Task("fe", (case,), "1x1x2"))
-    assert (done.curve.status, done.curve.termination.kind) == (status, kind)
-    assert len(done.curve.steps["step"]) == 3
+    (solved,) = work.solve_task(work.Task("fe", (case,), "1x1x2"))
+    assert (solved.curve.status, solved.curve.termination.kind) == (status, kind)
+    assert len(solved.curve.steps["step"]) == 3

@@ -376,5 +376,5 @@ def _solved(study):
     for case in cases:
         (run,) = solve(case, ["fe"], "coarse", mesh_cache=mesh_cache).runs
         curves.append(curve_of(case, run))
-    provenance = study_record(study)
-    return StudyResult(study, tabulate(study, cases, curves), provenance)
+    run_record = study_record(study)
+    return StudyResult(study, tabulate(study, cases, curves), run_record)

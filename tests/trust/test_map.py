@@ -59,7 +59,7 @@ def test_rows_that_were_not_asked_for_shift_no_step():
     import pandas
 
     mixed = pandas.concat([rows.iloc[:20], besides, rows.iloc[20:]])
-    other = pairs(type(study_result)(study_result.study, mixed, study_result.provenance))
+    other = pairs(type(study_result)(study_result.study, mixed, study_result.run_record))
     pandas.testing.assert_frame_equal(plain, other[plain.columns])
 
 
@@ -67,7 +67,7 @@ def test_both_models_are_needed():
     study = make_study([{"field": "threads.A.angle", "values": ["5 deg", "9 deg"]}])
     study_result = tabulated(study, lambda own, p: {"twist_deg": p}, lambda own, p: {})
     alone = study_result.table[study_result.table.model == "fast"]
-    lacking = type(study_result)(study, alone, study_result.provenance)
+    lacking = type(study_result)(study, alone, study_result.run_record)
     with pytest.raises(InputError, match=r"no curve of the fe model; run it with models"):
         pairs(lacking)
 

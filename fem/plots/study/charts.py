@@ -83,7 +83,7 @@ def draw_bars(
     for number, model in enumerate(data.models):
         color = STYLES[model].color
         for place, part in enumerate(parts):
-            values = part.field(model, column, data.shown, factor).value
+            values = part.field(model, column, data.main_level, factor).value
             value = values[0] if len(values) else np.nan
             y, end = place + (number + 0.5) * width - GROUP_WIDTH / 2, 0.0
             if np.isfinite(value):

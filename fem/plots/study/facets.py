@@ -89,21 +89,21 @@ def facets(
             places = np.linspace(0, len(values) - 1, min(VALUES, len(values)))
             chosen = [sorted(values)[round(place)] for place in places]
         if len(chosen) < len(values):
-            notes.append(f"{len(chosen)} of {len(values)} values of {axis.words} are shown")
+            notes.append(f"{len(chosen)} of {len(values)} values of {axis.name} are shown")
         parts = [
-            replace(whole.at(axis, value), labels=(*whole.labels, axis.say(value)))
+            replace(whole.at(axis, value), labels=(*whole.labels, axis.text(value)))
             for whole in parts
             for value in chosen
         ]
     for axis in numbers[1:]:
         if axis.scattered and scattered:
-            notes.append(f"{axis.words} varies from point to point")
+            notes.append(f"{axis.name} varies from point to point")
             parts = [replace(part, joinable=False) for part in parts]
         else:
             values = sorted(data.rows[axis.column].unique())
             middle = float(values[(len(values) - 1) // 2])
             parts = [part.at(axis, middle) for part in parts]
-            notes.append(f"shown for {axis.say(middle)}")
+            notes.append(f"shown for {axis.text(middle)}")
     parts = [part for part in parts if len(part.rows)]
     if len(parts) > most:
         notes.append(f"the first {most} of {len(parts)} combinations are shown")
@@ -116,5 +116,5 @@ def _ranges(whole: Facet, axis: Axis) -> Iterator[Facet]:
     edges = np.quantile(values.unique(), np.linspace(0, 1, VALUES + 1))
     number = np.searchsorted(edges[1:-1], values)
     for part, (low, high) in enumerate(itertools.pairwise(edges)):
-        labels = (*whole.labels, axis.say(low, high))
+        labels = (*whole.labels, axis.text(low, high))
         yield replace(whole, labels=labels, rows=whole.rows[number == part], joinable=False)

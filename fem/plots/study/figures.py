@@ -70,9 +70,9 @@ def figures(study_result: StudyResult) -> Iterator[tuple[str, FigureLayout]]:
         return
     for picture in study_pictures(data):
         if len(data.numeric) > 1:
-            yield picture.name, map_figure(data, picture, [data.shown])
-            if picture.name in WITH_STEPS and len(data.picked(STEPS)) > 1:
-                yield f"{picture.name}_steps", map_figure(data, picture, data.picked(STEPS))
+            yield picture.name, map_figure(data, picture, [data.main_level])
+            if picture.name in WITH_STEPS and len(data.pick_levels(STEPS)) > 1:
+                yield f"{picture.name}_steps", map_figure(data, picture, data.pick_levels(STEPS))
         else:
             draw = line_figure if data.numeric else bar_figure
             yield picture.name, draw(data, picture)
@@ -113,7 +113,7 @@ def map_figure(data: PlotData, picture: StudyPicture, levels: Sequence[float]) -
 def line_figure(data: PlotData, picture: StudyPicture) -> FigureLayout:
     """Return curves against the one number that varies."""
     (x,) = data.numeric
-    levels = data.picked(CURVE_LEVELS)
+    levels = data.pick_levels(CURVE_LEVELS)
     parts, notes = facets(data, (x,))
     y_limits = range_of(_values(parts, picture, levels), 0.06)
     draw = partial(draw_lines, data=data, picture=picture, levels=levels)
@@ -137,7 +137,7 @@ def line_figure(data: PlotData, picture: StudyPicture) -> FigureLayout:
 def bar_figure(data: PlotData, picture: StudyPicture) -> FigureLayout:
     """Return bars for each setting, where only text varies."""
     parts, notes = facets(data, (), MAX_BARS)
-    levels = [data.shown]
+    levels = [data.main_level]
     low, high = range_of(np.append(_values(parts, picture, levels), 0.0), 0.0)
     margin = 0.3 * (high - low)
     x_limits = (low - margin if low < 0 else 0.0, high + margin if high > 0 else 0.0)
@@ -240,10 +240,10 @@ def _ends(data: PlotData) -> Iterator[str]:
     total = len(data.study.settings)
     for model in data.models:
         rows = data.rows[data.rows.model == model]
-        found, reached = rows.case.nunique(), (rows[LEVEL] == data.shown).sum()
+        found, reached = rows.case.nunique(), (rows[LEVEL] == data.main_level).sum()
         label = STYLES[model].label
         if reached < found:
-            level = data.name(data.shown)
+            level = data.name(data.main_level)
             yield f"{label}: {found - reached} of {total} curves ended before {level}"
         if found < total:
             yield f"{label}: {NO_SOLUTION} for {total - found} of {total} settings"

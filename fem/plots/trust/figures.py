@@ -98,7 +98,7 @@ def trust_figure(
         return None
     data = _by_step(data)
     data = replace(data, rows=_rows(data, table))
-    levels = data.picked(MAX_LEVELS) if len(data.numeric) > 1 else []
+    levels = data.pick_levels(MAX_LEVELS) if len(data.numeric) > 1 else []
     name, unit = (data.drive.quantity.label, data.drive.unit) if data.drive else (STEP, "")
     over = Axis(LEVEL, name, unit, scattered=data.numeric[0].scattered)
     x, y = [*data.numeric, over][:2]
@@ -143,7 +143,7 @@ def _by_step(data: PlotData) -> PlotData:
         rows=data.rows.assign(**{LEVEL: number.astype(float)}),
         drive=None,
         levels=[float(level) for level in reach.index],
-        shown=float(most[-1]),
+        main_level=float(most[-1]),
     )
 
 
