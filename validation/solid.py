@@ -39,9 +39,9 @@ from fem.continuation.newton import Tangent, solve_equilibrium
 from fem.core.arrays import Array
 from fem.fe.mesh.body import Body
 from fem.fe.system.assembly import Stiffness, System
-from fem.fe.system.motion import HELD, Motion
+from fem.fe.system.motion import FIXED, Motion
 from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, BrokenField, CellVector, Potential
-from fem.fe.wall.energy import QUADRATURE, WallStrain, bore_push, enclosed_volume
+from fem.fe.wall.energy import QUADRATURE, WallStrain, bore_force, enclosed_volume
 from meshes.tube import GROUPS
 from validation.check import Quantity
 
@@ -63,7 +63,7 @@ class Cartesian(Motion):
     def __init__(self, body: Body, free: Array) -> None:
         self.body = body
         self.size = int(free.sum())
-        self.unknown = np.full(free.shape, HELD)
+        self.unknown = np.full(free.shape, FIXED)
         self.unknown[free] = np.arange(self.size)
 
     def displacement(self, q: Array) -> Array:
@@ -135,7 +135,7 @@ class Solid:
         self.traction = np.zeros((len(body.connectivity), DISPLACEMENTS))
         if traction:
             self.traction = self._mean_push(traction)
-        self.push = self.motion.gather(self.traction)
+        self.push = self.motion.assemble(self.traction)
         self._cell_volume = np.ptp(body.nodes, axis=0).prod() / len(body.connectivity)
 
     def _mean_push(self, direction: tuple[float, float, float]) -> Array:
@@ -159,7 +159,7 @@ class Solid:
         self.field.set(self.motion.displacement(q), pressures)
 
     def _join(self, gradient: Array) -> Array:
-        forces = self.motion.gather(gradient[:, :DISPLACEMENTS])
+        forces = self.motion.assemble(gradient[:, :DISPLACEMENTS])
         return np.append(forces, gradient[:, DISPLACEMENTS:])
 
     def energy(self, x: Array) -> float:
@@ -252,7 +252,7 @@ class Solid:
     def _unbalanced(self, state: State) -> Array:
         """Return the forces of the wall on the nodes less those of the loads, (nodes, 3), N."""
         self._set(state.x)
-        forces = self.wall.gradient() - state.pressure * bore_push(self.field).assemble()
+        forces = self.wall.gradient() - state.pressure * bore_force(self.field).assemble()
         by_cell = forces[:, :DISPLACEMENTS] - state.loads[AXIAL] * self.traction
         unbalanced = np.zeros_like(self.body.nodes)
         np.add.at(unbalanced, self.body.connectivity.ravel(), by_cell.reshape(-1, 3))
@@ -260,11 +260,11 @@ class Solid:
 
     def reactions(self, state: State) -> Array:
         """Return what holds the nodes, nil where they are free; shape (nodes, 3), N."""
-        return np.where(self.motion.unknown == HELD, self._unbalanced(state), 0.0)
+        return np.where(self.motion.unknown == FIXED, self._unbalanced(state), 0.0)
 
     def unbalanced(self, state: State) -> float:
         """Return the largest force (N) that is left where the nodes are free."""
-        return float(np.abs(self._unbalanced(state)[self.motion.unknown != HELD]).max())
+        return float(np.abs(self._unbalanced(state)[self.motion.unknown != FIXED]).max())
 
     def image_gap(self, state: State, other: Solid, image: State, mirror: Array) -> float:
         """Return how far a state is from that of a mirrored body, share of its displacement."""
@@ -280,8 +280,8 @@ class Solid:
         """
         self.field.set(state.displacement, np.zeros((len(self.body.connectivity), PRESSURES)))
         slopes, push = (
-            self.motion.gather(forces[:, :DISPLACEMENTS])
-            for forces in (self.bore.gradient(), bore_push(self.field).assemble())
+            self.motion.assemble(forces[:, :DISPLACEMENTS])
+            for forces in (self.bore.gradient(), bore_force(self.field).assemble())
         )
         return float(np.abs(slopes - push).max() / np.abs(push).max())
 

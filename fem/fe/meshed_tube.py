@@ -1,4 +1,4 @@
-"""A meshed tube without its threads: what cases with other threads on it share."""
+"""A meshed tube without threads, shared by cases that differ in their threads."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from fem.fe.part import Evaluation
 from fem.fe.system.assembly import System
 from fem.fe.system.motion import Motion
 from fem.fe.wall.cell_forms import PRESSURES, UNKNOWNS, BrokenField
-from fem.fe.wall.energy import WallStrain, bore_push, enclosed_volume, stored_energy
+from fem.fe.wall.energy import WallStrain, bore_force, enclosed_volume, stored_energy
 from fem.fe.wall.nodal_stretch import NodalStretch
 from fem.rubber import Rubber
 from meshes.tube import Cells
@@ -28,23 +28,23 @@ class MeshedTube:
     Parameters
     ----------
     tube, rubber
-        The tube, and what it is made of.
+        The tube and its material.
     cells, sectors
         Cell counts of the body, which is 1/sectors of the tube.
 
     Attributes
     ----------
     body, motion, face, field
-        Mesh, admissible motions, outer face, and the field that the forms are functions of.
-    wall, bore, push
-        Stored energy, enclosed volume, and the push of unit pressure on the bore.
+        Mesh, admissible motions, outer face, and the field of the forms.
+    wall, bore, bore_force
+        Stored energy, enclosed volume, and the nodal forces of unit pressure on the bore.
     strain
         Measures of the strain in the wall.
     system
-        Sparse system, and the latest factors.
+        Sparse system with its latest factors.
     matrices
-        Memory for the cell matrices of a state, shape (cells, 85, 85): to allocate it each time
-        takes longer than to fill it.
+        Buffer for the cell matrices of a state, shape (cells, 85, 85); allocating it for each state
+        takes longer than filling it.
     size
         Number of entries of the state x = (q, cell pressures).
 
@@ -61,13 +61,13 @@ class MeshedTube:
         self.field = BrokenField(self.body)
         self.wall = stored_energy(self.field, rubber)
         self.bore = enclosed_volume(self.field)
-        self.push = bore_push(self.field)
+        self.bore_force = bore_force(self.field)
         self.strain = WallStrain(self.field)
         self.system = System(self.motion)
         count = len(self.body.connectivity)
         self.matrices = np.empty((count, UNKNOWNS, UNKNOWNS))
         self.size = self.motion.size + PRESSURES * count
-        # the end cut repeats the start cut and would count twice in a mean
+        # the end cut repeats the start cut and would enter a mean twice
         self.outer = np.setdiff1d(self.body.on("outer"), self.body.on("end cut"))
         bore = np.setdiff1d(self.body.on("bore"), self.body.on("end cut"))
         half = tube.length / 2
@@ -91,7 +91,7 @@ class MeshedTube:
         return x[: self.motion.size], x[self.motion.size :].reshape(-1, PRESSURES)
 
     def evaluate(self, x: Array) -> Evaluation:
-        """Return the evaluation at x, shape (size,): the latest again if x has the same values."""
+        """Return the evaluation at x, shape (size,); the latest one if x has the same values."""
         if not np.array_equal(x, self._x):
             self._x = x.copy()
             q, pressures = self.split(x)

@@ -23,7 +23,7 @@ from fem.quantities.shape import Shape
 
 
 class FEModel:
-    """Equilibrium of a meshed case: x = (q, cell pressures), its energy that of the whole tube.
+    """FE model of a case with x = (q, cell pressures); its energy is that of the full tube.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ class FEModel:
     full
         Mesh the full tube instead of one sector.
     counts
-        Numbers of threads that the families are spread over, if not those of
+        Numbers of threads of the families on the mesh, by default those of
         :func:`fem.fe.mesh.body.meshed_counts`.
     mesh_cache
         Keeps the meshed tube for neighbouring cases.
@@ -79,48 +79,48 @@ class FEModel:
         }
 
     def rest(self) -> Array:
-        """Return the state without load."""
+        """Return the unloaded state."""
         return np.zeros(self.tube.size)
 
     def _forces(self, parts: list[Part], at: Evaluation) -> Array:
-        """Return the forces of parts by cell, shape (cells, 85)."""
+        """Return the cell vectors of the forces of parts, shape (cells, 85)."""
         forces = np.zeros((len(self.body.connectivity), UNKNOWNS))
         for part in parts:
             part.add_forces(forces, at)
         return forces
 
-    def _by_unknowns(self, forces: Array, at: Evaluation) -> Array:
-        """Return cell vectors, shape (cells, 85), as one vector by the unknowns x."""
+    def _assembled(self, forces: Array, at: Evaluation) -> Array:
+        """Return the vector of cell vectors, shape (cells, 85), assembled for x."""
         pulled = self.motion.pull_back(at.tangent, forces[:, :DISPLACEMENTS, None])
-        return np.append(self.motion.gather(pulled[..., 0]), forces[:, DISPLACEMENTS:])
+        return np.append(self.motion.assemble(pulled[..., 0]), forces[:, DISPLACEMENTS:])
 
     def conjugate_displacements(self, x: Array) -> Array:
-        """Return volume (mm3), shift (mm) and turn (rad) of the free end, shape (3,)."""
+        """Return volume (mm3), end displacement (mm) and twist (rad), shape (3,)."""
         at = self.tube.evaluate(x)
         volume = self.copies * PotentialPart(self.tube.bore).energy(at)
         return np.array([volume, self.motion.end_displacement(at.q), self.motion.twist(at.q)])
 
     def load_vectors(self, x: Array) -> Array:
-        """Return the derivatives of the coordinates by x, shape (n, 3)."""
+        """Return the derivatives of the conjugate displacements by x, shape (n, 3)."""
         at = self.tube.evaluate(x)
-        slopes = self._forces([PotentialPart(self.tube.bore)], at)
+        forces = self._forces([PotentialPart(self.tube.bore)], at)
         load_vectors = np.zeros((len(x), 3))
-        load_vectors[:, PRESSURE] = self.copies * self._by_unknowns(slopes, at)
+        load_vectors[:, PRESSURE] = self.copies * self._assembled(forces, at)
         load_vectors[: len(at.q), AXIAL:] = self.motion.end_load_vectors()
         return load_vectors
 
     def energy(self, x: Array) -> float:
-        """Return the energy stored in the whole tube and its threads (N mm)."""
+        """Return the energy stored in the full tube and its threads (N mm)."""
         at = self.tube.evaluate(x)
         return self.copies * sum(part.energy(at) for part in self.parts)
 
     def internal_force(self, x: Array) -> Array:
         """Return the derivative of the energy by x."""
         at = self.tube.evaluate(x)
-        return self.copies * self._by_unknowns(self._forces(self.parts, at), at)
+        return self.copies * self._assembled(self._forces(self.parts, at), at)
 
     def tangent(self, x: Array, loads: Array) -> Factors:
-        """Return the factorised second derivative of energy - pressure * volume."""
+        """Return the factorised second derivative of energy - pressure * volume by x."""
         at = self.tube.evaluate(x)
         parts = [*self.parts, PotentialPart(self.tube.bore, -loads[PRESSURE])]
         matrices = self.tube.matrices
@@ -137,13 +137,13 @@ class FEModel:
         return LowRankUpdate(factors, columns, weights) if len(weights) else factors
 
     def _low_rank(self, parts: list[Part], at: Evaluation) -> tuple[Array, Array]:
-        """Return columns by x, shape (n, terms), and weights of the terms of low rank of parts."""
+        """Return the columns, shape (n, terms), and weights of the low-rank terms of parts."""
         columns, weights = [np.zeros((self.tube.size, 0))], [np.zeros(0)]
         for terms in (terms for part in parts for terms in part.low_rank(at)):
             used = terms.weights > 0  # a slack thread adds nothing
             pulled = self.motion.pull_back(at.tangent, terms.vectors[..., None], terms.cells)
             column = np.zeros((self.tube.size, len(used)))
-            column[: self.motion.size] = self.motion.gather_by(
+            column[: self.motion.size] = self.motion.assemble_columns(
                 pulled[..., 0], terms.cells, terms.term
             )
             columns.append(self.copies * column[:, used])
@@ -157,11 +157,11 @@ class FEModel:
 
     def wall_stretch(self, x: Array) -> float:
         """Return the largest principal stretch in the wall."""
-        self.tube.field.hold(self.tube.evaluate(x))
+        self.tube.field.assign(self.tube.evaluate(x))
         return float(self.tube.strain.stretch().max())
 
     def error(self, residual: Array) -> float:
-        """Return the largest out-of-balance force or volume strain, without dimension."""
+        """Return the largest dimensionless residual, of forces or of volume strains."""
         forces, strains = self.tube.split(residual)
         force = np.abs(forces).max() / self.case.force_scale
         return float(max(force, np.abs(strains).max() / (self.copies * self.tube.cell_volume)))
@@ -169,12 +169,12 @@ class FEModel:
     def reactions(self, x: Array, loads: Array) -> Reactions:
         """Return force and torque of the wall and the threads at the base plate.
 
-        These are the nodal forces there, without the part of the pressure on the bore that the
-        mesh lumps into the nodes of the base.
+        These are the nodal forces there, without the pressure on the bore that the mesh lumps into
+        the nodes of the base.
         """
         at = self.tube.evaluate(x)
-        self.tube.field.hold(at)
-        forces = self._forces(self.parts, at) - loads[PRESSURE] * self.tube.push.assemble()
+        self.tube.field.assign(at)
+        forces = self._forces(self.parts, at) - loads[PRESSURE] * self.tube.bore_force.assemble()
         fx, fy, fz = forces[:, :DISPLACEMENTS].reshape(-1, NODES, 3)[self.tube.at_base].T
         nodes = self.body.nodes[self.body.connectivity[self.tube.at_base]]
         torque = nodes[:, 0] @ fy - nodes[:, 1] @ fx
@@ -189,7 +189,7 @@ class FEModel:
     def tube_values(self, x: Array) -> TubeValues:
         """Return the values that the quantities are computed from."""
         tube, at = self.case.tube, self.tube.evaluate(x)
-        self.tube.field.hold(at)
+        self.tube.field.assign(at)
         radius, _, _ = self.motion.polar(at.q)
         return TubeValues(
             twist=self.motion.twist(at.q),

@@ -1,12 +1,12 @@
-r"""What the FE model is a sum of: parts with a potential, evaluated at one state.
+r"""Parts of the FE model: each has a potential, evaluated at one state.
 
 The potential of the model is the sum of those of its parts, :math:`\Pi(x) = \sum_k \Pi_k(x)`. A
-part writes its first and second derivative into stacked cell arrays, whose 85 entries a cell are
-the displacements of its 27 nodes and its 4 pressures (:mod:`fem.fe.wall.cell_forms`). What couples
-more than one cell goes into terms of low rank.
+part adds its first and second derivative to stacked cell arrays. The 85 entries of a cell are the
+displacements of its 27 nodes and its 4 pressures (:mod:`fem.fe.wall.cell_forms`). Terms that couple
+several cells are low-rank terms.
 
-A part keeps nothing of a state: what it needs more than once at a state is kept by the
-:class:`Evaluation`, which never changes.
+A part stores nothing of a state. Intermediate results are cached in the :class:`Evaluation`, which
+never changes.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ def _nothing() -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Evaluation:
-    """One state of the mesh: read-only copies of its arrays, and what parts have found from them.
+    """One state of the mesh: read-only copies of its arrays, and cached results of parts.
 
     Attributes
     ----------
     displacement
-        Of the nodes, shape (nodes, 3), mm.
+        Displacements of the nodes, shape (nodes, 3), mm.
     pressures
-        Of the cells, shape (cells, 4), MPa. Threads do without, and without what follows.
+        Pressures of the cells, shape (cells, 4), MPa. Threads need neither these nor the following.
     q, tangent
         Unknowns of the motion, shape (size,), mm, and the derivative of the nodes' positions by
         them, shape (nodes, 3, 3); see :mod:`fem.fe.system.motion`.
@@ -43,7 +43,7 @@ class Evaluation:
     pressures: Array = field(default_factory=_nothing)
     q: Array = field(default_factory=_nothing)
     tangent: Array = field(default_factory=_nothing)
-    _found: dict[Callable[[Evaluation], Any], Any] = field(default_factory=dict, repr=False)
+    _cache: dict[Callable[[Evaluation], Any], Any] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
         """Copy the arrays."""
@@ -52,25 +52,25 @@ class Evaluation:
             copy.flags.writeable = False
             object.__setattr__(self, name, copy)
 
-    def once[T](self, find: Callable[[Evaluation], T]) -> T:
-        """Return ``find(self)``, which is called the first time only."""
-        if find not in self._found:
-            self._found[find] = find(self)
-        return self._found[find]
+    def cached[T](self, function: Callable[[Evaluation], T]) -> T:
+        """Return ``function(self)``, evaluated at the first call only."""
+        if function not in self._cache:
+            self._cache[function] = function(self)
+        return self._cache[function]
 
 
 @dataclass(frozen=True)
 class LowRankTerms:
-    """Terms k v v' of the second derivative, of which each couples many cells.
+    """Rank-one terms k v v' of the second derivative, each of which couples many cells.
 
     Attributes
     ----------
     vectors
-        Contributions of cells to the v, by the displacements of the cell, shape (n, 81).
+        Contributions of cells to the vectors v, shape (n, 81).
     cells, term
-        Cell of each contribution, and the number of the term whose v it belongs to, shape (n,).
+        Cell and number of the term of each contribution, shapes (n,).
     weights
-        k of each term, not negative, shape (terms,).
+        k of each term, zero or positive, shape (terms,).
     """
 
     vectors: Array
@@ -91,9 +91,9 @@ class Part(Protocol):
     def add_stiffness(self, matrices: Array, at: Evaluation) -> None:
         """Add the second derivative to cell matrices, shape (cells, 85, 85).
 
-        In N/mm, mm2, and mm3/MPa, without the terms of low rank.
+        In N/mm, mm2, and mm3/MPa, without the low-rank terms.
         """
 
     def low_rank(self, at: Evaluation) -> list[LowRankTerms]:
-        """Return the terms of the second derivative that couple more than one cell; here none."""
+        """Return the terms of the second derivative that couple several cells; by default none."""
         return []

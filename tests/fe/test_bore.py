@@ -63,7 +63,7 @@ def test_second_derivative_is_that_of_the_forces(ruffled, derivative):
 def test_volume_is_a_cubic_form(ruffled):
     """By Euler's theorem on homogeneous functions, x H x = 6 V and H x = 2 V' (textbook)."""
     volume = enclosed_volume(ruffled)
-    x = ruffled.places().ravel()
+    x = ruffled.positions().ravel()
     hessian = volume.hessian()[0, :DISPLACEMENTS, :DISPLACEMENTS]
     assert x @ hessian @ x == pytest.approx(6 * volume.value(), rel=ROUND_OFF)
     assert close(hessian @ x, 2 * volume.gradient()[0, :DISPLACEMENTS], ROUND_OFF)

@@ -8,7 +8,7 @@ from fem.case.thread_family import ThreadFamily
 from fem.fe.mesh.outer_face import OuterFace
 from fem.fe.part import Evaluation
 from fem.fe.threads.family import ImmersedFamily
-from fem.fe.threads.geodesic import geodesic_slopes, quarter_turn
+from fem.fe.threads.geodesic import quarter_turn, tan_psi
 from tests.helpers.displaced import ROUND_OFF, B, L, close, moved
 
 
@@ -41,7 +41,7 @@ def test_geodesic_winds_as_asked(winding):
     weights, radius = rng.uniform(0.1, 0.4, (12, 3)), rng.uniform(4, 9, (12, 3))
     meridian, thread = rng.uniform(0.8, 1.2, (12, 3)), np.repeat([0, 1], 6)
     windings = np.array([winding, 1.0])
-    tan = geodesic_slopes(weights, radius, meridian, windings, thread)
+    tan = tan_psi(weights, radius, meridian, windings, thread)
     wound = np.bincount(thread, (weights * meridian * tan / radius).sum(axis=1))
     assert wound == pytest.approx(windings, rel=1e-12)
     constant = radius * tan / np.sqrt(1 + tan**2)
@@ -57,7 +57,7 @@ def test_slopes_are_those_of_a_root_search():
         return (weights * c / (radius * np.sqrt(radius**2 - c**2))).sum() - 1.5
 
     c = brentq(wound, 0, 5 * (1 - 1e-12), xtol=1e-14)
-    tan = geodesic_slopes(weights, radius, meridian, np.array([1.5]), thread)
+    tan = tan_psi(weights, radius, meridian, np.array([1.5]), thread)
     assert tan == pytest.approx(c / np.sqrt(radius**2 - c**2), rel=1e-9)
 
 

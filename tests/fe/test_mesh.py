@@ -8,7 +8,7 @@ import ufl
 from scipy.spatial import KDTree
 
 from fem.fe.mesh.body import (
-    FEWEST_AROUND,
+    MIN_SPACINGS,
     RESOLUTIONS,
     ResolutionError,
     coarser,
@@ -226,7 +226,7 @@ def test_cells_round_the_body_follow_the_thread_spacing(
         assert resolve(case, name, sectors).around == around
         full = resolve(case, name, 1).around
         assert full == sectors * around
-        assert full >= FEWEST_AROUND
+        assert full >= MIN_SPACINGS
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fem.fe.mesh.body import NODES, mesh_tube
-from fem.fe.system.motion import HELD, Motion
+from fem.fe.system.motion import FIXED, Motion
 from meshes.tube import Cells
 
 B, L = 6.5, 60.0
@@ -91,7 +91,7 @@ def test_every_other_node_moves_on_its_own(motion):
     alone = np.setdiff1d(np.arange(len(motion.body.nodes)), tied)
     unknown = motion.unknown[alone]
     assert len(np.unique(unknown)) == unknown.size == motion.size - 2
-    assert np.all(unknown != HELD)
+    assert np.all(unknown != FIXED)
 
 
 def test_polar_coordinates_are_those_of_the_moved_nodes(motion, q):
@@ -127,7 +127,7 @@ def test_tangent_is_the_derivative_of_the_displacement(motion, q, derivative):
 def reduced(motion, q, forces):
     """Return T'f by the unknowns."""
     columns = forces.reshape(len(forces), -1, 1)
-    return motion.gather(motion.pull_back(motion.tangent(q), columns)[..., 0])
+    return motion.assemble(motion.pull_back(motion.tangent(q), columns)[..., 0])
 
 
 def test_reduced_forces_are_the_derivative_of_their_work(motion, q, forces, derivative):
@@ -148,7 +148,7 @@ def test_curvature_is_the_second_derivative_of_the_work(motion, q, forces, deriv
         difference = derivative(lambda q: reduced(motion, q, forces), q, direction, STEP)
         local = np.append(direction, 0.0)[motion.cell_unknowns]
         second = curvature @ local.reshape(*forces.shape, 1)
-        assert close(motion.gather(second.reshape(len(forces), -1)), difference, LIMIT)
+        assert close(motion.assemble(second.reshape(len(forces), -1)), difference, LIMIT)
 
 
 def test_shift_has_no_second_derivative(motion, q, forces):
@@ -190,10 +190,10 @@ def test_vectors_of_cells_are_gathered_into_their_columns(motion, q):
     random = np.random.default_rng(9)
     cells, column = np.array([0, 1, 1, 0, 1]), np.array([2, 0, 2, 2, 1])
     vectors = random.standard_normal((5, 81))
-    found = motion.gather_by(vectors, cells, column)
+    found = motion.assemble_columns(vectors, cells, column)
     assert found.shape == (motion.size, 3)
     for number in range(3):
         whole = np.zeros((len(motion.body.connectivity), 81))
         for cell, vector in zip(cells[column == number], vectors[column == number], strict=True):
             whole[cell] += vector
-        assert found[:, number] == pytest.approx(motion.gather(whole), abs=1e-13)
+        assert found[:, number] == pytest.approx(motion.assemble(whole), abs=1e-13)

@@ -119,8 +119,10 @@ def test_kinematics_and_transfer_are_done_once_a_state(make_case, make_model, mo
     model = make_model(make_case(), MESH)
     calls = []
     for family in model.threads:
-        follow = family._follow
-        monkeypatch.setattr(family, "_follow", lambda *of, f=follow: calls.append("run") or f(*of))
+        follow = family._kinematics_type
+        monkeypatch.setattr(
+            family, "_kinematics_type", lambda *of, f=follow: calls.append("run") or f(*of)
+        )
     transfer = model.tube.field.set
     monkeypatch.setattr(model.tube.field, "set", lambda *of: calls.append("set") or transfer(*of))
     for x in states(model):

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from fem.fe.mesh.regroup import MOST_CHANGE, regroup
+from fem.fe.mesh.regroup import MAX_CHANGE, regroup
 
 
 @pytest.mark.parametrize(
@@ -23,7 +23,7 @@ def test_counts_found(counts, expected):
 @pytest.mark.parametrize("counts", [(31, 12), (47, 48), (23, 61), (29, 31, 37)])
 def test_counts_change_by_a_tenth_at_most_and_halve_the_sector(counts):
     near = regroup(counts)
-    assert all(abs(n - count) <= MOST_CHANGE * count for n, count in zip(near, counts, strict=True))
+    assert all(abs(n - count) <= MAX_CHANGE * count for n, count in zip(near, counts, strict=True))
     assert math.gcd(*near) >= 2 * math.gcd(*counts)
 
 

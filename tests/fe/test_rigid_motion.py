@@ -76,6 +76,6 @@ def test_volume_pushes_the_bore_as_the_pressure_does(full):
     full.tube.field.set(ruffled(body), np.zeros((len(body.connectivity), PRESSURES)))
     off_plates = np.setdiff1d(body.on("bore"), [*body.on("base"), *body.on("free end")])
     by_volume = at_nodes(body, full.tube.bore.gradient())[off_plates]
-    by_push = at_nodes(body, full.tube.push.assemble())[off_plates]
+    by_push = at_nodes(body, full.tube.bore_force.assemble())[off_plates]
     # the quadrature is exact for neither product of slopes on a curved cell
     assert close(by_volume, by_push, 1e-9)

@@ -84,7 +84,7 @@ def test_cells_may_be_taken_in_any_groups(model, broken, monkeypatch):
     pulled = at_once.copy()
     tangent = model.motion.tangent(np.linspace(0, 1, model.motion.size))
     pull_back_matrices(model.motion, tangent, pulled)
-    monkeypatch.setattr("fem.fe.wall.cell_forms.AT_ONCE", 1)
+    monkeypatch.setattr("fem.fe.wall.cell_forms.CHUNK", 1)
     one_by_one = model.tube.wall.hessian()
     assert close(one_by_one, at_once, ROUND_OFF)
     pull_back_matrices(model.motion, tangent, one_by_one)

@@ -1,1 +1,1 @@
-"""The meshed tube: body, outer face, all that neighbouring cases share."""
+"""The mesh of a tube or sector, its outer face, and regrouped threads."""

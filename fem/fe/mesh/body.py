@@ -26,34 +26,34 @@ from fem.fe.mesh.regroup import regroup
 from meshes.tube import GROUPS, Cells, TubeShape, tube
 
 RESOLUTIONS = {"coarse": Cells(1, 1, 20), "standard": Cells(1, 3, 40), "fine": Cells(2, 4, 80)}
-"""Cells through the wall, round one thread spacing, and along the reference tube (below)."""
+"""Cells through the wall, around one thread spacing, and along the reference tube (see below)."""
 
 SLENDERNESS = 60 / 5.75
-"""Length over mean radius of the tube that `RESOLUTIONS` is given for."""
+"""Length over mean radius of the reference tube of `RESOLUTIONS`."""
 
-FEWEST_AROUND = 12
-"""A tube with fewer threads is meshed as if it had so many: a cell spans 30 deg at most.
+MIN_SPACINGS = 12
+"""A tube with fewer threads is meshed as with this number: a cell spans 30 deg at most.
 
-On the coarse mesh, one with more as well: a cell may host several threads. By trial on the
-ready case and 13 random ones, twice as many cells round it change twist and displacement by 0.5 %
-at most, and do not bring them nearer to those of finer meshes.
+On the coarse mesh a tube with more threads is as well: a cell may host several threads. By trial on
+the ready case and 13 random ones, twice as many cells around it change twist and displacement by
+0.5 % at most, and not towards those of finer meshes.
 """
 
-THINNEST = 1e-3
-"""Least wall as a share of its radius: by trial 1.1e-3 solves well, 2e-4 no longer."""
+MIN_WALL_RATIO = 1e-3
+"""Smallest wall or length by the outer radius: by trial 1.1e-3 converges, 2e-4 does not."""
 
 NODES = 27
 """Nodes of a cell."""
 
-FEWEST_ARCS = 3
-"""With fewer cells round the whole tube, one would span half a turn or more."""
+MIN_CELLS_AROUND = 3
+"""With fewer cells around the full tube, one would span 180 deg or more."""
 
 MESH_FORMATS = (".msh", ".vtu", ".vtk")
 """Endings of mesh files."""
 
 
 class ResolutionError(InputError):
-    """A resolution that is neither a known name nor three counts."""
+    """A mesh that is not possible: an unknown resolution, or a tube too thin to be meshed."""
 
 
 def resolve(
@@ -66,13 +66,13 @@ def resolve(
     case
         The tube and its threads.
     resolution
-        A name in `RESOLUTIONS`, scaled with the slenderness of the tube and with the spacing of
-        the threads, or counts as in ``"1x2x20"`` (through the wall, round one equal sector, along
-        the axis).
+        A name in `RESOLUTIONS`, scaled with the slenderness of the tube and the spacing of the
+        threads, or counts as in ``"1x2x20"`` (through the wall, around one equal sector, along the
+        axis).
     sectors
-        The body is 1/sectors of the tube; divides its number of equal sectors.
+        The body is 1/sectors of the tube; a divisor of its number of equal sectors.
     counts
-        Numbers of threads of the families as they are meshed, if not those of the case.
+        Numbers of threads of the families on the mesh, by default those of the case.
 
     Raises
     ------
@@ -84,21 +84,21 @@ def resolve(
     merged = equal // sectors
     if given := re.fullmatch(r"([1-9]\d{0,3})x([1-9]\d{0,3})x([1-9]\d{0,3})", resolution):
         radial, around, axial = (int(number) for number in given.groups())
-        if around * equal < FEWEST_ARCS:
+        if around * equal < MIN_CELLS_AROUND:
             raise ResolutionError(
-                f'resolution "{resolution}": {around * equal} cells do not close a tube; '
-                f"at least {FEWEST_ARCS} are needed"
+                f'resolution "{resolution}": {around * equal} cells around the tube; '
+                f"at least {MIN_CELLS_AROUND} are needed"
             )
         return Cells(radial, around * merged, axial)
     if resolution not in RESOLUTIONS:
         raise ResolutionError(
             f'resolution "{resolution}": allowed are {", ".join(RESOLUTIONS)}, or cell counts '
-            "(1 to 9999) through the wall x round a sector x along the axis, "
+            "(1 to 9999) through the wall x around a sector x along the axis, "
             'such as "1x2x20"'
         )
     base = RESOLUTIONS[resolution]
     threads = () if resolution == "coarse" else counts
-    spacings = max([FEWEST_AROUND, *threads])
+    spacings = max([MIN_SPACINGS, *threads])
     around = math.ceil(base.around * spacings / equal)
     mean_radius = case.tube.bore_radius + case.tube.wall / 2
     axial = math.ceil(base.axial * case.tube.length / mean_radius / SLENDERNESS - 1e-9)
@@ -106,12 +106,12 @@ def resolve(
 
 
 def meshed_counts(case: Case, resolution: str, full: bool = False) -> Sequence[int]:
-    """Return the threads of each family as meshed: regrouped on a sector of the coarse mesh."""
+    """Return the numbers of threads on the mesh: regrouped on a sector of the coarse mesh."""
     return regroup(case.counts) if resolution == "coarse" and not full else case.counts
 
 
 def coarser(case: Case, resolution: str, counts: Sequence[int] | None = None) -> str:
-    """Return the cell counts of a mesh of twice the cell size; parameters as of :func:`resolve`.
+    """Return the cell counts of a mesh with twice the cell size; parameters as in :func:`resolve`.
 
     Raises
     ------
@@ -121,16 +121,16 @@ def coarser(case: Case, resolution: str, counts: Sequence[int] | None = None) ->
     equal = sectors_of(case.counts if counts is None else counts)
     cells = resolve(case, resolution, equal, counts)
     halved = Cells(*(math.ceil(count / 2) for count in (cells.radial, cells.around, cells.axial)))
-    if halved == cells or halved.around * equal < FEWEST_ARCS:
+    if halved == cells or halved.around * equal < MIN_CELLS_AROUND:
         raise ResolutionError(
-            f'resolution "{resolution}": too coarse to be compared with a coarser one'
+            f'resolution "{resolution}": there is no coarser mesh to compare it with'
         )
     return f"{halved.radial}x{halved.around}x{halved.axial}"
 
 
 @dataclass(frozen=True)
 class Body:
-    """A meshed sector of a tube (sectors = 1: the full tube), with its quadratic nodes.
+    """A meshed sector of a tube (sectors = 1: the full tube) with its quadratic nodes.
 
     Attributes
     ----------
@@ -198,7 +198,7 @@ def write_mesh(case: Case, resolution: str, full: bool, file: Path) -> Cells:
     full
         Whether to mesh the full tube.
     file
-        Its ending tells the format: .msh for gmsh, .vtu or .vtk for ParaView.
+        Its ending sets the format: .msh for gmsh, .vtu or .vtk for ParaView.
 
     Raises
     ------
@@ -230,10 +230,10 @@ def write_mesh(case: Case, resolution: str, full: bool, file: Path) -> Cells:
 
 
 def _shape(size: Tube, sectors: int) -> TubeShape:
-    thinnest = THINNEST * size.outer_radius
-    if min(size.wall, size.length) < thinnest:
+    least = MIN_WALL_RATIO * size.outer_radius
+    if min(size.wall, size.length) < least:
         raise ResolutionError(
-            f"tube: wall and length must be at least {thinnest:.3g} mm to be meshed, "
-            f"{THINNEST:g} of the outer radius; the fast model takes less"
+            f"tube: wall and length must be at least {least:.3g} mm to be meshed, "
+            f"{MIN_WALL_RATIO:g} of the outer radius; the fast model takes less"
         )
     return TubeShape(size.bore_radius, size.outer_radius, size.length, sectors)

@@ -1,4 +1,4 @@
-"""The outer face of a body: which cell lies under a point of it, and the basis functions there."""
+"""The outer face of a body: the cell under a point, and the basis functions there."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from meshes.tube import GROUPS
 
 
 class OuterFace:
-    """The cells under the outer face, by azimuth and height at rest.
+    """The cells at the outer face, by azimuth and height at rest.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ class OuterFace:
         return column, np.clip((z / self.length * axial).astype(int), 0, axial - 1)
 
     def find(self, theta: Array, z: Array) -> tuple[Index, Array]:
-        """Return the cell under each point, and the angle (rad) that its sector is turned back by.
+        """Return the cell under each point, and the rotation from the body to its sector (rad).
 
         Parameters
         ----------
@@ -65,14 +65,14 @@ class OuterFace:
         Raises
         ------
         ResolutionError
-            If the points are not found in the cells: these are too thin, or as in a bore of a
-            fifteenth of the wall on the coarse mesh, too curved.
+            If the points are not found in the cells, which are too thin or too curved, as on the
+            coarse mesh with a bore of a fifteenth of the wall.
         """
         geometry = self.body.mesh.geometry
         pull_back = geometry.cmaps[0].pull_back
         reference = np.empty_like(points)
         try:
-            for cell in np.unique(host):  # all points of a cell at once: a call is costly
+            for cell in np.unique(host):  # all points of a cell in one call, which is slow
                 x, nodes = points[host == cell], geometry.x[geometry.dofmaps[0][cell]]
                 reference[host == cell] = pull_back(x.reshape(-1, 3), nodes, tol=1e-9).reshape(
                     x.shape
@@ -81,12 +81,12 @@ class OuterFace:
             cells = self.body.cells
             raise ResolutionError(
                 f"tube: {cells.radial} x {cells.around * self.body.sectors} x {cells.axial} cells "
-                "through the wall, round it and along the axis are so thin, or so curved, that "
-                f"threads on its radius of {self.radius:.4g} mm find no cell; try a finer mesh"
+                "(through the wall x around it x along the axis) are too thin or too curved for "
+                f"threads on the radius of {self.radius:.4g} mm; try a finer mesh"
             ) from None
         table = hexahedron().basix_element.tabulate(1, reference.reshape(-1, 3))[..., 0]
-        value, *slopes = (part.reshape(*points.shape[:2], NODES) for part in table)
-        by_reference = np.stack(slopes, axis=-1)  # dN/dxi
+        value, *gradients = (part.reshape(*points.shape[:2], NODES) for part in table)
+        by_reference = np.stack(gradients, axis=-1)  # dN/dxi
         nodes = self.body.nodes[self.body.connectivity[host]]
         jacobian = np.einsum("lni,lpnj->lpij", nodes, by_reference)  # dX/dxi
         return value, by_reference @ np.linalg.inv(jacobian)

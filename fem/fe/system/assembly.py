@@ -1,6 +1,6 @@
-r"""From cell matrices to one factorised system in the unknowns q alone.
+r"""From cell matrices to one factorised system in the unknowns q.
 
-A cell's linearised equilibrium in its (pulled) displacements d and pressures p,
+The linearised equilibrium of a cell in its displacements d, pulled back to q, and pressures p,
 
 .. math:: \begin{bmatrix} K & G \\ G^T & -M \end{bmatrix}
           \begin{bmatrix} \delta d \\ \delta p \end{bmatrix} =
@@ -8,11 +8,11 @@ A cell's linearised equilibrium in its (pulled) displacements d and pressures p,
 
 gives delta p = M^-1 (G' delta d - b) and (K + G M^-1 G') delta d = a + G M^-1 b (static
 condensation). The sum over the cells is symmetric, and positive definite exactly where the
-equilibrium is stable: by Sylvester's law of inertia its factorisation tells.
+equilibrium is stable: the inertia of its factorisation shows this (Sylvester's law of inertia).
 
 See also eqs. (29) and (30) of docs/theory.md.
 
-Source: static condensation and Sylvester's law are textbook matter; e.g. G. Strang,
+Source: static condensation and Sylvester's law are in textbooks; e.g. G. Strang,
 Linear Algebra and its Applications, ch. 6 (from memory).
 """
 
@@ -25,7 +25,7 @@ from petsc4py import PETSc
 
 from fem.core.arrays import Array
 from fem.fe.system.motion import Motion
-from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, UNKNOWNS, groups
+from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, UNKNOWNS, cell_chunks
 
 
 class Stiffness:
@@ -34,11 +34,11 @@ class Stiffness:
     Parameters
     ----------
     system
-        The system to be solved.
-    pulled
-        Cell matrices in the unknowns' directions, shape (cells, 85, 85); worked on in place.
+        The sparse system.
+    matrices
+        Cell matrices pulled back to q, shape (cells, 85, 85); changed in place.
     copies
-        The whole is so many times the body, and so is its stiffness.
+        The stiffness is this multiple of that of the body.
 
     Attributes
     ----------
@@ -46,19 +46,19 @@ class Stiffness:
         Number of negative eigenvalues; 0 means that the equilibrium is stable.
     """
 
-    def __init__(self, system: System, pulled: Array, copies: int = 1) -> None:
+    def __init__(self, system: System, matrices: Array, copies: int = 1) -> None:
         self._system, self._copies = system, copies
-        self._coupling = pulled[:, :DISPLACEMENTS, DISPLACEMENTS:].copy()  # G, (cells, 81, 4)
-        self._compliance = np.linalg.inv(-pulled[:, DISPLACEMENTS:, DISPLACEMENTS:])  # M^-1
-        condensed = pulled[:, :DISPLACEMENTS, :DISPLACEMENTS]
-        for some in groups(len(pulled)):
-            coupling = self._coupling[some]
-            condensed[some] += coupling @ (self._compliance[some] @ coupling.swapaxes(1, 2))
-        self._entries = system.entries(pulled)
+        self._coupling = matrices[:, :DISPLACEMENTS, DISPLACEMENTS:].copy()  # G, (cells, 81, 4)
+        self._compliance = np.linalg.inv(-matrices[:, DISPLACEMENTS:, DISPLACEMENTS:])  # M^-1
+        condensed = matrices[:, :DISPLACEMENTS, :DISPLACEMENTS]
+        for chunk in cell_chunks(len(matrices)):
+            coupling = self._coupling[chunk]
+            condensed[chunk] += coupling @ (self._compliance[chunk] @ coupling.swapaxes(1, 2))
+        self._entries = system.entries(matrices)
         self.n_negative_eigenvalues = self._factorise()
 
     def _factorise(self) -> int:
-        self._system.holds = self
+        self._system.factorised = self
         return self._system.factorise(self._entries)
 
     def solve(self, right: Array) -> Array:
@@ -67,35 +67,35 @@ class Stiffness:
         Both have shape (size + 4 cells,).
         """
         motion, right = self._system.motion, right / self._copies
-        if self._system.holds is not self:  # but the factors of another state, or another model
+        if self._system.factorised is not self:  # the factors are of another state or model
             self._factorise()
         forces, strains = right[: motion.size], right[motion.size :].reshape(-1, PRESSURES)
-        carried = (self._coupling @ (self._compliance @ strains[..., None]))[..., 0]
-        step = self._system.back_substitute(forces + motion.gather(carried))
+        condensed_load = (self._coupling @ (self._compliance @ strains[..., None]))[..., 0]
+        step = self._system.back_substitute(forces + motion.assemble(condensed_load))
         local = np.append(step, 0.0)[motion.cell_unknowns]
         gap = (local[:, None, :] @ self._coupling)[:, 0] - strains
         return np.append(step, self._compliance @ gap[..., None])
 
 
 class System:
-    """The sparsity pattern of a body's motion, found once, and the MUMPS factors on it.
+    """The sparsity pattern of a body's motion, and the latest MUMPS factors.
 
     Attributes
     ----------
     motion
         The motion.
-    holds
-        Whose factors the latest are.
+    factorised
+        The stiffness of the latest factors.
     """
 
     def __init__(self, motion: Motion) -> None:
         self.motion = motion
-        self.holds: Stiffness | None = None
+        self.factorised: Stiffness | None = None
         unknowns = np.full((len(motion.cell_unknowns), UNKNOWNS), motion.size)
         unknowns[:, :DISPLACEMENTS] = motion.cell_unknowns
         rows = np.repeat(unknowns, UNKNOWNS, axis=1).ravel()
         columns = np.tile(unknowns, (1, UNKNOWNS)).ravel()
-        # of a symmetric matrix MUMPS takes the upper triangle alone
+        # MUMPS reads only the upper triangle of a symmetric matrix
         self._upper = np.flatnonzero((rows <= columns) & (columns < motion.size))
         self._matrix = PETSc.Mat().createAIJ(motion.size, comm=PETSc.COMM_SELF)
         self._matrix.setPreallocationCOO(
@@ -117,9 +117,9 @@ class System:
         return solver
 
     def entries(self, cell_matrices: Array) -> Array:
-        """Return the entries of cell matrices, shape (cells, 85, 85), that the pattern sums up.
+        """Return the entries of cell matrices, shape (cells, 85, 85), in the order of the pattern.
 
-        What they hold on the cells' pressures is left out, and so is the lower triangle.
+        Those of the pressures and of the lower triangle are left out.
         """
         return cell_matrices.ravel()[self._upper]
 
@@ -129,12 +129,12 @@ class System:
         Raises
         ------
         ArithmeticError
-            If it is singular, or holds something that is not finite.
+            If it is singular or not finite.
         """
         if not np.isfinite(entries).all():
             raise ArithmeticError("the stiffness is not finite")
         self._matrix.setValuesCOO(entries)
-        self._solver.setOperators(self._matrix)  # else setUp puts the work off to the solution
+        self._solver.setOperators(self._matrix)  # otherwise setUp does not factorise
         self._solver.setUp()
         factors = self._solver.getPC().getFactorMatrix()
         n_negative_eigenvalues, zero, _ = factors.getInertia()
@@ -150,12 +150,12 @@ class System:
 
 
 def pull_back_matrices(motion: Motion, tangent: Array, matrices: Array) -> None:
-    """Bring cell matrices, shape (cells, 85, 85), into the unknowns' directions: T'KT and T'G."""
+    """Pull cell matrices, shape (cells, 85, 85), back to the unknowns in place: T'KT and T'G."""
     displacements, pressures = slice(DISPLACEMENTS), slice(DISPLACEMENTS, None)
-    for some in groups(len(matrices)):
-        part = matrices[some]
-        rows = motion.pull_back(tangent, part[:, displacements], some)
-        turned = np.ascontiguousarray(rows[:, :, displacements].swapaxes(1, 2))
-        part[:, displacements, displacements] = motion.pull_back(tangent, turned, some)
+    for chunk in cell_chunks(len(matrices)):
+        part = matrices[chunk]
+        rows = motion.pull_back(tangent, part[:, displacements], chunk)
+        columns = np.ascontiguousarray(rows[:, :, displacements].swapaxes(1, 2))
+        part[:, displacements, displacements] = motion.pull_back(tangent, columns, chunk)
         part[:, displacements, pressures] = rows[:, :, pressures]
         part[:, pressures, displacements] = rows[:, :, pressures].swapaxes(1, 2)

@@ -1,7 +1,7 @@
-r"""A factorised matrix with terms of low rank added, such as sliding threads make.
+r"""A factorised matrix plus low-rank terms, such as those of sliding threads.
 
-A sliding thread couples every unknown along its way: added up, its term d u u' would fill the
-matrix. Instead, with the columns u in U and the factors d > 0 in D,
+A sliding thread couples all unknowns along it: assembled, its term d u u' would fill the matrix.
+Instead, the Woodbury identity is used, with the columns u in U and the factors d > 0 in D,
 
 .. math:: (K + U D U^T)^{-1} r = y - Z\,(D^{-1} + U^T Z)^{-1}\, U^T y, \quad
           Z = K^{-1} U, \; y = K^{-1} r, \qquad (1)
@@ -12,7 +12,7 @@ and, from the inertia of the bordered matrix (see :mod:`fem.continuation.newton`
 
 See also eqs. (33) and (34) of docs/theory.md.
 
-Source: M. A. Woodbury's formula and E. V. Haynsworth, Linear Algebra Appl. 1(1), 73 (1968), doi
+Source: M. A. Woodbury's identity and E. V. Haynsworth, Linear Algebra Appl. 1(1), 73 (1968), doi
 10.1016/0024-3795(68)90050-5; from memory, re-derived.
 """
 
@@ -32,7 +32,7 @@ class LowRankUpdate:
     factors
         Those of K.
     columns, weights
-        U, shape (n, m), and the diagonal of D, shape (m,); all of it positive.
+        U, shape (n, m), and the diagonal of D, all positive, shape (m,).
 
     Attributes
     ----------

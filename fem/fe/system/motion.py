@@ -1,8 +1,8 @@
-r"""Admissible motions q -> u: the one place that knows cyclic symmetry and end plates.
+r"""Admissible motions q -> u, with cyclic symmetry and rigid end plates.
 
 Chart. A node at rest at (R, Theta, Z) has the increments c = (r - R, R (theta - Theta), z - Z), all
-in mm. In them the ties below are linear however large the twist, and the motion
-x = (r cos theta, r sin theta, z) has in its own frame (e_r, e_theta, e_z)
+in mm. The constraints below are linear in c for any twist. In the current frame (e_r, e_theta,
+e_z), the position x = (r cos theta, r sin theta, z) has the derivative
 
 .. math:: \partial x / \partial c = [e_r, (r/R) e_\theta, e_z] \qquad (1)
 
@@ -13,9 +13,9 @@ and, contracted with a force f on the node, the second derivative
 
 in (c_1, c_2), zero elsewhere.
 
-Ties. Every increment is a multiple of one unknown, or zero:
+Constraints (multi-point). Every increment is a multiple of one unknown, or zero:
 
-- base plate: held;
+- base plate: fixed;
 - free end, rigid: c = (0, R phi, w) with the unknowns b phi and w (b the outer radius, so that all
   unknowns are lengths);
 - cut faces of a sector: the end cut repeats the start cut.
@@ -25,8 +25,8 @@ T'KT + (2), assembled here from cell vectors and matrices.
 
 See also eqs. (36) and (37) of docs/theory.md.
 
-Source: chain rule, derived here. A Cartesian chart (a node's increments are its displacements)
-did not converge for a tube with one family of stiff threads (trials of the same method).
+Source: chain rule, derived here. In trials of this method, a Cartesian chart (the increments of a
+node are its displacements) did not converge for a tube with one family of stiff threads.
 """
 
 from __future__ import annotations
@@ -40,7 +40,8 @@ from fem.core.arrays import Array, Index
 from fem.fe.mesh.body import NODES, Body
 from fem.fe.wall.cell_forms import DISPLACEMENTS
 
-HELD = -1
+FIXED = -1
+"""Number of the unknown of a fixed increment."""
 
 
 class Motion:
@@ -51,9 +52,10 @@ class Motion:
     size
         Number of unknowns; the last two are the twist b phi and the displacement w of the free end.
     unknown, scale
-        Increment c[node, i] = scale[node, i] * q[unknown[node, i]], or zero where HELD.
+        Increment c[node, i] = scale[node, i] * q[unknown[node, i]], or zero where FIXED.
     master
-        The node that each node repeats, rotated by a sector, or else itself; shape (nodes,).
+        Master node of each node, which it repeats rotated by a sector; else the node itself; shape
+        (nodes,).
     """
 
     def __init__(self, body: Body, outer_radius: float) -> None:
@@ -61,9 +63,9 @@ class Motion:
         self.outer_radius = outer_radius
         x, y, z = body.nodes.T
         self._radius, self._theta, self._z = np.hypot(x, y), np.arctan2(y, x), z
-        self.unknown, self.scale, self.size = self._ties()
+        self.unknown, self.scale, self.size = self._constraints()
 
-    def _ties(self) -> tuple[Index, Array, int]:
+    def _constraints(self) -> tuple[Index, Array, int]:
         nodes = len(self.body.nodes)
         self.master = master = np.arange(nodes)
         if self.body.sectors > 1:
@@ -73,23 +75,23 @@ class Motion:
             assert gap.max() < 1e-6 * self.outer_radius, "cut faces do not match"
             master[end] = start
         free = np.setdiff1d(master, [*self.body.on("base"), *self.body.on("free end")])
-        number = np.full(nodes, HELD)
+        number = np.full(nodes, FIXED)
         number[free] = np.arange(len(free))
         number = number[master]
-        unknown = np.where(number[:, None] == HELD, HELD, 3 * number[:, None] + np.arange(3))
+        unknown = np.where(number[:, None] == FIXED, FIXED, 3 * number[:, None] + np.arange(3))
         scale = np.ones((nodes, 3))
         twist, displacement = 3 * len(free), 3 * len(free) + 1
         plate = self.body.on("free end")
-        unknown[plate] = [HELD, twist, displacement]
+        unknown[plate] = [FIXED, twist, displacement]
         scale[plate, 1] = self._radius[plate] / self.outer_radius
-        scale[unknown == HELD] = 0.0
+        scale[unknown == FIXED] = 0.0
         return unknown, scale, displacement + 1
 
     def _in_order(self, nodes: Index) -> Index:
-        """Return nodes of a cut face layer by layer, and outwards in each layer.
+        """Return nodes of a cut face by layers along the axis, and from the bore outwards in each.
 
-        Layers are ordered by twice the thickness of the wall, so that no round-off in a
-        node's place can change the order.
+        The sort key of a layer exceeds that of the one below by twice the wall thickness, so that
+        round-off in the positions cannot change the order.
         """
         layer = self._z.max() / (2 * self.body.cells.axial)
         wall = np.ptp(self._radius)
@@ -106,8 +108,8 @@ class Motion:
 
     def displacement(self, q: Array) -> Array:
         """Return the nodal displacements, shape (nodes, 3), mm."""
-        r, turn, z = self.polar(q)
-        theta = self._theta + turn
+        r, rotation, z = self.polar(q)
+        theta = self._theta + rotation
         return np.column_stack([r * np.cos(theta), r * np.sin(theta), z]) - self.body.nodes
 
     def twist(self, q: Array) -> float:
@@ -125,15 +127,16 @@ class Motion:
         return vectors
 
     def tangent(self, q: Array) -> Array:
-        """Return dx/dq of each node, eq. (1) times the tie's scale; shape (nodes, 3, 3)."""
-        r, turn, _ = self.polar(q)
-        cos, sin, stretch = np.cos(self._theta + turn), np.sin(self._theta + turn), r / self._radius
+        """Return dx/dq of each node, eq. (1) times `scale`; shape (nodes, 3, 3)."""
+        r, rotation, _ = self.polar(q)
+        theta, stretch = self._theta + rotation, r / self._radius
+        cos, sin = np.cos(theta), np.sin(theta)
         zero, one = np.zeros_like(r), np.ones_like(r)
         rows = [[cos, -stretch * sin, zero], [sin, stretch * cos, zero], [zero, zero, one]]
         return np.moveaxis(np.array(rows), 2, 0) * self.scale[:, None, :]
 
     def curvature(self, q: Array, force: Array) -> Array:
-        """Return eq. (2) times the ties' scales for forces on the nodes of each cell.
+        """Return eq. (2) times `scale` for forces on the nodes of each cell.
 
         Parameters
         ----------
@@ -148,8 +151,8 @@ class Motion:
             Shape (cells, 27, 3, 3).
         """
         nodes = self.body.connectivity
-        r, turn, _ = (part[nodes] for part in self.polar(q))
-        radius, theta = self._radius[nodes], self._theta[nodes] + turn
+        r, rotation, _ = (part[nodes] for part in self.polar(q))
+        radius, theta = self._radius[nodes], self._theta[nodes] + rotation
         outward = force[..., 0] * np.cos(theta) + force[..., 1] * np.sin(theta)
         sideways = force[..., 1] * np.cos(theta) - force[..., 0] * np.sin(theta)
         second = np.zeros((*nodes.shape, 3, 3))
@@ -159,25 +162,25 @@ class Motion:
         return second * scale[..., :, None] * scale[..., None, :]
 
     def pull_back(self, tangent: Array, columns: Array, cells: Any = slice(None)) -> Array:
-        """Return T' applied to the displacement rows of arrays of `cells`, shape (n, 81, any)."""
+        """Return T' times the displacement rows of arrays of `cells`, shape (n, 81, any)."""
         count, _, width = columns.shape
         by_node = columns.reshape(count, NODES, 3, width)
-        turned = np.matmul(tangent[self.body.connectivity[cells]].swapaxes(-1, -2), by_node)
-        return turned.reshape(count, DISPLACEMENTS, width)
+        product = np.matmul(tangent[self.body.connectivity[cells]].swapaxes(-1, -2), by_node)
+        return product.reshape(count, DISPLACEMENTS, width)
 
     @cached_property
     def cell_unknowns(self) -> Index:
-        """Unknown of each cell displacement, HELD written as `size`; shape (cells, 81)."""
-        unknown = np.where(self.unknown == HELD, self.size, self.unknown)
+        """Unknown of each cell displacement, `size` where it is fixed; shape (cells, 81)."""
+        unknown = np.where(self.unknown == FIXED, self.size, self.unknown)
         return unknown[self.body.connectivity].reshape(-1, DISPLACEMENTS)
 
-    def gather(self, cell_vectors: Array) -> Array:
-        """Add up pulled cell vectors, shape (cells, 81), to one by the unknowns, shape (size,)."""
+    def assemble(self, cell_vectors: Array) -> Array:
+        """Assemble cell vectors that are pulled back, shape (cells, 81); shape (size,)."""
         summed = np.bincount(self.cell_unknowns.ravel(), cell_vectors.ravel(), self.size + 1)
         return summed[: self.size]
 
-    def gather_by(self, vectors: Array, cells: Index, column: Index) -> Array:
-        """Add up pulled vectors of `cells`, shape (n, 81), each into its `column`.
+    def assemble_columns(self, vectors: Array, cells: Index, column: Index) -> Array:
+        """Assemble vectors of `cells` that are pulled back, shape (n, 81), each into its `column`.
 
         Returns
         -------

@@ -1,27 +1,27 @@
 r"""Threads that are free to move sideways: the shortest path by Clairaut's relation.
 
 Without friction a thread lies along the shortest path between its anchors, a geodesic of the
-deformed face. Round each thread the tube is taken for a body of revolution: where the thread lies
-turned about the axis by the angle p(s) against its helix, it meets what it would have met there,
-its own groove included, turned by p. With x and g of :mod:`fem.fe.threads.kinematics`, and J the
-quarter turn about the axis, its tangent and length are then
+deformed face. For each thread the tube is approximated by a body of revolution: where the thread is
+rotated about the axis by the angle p(s) from its helix, the surface is that at the helix, rotated
+by p, including the groove of the thread. With x and g of :mod:`fem.fe.threads.kinematics`, and J
+the rotation by 90 deg about the axis, its tangent and length are then
 
 .. math:: y = g + p' J x, \qquad \ell = \int |y|\,ds, \qquad \int p'\,ds = 0, \qquad (1)
 
-the last because the anchors stay. The length is least where
+where the last equation holds because the anchors are fixed. The length is a minimum where
 
 .. math:: \hat y \cdot J x = r \sin\psi = c \qquad (2)
 
-all along, with psi the angle to the meridian: Clairaut's relation. Its constant c is the one
-unknown. With m the part of g in the meridian plane and Phi the angle through which the thread
-winds, the last of (1) reads
+everywhere, with psi the angle to the meridian: Clairaut's relation. Its constant c is the only
+unknown. With m the part of g in the meridian plane and Phi the winding angle of the thread, the
+last equation of (1) reads
 
 .. math:: \int \frac{m \tan\psi}{r}\,ds = \Phi = \int \frac{g \cdot J x}{r^2}\,ds, \qquad
    \tan\psi = \frac{c}{\sqrt{r^2 - c^2}}. \qquad (3)
 
-The force that the thread exerts where it lies is taken to act, turned back by p, on the helix. So
-nothing moves through the mesh, and the force is the derivative of the energy. A tube that bends
-sideways is no such body; its threads are then led as if its axis were straight.
+The force of the thread is applied on the helix, rotated back by p. So nothing moves through the
+mesh, and the force is the derivative of the energy. A bent tube is no body of revolution; its
+threads are treated as if its axis were straight.
 
 Derivatives. By the envelope theorem the first is that at fixed p'. With
 :math:`\delta y = A\,\delta u, A = B + p' J N`, and P of :mod:`fem.fe.threads.kinematics` for y,
@@ -33,8 +33,8 @@ Derivatives. By the envelope theorem the first is that at fixed p'. With
    b &= A^T P J x + N^T J^T \hat y, \qquad
    a = J x \cdot P J x = \frac{r^2 \cos^2\psi}{\lambda},
 
-where the second term lets p' follow u at fixed c, and the last, which couples the whole thread,
-lets c follow.
+where the second term is due to the change of p' with u at fixed c, and the last, which couples the
+entire thread, to the change of c.
 
 See also eqs. (25) and (26) of docs/theory.md.
 
@@ -49,29 +49,29 @@ from fem.core.arrays import Array, Index
 from fem.fe.threads.kinematics import ThreadKinematics
 from fem.fe.wall.cell_forms import DISPLACEMENTS
 
-WOUND = 1e-13
-"""The constant is found where no more than this share of the winding is lacking.
+WINDING_TOLERANCE = 1e-13
+"""Relative error of the winding at which the iteration for c stops.
 
-It is some hundred times the round-off of the sum over a thread's points.
+It is about a hundred times the round-off of the sum over the points of a thread.
 """
 
-MOST_ROUNDS = 100
-"""Newton's method for it ends well before: it comes near from one side."""
+MAX_ITERATIONS = 100
+"""Most iterations for c; the convergence is monotonic and needs far fewer."""
 
 
 class GeodesicKinematics(ThreadKinematics):
-    """The threads of a family on the shortest path."""
+    """The threads of a family on geodesics, in one state."""
 
-    def _run(self, tangent: Array) -> None:
+    def _set_tangent(self, tangent: Array) -> None:
         weights, thread = self._at.weights, self._at.thread
         self._sideways = quarter_turn(self.position)  # J x
         radius = np.linalg.norm(self._sideways, axis=-1)
         around = (tangent * self._sideways).sum(axis=-1) / radius
         meridian = np.linalg.norm(tangent - (around / radius)[..., None] * self._sideways, axis=-1)
         winding = np.bincount(thread, (weights * around / radius).sum(axis=1))
-        tan = geodesic_slopes(weights, radius, meridian, winding, thread)
+        tan = tan_psi(weights, radius, meridian, winding, thread)
         self._rate = (meridian * tan - around) / radius  # p'
-        super()._run(tangent + self._rate[..., None] * self._sideways)
+        super()._set_tangent(tangent + self._rate[..., None] * self._sideways)
         self._compliance = self.stretch * (1 + tan**2) / radius**2  # 1/a
 
     @property
@@ -82,7 +82,7 @@ class GeodesicKinematics(ThreadKinematics):
         return np.column_stack([end - turned, end])
 
     def gradient(self) -> Array:
-        """Return the part of each segment in dl/du, eq. (4); shape (segments, 81)."""
+        """Return the contribution of each segment to dl/du, eq. (4); shape (segments, 81)."""
         moved = self._rate[..., None] * self._at.value
         return super().gradient() - self._total(moved, quarter_turn(self.direction))
 
@@ -91,7 +91,7 @@ class GeodesicKinematics(ThreadKinematics):
         turned = quarter_turn(vectors)[..., :, None, :]
         return super()._spread(vectors) - moved[..., None, :, None] * turned
 
-    def _following(self) -> Array:
+    def _coupling(self) -> Array:
         """Return b, shape (segments, points, 81)."""
         along = (self._sideways * self.direction).sum(axis=-1)[..., None] * self.direction
         across = (self._sideways - along) / self.stretch[..., None]
@@ -102,32 +102,30 @@ class GeodesicKinematics(ThreadKinematics):
     def geometric_minus(self, tension: Array) -> Array:
         """Return the second term of d2l/du2 in eq. (4)."""
         factor = np.sqrt(self._at.weights * tension[:, None] * self._compliance)
-        return factor[..., None] * self._following()
+        return factor[..., None] * self._coupling()
 
     def geometric_rank_one(self) -> list[tuple[Array, Array]]:
         """Return the last term of eq. (4)."""
         factor = self._at.weights * self._compliance
-        v = (factor[:, None, :] @ self._following())[:, 0]
+        v = (factor[:, None, :] @ self._coupling())[:, 0]
         return [(v, 1 / np.bincount(self._at.thread, factor.sum(axis=1)))]
 
 
 def quarter_turn(vectors: Array) -> Array:
-    """Return J v of vectors, shape (..., 3): their part across the axis, turned by 90 deg."""
+    """Return J v of vectors, shape (..., 3): their part normal to the axis, rotated by 90 deg."""
     x, y, z = np.moveaxis(vectors, -1, 0)
     return np.stack([-y, x, np.zeros_like(z)], axis=-1)
 
 
-def geodesic_slopes(
-    weights: Array, radius: Array, meridian: Array, winding: Array, thread: Index
-) -> Array:
+def tan_psi(weights: Array, radius: Array, meridian: Array, winding: Array, thread: Index) -> Array:
     r"""Return tan(psi) of eq. (3) at the quadrature points of threads.
 
     With the least radius r0 and c = r0 t / sqrt(1 + t^2), t >= 0,
 
     .. math:: \tan\psi = r_0 t / \sqrt{r^2 + t^2 (r^2 - r_0^2)}
 
-    is a concave function of t at every point, so Newton's method from t = 0 goes up to the root
-    without passing it.
+    is a concave function of t at every point, so Newton's method from t = 0 approaches the root
+    from below.
 
     Parameters
     ----------
@@ -141,21 +139,21 @@ def geodesic_slopes(
     Returns
     -------
     Array
-        Shape (segments, points); nan if it is not found.
+        Shape (segments, points); nan without convergence.
     """
     least = np.full(len(winding), np.inf)
     np.minimum.at(least, thread, radius.min(axis=1))
     least = least[thread, None]
-    turns = weights * meridian / radius  # of each point, by tan(psi)
+    per_tan = weights * meridian / radius  # winding of each point by tan(psi)
     t = np.zeros(len(winding))
-    for _ in range(MOST_ROUNDS):
+    for _ in range(MAX_ITERATIONS):
         at = t[thread, None]
         root = np.sqrt(radius**2 + at**2 * (radius**2 - least**2))
         tan = least * at / root
-        wound = np.bincount(thread, (turns * tan).sum(axis=1))
-        rate = np.bincount(thread, (turns * least * radius**2 / root**3).sum(axis=1))
-        lacking = np.abs(winding) - wound
-        if not (lacking > WOUND * np.abs(winding)).any():
+        found = np.bincount(thread, (per_tan * tan).sum(axis=1))
+        rate = np.bincount(thread, (per_tan * least * radius**2 / root**3).sum(axis=1))
+        missing = np.abs(winding) - found
+        if not (missing > WINDING_TOLERANCE * np.abs(winding)).any():
             return np.asarray(np.sign(winding)[thread, None] * tan)
-        t = t + lacking / rate
+        t = t + missing / rate
     return np.full_like(tan, np.nan)

@@ -1,11 +1,11 @@
-r"""How threads run through a deformed wall, and the derivatives of their lengths.
+r"""Kinematics of threads in a deformed wall: the lengths of segments and their derivatives.
 
-A thread at rest is a curve X(s) on the tube with unit tangent a(s). On its helix, its stretched
-tangent at a quadrature point is linear in the displacement,
+A thread at rest is a curve X(s) on the tube with unit tangent a(s). If it stays on its helix, its
+stretched tangent at a quadrature point is linear in the displacement,
 
 .. math:: g = F a = a + (\nabla u) a = a + B u, \qquad \lambda = |g|, \qquad \ell = \sum w \lambda,
 
-where B holds the derivatives along a of the host cell's basis functions. Hence
+where B contains the derivatives along a of the basis functions of the host cell. Hence
 
 .. math:: \frac{d\ell}{du} = \sum w\, B^T \hat g, \qquad
    \frac{d^2\ell}{du^2} = \sum w\, B^T P B, \qquad
@@ -58,12 +58,12 @@ class ThreadKinematics:
     at
         The quadrature points.
     displacement
-        Of the nodes of each segment's host, shape (segments, 27, 3), mm.
+        Displacements of the nodes of each host cell, shape (segments, 27, 3), mm.
 
     Attributes
     ----------
     position
-        Where the points are now, shape (segments, points, 3), mm.
+        Current positions of the points, shape (segments, points, 3), mm.
     stretch, direction
         lambda, shape (segments, points), and the unit tangent, (segments, points, 3).
     """
@@ -71,10 +71,10 @@ class ThreadKinematics:
     def __init__(self, at: Points, displacement: Array) -> None:
         self._at = at
         self.position = at.position + at.value @ displacement
-        self._run(at.tangent + at.derivative @ displacement)
+        self._set_tangent(at.tangent + at.derivative @ displacement)
 
-    def _run(self, tangent: Array) -> None:
-        """Take g for the stretched tangent."""
+    def _set_tangent(self, tangent: Array) -> None:
+        """Set stretch and direction from the stretched tangent g."""
         self.stretch = np.linalg.norm(tangent, axis=-1)
         self.direction = tangent / self.stretch[..., None]
 
@@ -85,14 +85,14 @@ class ThreadKinematics:
 
     @property
     def off_helix(self) -> Array:
-        """Angle about the axis from the helix to the thread, at the ends of the segments.
+        """Angle about the axis from the helix to the thread at the ends of the segments.
 
         Shape (segments, 2), rad.
         """
         return np.zeros((len(self.stretch), 2))
 
     def gradient(self) -> Array:
-        """Return the part of each segment in dl/du, eq. (1); shape (segments, 81)."""
+        """Return the contribution of each segment to dl/du, eq. (1); shape (segments, 81)."""
         return self._total(self._at.derivative, self.direction)
 
     def _total(self, basis: Array, vectors: Array) -> Array:
@@ -122,7 +122,7 @@ class ThreadKinematics:
         return self._spread(across).reshape(len(tension), -1, DISPLACEMENTS)
 
     def geometric_minus(self, tension: Array) -> Array:
-        """Return S, shape (segments, rows, 81), where the sum of S'S is to be subtracted."""
+        """Return S, shape (segments, rows, 81); the sum of S'S is subtracted."""
         return np.empty((len(tension), 0, DISPLACEMENTS))
 
     def geometric_rank_one(self) -> list[tuple[Array, Array]]:

@@ -1,4 +1,4 @@
-"""Where helices run through the cells of a body, segment by segment."""
+"""Segments of helices in the cells of a body."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from fem.threads.helix import Helix
 
 
 def cut_helices(angle: float, count: int, face: OuterFace) -> tuple[Index, Array, Array]:
-    """Cut those of `count` threads that belong to the body where they cross from cell to cell.
+    """Return the segments of those of `count` threads that start in the body.
 
     A thread crosses the mesh planes normal to the axis at given z, and those through the axis where
     theta is a multiple of their spacing.
@@ -18,9 +18,9 @@ def cut_helices(angle: float, count: int, face: OuterFace) -> tuple[Index, Array
     Returns
     -------
     tuple
-        Of the segments, in their order along each thread: the number of the thread in the body,
-        from 0, shape (segments,); height at rest (mm) and azimuth, not turned back (rad), of the
-        ends, shapes (segments, 2).
+        In the order along each thread: number of the thread in the body, from 0, shape
+        (segments,); height (mm) and azimuth (rad) of the ends at rest, not rotated back into the
+        body, shapes (segments, 2).
     """
     planes = np.linspace(0.0, face.length, face.body.cells.axial + 1)
     rate = float(Helix(angle, face.radius, face.length).turn_rate)

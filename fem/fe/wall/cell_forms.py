@@ -1,10 +1,10 @@
-"""Potentials on the broken space: every cell on its own.
+"""Potentials on the broken space, in which every cell has its own unknowns.
 
-The unknowns of a cell are its own copy of 27 nodal displacements and 4 pressures, 85 numbers that
-stand one after another in one vector. In this space a DOLFINx assembly returns exactly the cell
-vectors and matrices, stacked; what ties the cells together (shared nodes, symmetry, end plates)
-is the business of :mod:`fem.fe.system.motion` alone, and the pressures, which belong to one cell
-each, are eliminated there and then (:mod:`fem.fe.system.assembly`).
+The unknowns of a cell are its copies of 27 nodal displacements and its 4 pressures, 85 consecutive
+entries of one vector. In this space a DOLFINx assembly returns the stacked cell vectors and
+matrices. The constraints between cells (shared nodes, symmetry, end plates) are in
+:mod:`fem.fe.system.motion`; the pressures are condensed cell by cell
+(:mod:`fem.fe.system.assembly`).
 """
 
 from __future__ import annotations
@@ -26,22 +26,22 @@ PRESSURES = 4
 DISPLACEMENTS = 3 * NODES
 UNKNOWNS = DISPLACEMENTS + PRESSURES
 
-AT_ONCE = 16
-"""The matrices of so many cells at once stay in the processor's cache (found by trial)."""
+CHUNK = 16
+"""Number of cells whose matrices fit into the processor's cache (found by trial)."""
 
 
-def groups(cells: int) -> list[slice]:
-    """Return groups of cells whose matrices are worked on at once."""
-    return [slice(start, start + AT_ONCE) for start in range(0, cells, AT_ONCE)]
+def cell_chunks(cells: int) -> list[slice]:
+    """Return chunks of cells whose matrices are processed together."""
+    return [slice(start, start + CHUNK) for start in range(0, cells, CHUNK)]
 
 
 class BrokenField:
-    """Displacement u (mm) and pressure p (MPa) of each cell of a body, apart from its neighbours.
+    """Displacement u (mm) and pressure p (MPa) of each cell of a body, discontinuous between cells.
 
     Attributes
     ----------
     u, p
-        UFL expressions for use in potentials.
+        UFL expressions for potentials.
     pressure
         The element of p.
     """
@@ -57,31 +57,31 @@ class BrokenField:
         )
         self.function = dolfinx.fem.Function(self.space)
         self.u, self.p = ufl.split(self.function)
-        self._holds: Evaluation | None = None
+        self._assigned: Evaluation | None = None
 
-    def hold(self, at: Evaluation) -> None:
-        """Copy the state of an evaluation, unless it is the one that the field has."""
-        if self._holds is not at:
+    def assign(self, at: Evaluation) -> None:
+        """Copy the state of an evaluation, unless it is the current one."""
+        if self._assigned is not at:
             self.set(at.displacement, at.pressures)
-            self._holds = at
+            self._assigned = at
 
     def set(self, displacement: Array, pressure: Array) -> None:
         """Copy nodal displacements, shape (nodes, 3), and pressures, shape (cells, 4)."""
-        self._holds = None
+        self._assigned = None
         values = self.function.x.array.reshape(-1, UNKNOWNS)
         cells = self.body.connectivity
         values[:, :DISPLACEMENTS] = displacement[cells].reshape(len(cells), DISPLACEMENTS)
         values[:, DISPLACEMENTS:] = pressure
 
-    def places(self) -> Array:
-        """Return where each cell has its nodes, shape (cells, 27, 3), mm."""
+    def positions(self) -> Array:
+        """Return the current positions of the nodes of each cell, shape (cells, 27, 3), mm."""
         cells = self.body.connectivity
         moved = self.function.x.array.reshape(-1, UNKNOWNS)[:, :DISPLACEMENTS]
         return self.body.nodes[cells] + moved.reshape(*cells.shape, 3)
 
 
 class CellVector:
-    """A linear form on the broken space, for the present state of the field."""
+    """A linear form on the broken space, at the current state of the field."""
 
     def __init__(self, field: BrokenField, form: ufl.Form) -> None:
         self._form = compile_form(form)
@@ -95,20 +95,20 @@ class CellVector:
 
 
 class CellHessian(Protocol):
-    """A second derivative by the cell unknowns, for the present state of the field."""
+    """A second derivative by the cell unknowns, at the current state of the field."""
 
     def add_to(self, matrices: Array, factor: float = 1.0) -> None:
         """Add `factor` times the derivative to cell matrices, shape (cells, 85, 85)."""
 
 
 class CellMatrix:
-    """A bilinear form on the broken space, for the present state of the field."""
+    """A bilinear form on the broken space, at the current state of the field."""
 
     def __init__(self, field: BrokenField, form: ufl.Form) -> None:
         self._form = compile_form(form)
         self._matrix = dolfinx.fem.create_matrix(self._form)
         row_lengths = np.diff(self._matrix.indptr)[::UNKNOWNS]
-        self._cells = np.flatnonzero(row_lengths)  # a facet integral reaches some cells only
+        self._cells = np.flatnonzero(row_lengths)  # a facet integral involves only some cells
 
     def add_to(self, matrices: Array, factor: float = 1.0) -> None:
         """Add `factor` times the form to cell matrices, shape (cells, 85, 85)."""
@@ -133,9 +133,9 @@ class Potential:
     functional
         The UFL form.
     first
-        The form of its first derivative, where it is not left to UFL.
+        The form of its first derivative, by default from UFL.
     second
-        Its second derivative, where it is not left to UFL.
+        Its second derivative, by default from UFL.
     """
 
     def __init__(
@@ -170,22 +170,22 @@ class Potential:
 
 @dataclass(frozen=True)
 class PotentialPart(Part):
-    """A multiple of a potential as a part: the stored energy, or -P V of the bore's pressure P."""
+    """A multiple of a potential as a part: the stored energy, or -P V of the pressure P."""
 
     potential: Potential
     factor: float = 1.0
 
     def energy(self, at: Evaluation) -> float:
         """Return the multiple (N mm)."""
-        self.potential.field.hold(at)
+        self.potential.field.assign(at)
         return self.factor * self.potential.value()
 
     def add_forces(self, forces: Array, at: Evaluation) -> None:
         """Add the first derivative."""
-        self.potential.field.hold(at)
+        self.potential.field.assign(at)
         forces += self.factor * self.potential.gradient()
 
     def add_stiffness(self, matrices: Array, at: Evaluation) -> None:
         """Add the second derivative."""
-        self.potential.field.hold(at)
+        self.potential.field.assign(at)
         self.potential.second.add_to(matrices, self.factor)

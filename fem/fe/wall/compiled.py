@@ -1,10 +1,10 @@
-"""Compile UFL forms once and keep them, safely for several processes and after a kill.
+"""Cache of compiled UFL forms that is safe for several processes, also if one is killed.
 
-DOLFINx keeps a compiled form in a folder and takes a source file without a library for one that
-another process compiles just now: it waits, then gives up. A process killed while it compiled
-would spoil that form for good. So one process compiles at a time, under a lock that the system
-releases when its holder dies, and whoever holds it removes what a dead one left behind. Processors
-have a folder each: the code is made for the one at hand, and a home folder may be shared.
+DOLFINx stores compiled forms in a folder. If it finds a source file without a library, it waits for
+another process to compile it, then raises an error. So a process killed during the compilation
+would make that form unusable. Therefore one process compiles at a time, under a lock that the
+system releases if the process dies, and removes incomplete files first. Each type of processor has
+a folder: the code is optimised for it, and a home folder may be shared between machines.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from platformdirs import user_cache_path
 from fem.core.arrays import Array
 
 COMPILER_FLAGS = ["-O3", "-march=native", "-ffast-math", "-g0"]
-"""With these, cell matrices come 2 to 4 times faster than with DOLFINx's default ones."""
+"""With these, cell matrices take 2 to 4 times less time than with the defaults of DOLFINx."""
 
 
 def compile_form(form: Any) -> Any:
@@ -41,7 +41,7 @@ def compile_expression(expression: Any, points: Array) -> Any:
 
 @contextmanager
 def _cache() -> Iterator[dict[str, Any]]:
-    """Hold the lock on the cache and hand out DOLFINx's options for it."""
+    """Lock the cache and return the options of DOLFINx for it."""
     folder = _folder()
     folder.mkdir(parents=True, exist_ok=True)
     with FileLock(folder / "lock"):

@@ -1,21 +1,20 @@
-r"""The wall: stored energy of the rubber and volume enclosed by the bore.
+r"""The wall: stored energy of the rubber, and volume enclosed by the bore.
 
 Stored energy, with the law W of :mod:`fem.rubber.law` and F = I + grad u,
 
 .. math:: \Pi = \int W(\bar I_1, \bar I_2) + p (J - 1) - p^2 / 2\kappa \; dX. \qquad (1)
 
-Its derivatives by the displacement are taken invariant by invariant,
+Its derivatives by the displacement are taken through the invariants,
 
 .. math:: \delta W = W_a\, \delta I_a, \qquad
    \Delta \delta W = W_{ab}\, \delta I_a\, \Delta I_b + W_a\, \Delta \delta I_a; \qquad (2)
 
-left to itself, UFL carries each of the many directions through every operation of W, and the form
-of an Ogden rubber takes minutes to compile instead of seconds. The second derivative is taken at
-each point, by the gradient of the displacement; :mod:`fem.fe.wall.pointwise` brings it to the
-nodes.
+otherwise UFL differentiates every operation of W in each of the many directions, and the form of an
+Ogden rubber takes minutes to compile instead of seconds. The second derivative is taken at each
+point by the gradient of the displacement; :mod:`fem.fe.wall.pointwise` transforms it to the nodes.
 
-Enclosed volume, by the divergence theorem with the field (x, y, 0)/2, which is blind to end plates
-normal to the axis and to the cut faces of a sector,
+Enclosed volume, by the divergence theorem with the field (x, y, 0)/2, whose flux through end plates
+normal to the axis and through the cut faces of a sector is zero,
 
 .. math:: V = \tfrac12 \int_{bore} (x, y, 0) \cdot (-\mathrm{cof}\,F\, N) \; dA.
 
@@ -72,7 +71,7 @@ def stored_energy(field: BrokenField, rubber: Rubber) -> Potential:
 
 
 def _hessian(field: BrokenField, rubber: Rubber, kappa: Any) -> PointwiseHessian:
-    """Return the second derivative of the stored energy, by eq. (2) at the points."""
+    """Return the second derivative of the stored energy, eq. (2) at the points."""
     mesh = field.body.mesh
     p = ufl.variable(field.p)
     G = ufl.variable(ufl.grad(field.u) * ufl.Jacobian(mesh))
@@ -82,32 +81,32 @@ def _hessian(field: BrokenField, rubber: Rubber, kappa: Any) -> PointwiseHessian
     changes = [ufl.diff(i, G) for i in invariants]
     stiffness = ufl.diff(ufl.diff(volumetric, G), G)
     for invariant, change in zip(invariants, changes, strict=True):
-        slope = ufl.diff(energy, invariant)
-        slope_change = sum(
-            ufl.diff(slope, i) * other for i, other in zip(invariants, changes, strict=True)
+        dW = ufl.diff(energy, invariant)
+        dW_change = sum(
+            ufl.diff(dW, i) * other for i, other in zip(invariants, changes, strict=True)
         )
-        stiffness += ufl.outer(change, slope_change) + slope * ufl.diff(change, G)
+        stiffness += ufl.outer(change, dW_change) + dW * ufl.diff(change, G)
     by_p, size = ufl.diff(volumetric, p), ufl.algebra.Abs(ufl.JacobianDeterminant(mesh))
     coupling, compliance = ufl.diff(by_p, G), ufl.diff(by_p, p)
     return PointwiseHessian(field, size * stiffness, size * coupling, size * compliance, DEGREE)
 
 
 def _invariants(F: Any) -> tuple[Any, Any]:
-    """Return the invariants of the volume-preserving part of the deformation."""
+    """Return the invariants of the isochoric part of the deformation."""
     J, C = ufl.det(F), F.T * F
     return J ** (-2 / 3) * ufl.tr(C), J ** (-4 / 3) * (ufl.tr(C) ** 2 - ufl.tr(C * C)) / 2
 
 
 def _volumetric(F: Any, p: Any, kappa: Any) -> Any:
-    """Return the rest of the density in eq. (1)."""
+    """Return the volumetric part of the density in eq. (1)."""
     return p * (ufl.det(F) - 1) - p**2 / (2 * kappa)
 
 
 def _density(field: BrokenField, rubber: Rubber, i1: Any, i2: Any) -> Any:
-    """Return W, and nan beyond the locking of the rubber.
+    """Return W, and nan beyond the locking stretch of the rubber.
 
-    There a law's slope may be finite and wrong: that of ln(1 - x) is, beyond 1. What the compiler's
-    fast mathematics makes of the logarithm itself is uncertain, so the nan comes as data.
+    There the derivative of a law may be finite and wrong, as that of ln(1 - x) beyond 1. With fast
+    mathematics of the compiler the logarithm itself is undefined, so the nan is input data.
     """
 
     def constant(number: float) -> Any:
@@ -121,33 +120,32 @@ def _density(field: BrokenField, rubber: Rubber, i1: Any, i2: Any) -> Any:
 
 
 def _bore(field: BrokenField) -> Any:
-    """Return the measure of the bore's surface at rest."""
+    """Return the UFL measure of the surface of the bore at rest."""
     area = ufl.Measure("ds", field.body.mesh, subdomain_data=field.body.facets, metadata=QUADRATURE)
     return area(GROUPS["bore"])
 
 
 def _outward(field: BrokenField) -> Any:
-    """Return the normal out of the enclosed volume, current area per area at rest (Nanson)."""
+    """Return the outward normal of the enclosed volume, current area per area at rest (Nanson)."""
     return -ufl.cofac(deformation_gradient(field)) * ufl.FacetNormal(field.body.mesh)
 
 
 def enclosed_volume(field: BrokenField) -> Potential:
-    """Return the volume enclosed by the body's part of the bore (mm3)."""
+    """Return the volume enclosed by the bore in the body (mm3)."""
     x = ufl.SpatialCoordinate(field.body.mesh) + field.u
     normal = _outward(field)
     volume = (x[0] * normal[0] + x[1] * normal[1]) / 2 * _bore(field)
     return Potential(field, volume, second=BoreHessian(field))
 
 
-def bore_push(field: BrokenField) -> CellVector:
-    """Return the forces by which unit pressure pushes on the bore alone, without end plates.
+def bore_force(field: BrokenField) -> CellVector:
+    """Return the forces of unit pressure on the bore, without those on the end plates.
 
-    It takes no part in the solution; it serves to check the thrust that :func:`enclosed_volume`
-    implies.
+    They are not part of the solution; they serve to check the thrust that
+    :func:`enclosed_volume` implies.
     """
-    test = ufl.TestFunction(field.space)
-    push, _ = ufl.split(test)
-    return CellVector(field, ufl.inner(_outward(field), push) * _bore(field))
+    virtual, _ = ufl.split(ufl.TestFunction(field.space))
+    return CellVector(field, ufl.inner(_outward(field), virtual) * _bore(field))
 
 
 class WallStrain:
@@ -165,9 +163,9 @@ class WallStrain:
         return np.asarray(F.swapaxes(-1, -2) @ F)
 
     def stretch(self) -> Array:
-        """Return the largest principal stretch in each cell in the present state of the field."""
+        """Return the largest principal stretch in each cell at the current state of the field."""
         return largest_principal_stretch(self._cauchy_green()).max(axis=1)
 
     def first_invariant(self) -> Array:
-        """Return the largest first invariant of the volume-preserving part in each cell."""
+        """Return the largest first invariant of the isochoric part in each cell."""
         return isochoric_first_invariant(self._cauchy_green()).max(axis=1)

@@ -1,20 +1,20 @@
-r"""How far the wall is stretched at its nodes: on its faces as well as inside.
+r"""Largest principal stretch at the nodes of the wall, on its faces as well as inside.
 
-The motion of a cell follows from its 27 nodes, and so does its gradient at each of them,
+The motion of a cell and its gradient at a node follow from the 27 nodes,
 
 .. math:: F = \frac{\partial x}{\partial \xi} \left(\frac{\partial X}{\partial \xi}\right)^{-1},
           \qquad C = F^T F,                                                             \tag{1}
 
-which jumps from cell to cell. So C is written in the polar frame at rest, in which both seams of a
-sector say the same, and each of its components is the mean over all cells that meet in a place.
-The largest stretch is the root of the greatest principal value of that mean. A mean of stretches
-would count jumps of shear upwards, whichever way they go.
+The gradient is discontinuous between cells. So C is written in the polar frame at rest, in which
+both cut faces of a sector agree, and each component is averaged over all cells at a node. The
+largest stretch is the root of the largest principal value of that mean. A mean of stretches would
+be too large: discontinuities of shear increase it, whatever their sign.
 
-On the faces this is nearly exact for a round tube. Inside the wall the edges of cells are chords,
+On the faces this is almost exact for a round tube. Inside the wall the edges of cells are chords,
 and the error is of second order in their length: a few thousandths on the fine mesh.
 
-Where plate, wall and air meet, the strain of the exact solution has no bound: what is found at the
-plates' rims grows as cells shrink.
+At the rims of the plates the strain of the exact solution is unbounded: the value there grows with
+refinement.
 
 Source: chain rule; means at nodes are common practice, no source.
 """
@@ -36,8 +36,7 @@ class NodalStretch:
     body
         The mesh.
     master
-        The node that each node stands for, which repeats it turned on by a sector or is the same,
-        shape (nodes,).
+        Master node of each node, shape (nodes,); see :class:`fem.fe.system.motion.Motion`.
     """
 
     def __init__(self, body: Body, master: Index) -> None:
@@ -45,14 +44,14 @@ class NodalStretch:
         self._nodes = body.nodes
         self._master = master
         element = hexahedron().basix_element
-        self._slopes = element.tabulate(1, element.points)[1:, ..., 0]  # (3, points, functions)
-        self._place = master[self._cells].ravel()
-        self._count = np.maximum(np.bincount(self._place, minlength=len(master)), 1)
+        self._gradients = element.tabulate(1, element.points)[1:, ..., 0]  # (3, points, functions)
+        self._node = master[self._cells].ravel()
+        self._count = np.maximum(np.bincount(self._node, minlength=len(master)), 1)
         self._from_polar = np.linalg.inv(self._by_reference(self._nodes)) @ self._frames()
 
-    def _by_reference(self, places: Array) -> Array:
-        """Return the derivatives of places, shape (nodes, 3), in each cell: (cells, 27, 3, 3)."""
-        return np.einsum("cni,jpn->cpij", places[self._cells], self._slopes, optimize=True)
+    def _by_reference(self, positions: Array) -> Array:
+        """Return dx/dxi in each cell for positions, shape (nodes, 3); shape (cells, 27, 3, 3)."""
+        return np.einsum("cni,jpn->cpij", positions[self._cells], self._gradients, optimize=True)
 
     def _frames(self) -> Array:
         """Return the polar unit vectors at rest as columns, shape (cells, 27, 3, 3)."""
@@ -68,6 +67,6 @@ class NodalStretch:
         """Return the stretch under nodal displacements, shape (nodes, 3), mm; shape (nodes,)."""
         F = self._by_reference(self._nodes + displacement) @ self._from_polar
         by_cell = (F.swapaxes(-1, -2) @ F).reshape(-1, 9)
-        sums = [np.bincount(self._place, part, len(self._count)) for part in by_cell.T]
+        sums = [np.bincount(self._node, part, len(self._count)) for part in by_cell.T]
         C = (np.array(sums) / self._count).T.reshape(-1, 3, 3)
         return largest_principal_stretch(C)[self._master]
