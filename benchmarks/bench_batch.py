@@ -20,7 +20,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.continuation.batch.paths import follow
-from fem.fast.grouping import groups
+from fem.fast.grouping import batch_groups
 from fem.fast.outputs import read
 from fem.solving.batch import CHUNK, solve_together
 
@@ -52,7 +52,7 @@ def study(angles: int) -> list[Case]:
 def rates(cases: Sequence[Case]) -> dict[str, float]:
     """Return requested equilibria a second of one core: in all, and by part."""
     began = time.process_time()
-    found, _ = groups(cases)
+    found, _ = batch_groups(cases)
     times = {"gathering": time.process_time() - began, "equilibria": 0.0, "outputs": 0.0}
     count, alone = 0, len(cases)
     for part in (part for group in found for part in group.chunks(CHUNK)):

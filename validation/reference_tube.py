@@ -21,7 +21,7 @@ import numpy as np
 from fem.case.case import Case
 from fem.case.thread_family import ThreadFamily
 from fem.core.arrays import Array
-from fem.fast.wall_points import count, radii_and_weights
+from fem.fast.wall_points import point_count, radii_and_weights
 from validation import reference_kinematics as k
 from validation.reference_kinematics import Jet, compose, outer, substitute
 
@@ -35,7 +35,7 @@ class ThickTube:
         self.law = case.rubber.constitutive_law
         A, B = case.tube.bore_radius, case.tube.outer_radius
         self.A, self.B, self.length = A, B, case.tube.length
-        points = count(A, B, self.law.locking is not None)
+        points = point_count(A, B, self.law.locking is not None)
         self.R, weights = radii_and_weights(A, B, points)
         self._weights = 2 * np.pi * self.length * weights
 

@@ -13,7 +13,7 @@ from fem.core.arrays import Array
 from fem.core.errors import InputError
 from fem.explore.setting import Setting, SlackForAll
 from fem.explore.slider_ranges import SliderRanges
-from fem.fast.grouping import groups
+from fem.fast.grouping import batch_groups
 from fem.quantities import table
 from fem.quantities.column import Measure
 from fem.solving.batch import solve_batch
@@ -73,7 +73,7 @@ def reachable_set(
     for count in (FINE, COARSE):
         grid = [np.linspace(a.low, a.high, count) for a in ranges.angles[:RINGS]]
         cases = dict(_cases(ranges, slack, grid, angles[RINGS:]))
-        if len(groups([*cases.values()])[1]) <= MAX_SINGLE:
+        if len(batch_groups([*cases.values()])[1]) <= MAX_SINGLE:
             break
     shape = [*map(len, grid), *[1] * (RINGS - len(grid))]
     points = np.full((LEVELS, *shape, len(AXES)), np.nan)

@@ -1,13 +1,13 @@
 r"""Uniform tubes as a model of the batch path: one Newton iteration with explicit inverses.
 
-With H the stiffness of a tube (3 x 3, symmetric), C its matrix of cofactors and D its determinant,
-all that is needed follows from
+With H the stiffness of a tube (3 x 3, symmetric), C its cofactor matrix and D its determinant,
 
 .. math:: \frac{dy}{d\nu} = \frac{1}{C_{11}} (C_{11}, C_{12}, C_{13}), \qquad
           \frac{dP}{d\nu} = \frac{D}{C_{11}} = H_{1j} \frac{dy_j}{d\nu}, \qquad (1)
 
-and, with nu fixed, from the lower 2 x 2 block, whose determinant is C_11. The equilibrium is stable
-under fixed volume if this block is positive definite, under fixed pressure if D > 0 as well.
+and at fixed nu the step follows from the lower 2 x 2 block, whose determinant is C_11. The
+equilibrium is stable at fixed volume if this block is positive definite, and at fixed pressure if
+D > 0 as well.
 
 Source: Cramer's rule; Sylvester's criterion; textbook.
 """
@@ -18,7 +18,7 @@ import numpy as np
 
 from fem.continuation.batch.model import Iteration
 from fem.core.arrays import Array
-from fem.fast.potential import energy, forces, restrain, wall_components
+from fem.fast.potential import add_supports, energy, forces, wall_components
 from fem.fast.tubes import Tubes
 
 
@@ -34,7 +34,7 @@ class TubeBatch(Tubes):
         return np.broadcast_to(self.law.shear_modulus, len(self))
 
     def rest(self) -> Array:
-        """Return the unknowns without loads, shape (3, n)."""
+        """Return the unloaded state, shape (3, n)."""
         return np.zeros((3, len(self)))
 
     def iterate(self, x: Array) -> Iteration:
@@ -57,9 +57,9 @@ class TubeBatch(Tubes):
 def newton(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> Iteration:
     """Return the iteration from the result of :func:`fem.fast.potential.forces` at `y`.
 
-    Both arrays are changed: the supports of the free end are added.
+    Both arrays are changed in place: the supports of the free end are added.
     """
-    restrain(tubes, y, gradient, hessian)
+    add_supports(tubes, y, gradient, hessian)
     a, b, c, d, e, f = hessian
     r0, r1, r2 = gradient
     c11 = d * f - e * e
@@ -72,9 +72,9 @@ def newton(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> Iteration
     np.multiply(b * e - c * d, per, out=slope[2])
     stiffness = a + b * slope[1] + c * slope[2]
     stable = (f > 0) & (c11 > 0)
-    # not a number where bore or length vanish; as on the path of one case, errors are the force
-    # across the bore, the force on the plate, and the torque on it over B
-    across = np.sqrt((tubes.bore_square + y[0]) * (1 + y[1]))
+    # nan where bore radius or length vanish; as for a single case, errors are the radial force on
+    # the bore, the force on the plate, and the torque on it over B
+    radial = np.sqrt((tubes.bore_square + y[0]) * (1 + y[1]))
     return Iteration(
         error=np.maximum(np.abs(r1), np.abs(r2)) * tubes.per_scale,
         step=step,
@@ -82,7 +82,7 @@ def newton(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> Iteration
         slope=slope,
         stiffness=stiffness,
         pressure=r0 + b * step[1] + c * step[2],
-        pressure_weight=across * (2 * tubes.slender * tubes.per_scale),
+        pressure_weight=radial * (2 * tubes.slenderness * tubes.per_scale),
         stable_at_fixed_volume=stable,
         stable=stable & (stiffness > 0),
     )

@@ -1,4 +1,4 @@
-"""Cases sorted into groups that are solved together, and the reasons why others are not."""
+"""Groups of cases that are solved together, and the reasons why others are solved one by one."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ import numpy as np
 from fem.case.case import Case
 from fem.core.arrays import Array, Index
 from fem.fast.batch_model import TubeBatch
-from fem.fast.tubes import common_traits
+from fem.fast.tubes import batch_key
 
 
 class SinglePath(Enum):
-    """Why a case is handed to the path of one case, :mod:`fem.continuation.path`."""
+    """Why a case is solved as a single case, by :mod:`fem.continuation.path`."""
 
     DRIVE = "driven by volume or gas"
     MOVE = "the free end is moved"
@@ -24,11 +24,11 @@ class SinglePath(Enum):
     PRESTRESS = "threads that are too short"
 
 
-def handed_to_single_path(case: Case) -> SinglePath | None:
+def single_path_reason(case: Case) -> SinglePath | None:
     """Return why a case is not solved in a batch, or None.
 
-    Cases whose path the batch could not follow with certainty to its end are handed over as well;
-    that is known only after the batch, whose tables lack them.
+    Cases whose path fails a check in the batch are also solved as single cases; the outputs of the
+    batch do not contain them.
     """
     if case.pressure is None:
         return SinglePath.DRIVE
@@ -43,12 +43,12 @@ def handed_to_single_path(case: Case) -> SinglePath | None:
 
 @dataclass(frozen=True)
 class Group:
-    """Cases that share arrays.
+    """Cases that are solved together as arrays.
 
     Attributes
     ----------
     numbers
-        Their numbers among all cases, shape (n,).
+        Their numbers in the list of all cases, shape (n,).
     tubes
         Their tubes.
     pressures
@@ -73,21 +73,21 @@ class Group:
             )
 
 
-def groups(cases: Sequence[Case]) -> tuple[list[Group], dict[int, SinglePath]]:
-    """Return the cases that can be solved together, in groups, and why which others cannot."""
+def batch_groups(cases: Sequence[Case]) -> tuple[list[Group], dict[int, SinglePath]]:
+    """Return the groups of cases, and the numbers of the other cases with the reasons."""
     found: dict[Any, list[int]] = {}
-    others = {}
+    single = {}
     for number, case in enumerate(cases):
-        if reason := handed_to_single_path(case):
-            others[number] = reason
+        if reason := single_path_reason(case):
+            single[number] = reason
         else:
-            key = (case.drive.steps, common_traits(case))
+            key = (case.drive.steps, batch_key(case))
             found.setdefault(key, []).append(number)
-    return [_group(cases, numbers) for numbers in found.values()], others
+    return [_group(cases, numbers) for numbers in found.values()], single
 
 
 def _group(cases: Sequence[Case], numbers: list[int]) -> Group:
-    mine = [cases[number] for number in numbers]
-    goals = [case.pressure.end for case in mine if case.pressure]  # all have one
-    pressures = np.linspace(0.0, goals, mine[0].drive.steps + 1)[1:]
-    return Group(np.array(numbers), TubeBatch.of(mine), pressures)
+    own = [cases[number] for number in numbers]
+    goals = [case.pressure.end for case in own if case.pressure]  # all have one
+    pressures = np.linspace(0.0, goals, own[0].drive.steps + 1)[1:]
+    return Group(np.array(numbers), TubeBatch.of(own), pressures)

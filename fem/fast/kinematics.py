@@ -27,12 +27,12 @@ from fem.core.arrays import Array
 
 
 def squared_radius(square: Any, nu: Any, stretch: Any) -> Any:
-    """Return r^2 by eq. (1); `square` is R^2."""
+    """Return r^2 of eq. (1); `square` is R^2."""
     return (square + nu) / stretch
 
 
 class Components(NamedTuple):
-    """The entries of F in eq. (2): numbers or arrays of one shape."""
+    """The entries of F in eq. (2), numbers or arrays of one shape."""
 
     radial: Array
     hoop: Array
@@ -43,10 +43,11 @@ class Components(NamedTuple):
     def largest_stretch(self) -> Array:
         r"""Largest principal stretch: across the wall, or in the surface of radius r.
 
-        There it is :math:`(\sqrt{(p + \lambda)^2 + q^2} + \sqrt{(p - \lambda)^2 + q^2})/2`, by the
-        sum and the difference of the singular values of a 2 x 2 matrix (textbook). F has but four
-        entries here, so nothing is gained from the eigenvalues of tensors, by which
-        :func:`fem.quantities.strain.largest_principal_stretch` finds it for the FE model.
+        In the surface it is
+        :math:`(\sqrt{(p + \lambda)^2 + q^2} + \sqrt{(p - \lambda)^2 + q^2})/2`, from the sum and
+        the difference of the singular values of a 2 x 2 matrix (textbook). With four entries of F
+        this costs less than the eigenvalues of tensors, with which
+        :func:`fem.quantities.strain.largest_principal_stretch` computes it for the FE model.
         """
         p, lam, q = self.hoop, self.axial, self.shear
         in_surface = (np.hypot(p + lam, q) + np.hypot(p - lam, q)) / 2
@@ -59,7 +60,7 @@ class Components(NamedTuple):
 
 
 def components(square: Any, nu: Any, stretch: Any, twist: Any) -> Components:
-    """Return F by eq. (2) at radii R; `square` is R^2, `twist` is tau."""
-    now = squared_radius(square, nu, stretch)
-    hoop = np.sqrt(now / square)
-    return Components(1 / (hoop * stretch), hoop, stretch, np.sqrt(now) * twist)
+    """Return F of eq. (2) at radii R; `square` is R^2, `twist` is tau."""
+    current = squared_radius(square, nu, stretch)
+    hoop = np.sqrt(current / square)
+    return Components(1 / (hoop * stretch), hoop, stretch, np.sqrt(current) * twist)

@@ -1,7 +1,7 @@
 r"""The fast model of a case: one uniform tube, with lengths as unknowns.
 
-The energy is that of :mod:`fem.fast.potential` for one tube, with its unknowns y = (nu, epsilon,
-kappa) expressed by the bore radius a, the turn phi and the displacement w of the free end. For
+The energy is that of :mod:`fem.fast.potential` for one tube. Its unknowns y = (nu, epsilon, kappa)
+are expressed by the bore radius a, and the twist phi and the displacement w of the free end. For
 x = (a - A, B phi, w), three lengths, and :math:`\lambda = 1 + w/L`,
 
 .. math:: \nu = (a^2 \lambda - A^2)/B^2, \quad \epsilon = w/L, \quad \kappa = x_2/L, \qquad (1)
@@ -10,7 +10,7 @@ and, with J = dy/dx, energy, volume V and their derivatives by x follow from
 
 .. math:: E'_x = J^T E'_y, \qquad E''_x = J^T E''_y\, J + E'_\nu\, \nu''. \qquad (2)
 
-The volume is linear in nu, so the pressure has a part in the stiffness through :math:`\nu''` only.
+The volume is linear in nu, so the pressure enters the stiffness only through :math:`\nu''`.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from fem.quantities.measures import Reactions, TubeValues
 
 
 class FastModel:
-    """Equilibrium of a uniform tube by x = (a - A, B phi, w), shape (3,), mm.
+    """Model of a uniform tube with x = (a - A, B phi, w), shape (3,), mm.
 
     Parameters
     ----------
@@ -48,32 +48,32 @@ class FastModel:
         self._unit = float(self.tubes.energy_unit[0])
 
     def rest(self) -> Array:
-        """Return the state without load."""
+        """Return the unloaded state."""
         return np.zeros(3)
 
     def kinematic(self, x: Array) -> Array:
         """Return bore radius (mm), axial stretch and twist per length (rad/mm), shape (3,)."""
         tube = self.case.tube
-        shift = np.array([tube.bore_radius, 1.0, 0.0])
-        return shift + x[[0, 2, 1]] / [1.0, tube.length, tube.outer_radius * tube.length]
+        at_rest = np.array([tube.bore_radius, 1.0, 0.0])
+        return at_rest + x[[0, 2, 1]] / [1.0, tube.length, tube.outer_radius * tube.length]
 
     def unknowns(self, x: Array) -> Array:
-        """Return y by eq. (1), shape (3, 1)."""
+        """Return y of eq. (1), shape (3, 1)."""
         tube = self.case.tube
-        growth, eps = x[0], x[2] / tube.length
-        a = tube.bore_radius + growth
-        nu = (growth * (tube.bore_radius + a) + a**2 * eps) / tube.outer_radius**2
+        bore_growth, eps = x[0], x[2] / tube.length
+        a = tube.bore_radius + bore_growth
+        nu = (bore_growth * (tube.bore_radius + a) + a**2 * eps) / tube.outer_radius**2
         return np.array([[nu], [eps], [x[1] / tube.length]])
 
     def conjugate_displacements(self, x: Array) -> Array:
-        """Return volume (mm3), shift (mm) and turn (rad) of the free end, shape (3,)."""
+        """Return volume (mm3), end displacement (mm) and twist (rad), shape (3,)."""
         enclosed = volume(self.tubes, self.unknowns(x))[0]
         return np.array([enclosed, x[2], x[1] / self.case.tube.outer_radius])
 
     def load_vectors(self, x: Array) -> Array:
-        """Return the derivatives of the coordinates by x, shape (3, 3)."""
-        turn = [0.0, 1 / self.case.tube.outer_radius, 0.0]
-        return np.column_stack([self._unit * self._jacobian(x)[0], [0.0, 0.0, 1.0], turn])
+        """Return the derivatives of the conjugate displacements by x, shape (3, 3)."""
+        twist = [0.0, 1 / self.case.tube.outer_radius, 0.0]
+        return np.column_stack([self._unit * self._jacobian(x)[0], [0.0, 0.0, 1.0], twist])
 
     def internal_force(self, x: Array) -> Array:
         """Return the derivative of the energy by x; nan where radius or length vanish."""
@@ -83,16 +83,16 @@ class FastModel:
         return self._unit * (gradient[:, 0] @ self._jacobian(x))
 
     def tangent(self, x: Array, loads: Array) -> DenseTangent:
-        """Return the second derivative of energy - pressure * volume by eq. (2)."""
+        """Return the second derivative of energy - pressure * volume, eq. (2)."""
         gradient, hessian = forces(self.tubes, self.unknowns(x))
         jacobian, (a, lam, _) = self._jacobian(x), self.kinematic(x)
         second = hessian[[[0, 1, 2], [1, 3, 4], [2, 4, 5]], 0]
-        bent = np.zeros((3, 3))  # the second derivative of nu
-        bent[0, 0] = 2 * lam
-        bent[0, 2] = bent[2, 0] = 2 * a / self.case.tube.length
-        bent /= self.case.tube.outer_radius**2
+        nu_hessian = np.zeros((3, 3))  # the second derivative of nu
+        nu_hessian[0, 0] = 2 * lam
+        nu_hessian[0, 2] = nu_hessian[2, 0] = 2 * a / self.case.tube.length
+        nu_hessian /= self.case.tube.outer_radius**2
         across = gradient[0, 0] - loads[PRESSURE]
-        return DenseTangent(self._unit * (jacobian.T @ second @ jacobian + across * bent))
+        return DenseTangent(self._unit * (jacobian.T @ second @ jacobian + across * nu_hessian))
 
     def set_prestress_fraction(self, fraction: float) -> None:
         """Apply only this fraction of negative slack."""
@@ -103,7 +103,7 @@ class FastModel:
         return float(wall_components(self.tubes, self.unknowns(x)).largest_stretch.max())
 
     def error(self, residual: Array) -> float:
-        """Return the largest out-of-balance force, without dimension."""
+        """Return the largest dimensionless residual."""
         return float(np.abs(residual).max() / self.case.force_scale)
 
     def energy(self, x: Array) -> float:
@@ -111,7 +111,7 @@ class FastModel:
         return self._unit * float(energy(self.tubes, self.unknowns(x))[0])
 
     def reactions(self, x: Array, loads: Array) -> Reactions:
-        """Return what the wall and the threads carry across a section."""
+        """Return the force and torque of the wall and the threads across a section."""
         y = self.unknowns(x)
         return _single(outputs.reactions(self.tubes, y, forces(self.tubes, y)[0]))
 
@@ -120,7 +120,7 @@ class FastModel:
         return _single(outputs.tube_values(self.tubes, self.unknowns(x)))
 
     def shape(self, x: Array, pressure: float) -> None:
-        """Return nothing: the model knows no shape but a straight tube."""
+        """Return None: the tube stays straight, see :mod:`fem.fast.shape`."""
 
     def _jacobian(self, x: Array) -> Array:
         """Return dy/dx, shape (3, 3)."""
@@ -132,7 +132,7 @@ class FastModel:
 
 
 class DenseTangent:
-    """A symmetric matrix that answers like a factorised one.
+    """A symmetric matrix with the interface of a factorised one.
 
     Attributes
     ----------
@@ -155,7 +155,7 @@ class DenseTangent:
 
 
 def _single(record: Any) -> Any:
-    """Return a record of arrays of one element each, or of lists of such records, with numbers."""
+    """Return a record with numbers in place of its arrays of one element."""
     if isinstance(record, np.ndarray):
         return record.item()
     if isinstance(record, list):

@@ -1,4 +1,4 @@
-"""What is read from states of uniform tubes: one state, or those of many paths."""
+"""Outputs of states of uniform tubes: of one state, or of those of many paths."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from fem.quantities.measures import Reactions, Step, ThreadValues, TubeValues, c
 
 
 def tube_values(tubes: Tubes, y: Array) -> TubeValues:
-    """Return the values that the quantities are computed from, an element to each of n tubes."""
+    """Return the values that the quantities are computed from, as arrays of n tubes."""
     stretch, u, strain = thread_stretch(tubes, y)
     tension, _ = tubes.threads.tension(strain)
     lam, outer = 1 + y[1], tubes.outer
@@ -57,9 +57,9 @@ def tube_values(tubes: Tubes, y: Array) -> TubeValues:
 
 
 def reactions(tubes: Tubes, y: Array, gradient: Array) -> Reactions:
-    """Return what wall and threads carry across a section, from the derivatives of the energy.
+    """Return force and torque of wall and threads across a section, by derivatives of the energy.
 
-    They are taken at a fixed bore radius: the pressure on the plate counts apart.
+    They are derivatives at fixed bore radius, so the pressure on the plate is not included.
     """
     area = np.pi * tubes.outer**2
     bore = squared_radius(tubes.bore_square, y[0], 1 + y[1])
@@ -72,14 +72,14 @@ def reactions(tubes: Tubes, y: Array, gradient: Array) -> Reactions:
 
 @dataclass(frozen=True)
 class Outputs:
-    """What is read from the paths of n tubes, at all states but those between the requested ones.
+    """Outputs of the paths of n tubes, at all states except those between the requested ones.
 
     Attributes
     ----------
     states, work
-        The states, m in number, and the work of the loads.
+        The m states, and the work of the loads.
     first
-        The first state of each path, and after the last path m, shape (paths + 1,).
+        Number of the first state of each path, and m, shape (paths + 1,).
     step, reactions
         Arrays of shape (m,).
     """
@@ -93,23 +93,23 @@ class Outputs:
 
 @np.errstate(all="ignore")
 def read(tubes: Tubes, paths: Paths) -> Outputs:
-    """Return the outputs of those paths whose states are all in equilibrium."""
+    """Return the outputs of the paths whose states are all in equilibrium."""
     kept = np.flatnonzero(paths.states.role != INTERMEDIATE)
     states, work = paths.states.take(kept), paths.work.take(kept)
-    mine = tubes.take(states.tube)
+    own = tubes.take(states.tube)
     requested = (states.role == REST) | (states.role == REQUESTED)
-    states, gradient, error = _polished(mine, states, requested)
+    states, gradient, error = _refined(own, states, requested)
     k = np.flatnonzero(~(error <= TOLERANCE))
     if k.size:
-        better, gradient[:, k], error[k] = _polished(mine.take(k), states.take(k), requested[k])
+        better, gradient[:, k], error[k] = _refined(own.take(k), states.take(k), requested[k])
         states = states.put(k, better)
-    exact = np.ones(len(tubes), dtype=bool)
-    exact[states.tube[~(error <= TOLERANCE)]] = False
-    if not exact.all():
-        return read(tubes, paths.of(exact))
-    area = np.pi * mine.outer**2
-    # a fixed free end takes whatever it must, any other only the forces of its springs
-    end = np.where(mine.held, gradient[1:], 0.0 - mine.springs * states.x[1:])
+    converged = np.ones(len(tubes), dtype=bool)
+    converged[states.tube[~(error <= TOLERANCE)]] = False
+    if not converged.all():
+        return read(tubes, paths.of(converged))
+    area = np.pi * own.outer**2
+    # a fixed end has the reaction, any other only the forces of its springs
+    end = np.where(own.fixed, gradient[1:], 0.0 - own.springs * states.x[1:])
     pressure = np.where(requested, states.pressure, gradient[0])
     first = np.append(np.flatnonzero(states.first), len(states))
     step = Step(
@@ -117,38 +117,38 @@ def read(tubes: Tubes, paths: Paths) -> Outputs:
         step=np.arange(len(states)) - np.repeat(first[:-1], np.diff(first)),
         pressure=pressure,
         requested=requested,
-        volume=volume(mine, states.x),
-        tube=tube_values(mine, states.x),
+        volume=volume(own, states.x),
+        tube=tube_values(own, states.x),
         force=end[0] * area,
-        torque=end[1] * area * mine.outer,
+        torque=end[1] * area * own.outer,
         energy_gap=work.gap(states.energy),
         iterations=_iterations(paths.states, kept),
         stable=states.stable & (states.role != LIMIT),
         limit=states.role == LIMIT,
     )
-    return Outputs(states, work, first, step, reactions(mine, states.x, gradient))
+    return Outputs(states, work, first, step, reactions(own, states.x, gradient))
 
 
-def _polished(tubes: Tubes, states: States, requested: Mask) -> tuple[States, Array, Array]:
-    """Return states one iteration further, the derivatives of their energy, and the error before.
+def _refined(tubes: Tubes, states: States, requested: Mask) -> tuple[States, Array, Array]:
+    """Return the states after one iteration, the derivatives of their energy, and the error before.
 
-    The states are so near that their stiffness predicts how the derivatives change; at the volume
-    that was found, or at the pressure where it is requested.
+    The iteration is at the volume of the state, or at the pressure where that is requested. The
+    states are so close that the stiffness predicts the change of the derivatives.
     """
     gradient, hessian = forces(tubes, states.x)
     found = newton(tubes, states.x, gradient.copy(), hessian.copy())
-    lack = np.where(requested, states.pressure - found.pressure, 0.0)
+    gap = np.where(requested, states.pressure - found.pressure, 0.0)
     # at a limit point the stiffness is zero
-    step = found.step + np.where(requested, lack / found.stiffness, 0.0) * found.slope
+    step = found.step + np.where(requested, gap / found.stiffness, 0.0) * found.slope
     a, b, c, d, e, f = hessian
     x, y, z = step
     gradient += [a * x + b * y + c * z, b * x + d * y + e * z, c * x + e * y + f * z]
-    error = np.maximum(found.error, np.abs(lack) * found.pressure_weight) + 0.0 * step.sum(axis=0)
+    error = np.maximum(found.error, np.abs(gap) * found.pressure_weight) + 0.0 * step.sum(axis=0)
     return replace(states, x=states.x + step), gradient, error
 
 
 def _iterations(states: States, kept: Index) -> Index:
-    """Return the iterations since the state before, or since rest."""
+    """Return the iterations since the previous output state of the path."""
     total = np.cumsum(states.iterations)[kept]
     since = np.diff(total, prepend=0)
     since[states.first[kept]] = 0

@@ -12,14 +12,14 @@ for which :math:`\rho \lambda = \sigma = R^2 + \nu` is linear, and the invariant
           h = \nu^2/(\sigma R^2), \qquad (2) \\
    I_2 &= (1 + R^2 \kappa^2)/\lambda^2 + \lambda (2 + h). \qquad (3)
 
-The enclosed volume is :math:`\pi B^2 L (A^2 + \nu)`: held volume is held :math:`\nu`, and the
-pressure has no part in the stiffness. A thread at the angle alpha, with c and s its cosine and
-sine, has the stretch m of
+The enclosed volume is :math:`\pi B^2 L (A^2 + \nu)`: fixed volume is fixed :math:`\nu`, and the
+pressure does not enter the stiffness. A thread at the angle alpha, with c and s its cosine and
+sine, has the stretch m from
 
 .. math:: m^2 - 1 = c^2 \epsilon (2 + \epsilon) + (\nu - \epsilon)\, u^2/\lambda
           + \kappa c\, (s + u), \qquad u = s + \kappa c, \qquad (4)
 
-without a difference of large numbers, so that a stiff thread's tension is good to all digits. With
+without a difference of large numbers, so that the tension of a stiff thread is accurate. With
 N threads, EA, slack and strain s_t and e, and H from :mod:`fem.threads.tension`, the energy is
 
 .. math:: E = 2\pi L \int_A^B W(I_1, I_2)\, R\, dR
@@ -31,8 +31,8 @@ and their derivatives are in MPa, and pressure P, force F and torque M act on th
 
 .. math:: (P, \; F/\pi B^2, \; M/\pi B^3). \qquad (6)
 
-Arrays end in the axis of the tubes, (..., n); symmetric 3 x 3 matrices are their six elements
-11, 12, 13, 22, 23, 33.
+The last axis of arrays counts the tubes, (..., n); symmetric 3 x 3 matrices are stored as the
+elements 11, 12, 13, 22, 23, 33.
 
 See also eqs. (40) to (43) of docs/theory.md.
 
@@ -58,17 +58,17 @@ def volume(tubes: Tubes, y: Array) -> Array:
 def invariants(squares: Array, y: Array) -> tuple[Array, Array]:
     """Return eq. (2) and (3) at the points of the wall, shapes (points, n)."""
     nu, eps, kappa = y
-    lam, sheared = 1 + eps, kappa**2
+    lam, shear = 1 + eps, kappa**2
     sigma = squares + nu
-    even = 2 + nu**2 / (sigma * squares)
+    h_plus_2 = 2 + nu**2 / (sigma * squares)
     return (
-        (even + sigma * sheared) / lam + lam**2,
-        (1 + squares * sheared) / lam**2 + lam * even,
+        (h_plus_2 + sigma * shear) / lam + lam**2,
+        (1 + squares * shear) / lam**2 + lam * h_plus_2,
     )
 
 
 def wall_components(tubes: Tubes, y: Array) -> Components:
-    """Return F at bore and outer face, where the wall is stretched most, shapes (2, n)."""
+    """Return F at bore and outer face, where the largest stretch is, shapes (2, n)."""
     faces = np.array([tubes.bore_square, np.ones(len(tubes))])
     return components(faces, y[0], 1 + y[1], y[2])
 
@@ -76,17 +76,17 @@ def wall_components(tubes: Tubes, y: Array) -> Components:
 def thread_stretch(tubes: Tubes, y: Array) -> tuple[Array, Array, Array]:
     """Return m and u of eq. (4) and the strain of the threads, shapes (families, n)."""
     nu, eps, kappa = y
-    turned = kappa * tubes.cos
-    u = tubes.sin + turned
+    twisted = kappa * tubes.cos
+    u = tubes.sin + twisted
     excess = tubes.cos_square * (eps * (2 + eps))
     excess += (nu - eps) / (1 + eps) * (u * u)
-    excess += turned * (tubes.sin + u)
+    excess += twisted * (tubes.sin + u)
     stretch = np.sqrt(1 + excess)
     return stretch, u, (excess / (stretch + 1) - tubes.applied_slack) * tubes.per_natural
 
 
 def energy(tubes: Tubes, y: Array) -> Array:
-    """Return what wall and threads store, over pi B^2 L (MPa)."""
+    """Return the energy of wall and threads over pi B^2 L (MPa)."""
     law = tubes.law
     stored = (tubes.weights * law.energy(*invariants(tubes.squares, y), *law.parameters)).sum(0)
     *_, strain = thread_stretch(tubes, y)
@@ -102,20 +102,20 @@ def forces(tubes: Tubes, y: Array) -> tuple[Array, Array]:
     return gradient, hessian
 
 
-def restrain(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> None:
-    """Add the springs of the free end to the derivatives, and stop what is held.
+def add_supports(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> None:
+    """Add the springs of the free end to the derivatives, and fix its fixed displacements.
 
-    Rows and columns of what is held become those of the unit matrix, without force.
+    Rows and columns of fixed unknowns become those of the unit matrix, with zero force.
     """
-    if tubes.loose:
+    if tubes.unsupported:
         return
     gradient[1:] += tubes.springs * y[1:]
     hessian[[3, 5]] += tubes.springs
-    for unknown, row, held in ((1, (1, 3, 4), tubes.held[0]), (2, (2, 5, 4), tubes.held[1])):
-        gradient[unknown, held] = 0.0
+    for unknown, row, fixed in ((1, (1, 3, 4), tubes.fixed[0]), (2, (2, 5, 4), tubes.fixed[1])):
+        gradient[unknown, fixed] = 0.0
         for element in row:
-            hessian[element, held] = 0.0
-        hessian[row[1], held] = 1.0
+            hessian[element, fixed] = 0.0
+        hessian[row[1], fixed] = 1.0
 
 
 def _of_wall(tubes: Tubes, y: Array) -> tuple[Array, Array]:
@@ -126,7 +126,7 @@ def _of_wall(tubes: Tubes, y: Array) -> tuple[Array, Array]:
     sigma = squares + nu
     inverse = 1 / sigma
     ratio = nu / squares * inverse
-    # what the sums over the points are of: h, h', h'', sigma
+    # the sums over the points contain h, h', h'', sigma
     parts = np.empty((4, *sigma.shape))
     np.multiply(nu, ratio, out=parts[0])
     np.multiply(ratio, 1 + squares * inverse, out=parts[1])
@@ -136,17 +136,17 @@ def _of_wall(tubes: Tubes, y: Array) -> tuple[Array, Array]:
     i2 = (1 + squares * shear) * (per * per) + lam * (2 + parts[0])
     w1, w2 = tubes.law.dW(i1, i2)
     gradient, hessian = np.empty((3, nu.size)), np.empty((6, nu.size))
-    _by_first(tubes.weights * w1, parts, y, gradient, hessian)
+    _set_w1_terms(tubes.weights * w1, parts, y, gradient, hessian)
     if w2.any():
-        _add_second(tubes.weights * w2, parts, squares, y, gradient, hessian)
-    curvatures = tubes.law.d2W(i1, i2)
-    if any(curvature.any() for curvature in curvatures):
-        _add_curvatures(tubes, curvatures, parts, y, hessian)
+        _add_w2_terms(tubes.weights * w2, parts, squares, y, gradient, hessian)
+    d2W = tubes.law.d2W(i1, i2)
+    if any(W_ij.any() for W_ij in d2W):
+        _add_d2W_terms(tubes, d2W, parts, y, hessian)
     return gradient, hessian
 
 
-def _by_first(w1: Array, parts: Array, y: Array, gradient: Array, hessian: Array) -> None:
-    """Set the part of dW/dI1, which is weighed in `w1`."""
+def _set_w1_terms(w1: Array, parts: Array, y: Array, gradient: Array, hessian: Array) -> None:
+    """Set the terms of dW/dI1; `w1` contains the weights of the points."""
     _, eps, kappa = y
     lam, shear = 1 + eps, kappa * kappa
     per = 1 / lam
@@ -165,10 +165,10 @@ def _by_first(w1: Array, parts: Array, y: Array, gradient: Array, hessian: Array
     np.multiply(gradient[2], -per, out=hessian[4])
 
 
-def _add_second(
+def _add_w2_terms(
     w2: Array, parts: Array, squares: Array, y: Array, gradient: Array, hessian: Array
 ) -> None:
-    """Add the part of dW/dI2, which is weighed in `w2`."""
+    """Add the terms of dW/dI2; `w2` contains the weights of the points."""
     _, eps, kappa = y
     lam = 1 + eps
     per = 1 / lam
@@ -185,10 +185,10 @@ def _add_second(
     hessian[5] += 2 * of_square * per**2
 
 
-def _add_curvatures(
-    tubes: Tubes, curvatures: tuple[Array, ...], parts: Array, y: Array, hessian: Array
+def _add_d2W_terms(
+    tubes: Tubes, d2W: tuple[Array, ...], parts: Array, y: Array, hessian: Array
 ) -> None:
-    """Add the parts of the second derivatives of W by I1 and I2."""
+    """Add the terms of the second derivatives of W by I1 and I2."""
     _, eps, kappa = y
     lam, shear, squares = 1 + eps, kappa * kappa, tubes.squares
     per = 1 / lam
@@ -204,15 +204,15 @@ def _add_curvatures(
         2 * kappa * per**2 * squares,
     )
     pairs = ((first, first), (first, second), (second, second))
-    for curvature, (left, right) in zip(curvatures, pairs, strict=True):
-        if curvature.any():
-            _add_products(hessian, tubes.weights * curvature, left, right)
+    for W_ij, (left, right) in zip(d2W, pairs, strict=True):
+        if W_ij.any():
+            _add_products(hessian, tubes.weights * W_ij, left, right)
 
 
 def _add_products(
     hessian: Array, weights: Array, left: tuple[Array, ...], right: tuple[Array, ...]
 ) -> None:
-    """Add the sum over the points of left right', and its transpose where the two differ."""
+    """Add the sum over the points of left right', and its transpose if the two differ."""
     for element, (i, j) in enumerate(((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))):
         product = left[i] * right[j]
         if left is not right:
@@ -221,30 +221,30 @@ def _add_products(
 
 
 def _add_threads(tubes: Tubes, y: Array, gradient: Array, hessian: Array) -> None:
-    """Add the derivatives of the energy of the threads, by those of q = m^2."""
+    """Add the derivatives of the energy of the threads, through q = m^2."""
     nu, eps, _ = y
     lam, cos = 1 + eps, tubes.cos
     per = 1 / lam
     sigma = 1 + nu
     stretch, u, strain = thread_stretch(tubes, y)
-    tension, slope = tubes.threads.tension(strain)
-    cos_square, leant = tubes.cos_square, (2 * per) * (u * cos)
+    tension, derivative = tubes.threads.tension(strain)
+    cos_square, q_nu_kappa = tubes.cos_square, (2 * per) * (u * cos)
     # dq/dy
     first = np.empty((3, *cos.shape))
     np.multiply(u * u, per, out=first[0])
     drop = (sigma * per) * first[0]
     np.subtract(2 * lam * cos_square, drop, out=first[1])
-    np.multiply(sigma, leant, out=first[2])
+    np.multiply(sigma, q_nu_kappa, out=first[2])
     inverse = 0.5 / stretch
     one = tubes.density * tension * inverse
-    two = (tubes.density * tubes.per_natural * slope - 2 * one) * (inverse * inverse)
+    two = (tubes.density * tubes.per_natural * derivative - 2 * one) * (inverse * inverse)
     gradient += (one * first).sum(1)
     curved = two * first
     hessian[:3] += (curved[0] * first).sum(1)
     hessian[3:5] += (curved[1] * first[1:]).sum(1)
     hessian[5] += (curved[2] * first[2]).sum(0)
     hessian[1] -= (one * first[0]).sum(0) * per
-    hessian[2] += (one * leant).sum(0)
+    hessian[2] += (one * q_nu_kappa).sum(0)
     hessian[3] += 2 * ((one * cos_square).sum(0) + (one * drop).sum(0) * per)
     hessian[4] -= (one * first[2]).sum(0) * per
     hessian[5] += (2 * sigma * per) * (one * cos_square).sum(0)

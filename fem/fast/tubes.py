@@ -1,4 +1,4 @@
-"""The constants of many tubes as arrays."""
+"""Constants of many tubes as arrays."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.core.arrays import Array, Index
-from fem.fast.wall_points import count, radii_and_weights
+from fem.fast.wall_points import point_count, radii_and_weights
 from fem.rubber import Rubber
 from fem.threads.tension import TensionLaw, applied_slack
 
@@ -22,12 +22,12 @@ OF_CASE = attrgetter(
 )
 OF_END = attrgetter("end.axial", "end.twist")
 OF_FAMILY = attrgetter("angle", "count", "stiffness", "toe", "slack_strain", "breaking_load")
-"""The numbers of a case, what supports its free end, and the numbers of a family."""
+"""The values of a case, the supports of its free end, and the values of a family."""
 
 
 @dataclass(frozen=True)
 class Tubes:
-    """Constants of tubes whose rubber has one law and which have equally many families.
+    """Constants of tubes with the same type of rubber law and the same number of families.
 
     Attributes
     ----------
@@ -37,22 +37,22 @@ class Tubes:
         (R/B)^2 at the points of the wall and their weights for twice the integral over (R/B)
         d(R/B), shape (points, n).
     constants
-        Constants of the law by their names, shapes (n,); empty if all tubes have the same rubber.
+        Constants of the law by their names, shapes (n,); empty if all tubes have the same law.
     rubber
-        The law of one of the tubes, or that of all.
+        The law of the first tube.
     names
         Names of the families.
     cos, sin, count, stiffness, toe, slack, breaking
         Cosine and sine of the helix angle, number of threads, EA (N), toe, slack and breaking load
         (N, nan without one) of each family, shape (families, n).
     springs
-        Rates of the springs on the free end, by epsilon and kappa (MPa), shape (2, n).
-    held
+        Rates of the springs on the free end for epsilon and kappa (MPa), shape (2, n).
+    fixed
         Whether the free end is fixed along the axis and against twist, shape (2, n).
     scale
-        A force (N) against which one out of balance is small or not, shape (n,).
+        Reference value for residual forces (N), shape (n,).
     prestress_fraction
-        Fraction by which threads with negative slack are tightened.
+        Fraction of negative slack that is applied.
     """
 
     bore: Array
@@ -71,13 +71,13 @@ class Tubes:
     slack: Array
     breaking: Array
     springs: Array
-    held: Any
+    fixed: Any
     scale: Array
     prestress_fraction: float = 1.0
 
     @classmethod
     def of(cls, cases: Sequence[Case]) -> Self:
-        """Return the tubes of cases that are alike in :func:`common_traits`."""
+        """Return the tubes of cases with the same :func:`batch_key`."""
         sample = cases[0]
         constants = [law_constants(case.rubber.constitutive_law) for case in cases]
         bore, outer, length, scale, axial, twist = np.array([OF_CASE(case) for case in cases]).T
@@ -104,7 +104,7 @@ class Tubes:
             slack=slack,
             breaking=breaking,
             springs=np.array([axial * length / area, twist * length / (area * outer**2)]),
-            held=np.array([OF_END(case) for case in cases]).T == "held",
+            fixed=np.array([OF_END(case) for case in cases]).T == "held",
             scale=scale,
         )
 
@@ -113,7 +113,7 @@ class Tubes:
         return self.bore.size
 
     def take(self, index: Index) -> Self:
-        """Return the tubes of these numbers, in their order; one may be taken more than once."""
+        """Return the tubes with these numbers, in this order; numbers may repeat."""
         parts: dict[str, Any] = {
             field.name: np.ascontiguousarray(getattr(self, field.name)[..., index])
             for field in fields(self)
@@ -149,21 +149,21 @@ class Tubes:
 
     @cached_property
     def applied_slack(self) -> Array:
-        """Slack, negative one as far as threads are tightened, shape (families, n)."""
+        """Slack, with the applied fraction of negative values, shape (families, n)."""
         return applied_slack(self.slack, self.prestress_fraction)
 
     @cached_property
     def per_natural(self) -> Array:
-        """Length of a thread's helix at rest by its natural length, shape (families, n)."""
+        """Length of the helix at rest over the natural length of a thread, shape (families, n)."""
         return 1 / (1 + self.applied_slack)
 
     @cached_property
     def per_scale(self) -> Array:
-        """Factor from MPa on the section pi B^2 to shares of the force scale, shape (n,)."""
+        """Section pi B^2 over the force scale (1/MPa), shape (n,)."""
         return np.pi * self.outer**2 / self.scale
 
     @cached_property
-    def slender(self) -> Array:
+    def slenderness(self) -> Array:
         """L/B, shape (n,)."""
         return self.length / self.outer
 
@@ -173,25 +173,25 @@ class Tubes:
         return np.pi * self.outer**2 * self.length
 
     @cached_property
-    def loose(self) -> bool:
-        """Whether every free end is free altogether."""
-        return not (self.held.any() or self.springs.any())
+    def unsupported(self) -> bool:
+        """Whether no free end is fixed or has springs."""
+        return not (self.fixed.any() or self.springs.any())
 
 
 def law_constants(law: Any) -> dict[str, Any]:
-    """Return the constants of a law by their names, if all of them are numbers."""
+    """Return the constants of a law by their names if all are numbers, else an empty dict."""
     constants: dict[str, Any] = law.constants
     return constants if all(isinstance(value, float) for value in constants.values()) else {}
 
 
 def wall_points(case: Case) -> int:
-    """Return the number of points through the wall."""
+    """Return the number of integration points through the wall."""
     tube, law = case.tube, case.rubber.constitutive_law
-    return count(tube.bore_radius, tube.outer_radius, law.locking is not None)
+    return point_count(tube.bore_radius, tube.outer_radius, law.locking is not None)
 
 
-def common_traits(case: Case) -> Any:
-    """Return the traits in which cases must be alike to be one :class:`Tubes`; a key."""
+def batch_key(case: Case) -> Any:
+    """Return the key that cases of one :class:`Tubes` have in common."""
     law = case.rubber.constitutive_law
     return (
         type(law) if law_constants(law) else law,

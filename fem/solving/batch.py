@@ -19,7 +19,7 @@ import numpy as np
 from fem.case.case import Case
 from fem.continuation.batch.paths import follow
 from fem.continuation.termination import TerminationKind
-from fem.fast.grouping import Group, groups
+from fem.fast.grouping import Group, batch_groups
 from fem.fast.outputs import Outputs, read
 from fem.quantities.column import step_columns
 from fem.results.equilibrium_checks import BALANCE, end_gaps
@@ -59,7 +59,7 @@ def solve_together(cases: Sequence[Case]) -> dict[int, Run]:
     """
     runs: dict[int, Run] = {}
     began = time.perf_counter()
-    for group in groups(cases)[0]:
+    for group in batch_groups(cases)[0]:
         for part in group.chunks(CHUNK):
             outputs = read(part.tubes, follow(part.tubes, part.pressures))
             if len(outputs.states):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fem.fast.wall_points import LOCKING, count, radii_and_weights
+from fem.fast.wall_points import MIN_POINTS_LOCKING, point_count, radii_and_weights
 
 RATIOS = [1.02, 1.1, 1.3, 1.5, 2.0, 3.0, 5.0, 8.0]
 
@@ -11,7 +11,7 @@ RATIOS = [1.02, 1.1, 1.3, 1.5, 2.0, 3.0, 5.0, 8.0]
 @pytest.mark.parametrize("ratio", RATIOS)
 def test_area_and_polar_moment_of_the_wall(ratio):
     """Textbook integrals of R dR and R^3 dR."""
-    R, weights = radii_and_weights(5.0, 5.0 * ratio, count(5.0, 5.0 * ratio, locks=False))
+    R, weights = radii_and_weights(5.0, 5.0 * ratio, point_count(5.0, 5.0 * ratio, locks=False))
     outer = 5.0 * ratio
     assert weights.sum() == pytest.approx((outer**2 - 25) / 2, rel=1e-13)
     assert (weights * R**2).sum() == pytest.approx((outer**4 - 625) / 4, rel=1e-13)
@@ -30,7 +30,7 @@ def test_energy_of_the_wall_is_that_of_sixty_points(ratio, bore, power, error):
         i1 = (squares / sigma + sigma / squares + sigma * kappa**2) / lam + lam**2
         return (weights * (i1 - 3) ** power).sum()
 
-    assert stored(count(1.0, ratio, locks=False)) == pytest.approx(stored(60), rel=error)
+    assert stored(point_count(1.0, ratio, locks=False)) == pytest.approx(stored(60), rel=error)
 
 
 def test_many_tubes_are_as_each_by_itself():
@@ -42,5 +42,11 @@ def test_many_tubes_are_as_each_by_itself():
 
 
 def test_rubber_that_locks_takes_more_points():
-    assert count(5.0, 6.5, locks=True) == LOCKING > count(5.0, 6.5, locks=False)
-    assert count(1.0, 20.0, locks=True) == count(1.0, 20.0, locks=False) > LOCKING
+    assert (
+        point_count(5.0, 6.5, locks=True) == MIN_POINTS_LOCKING > point_count(5.0, 6.5, locks=False)
+    )
+    assert (
+        point_count(1.0, 20.0, locks=True)
+        == point_count(1.0, 20.0, locks=False)
+        > MIN_POINTS_LOCKING
+    )

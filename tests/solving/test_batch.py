@@ -7,7 +7,7 @@ import pytest
 
 from fem.continuation.stepper import MAX_STRETCH
 from fem.continuation.termination import TerminationKind
-from fem.fast.grouping import SinglePath, groups, handed_to_single_path
+from fem.fast.grouping import SinglePath, batch_groups, single_path_reason
 from fem.results.termination import ballooned
 from fem.solving.batch import solve_batch, solve_together
 from fem.solving.single import solve
@@ -273,9 +273,9 @@ REASONS = {
 
 def test_reasons_for_solving_a_single_case(make_case):
     cases = {name: make_case(**changes) for name, changes in OTHERS.items()}
-    assert {name: handed_to_single_path(case) for name, case in cases.items()} == REASONS
-    assert handed_to_single_path(make_case()) is None
-    assert groups([make_case(), *cases.values()])[1] == dict(enumerate(REASONS.values(), 1))
+    assert {name: single_path_reason(case) for name, case in cases.items()} == REASONS
+    assert single_path_reason(make_case()) is None
+    assert batch_groups([make_case(), *cases.values()])[1] == dict(enumerate(REASONS.values(), 1))
 
 
 def test_other_cases_are_solved_one_by_one(make_case):
