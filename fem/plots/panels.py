@@ -57,9 +57,9 @@ def path_sections(case: Case, runs: Sequence[Run]) -> list[PathSection]:
     if case.pressure:
         drive, constant, third = "Pressure raised", f"at {show(case.pressure.end, STRESS)}", BULGE
     elif case.volume:
-        drive, constant, third = "Volume pushed in", "at constant volume", PRESSURE
+        drive, constant, third = "Volume added", "at constant volume", PRESSURE
     else:
-        drive, constant, third = "Air let in", "with the air enclosed", PRESSURE
+        drive, constant, third = "Air added", "with the air enclosed", PRESSURE
     if (target := case.move.displacement) is not None:
         x, ys, motion = DISPLACEMENT, [FORCE, rotation], f"along the axis to {show(target, LENGTH)}"
     else:

@@ -1,1 +1,1 @@
-"""What a state of any model comes down to: figures, shapes, columns of the step table."""
+"""Output of a state of either model: values, shape, columns of the step table."""

@@ -1,4 +1,4 @@
-"""A column of the step table: a quantity, of a family, of an additional solve; and its values."""
+"""Columns of the step table: quantities of the tube, a family or an additional solve; values."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ from fem.quantities.quantity import NO_TRAIT, PLAIN, Quantity, Trait, with_suffi
 
 MESH_ERROR: Final = "mesh_error"
 IF_BONDED: Final = "if_bonded"
-"""What the columns of additional solves end with."""
+"""Endings of the columns of additional solves."""
 
 ENDINGS = ("", MESH_ERROR, IF_BONDED)
 
 STD = ".std"
-"""What the column of a standard deviation ends with."""
+"""Ending of the column of a standard deviation."""
 
 BAND = 1.959963984540054
-"""Half width of the band that holds 95 % of normal noise, in standard deviations."""
+"""Half width of the band with 95 % of normal noise, in standard deviations."""
 
 UNITS = [unit for unit in vars(units).values() if isinstance(unit, Unit)]
-"""The kinds of unit that the fields of a case have."""
+"""The kinds of units of the fields of a case."""
 
 
 @dataclass(frozen=True)
@@ -39,9 +39,9 @@ class Measure:
     quantity
         The quantity.
     family
-        The thread family, empty if it is of the whole tube.
+        The thread family, empty for a quantity of the tube.
     ending
-        What the column ends with beyond that, such as ``mesh_error``; mostly empty.
+        Ending of the column of an additional solve, such as ``mesh_error``; otherwise empty.
     """
 
     quantity: Quantity
@@ -60,7 +60,7 @@ class Measure:
 
     @property
     def name(self) -> str:
-        """What a user calls it: ``ring_torque.A``."""
+        """Its name for users: ``ring_torque.A``."""
         return f"{self.quantity.name}.{self.family}" if self.family else self.quantity.name
 
     @property
@@ -75,21 +75,21 @@ class Measure:
 
     @property
     def shown_unit(self) -> str:
-        """Unit of the numbers that are shown."""
+        """Unit of the numbers on screens."""
         return self.kind.shown
 
     @property
     def title(self) -> str:
-        """Short words, with the family."""
+        """Short label with the family."""
         return f"{self.quantity.short} {self.family}".rstrip()
 
     @property
     def words(self) -> str:
-        """Label of an axis for the numbers of the column: ``ring torque A [N mm]``."""
+        """Axis label for the numbers of the column: ``ring torque A [N mm]``."""
         return with_unit(f"{self.quantity.label} {self.family}".rstrip(), self.unit)
 
     def show(self, row: Mapping[str, Any] | None, form: str = "") -> str:
-        """Return a cell of a row in the shown unit; a dash where there is none."""
+        """Return a cell of a row in the shown unit; a dash if there is none."""
         if row is None or self.column not in row:
             return "-"
         text = f"{row[self.column] * self.quantity.factor:{form or self.quantity.form}}"
@@ -100,7 +100,7 @@ class Measure:
         return f"{self.show(row, form)} {self.shown_unit}".rstrip()
 
     def per(self, unit: str) -> float:
-        """Return what a number in another unit is multiplied by for the unit of the column.
+        """Return the factor from another unit to the unit of the column.
 
         Raises
         ------
@@ -117,12 +117,12 @@ class Measure:
 
 
 def with_unit(words: str, unit: str) -> str:
-    """Return words with a unit in brackets, if there is one."""
+    """Return a label with its unit in brackets, if it has one."""
     return f"{words} [{unit}]" if unit else words
 
 
 def find(column: str) -> Measure | None:
-    """Return what a column of the step table is; None if it is none of its quantities.
+    """Return the measure of a column of the step table; None for any other column.
 
     >>> find("ring_torque_Nmm.A.mesh_error").name
     'ring_torque.A'
@@ -137,7 +137,7 @@ def find(column: str) -> Measure | None:
 
 
 def named(column: str) -> Measure:
-    """Return what a column of a study is: a quantity, or else a setting by its name and unit.
+    """Return the measure of a column of a study: a quantity, or a setting by its name and unit.
 
     >>> named("angle_deg.A").words
     'angle A [deg]'
@@ -153,7 +153,7 @@ def named(column: str) -> Measure:
 def measures_of(
     families: Iterable[str] = (), *, section: str | None = None, traits: Trait = NO_TRAIT
 ) -> list[Measure]:
-    """Return the columns of a section and with traits: those of the tube, then of each family.
+    """Return the columns of a section with given traits, of the tube and then of each family.
 
     >>> [measure.column for measure in measures_of(section="motion")]
     ['twist_deg', 'displacement_mm', 'bulge_mm']
@@ -180,13 +180,13 @@ def step_row(state: Step) -> dict[str, Any]:
 
 
 def measures(tube: TubeValues) -> dict[str, float]:
-    """Return by column name what follows from one state of the tube, without its path."""
+    """Return by column name the values of one state that do not depend on its path."""
     values = _values(None, tube)
     return {measure.column: float(value) for measure, value in values}
 
 
 def _values(state: Step | None, tube: TubeValues) -> Iterator[tuple[Measure, Any]]:
-    """Yield the columns and their values, the columns of a family together."""
+    """Yield columns and values, the columns of each family together."""
     sources: dict[str, list[Any]] = {"tube": [tube], "threads": tube.threads}
     if state:
         sources["path"] = [state]

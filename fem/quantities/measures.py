@@ -1,7 +1,7 @@
-"""What the quantities are computed from: a state of either model, or arrays of many states.
+"""Values of a state, or of many states, from which the quantities are computed.
 
-A model describes a state by :class:`TubeValues`; :mod:`fem.quantities.table` turns them into the
-columns of the step table.
+A model returns :class:`TubeValues`; :mod:`fem.quantities.table` converts them to the columns of the
+step table.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from fem.case.tube import Tube
 from fem.core.arrays import Array, Index
 
 ROUND_OFF = 1e-12
-"""A tension of less than this share of EA is round-off."""
+"""A tension below this fraction of EA is round-off."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class ThreadLinks:
         Moment of a unit tension about the axis (mm), r sin(psi) at the current radius and angle,
         shape (links,).
     thread
-        Number of the thread that the link belongs to, shape (links,).
+        Number of the thread of each link, shape (links,).
     """
 
     family: ThreadFamily
@@ -52,20 +52,20 @@ class ThreadLinks:
 
     @property
     def taut_fraction(self) -> float:
-        """Share of the thread length that carries tension."""
+        """Fraction of the thread length under tension."""
         taut = carries(self.tension, self.family.stiffness)
         return float(self.rest[taut].sum() / self.rest.sum())
 
     @property
     def mean_strain(self) -> float:
-        """Mean strain along the threads; negative where slack is left."""
+        """Mean strain along the threads; negative if slack remains."""
         return float(self.strain @ self.rest / self.rest.sum())
 
     def at_base(self, window: float) -> tuple[float, float]:
         """Return pull (N) and torque (N mm) of all threads of the family on the base.
 
-        Both are means over the first `window` (mm) of each thread: beside the plate the tension of
-        a single link depends on the mesh.
+        Both are averaged over the first `window` (mm) of each thread: next to the plate the tension
+        of a single link depends on the mesh.
         """
         sums = np.zeros(2)
         numbers = np.unique(self.thread)
@@ -79,14 +79,14 @@ class ThreadLinks:
         return float(pull), float(torque)
 
     def peak_tension(self, window: float) -> float:
-        """Return the greatest mean tension over a stretch of thread as long as `window` (N)."""
+        """Return the greatest mean tension over a part of a thread of length `window` (N)."""
         return max(
             _greatest_mean(self.tension[mine], self.rest[mine], window)
             for mine in (self.thread == number for number in np.unique(self.thread))
         )
 
     def values(self, tube: Tube) -> ThreadValues:
-        """Return what is told of them, on a tube."""
+        """Return the values of the family on a tube."""
         pull, torque = self.at_base(tube.wall)
         return ThreadValues(
             name=self.family.name,
@@ -102,15 +102,14 @@ class ThreadLinks:
 
 
 def carries(tension: Array, stiffness: Any) -> Any:
-    """Return whether threads of axial stiffness EA carry tension, or only round-off (N)."""
+    """Return whether a tension (N) of threads of axial stiffness EA is more than round-off."""
     return tension > ROUND_OFF * stiffness
 
 
 def _greatest_mean(values: Array, lengths: Array, window: float) -> float:
     """Return the greatest running mean of a piecewise constant function.
 
-    Its integral is piecewise linear, so the greatest mean is found with one end of the window at
-    the end of a piece.
+    Its integral is piecewise linear, so at the maximum one end of the window is an end of a piece.
     """
     ends = np.concatenate([[0.0], np.cumsum(lengths)])
     integral = np.concatenate([[0.0], np.cumsum(values * lengths)])
@@ -122,7 +121,7 @@ def _greatest_mean(values: Array, lengths: Array, window: float) -> float:
 
 @dataclass(frozen=True)
 class Reactions:
-    """What wall and threads carry across a section: numbers, or arrays of many states.
+    """Force and torque of wall and threads in a section: numbers, or arrays of many states.
 
     Attributes
     ----------
@@ -131,7 +130,7 @@ class Reactions:
     torque
         Torque about the axis (N mm).
     bore_area
-        Area of the bore there, on which the pressure pushes (mm2).
+        Area of the bore in the section, on which the pressure acts (mm2).
     """
 
     force: Any
@@ -141,14 +140,14 @@ class Reactions:
 
 @dataclass(frozen=True)
 class ThreadValues:
-    """What is told of the threads of one family: numbers, or arrays of many states.
+    """Values of the threads of one family: numbers, or arrays of many states.
 
     Attributes
     ----------
     name
         Name of the family.
     tension, peak, strain, taut_fraction
-        Mean and greatest tension (N), mean strain, and share of the length that is taut.
+        Mean and greatest tension (N), mean strain, and fraction of the length under tension.
     pull, torque
         Pull (N) and torque (N mm) of all threads on the base.
     length
@@ -170,23 +169,23 @@ class ThreadValues:
 
 @dataclass(frozen=True)
 class TubeValues:
-    """What a state, or many, come down to: numbers, or arrays with an element to each state.
+    """Values of a state: numbers, or arrays with one element per state.
 
     Attributes
     ----------
     twist, displacement
-        Turn (rad) and axial displacement (mm) of the free end.
+        Rotation (rad) and axial displacement (mm) of the free end.
     length, radius
         Length and outer radius of the tube at rest (mm).
     growth, greatest_growth
-        Growth of the outer radius at half length, and the greatest anywhere (mm).
+        Increase of the outer radius at half length, and the greatest along the tube (mm).
     bore_stretch
-        Radius of the bore at half length, as a multiple of that at rest.
+        Radius of the bore at half length divided by that at rest.
     wall_stretch, wall_invariant
         Largest principal stretch and largest first invariant (of the volume-preserving part) in
         the wall.
     locking
-        The largest I1 - 3 that the rubber can bear, or None.
+        The value of I1 - 3 at which the rubber locks, or None.
     threads
         The families in the order of the case.
     """
@@ -206,10 +205,10 @@ class TubeValues:
 
 @dataclass(frozen=True)
 class Step:
-    """A recorded state of a path, or many: numbers, or arrays with an element to each.
+    """A recorded state of a path, or many states: numbers, or arrays with one element per state.
 
-    Pressure in MPa, volume in mm3, air that was let in in mg (None where no air drives the tube),
-    force in N and torque in N mm on the free end; the rest as the table of quantities defines it.
+    Pressure in MPa, volume in mm3, added air in mg (None without a drive by air), force in N and
+    torque in N mm on the free end; the rest as defined in the table of quantities.
     """
 
     model: str

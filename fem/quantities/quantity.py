@@ -1,4 +1,4 @@
-"""What is known of a quantity of the step table, and how it enters the table."""
+"""Properties of a quantity of the step table, and its registration in the table."""
 
 from __future__ import annotations
 
@@ -11,34 +11,34 @@ from typing import Any, Literal
 from fem.core.units import Unit
 
 PLAIN = Unit("a plain number", "", "")
-SHARE = Unit("a share", "", "%")
+SHARE = Unit("a fraction", "", "%")
 
 
 def with_suffix(name: str, unit: str) -> str:
-    """Return a name with a unit as columns end with it: ``axial_spring_N_per_mm``."""
+    """Return a name with a unit as suffix: ``axial_spring_N_per_mm``."""
     ending = unit.replace(" ", "").replace("^", "").replace("/", "_per_")
     return f"{name}_{ending}" if ending else name
 
 
 class Trait(Flag):
-    """What holds of a quantity, beyond its words and numbers."""
+    """Properties of a quantity beyond labels and numbers."""
 
     ODD = auto()
-    """The mirror image of a tube has the other sign."""
+    """It changes its sign in the mirror image of a tube."""
     SIGNED = auto()
     """Its sign is a direction."""
     SOLVER = auto()
-    """It describes the solution process instead of the tube: nothing is compared by it."""
+    """It describes the solution, not the tube: it is not compared."""
     HISTORY = auto()
-    """run.json repeats it."""
+    """It is in run.json too."""
     REQUIRED = auto()
-    """A stored result without it is refused."""
+    """A stored result must have it."""
     MEASURABLE = auto()
     """A measurement file may have it."""
     BRIEF = auto()
-    """The terminal has it too, not only the tables of the report."""
+    """It is printed on the terminal, not only in the tables of the report."""
     READOUT = auto()
-    """Page and stills read it out; of the families the page alone."""
+    """It is displayed on page and stills; for families on the page only."""
 
 
 NO_TRAIT = Trait(0)
@@ -46,39 +46,39 @@ NO_TRAIT = Trait(0)
 
 @dataclass(frozen=True, eq=False)
 class Quantity:
-    """A quantity: everything that files, tables, pictures and messages need to know of it.
+    """A quantity with all that files, tables, pictures and messages need.
 
     Attributes
     ----------
     name
-        Its name in files, without a unit: ``ring_torque``.
+        Its name in files without the unit: ``ring_torque``.
     definition
         One sentence.
     of
-        What `value` takes: a :class:`fem.quantities.measures.Step`, the
+        Argument of `value`: a :class:`fem.quantities.measures.Step`, the
         :class:`fem.quantities.measures.TubeValues` of its tube, or the
-        :class:`fem.quantities.measures.ThreadValues` of a family: then each family has a column.
+        :class:`fem.quantities.measures.ThreadValues` of a family; then each family has a column.
     value
-        The function that returns the number at one state, or the array over many; None where the
-        case has none.
+        The function that returns the value of one state, or the array of many; None if the case
+        has none.
     kind
         The kind of unit. The column has the shown unit if `factor` is 1, else the inside unit.
     factor
-        What the numbers of the column are multiplied by to be shown.
+        Factor from the numbers of the column to those on screens.
     label, short
-        Words beside an axis, and in narrow tables; by default those of the name.
+        Labels of an axis and in narrow tables; by default made from the name.
     form
-        Format of a number that is shown.
+        Format of a number on screens.
     type
         Type of a cell.
     traits
-        What else holds of it.
+        Its other properties.
     models
         The models that have it.
     section
-        The table of the report that has it, ``motion``, ``tube`` or ``threads``; empty for none.
+        Its table in the report, ``motion``, ``tube`` or ``threads``; empty for none.
     picture
-        Name of the picture of a study that has it; empty for none.
+        Name of its picture in a study; empty for none.
     """
 
     name: str
@@ -97,7 +97,7 @@ class Quantity:
     picture: str = ""
 
     def __post_init__(self) -> None:
-        """Make the words that are left out."""
+        """Make the labels that are not given."""
         object.__setattr__(self, "label", self.label or self.name.replace("_", " "))
         object.__setattr__(self, "short", self.short or self.label)
 
@@ -113,7 +113,7 @@ class Quantity:
 
     @property
     def decimals(self) -> int:
-        """Digits after the point in read-outs, which keep their width from state to state."""
+        """Number of decimals in displays, the same for all states."""
         return int(self.form[1:-1]) if self.form.endswith("f") else 2
 
 
@@ -122,7 +122,7 @@ QUANTITIES: list[Quantity] = []
 
 
 def entry(of: Literal["path", "tube", "threads"], **known: Any) -> Callable[[Any], Quantity]:
-    """Return what enters a function into the table; see :class:`Quantity` for what is `known`."""
+    """Return a decorator that adds a function to the table; see :class:`Quantity` for `known`."""
 
     def enter(function: Callable[[Any], Any]) -> Quantity:
         definition = cleandoc(function.__doc__ or "")

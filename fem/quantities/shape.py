@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import pyvista
 
 WALL = 0
-"""Value of the cell array `part` on the wall; the families follow from 1 in the case's order."""
+"""Value of the cell array `part` on the wall; the families follow from 1, in their order."""
 
 
 LATTICE = np.array(
@@ -24,18 +24,18 @@ LATTICE = np.array(
         *([0, 1, 1], [2, 1, 1], [1, 0, 1], [1, 2, 1], [1, 1, 0], [1, 1, 2], [1, 1, 1]),
     ]
 )
-"""Where the nodes of VTK's triquadratic hexahedron stand in a cell, by half edges; shape (27, 3).
+"""Positions of the nodes of VTK's triquadratic hexahedron in a cell, in half edges; shape (27, 3).
 
 Corners, middles of edges, of faces, of the cell. Source: the class documentation of
-vtkTriQuadraticHexahedron; `tests/fast/test_shape.py` holds it against VTK itself.
+vtkTriQuadraticHexahedron; `tests/fast/test_shape.py` compares it with VTK.
 """
 
 
 @dataclass(frozen=True)
 class ThreadCurves:
-    """The threads of one family in a body, as straight pieces, a few to each cell that they pass.
+    """The threads of one family in a body, as straight pieces, several in each cell.
 
-    The pieces stand in their order along each thread from the base, thread after thread.
+    The pieces are ordered along each thread from the base, thread after thread.
 
     Attributes
     ----------
@@ -62,7 +62,7 @@ class Shape:
     pressure
         Pressure in the bore (MPa).
     sectors
-        The whole tube is so many copies of the body, each turned on by 2 pi / sectors.
+        Number of copies of the body, each rotated by 2 pi / sectors, in the full tube.
     nodes, displacement
         Quadratic nodes at rest and their displacements, shape (nodes, 3), mm.
     connectivity
@@ -88,7 +88,7 @@ def polar_points(radius: Any, angle: Any, z: Any) -> Array:
 
 
 def turned(points: Array, sectors: int) -> Array:
-    """Return copies of points, turned on sector by sector.
+    """Return copies of points, rotated from sector to sector.
 
     Parameters
     ----------
@@ -111,9 +111,8 @@ def turned(points: Array, sectors: int) -> Array:
 def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
     """Return the whole tube as one grid of hexahedra (wall) and lines (threads).
 
-    Its points stand where they are now; arrays are, on the points, `displacement` (mm) and
-    `stretch`, the largest principal one (nan on threads), and, on the cells, `part` and `tension_N`
-    (nan on the wall).
+    The points have their current positions. Point data: `displacement` (mm) and `stretch`, the
+    largest principal stretch (nan on threads). Cell data: `part` and `tension_N` (nan on the wall).
     """
     import pyvista
 
@@ -130,7 +129,7 @@ def whole_tube(shape: Shape) -> pyvista.UnstructuredGrid:
         now.append(turned(threads.ends, copies).reshape(-1, 3))
         parts.append(np.full(copies * len(threads.tension), number))
         tension.append(np.tile(threads.tension, copies))
-    points = np.concatenate(now).astype(np.float32)  # a picture needs no more
+    points = np.concatenate(now).astype(np.float32)  # enough for pictures
     lines = np.arange(len(wall_now), len(points)).reshape(-1, 2)
     grid = pyvista.UnstructuredGrid(
         {

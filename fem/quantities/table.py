@@ -1,8 +1,8 @@
 """The table of quantities: the columns of the step table, in their order.
 
-A new quantity is a function here: its name and docstring name and define it, its decorator says how
-it is shown and what holds of it. The step table, the tables and pictures of results and studies,
-comparison, trust, report and page derive from it.
+A new quantity is a function here: the function name and docstring are its name and definition, the
+decorator has its format and properties. The step table, the tables and pictures of results and
+studies, comparison, trust, report and page use this table.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from fem.quantities.quantity import QUANTITIES as QUANTITIES
 from fem.quantities.quantity import SHARE, Quantity, Trait, entry
 
 _ODD, _SIGNED, _SOLVER, _HISTORY, _REQUIRED, _MEASURABLE, _BRIEF, _READOUT = Trait
-_TOLD = _SOLVER | _HISTORY | _REQUIRED
+_STATE = _SOLVER | _HISTORY | _REQUIRED
 
 
 _path, _tube, _threads = (partial(entry, of) for of in ("path", "tube", "threads"))
@@ -26,25 +26,25 @@ _path, _tube, _threads = (partial(entry, of) for of in ("path", "tube", "threads
 
 @_path(type=str, traits=_SOLVER | _REQUIRED)
 def model(state: Step) -> Any:
-    """Which model it is."""
+    """Model that was solved: fe or fast."""
     return state.model
 
 
-@_path(type=int, traits=_TOLD)
+@_path(type=int, traits=_STATE)
 def step(state: Step) -> Any:
-    """Position along the path, 0 at the beginning."""
+    """Index of the state on the path, 0 for the initial state."""
     return state.step
 
 
 @_path(kind=STRESS, form=".4g", traits=_HISTORY | _REQUIRED | _READOUT)
 def pressure(state: Step) -> Any:
-    """Pressure in the bore above that outside."""
-    return np.round(state.pressure * 1e3, 9)  # as one would write it: 3.0, not 2.9999999999999996
+    """Gauge pressure in the bore."""
+    return np.round(state.pressure * 1e3, 9)  # 3.0, not 2.9999999999999996
 
 
-@_path(type=bool, label="requested", traits=_TOLD)
+@_path(type=bool, traits=_STATE)
 def requested(state: Step) -> Any:
-    """Whether the case asks for the state."""
+    """Whether the state is a step of the case."""
     return state.requested
 
 
@@ -57,13 +57,13 @@ def requested(state: Step) -> Any:
     traits=_REQUIRED,
 )
 def volume(state: Step) -> Any:
-    """Volume that bore and plates enclose."""
+    """Volume enclosed by the bore and the end plates."""
     return state.volume
 
 
-@_path(kind=MASS, label="air let in", short="air")
+@_path(kind=MASS, label="air added", short="air")
 def air(state: Step) -> Any:
-    """Mass of air let in since the beginning, where air drives the tube."""
+    """Mass of air added since the initial state, if air is the drive."""
     return state.air
 
 
@@ -74,19 +74,19 @@ def air(state: Step) -> Any:
     traits=_ODD | _SIGNED | _REQUIRED | _MEASURABLE | _BRIEF | _READOUT,
 )
 def twist(tube: TubeValues) -> Any:
-    """Rotation of the free end, positive counter-clockwise seen from it towards the base."""
+    """Rotation of the free end; positive is counter-clockwise, seen from it towards the base."""
     return np.degrees(tube.twist)
 
 
 @_tube(kind=LENGTH, section="motion", traits=_SIGNED | _REQUIRED | _MEASURABLE | _BRIEF | _READOUT)
 def displacement(tube: TubeValues) -> Any:
-    """Axial displacement of the free end, positive where the tube lengthens."""
+    """Axial displacement of the free end; positive if the tube lengthens."""
     return tube.displacement
 
 
 @_tube(form=".4f", label="axial stretch", section="tube", traits=_REQUIRED)
 def stretch(tube: TubeValues) -> Any:
-    """Length of the tube over its length at rest."""
+    """Length of the tube divided by its length at rest."""
     return 1 + tube.displacement / tube.length
 
 
@@ -104,17 +104,13 @@ def mid_radius(tube: TubeValues) -> Any:
 
 @_tube(kind=LENGTH, section="motion", traits=_REQUIRED | _MEASURABLE | _BRIEF | _READOUT)
 def bulge(tube: TubeValues) -> Any:
-    """Greatest growth of the outer radius.
-
-    It is never negative: at their ends the plates hold the tube's radius, of which the fast model
-    knows nothing.
-    """
+    """Greatest increase of the outer radius; at least zero, as the plates fix it at the ends."""
     return np.maximum(tube.greatest_growth, 0.0)
 
 
 @_tube(section="tube", traits=_REQUIRED | _BRIEF)
 def bore_stretch(tube: TubeValues) -> Any:
-    """Radius of the bore at half length over that at rest."""
+    """Radius of the bore at half length divided by that at rest."""
     return tube.bore_stretch
 
 
@@ -139,7 +135,7 @@ def wall_stretch_max(tube: TubeValues) -> Any:
     picture="margins",
 )
 def rubber_utilisation(tube: TubeValues) -> Any:
-    """Greatest I1 - 3 in the wall over that at which the rubber locks."""
+    """Greatest I1 - 3 in the wall divided by its limit, at which the rubber locks."""
     return None if tube.locking is None else (tube.wall_invariant - 3) / tube.locking
 
 
@@ -153,19 +149,19 @@ def rubber_utilisation(tube: TubeValues) -> Any:
     traits=_REQUIRED | _MEASURABLE | _BRIEF | _READOUT,
 )
 def tension(threads: ThreadValues) -> Any:
-    """Mean tension along the threads."""
+    """Tension of a thread, averaged over its length."""
     return threads.tension
 
 
 @_threads(kind=FORCE, form=".4f", label="peak tension", section="threads", traits=_REQUIRED)
 def tension_peak(threads: ThreadValues) -> Any:
-    """Greatest mean tension over a part of a thread that is as long as the wall is thick."""
+    """Greatest tension, averaged over a part of the thread as long as the wall is thick."""
     return threads.peak
 
 
 @_threads(kind=SHARE, factor=100.0, section="threads", traits=_REQUIRED)
 def thread_strain(threads: ThreadValues) -> Any:
-    """Mean strain along the threads, negative where slack is left."""
+    """Strain of a thread, averaged over its length; negative if slack remains."""
     return threads.strain
 
 
@@ -178,7 +174,7 @@ def thread_strain(threads: ThreadValues) -> Any:
     traits=_REQUIRED | _BRIEF,
 )
 def taut_fraction(threads: ThreadValues) -> Any:
-    """Share of the thread length that carries tension."""
+    """Fraction of the thread length that is under tension."""
     return threads.taut_fraction
 
 
@@ -196,13 +192,13 @@ def spool_pull(threads: ThreadValues) -> Any:
     traits=_ODD | _SIGNED | _MEASURABLE | _BRIEF,
 )
 def ring_torque(threads: ThreadValues) -> Any:
-    """Torque of all threads of the family on their ring at the base."""
+    """Torque of all threads of the family on the ring at the base; positive if right-handed."""
     return threads.torque
 
 
 @_threads(kind=LENGTH)
 def thread_length(threads: ThreadValues) -> Any:
-    """Natural length of a thread, slack included."""
+    """Natural length of one thread, slack included."""
     return threads.length
 
 
@@ -215,53 +211,53 @@ def thread_length(threads: ThreadValues) -> Any:
     picture="margins",
 )
 def thread_utilisation(threads: ThreadValues) -> Any:
-    """Peak tension over the breaking load, where that is known."""
+    """Peak tension divided by the breaking load, if that is given."""
     load = threads.breaking_load
     return None if load is None else threads.peak / load
 
 
 @_path(kind=FORCE, traits=_SIGNED | _MEASURABLE)
 def end_force(state: Step) -> Any:
-    """Axial force on the free end, positive pulls."""
+    """Axial force on the free end; positive pulls."""
     return state.force
 
 
 @_path(kind=TORQUE, form=".2f", traits=_ODD | _SIGNED | _MEASURABLE)
 def end_torque(state: Step) -> Any:
-    """Torque on the free end, positive rotates it as a positive twist."""
+    """Torque on the free end; positive acts in the direction of a positive twist."""
     return state.torque
 
 
-@_path(traits=_TOLD)
+@_path(traits=_STATE)
 def energy_gap(state: Step) -> Any:
-    """Work of the loads that is not stored, as a share of all work."""
+    """Difference between work of the loads and stored energy, relative to the work."""
     return state.energy_gap
 
 
-@_path(type=int, traits=_TOLD)
+@_path(type=int, traits=_STATE)
 def newton_iterations(state: Step) -> Any:
-    """Newton iterations since the state before."""
+    """Newton iterations since the previous state."""
     return state.iterations
 
 
-@_path(type=bool, traits=_TOLD)
+@_path(type=bool, traits=_STATE)
 def stable(state: Step) -> Any:
     """Whether the equilibrium is stable."""
     return state.stable
 
 
-@_path(type=bool, label="limit point", traits=_TOLD)
+@_path(type=bool, label="limit point", traits=_STATE)
 def limit(state: Step) -> Any:
-    """Whether the pressure has an extreme here."""
+    """Whether the pressure has an extremum at this state."""
     return state.limit
 
 
 added = Quantity(
     "added",
-    "Volume since the first state of a path: displays compute it, the step table lacks it.",
+    "Volume added since the initial state; computed for display, not in the step table.",
     "path",
     lambda volume: volume / 1000,
     kind=VOLUME,
-    label="liquid pushed in",
+    label="volume added",
     short="added",
 )

@@ -21,7 +21,7 @@ LEVEL = "level"
 """Added column of the table: value of the drive at a row, or number of the step."""
 
 PRESSURE, VOLUME, AIR = (Measure(table.pressure), Measure(table.added), Measure(table.air))
-SUFFIXES = {PRESSURE: "", VOLUME: " pushed in", AIR: " of air let in"}
+SUFFIXES = {PRESSURE: "", VOLUME: " added", AIR: " of air added"}
 """Drives, and the text after the unit of a level."""
 
 STEP = "number of the step"
@@ -108,7 +108,7 @@ class PlotData:
         return [axis for axis in self.axes if axis.numeric]
 
     def name(self, level: float) -> str:
-        """Return a level as text: 15 kPa, 3 mL pushed in, 2 mg of air let in, step 7 of 10."""
+        """Return a level as text: 15 kPa, 3 mL added, 2 mg of air added, step 7 of 10."""
         number = f"{level:.4g}".replace("-", MINUS)
         if self.drive:
             return f"{number} {self.drive.unit}{SUFFIXES[self.drive]}"

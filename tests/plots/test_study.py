@@ -421,9 +421,9 @@ def test_a_study_driven_by_volume_shows_the_pressures(make, cases_folder, tmp_pa
     (tmp_path / "pushed.toml").write_text(tomlkit.dumps(case), encoding="utf-8")
     study_result = make(KINDS["a grid"] | {"case": "pushed.toml"}, folder=tmp_path)
     study_result.table["pressure_kPa"] *= 1 + (study_result.table["angle_deg.A"] > 0)
-    assert "Twist at 1.5 mL pushed in, 15 to 30 kPa" in words(drawn(study_result))
+    assert "Twist at 1.5 mL added, 15 to 30 kPa" in words(drawn(study_result))
     assert "pressure [kPa]" in words(drawn(study_result, "pressure"))
-    assert "liquid pushed in [mL]" in words(drawn(study_result, "reach"))
+    assert "volume added [mL]" in words(drawn(study_result, "reach"))
 
 
 def test_a_fixed_free_end_shows_its_load_instead_of_its_motion(make):

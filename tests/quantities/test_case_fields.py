@@ -1,4 +1,4 @@
-"""Columns of the fields of a case: the shown unit in the name, the number beside it."""
+"""Columns of the fields of a case: the unit in the name, the number in the cell."""
 
 import math
 

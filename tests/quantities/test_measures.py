@@ -1,4 +1,4 @@
-"""The measures: each against its plain definition."""
+"""Measures of a state, compared with their definitions."""
 
 import math
 
@@ -22,7 +22,7 @@ FAMILY = family()
 
 
 def links(tension, rest, thread=None, strain=None, arm=None, family=FAMILY):
-    """Return links with these figures; unless given, a single thread, no strain, unit arms."""
+    """Return links with these values; by default of one thread, with no strain and unit arms."""
     count = len(rest)
     return ThreadLinks(
         family,
@@ -39,7 +39,7 @@ PIECES = st.lists(st.tuples(st.integers(0, 9), st.integers(1, 5)), min_size=1, m
 
 @given(pieces=PIECES, window=st.integers(1, 50))
 def test_peak_tension_is_the_greatest_of_all_windows(pieces, window):
-    """Lengths and window are whole numbers, so that windows from whole numbers will do."""
+    """Lengths and window are whole numbers, so windows that start at whole numbers suffice."""
     tension, rest = zip(*pieces, strict=True)
     drawn = np.repeat(tension, rest)
     window = min(window, len(drawn))
@@ -48,7 +48,7 @@ def test_peak_tension_is_the_greatest_of_all_windows(pieces, window):
     assert found == pytest.approx(expected, rel=1e-12, abs=1e-12)  # round-off of a sum
 
 
-def test_peak_over_a_window_that_is_no_multiple_of_a_link():
+def test_peak_over_a_window_that_is_not_a_multiple_of_a_link():
     # worked by hand: the best window of 1.5 takes all of the 6 and half of the 4
     assert links([1, 6, 4, 0], [1, 1, 1, 1]).peak_tension(1.5) == pytest.approx(8 / 1.5, rel=1e-15)
 
@@ -70,12 +70,12 @@ def test_window_does_not_reach_from_one_thread_to_the_next():
     assert links([0, 8, 8, 0], [1, 1, 1, 1]).peak_tension(2.0) == pytest.approx(8.0, rel=1e-15)
 
 
-def test_links_of_a_thread_need_not_stand_together():
+def test_links_of_a_thread_need_not_be_adjacent():
     two = links([0, 8, 2, 6], [1, 1, 1, 1], thread=[0, 1, 0, 1])
     assert two.peak_tension(2.0) == pytest.approx(7.0, rel=1e-15)  # round-off
 
 
-def test_mean_tension_weighs_by_length():
+def test_mean_tension_is_weighted_by_length():
     assert links([1, 4], [3, 1]).mean_tension == 7 / 4
 
 
@@ -85,39 +85,39 @@ def test_taut_fraction_is_the_length_under_tension():
     assert links([1, 2], [1, 2]).taut_fraction == 1.0
 
 
-def test_round_off_is_no_tension():
+def test_round_off_is_not_tension():
     assert links([1e-13, 1e-9], [1, 1]).taut_fraction == 0.5  # EA = 200 N: 5e-16 and 5e-12 of it
 
 
-def test_mean_strain_weighs_by_length_and_may_be_negative():
+def test_mean_strain_is_weighted_by_length_and_may_be_negative():
     chain = links([0, 5], [3, 1], strain=[-0.04, 0.02])
     assert chain.mean_strain == pytest.approx((-0.12 + 0.02) / 4, rel=1e-15)
 
 
 def test_pull_and_torque_at_the_base_are_those_of_all_threads():
-    # two threads of the family are in the body's list, as in a full tube
+    # the body has both threads of the family, as a full tube
     two = links([1, 9, 3, 9], [2, 1, 2, 1], thread=[0, 0, 1, 1], arm=[4, 7, 5, 7])
     assert two.at_base(2.0) == pytest.approx((1 + 3, 1 * 4 + 3 * 5), rel=1e-15)
 
 
 def test_pull_at_the_base_is_that_of_the_whole_family():
-    """A sector holds one of its threads, all of which are alike."""
+    """A sector has one thread of several equal ones."""
     assert FAMILY.count == 2
     one = links([3, 9], [2, 1], arm=[4, 7])
     assert one.at_base(2.0) == pytest.approx((2 * 3, 2 * 3 * 4), rel=1e-15)
 
 
-def test_pull_at_the_base_is_a_mean_over_the_first_stretch():
+def test_pull_at_the_base_is_a_mean_over_the_first_part():
     # worked by hand: 2 mm of the first link and 1 of the second, as in (2 * 1 + 1 * 4)/3
     chain = links([1, 4, 100], [2, 5, 1], arm=[3, 6, 1])
     expected = 2 * np.array([(2 * 1 + 1 * 4) / 3, (2 * 1 * 3 + 1 * 4 * 6) / 3])
     assert chain.at_base(3.0) == pytest.approx(expected, rel=1e-15)
-    # a stretch longer than the thread takes all of it
+    # a part longer than the thread is the whole thread
     assert chain.at_base(99.0)[0] == pytest.approx(2 * chain.mean_tension, rel=1e-15)
 
 
-def test_stretch_at_the_base_is_taken_along_each_thread():
-    """The threads' links stand one after another, or in turns."""
+def test_part_at_the_base_is_taken_along_each_thread():
+    """The links are listed thread after thread, or alternately."""
     in_turns = links([1, 3, 9, 9], [2, 2, 1, 1], thread=[0, 1, 0, 1])
     assert in_turns.at_base(2.0) == pytest.approx((4, 4), rel=1e-15)
 
@@ -151,7 +151,7 @@ def tube_values(case, families, **changes):
 THREADS = [links([1, 4], [3, 1], strain=[0.004, 0.02], arm=[2.0, 2.0])]
 
 
-def test_columns_follow_from_the_figures(case):
+def test_columns_follow_from_the_values(case):
     row = measures(tube_values(case, THREADS))
     assert row["twist_deg"] == pytest.approx(-0.5 * 180 / math.pi, rel=1e-15)  # round-off
     assert row["displacement_mm"] == -6.0
@@ -167,18 +167,18 @@ def test_columns_follow_from_the_figures(case):
     assert row["thread_length_mm.A"] == pytest.approx(60 / math.cos(math.radians(20)), rel=1e-15)
 
 
-def test_margins_are_there_only_where_something_gives(case):
+def test_utilisation_needs_a_breaking_load_or_a_locking_limit(case):
     row = measures(tube_values(case, THREADS))
-    assert not [name for name in row if "used" in name]
+    assert not [name for name in row if "utilisation" in name]
 
 
-def test_margin_of_a_thread_is_its_greatest_tension_by_what_breaks_it(case):
+def test_utilisation_of_a_thread_is_peak_tension_over_breaking_load(case):
     weak = family(breaking_load="16 N")
     row = measures(tube_values(case, [links([1, 4, 4], [3, 1, 1], family=weak)]))
     assert row["thread_utilisation.A"] == pytest.approx(4 / 16, rel=1e-15)
 
 
-def test_margin_of_the_rubber_is_taken_to_where_it_locks(make_case):
+def test_utilisation_of_the_rubber_is_relative_to_its_locking_limit(make_case):
     gent = {"law": "Gent", "shear_modulus": "60 kPa", "limit": 9.0}
     row = measures(tube_values(make_case(rubber=gent), THREADS))
     assert row["rubber_utilisation"] == pytest.approx(0.9 / 9.0, rel=1e-14)
@@ -192,7 +192,7 @@ def test_slack_makes_a_thread_longer(case):
 
 
 def test_mid_radius_is_taken_at_half_length_and_the_bulge_anywhere(make_case, make_model):
-    """Both against the positions of the nodes, of which those on the end cut repeat others."""
+    """Compared with the positions of the nodes; those on the end cut are copies of others."""
     model = make_model(make_case(), "1x1x4")
     x = 1e-2 * np.sin(np.arange(model.rest().size))
     rest = model.body.nodes
@@ -248,13 +248,13 @@ def test_arm_of_a_thread_at_rest_is_that_of_its_helix(make_case, make_model, hol
     taut = fast.tube_values(np.array([0.0, 0.0, 1e-3])).threads
     for angle, links, threads in zip((20, -30), at_rest, taut, strict=True):
         arm = 6.5 * math.sin(math.radians(angle))
-        # in the mesh, helices lie on parabolas, whose radius is off by 1e-4 of it
+        # in the mesh the helices are on parabolas, whose radius has a relative error of 1e-4
         assert links.arm == pytest.approx(arm, rel=5e-4)
         assert threads.torque / threads.pull == pytest.approx(arm, rel=1e-4)
 
 
-def test_both_models_tell_how_far_the_wall_is_strained(make_case, make_model):
-    """Stretched and bulged evenly, from the bore outwards as incompressible rubber must be."""
+def test_both_models_return_stretch_and_invariant_of_the_wall(make_case, make_model):
+    """Uniform extension and inflation of the incompressible tube."""
     case = make_case(threads=[])
     fast, fe = FastModel(case), make_model(case, "2x1x2")
     lam, a = 1.3, 5.5
@@ -263,7 +263,7 @@ def test_both_models_tell_how_far_the_wall_is_strained(make_case, make_model):
     squared = np.array([(5.0 / (a * lam)) ** 2, (a / 5.0) ** 2, lam**2])
     assert seen.wall_stretch == pytest.approx(1.3, rel=1e-14)
     assert seen.wall_invariant == pytest.approx(squared.sum(), rel=1e-14)
-    # the FE model is stretched by its plate alone: all the rest stays where it is
+    # in the FE model only the plate is displaced, all other nodes are at rest
     q = np.zeros(fe.motion.size)
     q[-1] = 6.0
     strained = fe.tube_values(np.append(q, np.zeros(len(fe.rest()) - len(q))))

@@ -1,4 +1,4 @@
-"""The file of a shape: what other programs find in it."""
+"""The data of a shape for other programs."""
 
 import numpy as np
 import pytest
@@ -11,7 +11,7 @@ def shape(result):
     return result.shapes[2]
 
 
-def test_points_tell_the_stretch_and_cells_the_tension(shape, result):
+def test_points_have_the_stretch_and_cells_the_tension(shape, result):
     grid = whole_tube(shape)
     wall = grid.cell_data["part"] == WALL
     assert set(grid.point_data) == {"displacement", "stretch"}
@@ -26,5 +26,5 @@ def test_points_tell_the_stretch_and_cells_the_tension(shape, result):
     bore = np.hypot(*at_rest[:, :2].T) < result.case.tube.bore_radius + 1e-4
     middle = bore & (np.abs(at_rest[:, 2] - 30) < 1e-3)
     row = result.runs[0].rows[2]
-    # the turn adds some shear to the stretch round the bore
+    # the twist adds shear to the hoop stretch of the bore
     assert stretch[:nodes][middle] == pytest.approx(row["bore_stretch"], rel=0.02)

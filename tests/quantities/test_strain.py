@@ -1,4 +1,4 @@
-"""Measures of strain against singular values of F (LAPACK) and against closed forms."""
+"""Measures of strain compared with singular values of F (LAPACK) and closed forms."""
 
 import numpy as np
 import pytest

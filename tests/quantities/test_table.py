@@ -1,4 +1,4 @@
-"""The table of quantities: a made-up one is found wherever quantities are shown."""
+"""The table of quantities: an invented quantity appears wherever quantities are shown."""
 
 import json
 
@@ -32,7 +32,7 @@ MESH = "1x1x4"
 
 @pytest.fixture(scope="module", autouse=True)
 def made_up():
-    """Enter a quantity into the table: the arc that a point of the outer face at the end moves."""
+    """Add a quantity to the table: the arc of a point on the outer face at the free end."""
 
     @entry(
         "tube", kind=LENGTH, label="arc of the rim", section="tube", traits=TRAITS, picture="arc"
@@ -64,7 +64,7 @@ def arc(row, case):
     return np.radians(row["twist_deg"]) * case.tube.outer_radius
 
 
-def test_each_model_has_it_in_its_step_table(solved):
+def test_step_tables_of_both_models_have_it(solved):
     case, result = solved
     for row in result.rows:
         assert row[COLUMN] == pytest.approx(arc(row, case), rel=1e-12, abs=1e-12)
@@ -73,7 +73,7 @@ def test_each_model_has_it_in_its_step_table(solved):
     assert [row[COLUMN] for row in run.rows] == pytest.approx([row[COLUMN] for row in fast])
 
 
-def test_it_is_read_back(solved, tmp_path):
+def test_it_is_read_from_a_folder(solved, tmp_path):
     _, result = solved
     result.save(tmp_path)
     rows = Result.load(tmp_path).rows
@@ -106,7 +106,7 @@ def test_each_quantity_is_defined():
         assert quantity.definition.endswith("."), quantity.name
 
 
-def test_a_study_draws_it(study_result):
+def test_study_has_a_picture_of_it(study_result):
     figure = dict(figures(study_result))["arc"].figure()
     assert "arc of the rim [mm]" in {text.get_text() for text in figure.findobj(Text)}
 
@@ -128,14 +128,14 @@ def test_it_may_be_measured(study_result, tmp_path):
     assert row["bias"] == pytest.approx(-0.5, rel=1e-6)
 
 
-def test_a_tolerance_may_name_it_and_the_mirror_flips_it(study_result):
+def test_tolerance_may_name_it_and_the_mirror_image_changes_its_sign(study_result):
     (tolerance,) = parse("rim_arc 0.1 cm", study_result)
     assert (tolerance.quantity.column, tolerance.limit) == (COLUMN, pytest.approx(1.0))
     assert str(tolerance) == "rim_arc 1 mm"
     assert Element((), mirrored=True).sign(COLUMN) == -1
 
 
-def test_page_and_stills_read_it_out(solved):
+def test_page_and_stills_display_it(solved):
     case, result = solved
     packed = pack(exhibits(result), "Made up")
     head = json.loads(packed[4 : 4 + int.from_bytes(packed[:4], "little")])

@@ -155,7 +155,9 @@ def test_a_move_is_shown_from_where_it_began(make_case):
     figure, page = blank(solve(case, "fe", COARSE))
     heads = [" ".join(head) for head in page.layout.heads]
     assert heads == ["FE model, at rest", "FE model, 4 kPa", f"FE model, {MINUS}6 mm"]
-    assert said(figure).split("\n").count("all") == 2, "at rest and pushed in, threads hang loose"
+    assert said(figure).split("\n").count("all") == 2, (
+        "at rest and with volume added, threads hang loose"
+    )
     assert said(figure).split("\n").count("none") == 1
     check_lettering(figure)
 

@@ -24,7 +24,7 @@ from tests.helpers.shown import titled
 TEXTS = [
     "slack 5 %",
     "A, +20°, 12 threads, sliding, slack 5 %, cut at 30 deg",
-    "slack of a-name-of-just_thirty-two_letter: 12.5 % at 3 mL pushed in, 15 to 30 kPa",
+    "slack of a-name-of-just_thirty-two_letter: 12.5 % at 3 mL added, 15 to 30 kPa",
     "W" * 60,
     "膜の管のねじれと伸び, Привет",
     "costs $5 and $6",
