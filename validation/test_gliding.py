@@ -145,11 +145,11 @@ def test_tension_is_the_same_all_along(full: bool) -> None:
     shape = "full tube" if full else "sector"
     checks = path.balance(shape)
     for state in path.states[1:]:
-        for links in path.model.links(state.x):
-            numbers = np.unique(links.thread)
-            means = [links.tension[links.thread == number].mean() for number in numbers]
-            spread = [np.ptp(links.tension[links.thread == number]) for number in numbers]
-            what = f"{shape}, {links.family.name}, {state.pressure * 1e3:.0f} kPa"
+        for segments in path.model.segments(state.x):
+            numbers = np.unique(segments.thread)
+            means = [segments.tension[segments.thread == number].mean() for number in numbers]
+            spread = [np.ptp(segments.tension[segments.thread == number]) for number in numbers]
+            what = f"{shape}, {segments.family.name}, {state.pressure * 1e3:.0f} kPa"
             checks += path.found(
                 Quantity(f"{what}, threads seen", PRACTICE, 6 if full else 1, len(numbers), 0.0),
                 at_most(f"{what}, 1e-3 over the least T (N)", PRACTICE, 1.0, 1e-3 / min(means)),
@@ -179,8 +179,8 @@ def test_sliding_tension_lies_within_that_of_bonded_threads() -> None:
     bonded, sliding = wrist("bonded", "standard"), wrist("sliding", "standard")
     window, checks = bonded.model.case.tube.wall, []
     for one, other in zip(
-        bonded.model.links(bonded.states[-1].x),
-        sliding.model.links(sliding.states[-1].x),
+        bonded.model.segments(bonded.states[-1].x),
+        sliding.model.segments(sliding.states[-1].x),
         strict=True,
     ):
         what, tension = f"ready case, {one.family.name}", other.mean_tension

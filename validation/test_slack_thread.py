@@ -188,7 +188,7 @@ def test_fe_thread_engages_where_its_path_is_long_enough(hold: str) -> None:
     for state in path.states:
         steps = np.diff(threads.positions(path.model.tube.evaluate(state.x)), axis=1)
         lengths.append(np.linalg.norm(steps, axis=2).sum())
-        shares.append(path.model.links(state.x)[0].taut_fraction)
+        shares.append(path.model.segments(state.x)[0].taut_fraction)
     what = f"70 deg, 8 %, {hold}"
     falls = max(0.0, -float(np.diff(shares).min()))
     checks = [

@@ -18,7 +18,7 @@ from fem.fe.system.assembly import Stiffness, pull_back_matrices
 from fem.fe.system.low_rank import LowRankUpdate
 from fem.fe.threads.family import ImmersedFamily
 from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS, PotentialPart
-from fem.quantities.measures import Reactions, ThreadLinks, TubeValues
+from fem.quantities.measures import Reactions, ThreadSegments, TubeValues
 from fem.quantities.shape import Shape
 
 
@@ -75,7 +75,7 @@ class FEModel:
             "nodes": len(self.body.nodes),
             "unknowns": self.motion.size,
             "threads_meshed": {t.family.name: t.count for t in self.threads},
-            "thread_links": {t.family.name: int(t.element.max()) + 1 for t in self.threads},
+            "thread_elements": {t.family.name: int(t.element.max()) + 1 for t in self.threads},
         }
 
     def rest(self) -> Array:
@@ -181,10 +181,10 @@ class FEModel:
         area = np.pi * self.case.tube.bore_radius**2
         return Reactions(-self.copies * fz.sum(), -self.copies * torque, area)
 
-    def links(self, x: Array) -> list[ThreadLinks]:
-        """Return the links of the threads, of the families in the order of the case."""
+    def segments(self, x: Array) -> list[ThreadSegments]:
+        """Return the segments of the threads, of the families in the order of the case."""
         at = self.tube.evaluate(x)
-        return [threads.links(at) for threads in self.threads]
+        return [threads.segments(at) for threads in self.threads]
 
     def tube_values(self, x: Array) -> TubeValues:
         """Return the values that the quantities are computed from."""
@@ -202,7 +202,7 @@ class FEModel:
             wall_stretch=float(self.tube.strain.stretch().max()),
             wall_invariant=float(self.tube.strain.first_invariant().max()),
             locking=self.case.rubber.constitutive_law.locking,
-            threads=[links.values(tube) for links in self.links(x)],
+            threads=[segments.values(tube) for segments in self.segments(x)],
         )
 
     def shape(self, x: Array, pressure: float) -> Shape:

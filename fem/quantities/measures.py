@@ -20,22 +20,22 @@ ROUND_OFF = 1e-12
 
 
 @dataclass(frozen=True)
-class ThreadLinks:
-    """The links of the threads of one family, in their order along each thread from the base.
+class ThreadSegments:
+    """The segments of the threads of one family, in their order along each thread from the base.
 
     Attributes
     ----------
     family
         The family.
     tension, strain
-        Tension (N) and strain of each link, shape (links,); a slack one has negative strain.
+        Tension (N) and strain of each segment, shape (segments,); a slack one has negative strain.
     rest
-        Length of each link on the tube at rest (mm), shape (links,).
+        Length of each segment on the tube at rest (mm), shape (segments,).
     arm
         Moment of a unit tension about the axis (mm), r sin(psi) at the current radius and angle,
-        shape (links,).
+        shape (segments,).
     thread
-        Number of the thread of each link, shape (links,).
+        Number of the thread of each segment, shape (segments,).
     """
 
     family: ThreadFamily
@@ -65,7 +65,7 @@ class ThreadLinks:
         """Return pull (N) and torque (N mm) of all threads of the family on the base.
 
         Both are averaged over the first `window` (mm) of each thread: next to the plate the tension
-        of a single link depends on the mesh.
+        of a single segment depends on the mesh.
         """
         sums = np.zeros(2)
         numbers = np.unique(self.thread)

@@ -69,7 +69,7 @@ ANSWERS = {
     "tangent": lambda model, x: model.tangent(x, LOADS).solve(np.cos(np.arange(len(x)))),
     "reactions": lambda model, x: model.reactions(x, LOADS).force,
     "stretch": lambda model, x: model.wall_stretch(x),
-    "tension": lambda model, x: model.links(x)[0].tension,
+    "tension": lambda model, x: model.segments(x)[0].tension,
     "shape": lambda model, x: model.shape(x, 0.0).threads[1].ends,
 }
 

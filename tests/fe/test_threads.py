@@ -97,7 +97,7 @@ def test_threads_spread_over_another_number_report_the_tension_of_the_own_ones(t
     family = ImmersedFamily(own, OuterFace(body, B), count=36)
     at = Evaluation(ruffled(body, 1.3, 1.2, 2.0))
     assert family.tension(at) == pytest.approx(3 * spread.tension(at), rel=ROUND_OFF)
-    assert family.links(at).tension == pytest.approx(family.tension(at), rel=ROUND_OFF)
+    assert family.segments(at).tension == pytest.approx(family.tension(at), rel=ROUND_OFF)
     assert close(
         forces_of(family, body, at), forces_of(spread, body, at), ROUND_OFF
     )  # the wall feels all of them
@@ -173,7 +173,7 @@ def test_even_strain_gives_every_element_the_exact_arm(threads, angle, full):
     at = Evaluation(moved(body.nodes, bulge, stretch, twist) - body.nodes)
     r = bulge * B
     psi = np.arctan2(r * (np.tan(family.family.angle) / B + twist / L), stretch)
-    arm = family.links(at).arm
+    arm = family.segments(at).arm
     # quadratic cells of 20 mm carry the twist to some 1e-3
     assert arm == pytest.approx(r * np.sin(psi), rel=1e-2)
     assert np.abs(arm - r * np.sin(psi)).mean() < 3e-3 * abs(r * np.sin(psi))

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from fem.case.thread_family import ThreadFamily
 from fem.fast.model import FastModel
 from fem.quantities.column import measures
-from fem.quantities.measures import ThreadLinks, TubeValues
+from fem.quantities.measures import ThreadSegments, TubeValues
 
 
 def family(**keys):
@@ -21,10 +21,10 @@ def family(**keys):
 FAMILY = family()
 
 
-def links(tension, rest, thread=None, strain=None, arm=None, family=FAMILY):
-    """Return links with these values; by default of one thread, with no strain and unit arms."""
+def segments(tension, rest, thread=None, strain=None, arm=None, family=FAMILY):
+    """Return segments with these values; by default of one thread, with no strain and unit arms."""
     count = len(rest)
-    return ThreadLinks(
+    return ThreadSegments(
         family,
         tension=np.array(tension, dtype=float),
         strain=np.zeros(count) if strain is None else np.array(strain),
@@ -44,86 +44,90 @@ def test_peak_tension_is_the_greatest_of_all_windows(pieces, window):
     drawn = np.repeat(tension, rest)
     window = min(window, len(drawn))
     expected = max(np.convolve(drawn, np.ones(window), "valid")) / window
-    found = links(tension, rest).peak_tension(float(window))
+    found = segments(tension, rest).peak_tension(float(window))
     assert found == pytest.approx(expected, rel=1e-12, abs=1e-12)  # round-off of a sum
 
 
 def test_peak_over_a_window_that_is_not_a_multiple_of_a_link():
     # worked by hand: the best window of 1.5 takes all of the 6 and half of the 4
-    assert links([1, 6, 4, 0], [1, 1, 1, 1]).peak_tension(1.5) == pytest.approx(8 / 1.5, rel=1e-15)
+    assert segments([1, 6, 4, 0], [1, 1, 1, 1]).peak_tension(1.5) == pytest.approx(
+        8 / 1.5, rel=1e-15
+    )
 
 
 def test_peak_over_a_window_longer_than_the_thread_is_the_mean():
-    chain = links([1, 6, 4], [1, 2, 1])
-    assert chain.peak_tension(100.0) == pytest.approx(chain.mean_tension, rel=1e-15)  # round-off
+    threads = segments([1, 6, 4], [1, 2, 1])
+    assert threads.peak_tension(100.0) == pytest.approx(
+        threads.mean_tension, rel=1e-15
+    )  # round-off
 
 
 def test_peak_over_a_short_window_is_the_greatest_link():
-    assert links([1, 6, 4], [1, 2, 1]).peak_tension(0.01) == pytest.approx(
+    assert segments([1, 6, 4], [1, 2, 1]).peak_tension(0.01) == pytest.approx(
         6, rel=1e-12
     )  # round-off
 
 
 def test_window_does_not_reach_from_one_thread_to_the_next():
-    two = links([0, 8, 8, 0], [1, 1, 1, 1], thread=[0, 0, 1, 1])
+    two = segments([0, 8, 8, 0], [1, 1, 1, 1], thread=[0, 0, 1, 1])
     assert two.peak_tension(2.0) == pytest.approx(4.0, rel=1e-15)  # as one thread it would be 8
-    assert links([0, 8, 8, 0], [1, 1, 1, 1]).peak_tension(2.0) == pytest.approx(8.0, rel=1e-15)
+    assert segments([0, 8, 8, 0], [1, 1, 1, 1]).peak_tension(2.0) == pytest.approx(8.0, rel=1e-15)
 
 
-def test_links_of_a_thread_need_not_be_adjacent():
-    two = links([0, 8, 2, 6], [1, 1, 1, 1], thread=[0, 1, 0, 1])
+def test_segments_of_a_thread_need_not_be_adjacent():
+    two = segments([0, 8, 2, 6], [1, 1, 1, 1], thread=[0, 1, 0, 1])
     assert two.peak_tension(2.0) == pytest.approx(7.0, rel=1e-15)  # round-off
 
 
 def test_mean_tension_is_weighted_by_length():
-    assert links([1, 4], [3, 1]).mean_tension == 7 / 4
+    assert segments([1, 4], [3, 1]).mean_tension == 7 / 4
 
 
 def test_taut_fraction_is_the_length_under_tension():
-    assert links([0, 2, 0, 1], [1, 2, 4, 1]).taut_fraction == 3 / 8
-    assert links([0, 0], [1, 2]).taut_fraction == 0.0
-    assert links([1, 2], [1, 2]).taut_fraction == 1.0
+    assert segments([0, 2, 0, 1], [1, 2, 4, 1]).taut_fraction == 3 / 8
+    assert segments([0, 0], [1, 2]).taut_fraction == 0.0
+    assert segments([1, 2], [1, 2]).taut_fraction == 1.0
 
 
 def test_round_off_is_not_tension():
-    assert links([1e-13, 1e-9], [1, 1]).taut_fraction == 0.5  # EA = 200 N: 5e-16 and 5e-12 of it
+    assert segments([1e-13, 1e-9], [1, 1]).taut_fraction == 0.5  # EA = 200 N: 5e-16 and 5e-12 of it
 
 
 def test_mean_strain_is_weighted_by_length_and_may_be_negative():
-    chain = links([0, 5], [3, 1], strain=[-0.04, 0.02])
-    assert chain.mean_strain == pytest.approx((-0.12 + 0.02) / 4, rel=1e-15)
+    threads = segments([0, 5], [3, 1], strain=[-0.04, 0.02])
+    assert threads.mean_strain == pytest.approx((-0.12 + 0.02) / 4, rel=1e-15)
 
 
 def test_pull_and_torque_at_the_base_are_those_of_all_threads():
     # the body has both threads of the family, as a full tube
-    two = links([1, 9, 3, 9], [2, 1, 2, 1], thread=[0, 0, 1, 1], arm=[4, 7, 5, 7])
+    two = segments([1, 9, 3, 9], [2, 1, 2, 1], thread=[0, 0, 1, 1], arm=[4, 7, 5, 7])
     assert two.at_base(2.0) == pytest.approx((1 + 3, 1 * 4 + 3 * 5), rel=1e-15)
 
 
 def test_pull_at_the_base_is_that_of_the_whole_family():
     """A sector has one thread of several equal ones."""
     assert FAMILY.count == 2
-    one = links([3, 9], [2, 1], arm=[4, 7])
+    one = segments([3, 9], [2, 1], arm=[4, 7])
     assert one.at_base(2.0) == pytest.approx((2 * 3, 2 * 3 * 4), rel=1e-15)
 
 
 def test_pull_at_the_base_is_a_mean_over_the_first_part():
-    # worked by hand: 2 mm of the first link and 1 of the second, as in (2 * 1 + 1 * 4)/3
-    chain = links([1, 4, 100], [2, 5, 1], arm=[3, 6, 1])
+    # worked by hand: 2 mm of the first segment and 1 of the second, as in (2 * 1 + 1 * 4)/3
+    threads = segments([1, 4, 100], [2, 5, 1], arm=[3, 6, 1])
     expected = 2 * np.array([(2 * 1 + 1 * 4) / 3, (2 * 1 * 3 + 1 * 4 * 6) / 3])
-    assert chain.at_base(3.0) == pytest.approx(expected, rel=1e-15)
+    assert threads.at_base(3.0) == pytest.approx(expected, rel=1e-15)
     # a part longer than the thread is the whole thread
-    assert chain.at_base(99.0)[0] == pytest.approx(2 * chain.mean_tension, rel=1e-15)
+    assert threads.at_base(99.0)[0] == pytest.approx(2 * threads.mean_tension, rel=1e-15)
 
 
 def test_part_at_the_base_is_taken_along_each_thread():
-    """The links are listed thread after thread, or alternately."""
-    in_turns = links([1, 3, 9, 9], [2, 2, 1, 1], thread=[0, 1, 0, 1])
+    """The segments are listed thread after thread, or alternately."""
+    in_turns = segments([1, 3, 9, 9], [2, 2, 1, 1], thread=[0, 1, 0, 1])
     assert in_turns.at_base(2.0) == pytest.approx((4, 4), rel=1e-15)
 
 
 def test_torque_of_a_left_handed_family_is_negative():
-    assert links([2], [5], arm=[-3.0]).at_base(1.0) == (4.0, -12.0)
+    assert segments([2], [5], arm=[-3.0]).at_base(1.0) == (4.0, -12.0)
 
 
 @pytest.fixture
@@ -148,7 +152,7 @@ def tube_values(case, families, **changes):
     return TubeValues(**(seen | changes))
 
 
-THREADS = [links([1, 4], [3, 1], strain=[0.004, 0.02], arm=[2.0, 2.0])]
+THREADS = [segments([1, 4], [3, 1], strain=[0.004, 0.02], arm=[2.0, 2.0])]
 
 
 def test_columns_follow_from_the_values(case):
@@ -161,7 +165,7 @@ def test_columns_follow_from_the_values(case):
     assert row["tension_N.A"] == 7 / 4
     assert row["thread_strain.A"] == pytest.approx(0.008, rel=1e-15)
     assert row["taut_fraction.A"] == 1.0
-    assert row["spool_pull_N.A"] == 2.0  # the wall is 1.5 mm: both threads' first links
+    assert row["spool_pull_N.A"] == 2.0  # the wall is 1.5 mm: both threads' first segments
     assert row["ring_torque_Nmm.A"] == 4.0
     # by the right triangle
     assert row["thread_length_mm.A"] == pytest.approx(60 / math.cos(math.radians(20)), rel=1e-15)
@@ -174,7 +178,7 @@ def test_utilisation_needs_a_breaking_load_or_a_locking_limit(case):
 
 def test_utilisation_of_a_thread_is_peak_tension_over_breaking_load(case):
     weak = family(breaking_load="16 N")
-    row = measures(tube_values(case, [links([1, 4, 4], [3, 1, 1], family=weak)]))
+    row = measures(tube_values(case, [segments([1, 4, 4], [3, 1, 1], family=weak)]))
     assert row["thread_utilisation.A"] == pytest.approx(4 / 16, rel=1e-15)
 
 
@@ -186,7 +190,7 @@ def test_utilisation_of_the_rubber_is_relative_to_its_locking_limit(make_case):
 
 def test_slack_makes_a_thread_longer(case):
     slack = family(slack="5 %")
-    row = measures(tube_values(case, [links([0], [1], family=slack)]))
+    row = measures(tube_values(case, [segments([0], [1], family=slack)]))
     expected = 1.05 * 60 / math.cos(math.radians(20))
     assert row["thread_length_mm.A"] == pytest.approx(expected, rel=1e-15)
 
@@ -213,15 +217,15 @@ def test_a_tube_that_narrows_has_no_bulge(case):
 
 
 def test_peak_tension_is_taken_over_one_wall_thickness(case):
-    chain = links([0, 9, 3], [1, 1, 1])
-    row = measures(tube_values(case, [chain]))
+    threads = segments([0, 9, 3], [1, 1, 1])
+    row = measures(tube_values(case, [threads]))
     assert row["tension_peak_N.A"] == pytest.approx((9 + 3 / 2) / 1.5, rel=1e-15)
     assert case.tube.wall == 1.5
 
 
 def test_each_family_has_its_columns(case):
-    other = links([1], [1], family=family(name="B"))
-    row = measures(tube_values(case, [links([0], [1]), other]))
+    other = segments([1], [1], family=family(name="B"))
+    row = measures(tube_values(case, [segments([0], [1]), other]))
     assert (row["tension_N.A"], row["tension_N.B"]) == (0.0, 1.0)
     assert (row["taut_fraction.A"], row["taut_fraction.B"]) == (0.0, 1.0)
 
@@ -244,12 +248,12 @@ def test_arm_of_a_thread_at_rest_is_that_of_its_helix(make_case, make_model, hol
     """B sin(alpha), positive for a right-handed helix."""
     case = make_case(threads__0__hold=hold, threads__1__hold=hold)
     fe, fast = make_model(case, "1x1x4"), FastModel(case)
-    at_rest = fe.links(fe.rest())
+    at_rest = fe.segments(fe.rest())
     taut = fast.tube_values(np.array([0.0, 0.0, 1e-3])).threads
-    for angle, links, threads in zip((20, -30), at_rest, taut, strict=True):
+    for angle, segments, threads in zip((20, -30), at_rest, taut, strict=True):
         arm = 6.5 * math.sin(math.radians(angle))
         # in the mesh the helices are on parabolas, whose radius has a relative error of 1e-4
-        assert links.arm == pytest.approx(arm, rel=5e-4)
+        assert segments.arm == pytest.approx(arm, rel=5e-4)
         assert threads.torque / threads.pull == pytest.approx(arm, rel=1e-4)
 
 

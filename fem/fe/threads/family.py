@@ -41,7 +41,7 @@ from fem.fe.threads.geodesic import GeodesicKinematics
 from fem.fe.threads.kinematics import Points, ThreadKinematics
 from fem.fe.threads.segments import cut_helices
 from fem.fe.wall.cell_forms import DISPLACEMENTS
-from fem.quantities.measures import ThreadLinks
+from fem.quantities.measures import ThreadSegments
 from fem.quantities.shape import ThreadCurves, polar_points
 from fem.threads.tension import TensionLaw
 
@@ -158,12 +158,12 @@ class ImmersedFamily(Part):
         tension, _ = self._law.tension(self.strain(at))
         return self._tension_factor * tension[self.element]
 
-    def links(self, at: Evaluation) -> ThreadLinks:
+    def segments(self, at: Evaluation) -> ThreadSegments:
         """Return the segments for the measures."""
         kinematics = self.kinematics(at)
         x, along = kinematics.position, kinematics.direction
         arm = x[..., 0] * along[..., 1] - x[..., 1] * along[..., 0]
-        return ThreadLinks(
+        return ThreadSegments(
             self.family,
             tension=self.tension(at),
             strain=self.strain(at)[self.element],
