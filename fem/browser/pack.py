@@ -54,8 +54,8 @@ import numpy as np
 from fem.quantities import table
 from fem.quantities.column import Measure
 from fem.scene import appearance
-from fem.scene.colours import NONE, Scale, Scales, scales_of
-from fem.scene.result_view import Exhibit
+from fem.scene.colours import NO_TENSION_RGB, Scale, Scales, scales_of
+from fem.scene.result_view import ResultView
 from fem.scene.solids import Solid, without_body
 from fem.wording.tables import PRESSURE, readout_columns
 
@@ -67,7 +67,7 @@ FIRST_CURVES = (table.twist, table.displacement)
 type Head = dict[str, Any]
 
 
-def pack(views: Sequence[Exhibit], title: str, scales: Scales | None = None) -> bytes:
+def pack(views: Sequence[ResultView], title: str, scales: Scales | None = None) -> bytes:
     """Return views as a pack.
 
     Parameters
@@ -132,7 +132,7 @@ def _scale(scale: Scale, blob: Blob) -> Head:
         "colours": blob.put(scale.colours, "u1"),
     }
     if scale.quantity == "tension":
-        head |= {"none": NONE, "none_title": appearance.NO_TENSION_TITLE}
+        head |= {"none": NO_TENSION_RGB, "none_title": appearance.NO_TENSION_TITLE}
     return head
 
 
@@ -147,7 +147,7 @@ def column_data(measure: Measure) -> Head:
     }
 
 
-def _view(view: Exhibit, scales: Scales, blob: Blob) -> Head:
+def _view(view: ResultView, scales: Scales, blob: Blob) -> Head:
     frames = _frames(view)
     points = np.concatenate([solid.points for solids in frames for solid in solids])
     displacements = [row[table.displacement.column] for row in view.rows]
@@ -168,11 +168,11 @@ def _view(view: Exhibit, scales: Scales, blob: Blob) -> Head:
     }
 
 
-def _frames(view: Exhibit) -> list[list[Solid]]:
+def _frames(view: ResultView) -> list[list[Solid]]:
     """Return the solids at each step, always the same ones in the same order."""
     if view.shapes:
         states = zip(view.shapes, view.rows, strict=True)
-        return [view.tessellation.solids(shape, row) for shape, row in states]
+        return [view.builder.solids(shape, row) for shape, row in states]
     steps = [
         {solid.role: solid for solid in without_body(view.case.tube, row)} for row in view.rows
     ]

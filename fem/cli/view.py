@@ -18,7 +18,7 @@ from fem.cli.view_options import LAST, WEB, WINDOW
 from fem.core.errors import InputError
 
 if TYPE_CHECKING:
-    from fem.scene.result_view import Exhibit
+    from fem.scene.result_view import ResultView
 
 MAX_LENGTHS = 50
 """Maximum visible height, in lengths of the longest tube at rest: a tube is still recognisable
@@ -59,7 +59,7 @@ def view(
 
 def load(
     folders: Sequence[Path], bench: Path | None, height_mm: float | None = None
-) -> list[Exhibit]:
+) -> list[ResultView]:
     """Return the views of results, each followed by its measurements.
 
     Raises
@@ -68,10 +68,10 @@ def load(
         If a folder is not a result or has no shapes; if the measurements cannot be used; or if the
         visible height (mm) is too great to recognise the tubes.
     """
-    from fem.scene.result_view import load_exhibits
+    from fem.scene.result_view import load_views
 
     check_no_study(folders)
-    views = load_exhibits(folders)
+    views = load_views(folders)
     if not views:
         raise InputError(f"{', '.join(map(str, folders))}: no state was found, not even at rest")
     limit = MAX_LENGTHS * max(view.case.tube.length for view in views)

@@ -13,7 +13,7 @@ from fem.browser.pack import pack
 from fem.report import page
 from fem.report.pictures import Picture, drawn
 from fem.results.result import Result
-from fem.scene.result_view import Exhibit, exhibits
+from fem.scene.result_view import ResultView, result_views
 from fem.wording.picture_text import DPI
 
 STRIDES = {1: "one", 2: "second", 4: "fourth", 8: "eighth"}
@@ -37,13 +37,13 @@ class Scene(NamedTuple):
 
 def stored_scene(result: Result, title: str) -> Scene:
     """Return the shapes of a result that a study has stored."""
-    return Scene(block(exhibits(result), title), *still_picture(result))
+    return Scene(block(result_views(result), title), *still_picture(result))
 
 
 def scenes(result: Result) -> Iterator[tuple[Scene | None, list[str]]]:
     """Yield the scene of a result and what it omits, each smaller than the one before."""
     still, note = still_picture(result)
-    for interactive, stride in scene_blocks(exhibits(result), result.case.title):
+    for interactive, stride in scene_blocks(result_views(result), result.case.title):
         yield Scene(interactive, still, note), _omitted(stride)
     shapes = "the interactive shapes" + (" (a picture replaces them)" if still else "")
     yield (Scene(None, still, note) if still else None), [shapes]
@@ -51,7 +51,7 @@ def scenes(result: Result) -> Iterator[tuple[Scene | None, list[str]]]:
         yield None, ["the interactive shapes and their picture"]
 
 
-def scene_blocks(shown: Sequence[Exhibit], title: str) -> Iterator[tuple[Markup, int]]:
+def scene_blocks(shown: Sequence[ResultView], title: str) -> Iterator[tuple[Markup, int]]:
     """Yield the element of the interactive shapes and its stride, with ever fewer states.
 
     Elements above the size limit are not made; their size is estimated from the number of pieces
@@ -70,7 +70,7 @@ def scene_blocks(shown: Sequence[Exhibit], title: str) -> Iterator[tuple[Markup,
         yield interactive, stride
 
 
-def _pieces(exhibit: Exhibit) -> int:
+def _pieces(exhibit: ResultView) -> int:
     """Return the pieces of threads in all states."""
     return sum(
         shape.sectors * sum(len(family.tension) for family in shape.threads)
@@ -91,7 +91,7 @@ def still_picture(result: Result) -> tuple[Picture | None, str]:
         return None, f"The picture could not be drawn: {error}."
 
 
-def thinned(exhibit: Exhibit, stride: int) -> Exhibit:
+def thinned(exhibit: ResultView, stride: int) -> ResultView:
     """Return a view with its first state, every `stride`-th one and the last."""
     last = len(exhibit.rows) - 1
     kept = sorted({*range(0, last + 1, stride), last})
@@ -99,7 +99,7 @@ def thinned(exhibit: Exhibit, stride: int) -> Exhibit:
     return replace(exhibit, rows=rows, shapes=[exhibit.shapes[number] for number in kept])
 
 
-def block(shown: Sequence[Exhibit], title: str) -> Markup:
+def block(shown: Sequence[ResultView], title: str) -> Markup:
     """Return the element of interactive shapes, with its scripts and data."""
     return Markup(scene_block(pack(shown, title)))
 

@@ -24,10 +24,10 @@ from fem.quantities.shape import Shape
 
 type Bytes = np.ndarray[Any, np.dtype[np.uint8]]
 
-NONE = (92, 92, 92)
+NO_TENSION_RGB = (92, 92, 92)
 """Colour of a slack thread, which carries no tension: grey; it is thin and dashed as well."""
 
-NONE_INDEX = 255
+NO_TENSION_INDEX = 255
 """Stands for no tension in place of a colour's number."""
 
 WALL = ("#fbf5ec", "#ecc597", "#cf9150")
@@ -69,23 +69,22 @@ class Scale:
         return with_unit(self.title, self.unit)
 
     def index(self, values: Array) -> Bytes:
-        """Return the numbers of the colours of values, shape (n,); `NONE_INDEX` for nan."""
+        """Return the numbers of the colours of values, shape (n,); `NO_TENSION_INDEX` for nan."""
         last = len(self.colours) - 1 - (self.quantity == "tension")
         share = (values - self.low) / (self.high - self.low)
         with np.errstate(invalid="ignore"):
             number = np.rint(last * np.clip(share, 0.0, 1.0))
-        return np.where(np.isnan(values), NONE_INDEX, number).astype(np.uint8)
+        return np.where(np.isnan(values), NO_TENSION_INDEX, number).astype(np.uint8)
 
     def rgb(self, values: Array) -> Bytes:
-        """Return the colours of values, shape (n, 3); the grey `NONE` for nan."""
-        return np.where(np.isnan(values)[:, None], NONE, self.colours[self.index(values)]).astype(
-            np.uint8
-        )
+        """Return the colours of values, shape (n, 3); the grey `NO_TENSION_RGB` for nan."""
+        slack = np.isnan(values)[:, None]
+        return np.where(slack, NO_TENSION_RGB, self.colours[self.index(values)]).astype(np.uint8)
 
 
 @dataclass(frozen=True)
 class Scales:
-    """The scales that exhibits shown together share; no tension where there are no threads."""
+    """The scales that views shown together share; no tension where there are no threads."""
 
     stretch: Scale
     tension: Scale | None
@@ -98,7 +97,7 @@ class Scales:
 
 
 class Shown(Protocol):
-    """A path, as far as colours show it: see :class:`fem.scene.result_view.Exhibit`."""
+    """A path, as far as colours show it: see :class:`fem.scene.result_view.ResultView`."""
 
     @property
     def case(self) -> Case:
@@ -109,18 +108,18 @@ class Shown(Protocol):
         """Its states."""
 
 
-def scales_of(exhibits: Iterable[Shown]) -> Scales:
-    """Return the scales for exhibits that are shown together.
+def scales_of(views: Iterable[Shown]) -> Scales:
+    """Return the scales for views that are shown together.
 
     They reach to the greatest stretch and tension of any state. Nodes on the plates are left out:
     at the rim of the bore the stretch has no bound, and what the FE model finds there is up to the
     mesh. It has the last colour.
     """
     stretch, tension, threads = 1.0, 0.0, False
-    for exhibit in exhibits:
-        families = exhibit.case.threads
+    for view in views:
+        families = view.case.threads
         threads = threads or bool(families)
-        for shape in exhibit.shapes:
+        for shape in view.shapes:
             stretch = max(stretch, _greatest_stretch(shape))
             for family, curves in zip(families, shape.threads, strict=True):
                 taut = curves.tension[carries(curves.tension, family.stiffness)]

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 FAMILY_ROOM = 1.7
 """Width of the lines that describe a family (in)."""
 
-LEAST_TURN = math.radians(4)
+MIN_TWIST = math.radians(4)
 """A smaller turn is not drawn: its arrow would be shorter than its head."""
 
 
@@ -64,7 +64,7 @@ def draw_turn(
     It is a spiral if the end turns round. The parameters are those of `draw_length`; `centre` is
     the place of the tube's axis (mm), `twist` the turn (rad).
     """
-    if abs(twist) <= LEAST_TURN:
+    if abs(twist) <= MIN_TWIST:
         return []
     radius = FREE_PLATE * tube.outer_radius
     top = height + PLATE_DEPTH * tube.outer_radius

@@ -23,7 +23,7 @@ from fem.measurements.bench import Bench, read_bench
 from fem.measurements.columns import GAUGE
 from fem.quantities import table
 from fem.quantities.column import Measure, measures_of
-from fem.scene.result_view import Exhibit
+from fem.scene.result_view import ResultView
 
 if TYPE_CHECKING:
     import pandas
@@ -35,12 +35,12 @@ A limit point is none of them: it is the model's, and nobody measured that it is
 """
 
 
-def with_bench(exhibits: Sequence[Exhibit], file: str | Path) -> list[Exhibit]:
-    """Return exhibits with what a bench file has of their cases after them.
+def with_bench(views: Sequence[ResultView], file: str | Path) -> list[ResultView]:
+    """Return views with what a bench file has of their cases after them.
 
     Parameters
     ----------
-    exhibits
+    views
         What the models say.
     file
         The bench file; its settings are changes of the case that is shown.
@@ -50,8 +50,8 @@ def with_bench(exhibits: Sequence[Exhibit], file: str | Path) -> list[Exhibit]:
     InputError
         If it cannot be used, or has no measurement of any case that is shown.
     """
-    beside = {exhibit.case.key: exhibit for exhibit in reversed(exhibits)}
-    read = {key: read_bench(file, exhibit.case) for key, exhibit in beside.items()}
+    beside = {view.case.key: view for view in reversed(views)}
+    read = {key: read_bench(file, view.case) for key, view in beside.items()}
     measured = {
         key: _measured(bench, beside[key], str(file))
         for key, bench in read.items()
@@ -59,23 +59,23 @@ def with_bench(exhibits: Sequence[Exhibit], file: str | Path) -> list[Exhibit]:
     }
     if not measured:
         raise InputError(f"{file}: no measurement is of the setting that is shown")
-    return [*_after_their_cases(exhibits, measured)]
+    return [*_after_their_cases(views, measured)]
 
 
 def _after_their_cases(
-    exhibits: Sequence[Exhibit], measured: dict[str, Exhibit]
-) -> Iterator[Exhibit]:
-    """Yield the exhibits, and what is measured of a case after the last one of it."""
-    last = {exhibit.case.key: number for number, exhibit in enumerate(exhibits)}
-    for number, exhibit in enumerate(exhibits):
-        yield exhibit
-        key = exhibit.case.key
+    views: Sequence[ResultView], measured: dict[str, ResultView]
+) -> Iterator[ResultView]:
+    """Yield the views, and what is measured of a case after the last one of it."""
+    last = {view.case.key: number for number, view in enumerate(views)}
+    for number, view in enumerate(views):
+        yield view
+        key = view.case.key
         if number == last[key] and key in measured:
             yield measured[key]
 
 
-def _measured(bench: Bench, beside: Exhibit, file: str) -> Exhibit:
-    """Return what was measured of the case of an exhibit, a row to each of its steps."""
+def _measured(bench: Bench, beside: ResultView, file: str) -> ResultView:
+    """Return what was measured of the case of an view, a row to each of its steps."""
     table = bench.table[bench.table.case == beside.case.key]
     curve = Curve.of(_means(table, bench.measures))
     pressures = _rising([row[GAUGE.column] for row in beside.rows])
@@ -90,7 +90,7 @@ def _measured(bench: Bench, beside: Exhibit, file: str) -> Exhibit:
     ]
     count = f"{len(table)} measurement{'s' if len(table) > 1 else ''} in {Path(file).name}"
     note = "; ".join([count, *bench.notes[:1]])
-    return Exhibit(beside.name, beside.case, "bench", rows, [], note)
+    return ResultView(beside.name, beside.case, "bench", rows, [], note)
 
 
 def _means(table: pandas.DataFrame, measures: Sequence[Measure]) -> pandas.DataFrame:

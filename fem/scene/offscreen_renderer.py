@@ -29,7 +29,7 @@ SOFTWARE_LIBRARIES = ("libOSMesa.so.8", "libOSMesa.so")
 
 
 @dataclass(frozen=True)
-class View:
+class Viewport:
     """The rectangle of the screen plane that is seen, mm on the screen plane.
 
     Attributes
@@ -66,7 +66,9 @@ def facing(normals: Array) -> Array:
     return np.asarray(normals @ towards)
 
 
-def render(actors: Iterable[Any], view: View, size: tuple[int, int]) -> np.ndarray[Any, Any]:
+def render(
+    actors: Iterable[Any], viewport: Viewport, size: tuple[int, int]
+) -> np.ndarray[Any, Any]:
     """Return the picture of actors, shape (size[1], size[0], 3), uint8, on white.
 
     Raises
@@ -74,16 +76,16 @@ def render(actors: Iterable[Any], view: View, size: tuple[int, int]) -> np.ndarr
     OSError
         If this machine cannot draw off screen.
     """
-    with Studio(view, size) as studio:
-        return studio.draw(actors)
+    with OffscreenRenderer(viewport, size) as renderer:
+        return renderer.draw(actors)
 
 
-class Studio:
+class OffscreenRenderer:
     """A window that is never shown, kept open for pictures of one size, seen from one place.
 
     Parameters
     ----------
-    view
+    viewport
         What is seen.
     size
         Width and height of the pictures (pixels).
@@ -96,11 +98,11 @@ class Studio:
         If this machine cannot draw off screen.
     """
 
-    def __init__(self, view: View, size: tuple[int, int], *, clear: bool = False) -> None:
+    def __init__(self, viewport: Viewport, size: tuple[int, int], *, clear: bool = False) -> None:
         import pyvista
         from vtkmodules.vtkRenderingCore import vtkRenderer
 
-        self._view, self._size, self._clear = view, size, clear
+        self._viewport, self._size, self._clear = viewport, size, clear
         with pyvista.vtk_verbosity("off"):  # VTK warns of each driver that it tries in vain
             self._window = _open_window()
         self._window.SetSize(*size)
@@ -114,7 +116,7 @@ class Studio:
         self._window.AddRenderer(self._renderer)
         light(self._renderer)
 
-    def __enter__(self) -> Studio:
+    def __enter__(self) -> OffscreenRenderer:
         """Return the open studio."""
         return self
 
@@ -132,7 +134,7 @@ class Studio:
         for actor in actors:
             self._renderer.AddActor(actor)
         with pyvista.vtk_verbosity("off"):
-            aim(self._renderer.GetActiveCamera(), self._view)
+            aim(self._renderer.GetActiveCamera(), self._viewport)
             self._renderer.ResetCameraClippingRange()
             self._window.Render()
             grab = vtkWindowToImageFilter()
@@ -267,14 +269,15 @@ def actor_of(
     return actor
 
 
-def aim(camera: Any, view: View) -> float:
-    """Point a vtkCamera so that `view` fills the picture; return the distance (mm)."""
-    centre = np.array([0.0, np.sin(ELEVATION), np.cos(ELEVATION)]) * (view.bottom + view.top) / 2
-    centre[0] = (view.left + view.right) / 2
-    distance = 4 * (view.width + view.height)
+def aim(camera: Any, viewport: Viewport) -> float:
+    """Point a vtkCamera so that `viewport` fills the picture; return the distance (mm)."""
+    middle = (viewport.bottom + viewport.top) / 2
+    centre = middle * np.array([0.0, np.sin(ELEVATION), np.cos(ELEVATION)])
+    centre[0] = (viewport.left + viewport.right) / 2
+    distance = 4 * (viewport.width + viewport.height)
     towards = np.array([0.0, -np.cos(ELEVATION), np.sin(ELEVATION)])
     camera.SetParallelProjection(True)
-    camera.SetParallelScale(view.height / 2)
+    camera.SetParallelScale(viewport.height / 2)
     camera.SetFocalPoint(*centre)
     camera.SetPosition(*(centre + distance * towards))
     camera.SetViewUp(0, 0, 1)

@@ -19,8 +19,8 @@ from fem.results.result import Result
 from fem.results.run import Run
 from fem.results.vtu_series import INDEX
 from fem.scene.appearance import MODEL_TITLES
-from fem.scene.solids import Solid, Tessellation, without_body
-from fem.scene.surface import Skin
+from fem.scene.solids import SceneBuilder, Solid, without_body
+from fem.scene.surface import WallSurfaces
 from fem.wording.run_sections import place_text, request_text, with_added
 from fem.wording.termination import limit_name, short_reason
 
@@ -29,7 +29,7 @@ AT_REST = 1e-6
 
 
 @dataclass(frozen=True)
-class Exhibit:
+class ResultView:
     """The path of one model, ready to be shown.
 
     Attributes
@@ -46,8 +46,8 @@ class Exhibit:
         The shape at each row; none at all where only figures are known.
     note
         Why the path ended early; empty if it did not.
-    skin
-        The skin of its body, where it is known already.
+    surfaces
+        The surfaces of its body, where it is known already.
     """
 
     name: str
@@ -56,7 +56,7 @@ class Exhibit:
     rows: list[dict[str, Any]]
     shapes: list[Shape]
     note: str = ""
-    skin: Skin | None = field(default=None, repr=False, compare=False)
+    surfaces: WallSurfaces | None = field(default=None, repr=False, compare=False)
 
     @property
     def title(self) -> str:
@@ -69,9 +69,9 @@ class Exhibit:
         return [self._label(row) for row in self.rows]
 
     @cached_property
-    def tessellation(self) -> Tessellation:
+    def builder(self) -> SceneBuilder:
         """What of its solids is the same at all steps."""
-        return Tessellation(self.case, self.shapes[0], self.skin)
+        return SceneBuilder(self.case, self.shapes[0], self.surfaces)
 
     def state(self, step: int) -> tuple[dict[str, Any], Shape | None]:
         """Return the row of a step and its shape, where it is known; beyond the last, the last."""
@@ -97,28 +97,28 @@ def at_rest(row: dict[str, Any]) -> bool:
     return not any(abs(row[one.column]) >= AT_REST for one in moves)  # one may be unknown: nan
 
 
-def solids(exhibit: Exhibit, step: int, *, cut: bool = False, start: bool = True) -> list[Solid]:
-    """Return what is seen of an exhibit at a step, its last one where it has no such step.
+def solids(view: ResultView, step: int, *, cut: bool = False, start: bool = True) -> list[Solid]:
+    """Return what is seen of an view at a step, its last one where it has no such step.
 
     The other parameters are those of :func:`state_solids`.
     """
-    return state_solids(exhibit, *exhibit.state(step), cut=cut, start=start)
+    return state_solids(view, *view.state(step), cut=cut, start=start)
 
 
 def state_solids(
-    exhibit: Exhibit,
+    view: ResultView,
     row: dict[str, Any],
     shape: Shape | None,
     *,
     cut: bool = False,
     start: bool = True,
 ) -> list[Solid]:
-    """Return what is seen of an exhibit in any state, be it between its steps.
+    """Return what is seen of an view in any state, be it between its steps.
 
     Parameters
     ----------
-    exhibit
-        The exhibit.
+    view
+        The view.
     row, shape
         The state; without a shape the plates and the tube at rest are shown.
     cut
@@ -127,14 +127,14 @@ def state_solids(
         Whether the tube at rest is shown as well.
     """
     if shape is None:
-        found = [*without_body(exhibit.case.tube, row)]
+        found = [*without_body(view.case.tube, row)]
     else:
-        found = exhibit.tessellation.solids(shape, row)
+        found = view.builder.solids(shape, row)
     return [solid for solid in found if len(solid.faces(cut)) and (start or solid.role != "start")]
 
 
-def exhibits(result: Result, name: str = "") -> list[Exhibit]:
-    """Return an exhibit to each model of a result, none to an FE run without shapes.
+def result_views(result: Result, name: str = "") -> list[ResultView]:
+    """Return an view to each model of a result, none to an FE run without shapes.
 
     Parameters
     ----------
@@ -143,12 +143,12 @@ def exhibits(result: Result, name: str = "") -> list[Exhibit]:
     name
         What to call it, if not by the title of its case.
     """
-    shown = [_exhibit(result.case, run, name) for run in result.runs]
-    return [exhibit for exhibit in shown if exhibit.shapes]
+    shown = [_view(result.case, run, name) for run in result.runs]
+    return [view for view in shown if view.shapes]
 
 
-def load_exhibits(folders: Iterable[str | Path]) -> list[Exhibit]:
-    """Return the exhibits of the results in folders, named apart where titles are alike.
+def load_views(folders: Iterable[str | Path]) -> list[ResultView]:
+    """Return the views of the results in folders, named apart where titles are alike.
 
     Raises
     ------
@@ -159,9 +159,9 @@ def load_exhibits(folders: Iterable[str | Path]) -> list[Exhibit]:
     results = [with_shapes(folder) for folder in given]
     names = names_of(given, [result.case.title for result in results])
     return [
-        exhibit
+        view
         for result, name in zip(results, names, strict=True)
-        for exhibit in exhibits(result, name)
+        for view in result_views(result, name)
     ]
 
 
@@ -171,7 +171,7 @@ def load_cases(folders: Iterable[str | Path]) -> dict[str, Case]:
     Raises
     ------
     InputError
-        As by :func:`load_exhibits`, but for shapes.
+        As by :func:`load_views`, but for shapes.
     """
     given = [Path(folder) for folder in folders]
     cases = []
@@ -241,11 +241,11 @@ def _end_of(path: tuple[str, ...], group: Sequence[tuple[str, ...]]) -> str:
     return PurePath(*path[-length:]).as_posix()
 
 
-def _exhibit(case: Case, run: Run, name: str) -> Exhibit:
+def _view(case: Case, run: Run, name: str) -> ResultView:
     rows = with_added(case, run.path)
     if run.model == "fast":
         shapes = [uniform_shape(case, row) for row in rows]
     else:
         shapes = run.shapes[: len(rows)]
     note = short_reason(run.termination)
-    return Exhibit(name or case.title, case, run.model, rows[: len(shapes)], shapes, note)
+    return ResultView(name or case.title, case, run.model, rows[: len(shapes)], shapes, note)

@@ -13,15 +13,15 @@ from fem.core.arrays import Array, Index
 from fem.quantities.measures import carries
 from fem.quantities.shape import Shape
 from fem.scene.appearance import MARK, START, Colour
-from fem.scene.colours import NONE
+from fem.scene.colours import NO_TENSION_RGB
 from fem.scene.plates import index_marks, place_of, plates, wire
-from fem.scene.surface import Skin, Surface
+from fem.scene.surface import Surface, WallSurfaces
 from fem.scene.thread_tubes import ThreadTubes
 from fem.scene.tube_sweep import Mesh, joined
 
 RUBBER: Colour = (0.80, 0.76, 0.71)
 PLATE: Colour = (0.80, 0.83, 0.87)
-NO_TENSION: Colour = (NONE[0] / 255, NONE[1] / 255, NONE[2] / 255)
+NO_TENSION: Colour = (NO_TENSION_RGB[0] / 255, NO_TENSION_RGB[1] / 255, NO_TENSION_RGB[2] / 255)
 
 THREAD = 0.022
 """Radius of a drawn thread over that of the tube, where threads do not crowd."""
@@ -69,7 +69,7 @@ class Solid:
         return self.opened if cut else self.triangles
 
 
-class Tessellation:
+class SceneBuilder:
     """What of the solids of a body is the same in all its states.
 
     Parameters
@@ -78,16 +78,16 @@ class Tessellation:
         The case.
     shape
         The body, in any state.
-    skin
-        Its skin, where it is known already.
+    surfaces
+        Its surfaces, where it is known already.
     """
 
-    def __init__(self, case: Case, shape: Shape, skin: Skin | None = None) -> None:
+    def __init__(self, case: Case, shape: Shape, surfaces: WallSurfaces | None = None) -> None:
         self._tube, self._families = case.tube, case.threads
-        self.skin = skin or Skin(shape, case.tube)
+        self.surfaces = surfaces or WallSurfaces(shape, case.tube)
         radius, dash = thread_radius(case), DASH * case.tube.outer_radius
         self._tubes = [
-            ThreadTubes(curves, shape.sectors, radius, dash, self.skin.wedge)
+            ThreadTubes(curves, shape.sectors, radius, dash, self.surfaces.wedge)
             for curves in shape.threads
         ]
 
@@ -105,11 +105,11 @@ class Tessellation:
 
     def _wall(self, shape: Shape) -> Iterator[Solid]:
         """Yield both sides of the wall and the faces that close it where it is cut."""
-        place, stretch = self.skin.place(shape), self.skin.stretch(shape)
+        place, stretch = self.surfaces.place(shape), self.surfaces.stretch(shape)
         surfaces: dict[str, Surface] = {
-            "wall": self.skin.outside,
-            "bore": self.skin.bore,
-            "cut": self.skin.cut,
+            "wall": self.surfaces.outside,
+            "bore": self.surfaces.bore,
+            "cut": self.surfaces.cut,
         }
         for role, surface in surfaces.items():
             points = place[surface.nodes]

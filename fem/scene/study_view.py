@@ -11,7 +11,7 @@ from fem.core.errors import InputError
 from fem.results.result import Result
 from fem.results.run import Run
 from fem.results.termination import REACHED
-from fem.scene.result_view import Exhibit, exhibits, with_shapes
+from fem.scene.result_view import ResultView, result_views, with_shapes
 from fem.study.runner import SHAPES
 from fem.study.study_result import StudyResult
 from fem.wording.run_sections import with_added
@@ -20,11 +20,11 @@ from fem.wording.termination import short_reason
 UNSHAPED = "its shapes were not kept"
 
 
-def setting_exhibits(study_result: StudyResult, folder: Path, case: Case) -> list[Exhibit]:
-    """Return an exhibit to each model that has a curve of one setting of a study.
+def setting_views(study_result: StudyResult, folder: Path, case: Case) -> list[ResultView]:
+    """Return an view to each model that has a curve of one setting of a study.
 
     The fast model's shapes follow from the table. Those of the FE model are read where the study
-    kept them; where it did not, its exhibit has rows only.
+    kept them; where it did not, its view has rows only.
 
     Parameters
     ----------
@@ -42,10 +42,10 @@ def setting_exhibits(study_result: StudyResult, folder: Path, case: Case) -> lis
     """
     runs = [run_of(study_result, case, model) for model in study_result.study.models]
     shown = [
-        exhibit
+        view
         for run in runs
         if run is not None
-        for exhibit in _kept(folder / SHAPES / case.key, run) or _told(case, run)
+        for view in _kept(folder / SHAPES / case.key, run) or _told(case, run)
     ]
     if not shown:
         raise InputError(f"{folder}: the study has no curve of this setting")
@@ -73,16 +73,16 @@ def _without_gaps(row: dict[Any, Any]) -> dict[str, Any]:
     }
 
 
-def _kept(folder: Path, run: Run) -> list[Exhibit]:
-    """Return the exhibit of the FE model from the shapes that are kept, if they are."""
+def _kept(folder: Path, run: Run) -> list[ResultView]:
+    """Return the view of the FE model from the shapes that are kept, if they are."""
     if run.model != "fe" or not folder.is_dir():
         return []
-    return [exhibit for exhibit in exhibits(with_shapes(folder)) if exhibit.model == "fe"]
+    return [view for view in result_views(with_shapes(folder)) if view.model == "fe"]
 
 
-def _told(case: Case, run: Run) -> list[Exhibit]:
-    """Return the exhibit of what the table tells."""
+def _told(case: Case, run: Run) -> list[ResultView]:
+    """Return the view of what the table tells."""
     if run.model == "fast":
-        return exhibits(Result(case, [run]))
+        return result_views(Result(case, [run]))
     note = "; ".join(filter(None, [short_reason(run.termination), UNSHAPED]))
-    return [Exhibit(case.title, case, run.model, with_added(case, run.path), [], note)]
+    return [ResultView(case.title, case, run.model, with_added(case, run.path), [], note)]

@@ -92,7 +92,7 @@ class Surface:
         return replace(self, triangles=self.triangles[:0])
 
 
-class Skin:
+class WallSurfaces:
     """The surfaces of a body, found once for all states of it.
 
     Parameters
@@ -156,7 +156,7 @@ class Skin:
 
 def _merged(points: Array, near: float) -> Index:
     """Return for each point the number of the first of those in its place, shape (points,)."""
-    from scipy.sparse import coo_array  # a command that needs no skin starts without
+    from scipy.sparse import coo_array  # a command that needs no surfaces starts without
     from scipy.sparse.csgraph import connected_components
     from scipy.spatial import KDTree
 

@@ -21,8 +21,8 @@ from fem.fast.shape import uniform_shape
 from fem.quantities import table
 from fem.quantities.column import Measure
 from fem.scene.colours import Scales, stretch_scale, tension_scale
-from fem.scene.result_view import Exhibit
-from fem.scene.surface import Skin
+from fem.scene.result_view import ResultView
+from fem.scene.surface import WallSurfaces
 from fem.web.guard import json_of, pack_response
 from fem.wording.remarks import cautions
 from fem.wording.tables import PRESSURE
@@ -40,7 +40,7 @@ class ExplorerData(NamedTuple):
 
     ranges: SliderRanges
     scales: Scales
-    skin: Skin
+    surfaces: WallSurfaces
 
 
 class LiveExplorer:
@@ -74,7 +74,7 @@ class LiveExplorer:
         ranges = slider_ranges(self._base)
         ranges = replace(ranges, notes=(*filter(None, [self._note]), *ranges.notes))
         shape = uniform_shape(ranges.base, evaluate_setting(ranges.start, ranges.base).rest)
-        return ExplorerData(ranges, explorer_scales(ranges), Skin(shape, ranges.base.tube))
+        return ExplorerData(ranges, explorer_scales(ranges), WallSurfaces(shape, ranges.base.tube))
 
     async def data(self) -> ExplorerData:
         """Return the data, computed once.
@@ -158,7 +158,9 @@ def explorer_scales(found: SliderRanges) -> Scales:
     )
 
 
-def evaluated(setting: Setting, ranges: SliderRanges, scales: Scales, skin: Skin) -> bytes:
+def evaluated(
+    setting: Setting, ranges: SliderRanges, scales: Scales, surfaces: WallSurfaces
+) -> bytes:
     """Return the pack of the fast model at a setting: one state, so that it is quick.
 
     Raises
@@ -168,14 +170,14 @@ def evaluated(setting: Setting, ranges: SliderRanges, scales: Scales, skin: Skin
     """
     ranges.check(setting)
     found = evaluate_setting(setting, ranges.base)
-    view = Exhibit(
+    view = ResultView(
         name=ranges.base.title,
         case=found.case,
         model="fast",
         rows=[found.row],
         shapes=[uniform_shape(found.case, found.row)],
         note=cautions(found.case, found.row, found.termination),
-        skin=skin,
+        surfaces=surfaces,
     )
     return pack([view], ranges.base.title, scales)
 

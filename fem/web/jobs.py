@@ -13,7 +13,7 @@ from fem.explore.fe_job import Jobs
 from fem.explore.setting import Resolution, Setting
 from fem.results.result import Result
 from fem.scene.colours import Scales
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.web.explorer import LiveExplorer
 from fem.web.guard import json_of, pack_response
 
@@ -70,4 +70,4 @@ class SolveHandler:
 
 
 def _packed(result: Result, scales: Scales) -> bytes:
-    return pack(exhibits(result), result.case.title, scales)
+    return pack(result_views(result), result.case.title, scales)

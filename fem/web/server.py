@@ -24,7 +24,7 @@ from fem.web.jobs import SolveHandler
 from fem.web.study import StudyHandler
 
 if TYPE_CHECKING:
-    from fem.scene.result_view import Exhibit
+    from fem.scene.result_view import ResultView
 
 ADDRESS = "127.0.0.1"
 MAX_REQUEST = 65536
@@ -36,7 +36,7 @@ SHUTDOWN_TIMEOUT = 1.0
 
 
 def serve(
-    views: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]],
+    views: Sequence[ResultView] | Callable[[], Sequence[ResultView]],
     title: str,
     *,
     base: Case | None = None,
@@ -114,7 +114,7 @@ def listen(port: int | None) -> socket.socket:
 
 
 def make_app(
-    views: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]],
+    views: Sequence[ResultView] | Callable[[], Sequence[ResultView]],
     title: str,
     *,
     base: Case | None,
@@ -151,7 +151,7 @@ def make_app(
 class Scene:
     """The views, loaded and packed once, while the browser loads the page."""
 
-    views: Sequence[Exhibit] | Callable[[], Sequence[Exhibit]]
+    views: Sequence[ResultView] | Callable[[], Sequence[ResultView]]
     title: str
     on_error: Callable[[InputError], None] | None
 

@@ -14,8 +14,8 @@ from fem.browser.pack import column_data, pack
 from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.explore.reachable_set import AXES
-from fem.scene.result_view import Exhibit
-from fem.scene.study_view import setting_exhibits
+from fem.scene.result_view import ResultView
+from fem.scene.study_view import setting_views
 from fem.study.plot_data import PlotData, plot_data
 from fem.study.study_result import StudyResult
 from fem.web.guard import pack_response
@@ -87,7 +87,7 @@ class StudyHandler:
         """The title of the study."""
         return self._study_result.study.title
 
-    def first(self) -> list[Exhibit]:
+    def first(self) -> list[ResultView]:
         """Return the views that are shown first."""
         return self.views(self._first)
 
@@ -97,7 +97,7 @@ class StudyHandler:
         keys = [*self._settings.case]
         return next((key for key in keys if (self._folder / "shapes" / key).is_dir()), keys[0])
 
-    def views(self, key: str) -> list[Exhibit]:
+    def views(self, key: str) -> list[ResultView]:
         """Return the views of a setting by the key of its case, named after the setting.
 
         Raises
@@ -107,7 +107,7 @@ class StudyHandler:
         InputError
             If its stored shapes are damaged.
         """
-        views = setting_exhibits(self._study_result, self._folder, self._case(key))
+        views = setting_views(self._study_result, self._folder, self._case(key))
         row = self._settings[self._settings.case == key].iloc[0]
         name = ", ".join(axis.text(row[axis.column]) for axis in self._plot_data.axes)
         return [replace(view, name=name or view.name) for view in views]

@@ -9,8 +9,8 @@ import pytest
 
 from fem.browser.pack import Blob, pack
 from fem.scene import appearance
-from fem.scene.colours import NONE, NONE_INDEX, scales_of
-from fem.scene.result_view import exhibits, solids
+from fem.scene.colours import NO_TENSION_INDEX, NO_TENSION_RGB, scales_of
+from fem.scene.result_view import result_views, solids
 from fem.solving.single import solve
 
 SIZES = {"i1": 1, "u1": 1, "i2": 2, "u2": 2, "u4": 4, "f4": 4}
@@ -45,7 +45,7 @@ def references(part):
 
 @pytest.fixture(scope="module")
 def shown(result):
-    return exhibits(result)
+    return result_views(result)
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +60,7 @@ def test_solids_are_unpacked_as_they_were_packed(shown, unpacked):
         unit = head["mmPerUnit"]
         assert unit < 0.003
         for step in range(3):
-            originals = view.tessellation.solids(view.shapes[step], view.rows[step])
+            originals = view.builder.solids(view.shapes[step], view.rows[step])
             for solid, packed in zip(originals, head["solids"], strict=True):
                 assert (packed["role"], packed["quantity"]) == (solid.role, solid.quantity)
                 assert packed["colour"] == pytest.approx(solid.colour)
@@ -86,9 +86,9 @@ def test_solids_are_unpacked_as_they_were_packed(shown, unpacked):
 def test_a_thread_without_tension_has_its_own_index(unpacked):
     threads = next(s for s in unpacked.head["views"][1]["solids"] if s["role"] == "threads")
     at_rest, last = (unpacked.array(threads["frames"][k]["values"]) for k in (0, -1))
-    assert set(at_rest) == {NONE_INDEX}
-    assert NONE_INDEX not in last
-    assert unpacked.head["scales"]["tension"]["none"] == list(NONE)
+    assert set(at_rest) == {NO_TENSION_INDEX}
+    assert NO_TENSION_INDEX not in last
+    assert unpacked.head["scales"]["tension"]["none"] == list(NO_TENSION_RGB)
 
 
 def test_the_head_has_steps_scales_and_columns(shown, unpacked):
@@ -183,7 +183,7 @@ def test_a_view_without_shapes_has_plates_and_marks(shown):
 
 def test_the_requested_drive_is_a_column(make_case):
     case = make_case(pressure=None, volume={"added": "1 mL", "steps": 1})
-    head = Unpacked(pack(exhibits(solve(case, "fast")), "syringe")).head
+    head = Unpacked(pack(result_views(solve(case, "fast")), "syringe")).head
     column = next(column for column in head["columns"] if column["name"] == "added_mL")
     assert (column["title"], column["unit"], column["digits"]) == ("added", "mL", 3)
     last = head["views"][0]["steps"][-1]
@@ -203,13 +203,13 @@ def test_indices_of_many_points_have_four_bytes():
 
 def test_a_tube_without_threads_has_no_scale_of_tension(make_case):
     case = make_case(threads=[], pressure={"end": "5 kPa", "steps": 1})
-    head = Unpacked(pack(exhibits(solve(case, "fast")), "bare")).head
+    head = Unpacked(pack(result_views(solve(case, "fast")), "bare")).head
     assert list(head["scales"]) == ["stretch"]
     assert "threads" not in {solid["role"] for solid in head["views"][0]["solids"]}
 
 
 def test_the_pack_of_the_ready_case_is_small(make_case):
     """Six steps of both models on the standard mesh, before compression."""
-    both = exhibits(solve(make_case()))
+    both = result_views(solve(make_case()))
     assert [len(view.rows) for view in both] == [6, 6]
     assert len(pack(both, "Greenhouse wrist")) < 1.2e6

@@ -18,7 +18,7 @@ import fem
 from fem.core.atomic_write import in_place_of, need_folder, write_text
 from fem.core.errors import InputError
 from fem.scene.film.writer import STOPPED, write_film
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.scene.still import save_still
 from fem.wording.picture_text import save_figure, write
 
@@ -64,7 +64,7 @@ def test_a_still_takes_this_way(result, tmp_path):
     file = tmp_path / "still.png"
     file.write_text("an older one")
     with full_at(500), pytest.raises(OSError, match="File too large"):
-        save_still(exhibits(result), file, step=2, dpi=40)
+        save_still(result_views(result), file, step=2, dpi=40)
     assert file.read_text() == "an older one"
 
 

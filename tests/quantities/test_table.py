@@ -15,7 +15,7 @@ from fem.quantities.column import ENDINGS, IF_BONDED, MESH_ERROR, find
 from fem.quantities.quantity import QUANTITIES, Trait, entry
 from fem.report.write import write_report
 from fem.results.result import Result
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.scene.still.readouts import readouts
 from fem.solving.batch import solve_batch
 from fem.solving.single import solve
@@ -137,13 +137,13 @@ def test_tolerance_may_name_it_and_the_mirror_image_changes_its_sign(study_resul
 
 def test_page_and_stills_display_it(solved):
     case, result = solved
-    packed = pack(exhibits(result), "Made up")
+    packed = pack(result_views(result), "Made up")
     head = json.loads(packed[4 : 4 + int.from_bytes(packed[:4], "little")])
     column = {"name": COLUMN, "title": "arc of the rim", "unit": "mm", "factor": 1.0, "digits": 3}
     assert column in head["columns"]
     assert head["exhibits"][0]["steps"][-1]["row"][COLUMN] == result.rows[2][COLUMN]
     assert COLUMN in [measure.column for measure in readout_columns([case])]
-    assert "arc of the rim [mm]" in [line.title for line in readouts(exhibits(result))]
+    assert "arc of the rim [mm]" in [line.title for line in readouts(result_views(result))]
 
 
 def test_the_report_has_it(solved, tmp_path):

@@ -9,13 +9,13 @@ from PIL import Image, ImageCms
 
 from fem.results.result import Result
 from fem.scene.colours import (
-    NONE,
-    NONE_INDEX,
+    NO_TENSION_INDEX,
+    NO_TENSION_RGB,
     scales_of,
     stretch_scale,
     tension_scale,
 )
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 
 
 def lab(colours):
@@ -57,13 +57,13 @@ def test_numbers_of_colours():
     assert stretch.index(np.array([1.0, 1.25, 1.5, 0.9, 2.0])).tolist() == [0, 128, 255, 0, 255]
     tension = tension_scale(0.2)
     values = np.array([0.0, 0.2, np.nan, 0.3])
-    assert tension.index(values).tolist() == [0, 254, NONE_INDEX, 254]
-    assert tension.rgb(values)[2].tolist() == list(NONE)
+    assert tension.index(values).tolist() == [0, 254, NO_TENSION_INDEX, 254]
+    assert tension.rgb(values)[2].tolist() == list(NO_TENSION_RGB)
     assert tension.rgb(values)[1].tolist() == tension.colours[254].tolist()
 
 
 def test_ranges_span_all_that_is_shown(result):
-    fe, fast = exhibits(result)
+    fe, fast = result_views(result)
     both = scales_of([fe, fast])
     shapes = fe.shapes + fast.shapes
     assert both.stretch.low == 1
@@ -78,7 +78,7 @@ def test_ranges_span_all_that_is_shown(result):
 
 def test_the_range_does_not_hang_on_the_mesh_at_the_plates(result):
     """There the stretch at the rim of the bore grows without end as cells shrink."""
-    (fe, _) = exhibits(result)
+    (fe, _) = result_views(result)
     last = fe.shapes[-1]
     on_plate = (last.nodes[:, 2] < 1e-3) | (last.nodes[:, 2] > 59.999)
     sharp = replace(last, stretch=np.where(on_plate, 9.0, last.stretch))
@@ -88,7 +88,7 @@ def test_the_range_does_not_hang_on_the_mesh_at_the_plates(result):
 
 
 def test_a_tube_at_rest_and_one_without_threads(result):
-    (fe, _) = exhibits(result)
+    (fe, _) = result_views(result)
     rest = scales_of([replace(fe, shapes=fe.shapes[:1], rows=fe.rows[:1])])
     assert rest.stretch.high == 1.01
     assert rest.tension.high == 1.0
@@ -101,4 +101,4 @@ def test_a_tube_at_rest_and_one_without_threads(result):
     scales = scales_of([replace(fe, case=bare_case, shapes=[bare], rows=fe.rows[:1])])
     assert scales.tension is None
     assert [scale.quantity for scale in scales] == ["stretch"]
-    assert scales_of(exhibits(Result(result.case, []))).stretch.high == 1.01
+    assert scales_of(result_views(Result(result.case, []))).stretch.high == 1.01

@@ -14,7 +14,7 @@ from fem.quantities.shape import Shape, ThreadCurves
 from fem.scene.film.between import shape_between
 from fem.scene.film.film import film_page, solved_row, state_at
 from fem.scene.film.writer import NoEncoderError, rate, write_film
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 
 LENGTH = 60.0
 
@@ -58,7 +58,7 @@ def test_a_point_may_stray_from_the_twist_by_less_than_half_a_turn():
 
 def test_the_free_end_between_two_steps(result):
     """Halfway its motion is the mean of both; no outside source: closed form."""
-    fe, _ = exhibits(result)
+    fe, _ = result_views(result)
     row, shape = state_at(fe, 1.5)
     for name in ("twist_deg", "displacement_mm"):
         assert row[name] == pytest.approx((fe.rows[1][name] + fe.rows[2][name]) / 2)
@@ -200,13 +200,13 @@ def test_a_gif_changes_only_where_its_pictures_do(tmp_path):
 
 
 def test_figures_are_those_of_the_nearest_solved_step(result):
-    fe, _ = exhibits(result)
+    fe, _ = result_views(result)
     found = [solved_row(fe, moment) for moment in (0.0, 0.4, 0.6, 1.49, 1.51, 2.0, 7.0)]
     assert found == [fe.rows[step] for step in (0, 0, 1, 1, 2, 2, 2)]
 
 
 def test_a_film_says_that_it_draws_between_the_steps(result):
-    layout = film_page(exhibits(result)).layout
+    layout = film_page(result_views(result)).layout
     assert "interpolated" in " ".join(layout.notes)
     assert "nearest solved step" in " ".join(layout.notes)
     samples = {"no tension", "index marks", "free end's mark at rest", "shape at rest"}

@@ -9,7 +9,7 @@ from scipy.interpolate import PchipInterpolator
 
 from fem.core.errors import InputError
 from fem.scene.measured_view import with_bench
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.solving.single import solve
 
 HEAD = "angle.A [deg],pressure [kPa],twist [deg],displacement [mm]"
@@ -18,7 +18,7 @@ HEAD = "angle.A [deg],pressure [kPa],twist [deg],displacement [mm]"
 @pytest.fixture(scope="module")
 def shown(make_case):
     """Return the fast model of the ready case in steps of 3 kPa."""
-    return exhibits(solve(make_case(), "fast"))
+    return result_views(solve(make_case(), "fast"))
 
 
 @pytest.fixture
@@ -33,8 +33,8 @@ def bench(tmp_path):
     return write
 
 
-def column(exhibit, name):
-    return [row[name] for row in exhibit.rows]
+def column(view, name):
+    return [row[name] for row in view.rows]
 
 
 def test_a_measured_path_has_a_row_to_each_step_of_the_model(shown, bench):
@@ -80,7 +80,7 @@ def test_stated_deviations_of_repeats_are_joined_by_their_squares(shown, bench):
 
 def test_while_the_free_end_is_moved_nothing_is_read(make_case, bench):
     case = make_case(move={"displacement": "-6 mm", "steps": 2}, pressure__steps=2)
-    shown = exhibits(solve(case, "fast"))
+    shown = result_views(solve(case, "fast"))
     _, measured = with_bench(shown, bench("20,7.5,5,-1", "20,15,20,-3"))
     assert len(measured.rows) == len(shown[0].rows) == 5
     assert np.isfinite(column(measured, "twist_deg")).tolist() == [False, True, True, False, False]
@@ -89,7 +89,7 @@ def test_while_the_free_end_is_moved_nothing_is_read(make_case, bench):
 def test_beside_a_limit_point_of_the_model_the_bench_has_none(make_case, bench):
     """The bare tube has one: the row is read at its pressure, and called by nothing else."""
     case = make_case(threads=[], pressure={"end": "40 kPa", "steps": 4})
-    shown = exhibits(solve(case, "fast"))
+    shown = result_views(solve(case, "fast"))
     file = bench("0,0", "8,1", "14,3", head="pressure [kPa],displacement [mm]")
     model, measured = with_bench(shown, file)
     top = model.rows[-1]["pressure_kPa"]
@@ -101,11 +101,11 @@ def test_beside_a_limit_point_of_the_model_the_bench_has_none(make_case, bench):
 
 
 def test_what_is_measured_stands_after_the_models_of_its_case(shown, make_case, bench):
-    other = exhibits(solve(make_case(threads__0__angle="11 deg"), "fast"), "other")
+    other = result_views(solve(make_case(threads__0__angle="11 deg"), "fast"), "other")
     fe = replace(shown[0], model="fe")
     found = with_bench([fe, *shown, *other], bench("20,6,5,-1", "11,6,7,-1"))
-    assert [exhibit.model for exhibit in found] == ["fe", "fast", "bench", "fast", "bench"]
-    assert [exhibit.rows[2]["twist_deg"] for exhibit in found if exhibit.model == "bench"] == [5, 7]
+    assert [view.model for view in found] == ["fe", "fast", "bench", "fast", "bench"]
+    assert [view.rows[2]["twist_deg"] for view in found if view.model == "bench"] == [5, 7]
 
 
 @pytest.mark.parametrize(

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 import pyvista
 
-from fem.scene.offscreen_renderer import Studio, View, actor_of, render
+from fem.scene.offscreen_renderer import OffscreenRenderer, Viewport, actor_of, render
 
-VIEW, SIZE = View(-10, 10, -5, 15), (200, 200)
+VIEW, SIZE = Viewport(-10, 10, -5, 15), (200, 200)
 
 
 @pytest.fixture(scope="module")
@@ -17,7 +17,7 @@ def layers():
 
 
 def test_a_window_draws_picture_after_picture(layers):
-    with Studio(VIEW, SIZE) as studio:
+    with OffscreenRenderer(VIEW, SIZE) as studio:
         pictures = [studio.draw(some) for some in (layers, layers[:1], layers)]
     assert np.array_equal(pictures[0], render(layers, VIEW, SIZE))
     assert np.array_equal(pictures[0], pictures[2])
@@ -26,7 +26,7 @@ def test_a_window_draws_picture_after_picture(layers):
 
 def test_a_clear_picture_laid_on_white_is_the_white_one(layers):
     """The rule of Porter and Duff for "over" (1984): c = a c1 + (1 - a) c0 (from memory)."""
-    with Studio(VIEW, SIZE, clear=True) as studio:
+    with OffscreenRenderer(VIEW, SIZE, clear=True) as studio:
         clear = studio.draw(layers).astype(float)
     cover = clear[..., 3:] / 255
     laid = cover * clear[..., :3] + (1 - cover) * 255

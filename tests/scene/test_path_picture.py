@@ -125,12 +125,12 @@ def test_lettering_of_shape(make_case, length, threads):
 def check_tags(figure, page):
     """Each stands in the view, and its line ends on its tube."""
     (stage,) = (axes for axes in figure.axes if axes.get_label() == "stage")
-    layout, threads = page.layout, page.layout.exhibits[0].case.threads
+    layout, threads = page.layout, page.layout.views[0].case.threads
     names = [family.name for family in threads]
     tags = [text for text in stage.texts if text.get_text().replace("\n", "") in names]
     assert [text.get_text().replace("\n", "") for text in tags] == names * len(layout.centres)
     for text in tags:
-        assert layout.view.bottom < text.get_position()[1] < layout.view.top
+        assert layout.viewport.bottom < text.get_position()[1] < layout.viewport.top
     spots = [line.get_xydata()[0] for line in stage.lines if line.get_marker() == "o"]
     assert len(spots) == len(tags)
     for number, (across, _) in enumerate(spots):

@@ -10,7 +10,7 @@ import pytest
 
 from fem.core.errors import InputError
 from fem.results.result import Result
-from fem.scene.result_view import at_rest, exhibits, load_cases, load_exhibits, names_of
+from fem.scene.result_view import at_rest, load_cases, load_views, names_of, result_views
 from fem.scene.still.readouts import readouts
 from fem.solving.single import solve
 from fem.wording.run_sections import drive_columns
@@ -19,15 +19,15 @@ from tests.helpers.shown import cut
 
 
 def test_every_model_has_its_states_and_shapes(result):
-    fe, fast = exhibits(result)
+    fe, fast = result_views(result)
     assert (fe.model, fast.model) == ("fe", "fast")
-    for exhibit, run in zip((fe, fast), result.runs, strict=True):
-        assert exhibit.name == "Greenhouse wrist"
-        assert exhibit.case is result.case
-        assert exhibit.rows == run.rows
-        assert exhibit.labels == ["at rest", "7.5 kPa", "15 kPa"]
-        assert exhibit.note == ""
-        for row, shape in zip(exhibit.rows, exhibit.shapes, strict=True):
+    for view, run in zip((fe, fast), result.runs, strict=True):
+        assert view.name == "Greenhouse wrist"
+        assert view.case is result.case
+        assert view.rows == run.rows
+        assert view.labels == ["at rest", "7.5 kPa", "15 kPa"]
+        assert view.note == ""
+        for row, shape in zip(view.rows, view.shapes, strict=True):
             top = (shape.nodes + shape.displacement)[:, 2].max()
             assert top == pytest.approx(row["stretch"] * result.case.tube.length)
     assert fe.shapes == result.runs[0].shapes
@@ -35,69 +35,69 @@ def test_every_model_has_its_states_and_shapes(result):
 
 def test_a_run_without_shapes_is_not_shown(result):
     fe, fast = result.runs
-    assert exhibits(Result(result.case, [replace(fe, shapes=[])])) == []
-    assert [e.model for e in exhibits(Result(result.case, [replace(fe, shapes=[]), fast]))] == [
+    assert result_views(Result(result.case, [replace(fe, shapes=[])])) == []
+    assert [e.model for e in result_views(Result(result.case, [replace(fe, shapes=[]), fast]))] == [
         "fast"
     ]
 
 
 def test_an_early_end_is_noted(result):
-    (exhibit,) = exhibits(Result(result.case, [cut(result.runs[0], 1)]))
-    assert len(exhibit.rows) == len(exhibit.shapes) == 2
-    assert_states(exhibit.note, "no equilibrium", "7.5 kPa", "step 2 of 2")
+    (view,) = result_views(Result(result.case, [cut(result.runs[0], 1)]))
+    assert len(view.rows) == len(view.shapes) == 2
+    assert_states(view.note, "no equilibrium", "7.5 kPa", "step 2 of 2")
 
 
 def test_nothing_is_shown_beyond_a_balloon_limit(make_case):
     result = solve(make_case(threads=[], pressure={"end": "30 kPa", "steps": 4}), "fast")
-    (exhibit,) = exhibits(result)
-    assert result.runs[0].rows[-1]["step"] > exhibit.rows[-1]["step"]
-    assert exhibit.rows[-1]["limit"]
-    pressure = f"{exhibit.rows[-1]['pressure_kPa']:.3g} kPa"
-    assert exhibit.labels[-1] == f"balloon limit, {pressure}"
-    assert exhibit.note.startswith("balloon limit at")
-    assert len(exhibit.shapes) == len(exhibit.rows)
+    (view,) = result_views(result)
+    assert result.runs[0].rows[-1]["step"] > view.rows[-1]["step"]
+    assert view.rows[-1]["limit"]
+    pressure = f"{view.rows[-1]['pressure_kPa']:.3g} kPa"
+    assert view.labels[-1] == f"balloon limit, {pressure}"
+    assert view.note.startswith("balloon limit at")
+    assert len(view.shapes) == len(view.rows)
 
 
 def test_states_of_a_move_are_called_by_it(make_case):
     case = make_case(move={"twist": "5 deg", "steps": 2}, pressure__steps=2, end={"force": "1 N"})
-    (exhibit,) = exhibits(solve(case, "fast"))
-    assert exhibit.labels[:3] == ["before inflation", "7.5 kPa", "15 kPa"]
-    assert exhibit.labels[-1] == "5 deg"
+    (view,) = result_views(solve(case, "fast"))
+    assert view.labels[:3] == ["before inflation", "7.5 kPa", "15 kPa"]
+    assert view.labels[-1] == "5 deg"
 
 
 def test_states_are_called_by_what_was_asked_for(make_case):
     """A volume or air, the pressure of each model beside it."""
     liquid = {"added": "2 mL", "steps": 2}
     result = solve(make_case(pressure=None, volume=liquid), "fast")
-    (exhibit,) = exhibits(result)
+    (view,) = result_views(result)
     rows = result.runs[0].rows
     at = [f"{row['pressure_kPa']:.3g} kPa" for row in rows]
-    assert exhibit.labels == ["at rest", f"1 mL added, {at[1]}", f"2 mL added, {at[2]}"]
+    assert view.labels == ["at rest", f"1 mL added, {at[1]}", f"2 mL added, {at[2]}"]
     added = [(row["volume_mm3"] - rows[0]["volume_mm3"]) / 1000 for row in rows]
-    assert [row["added_mL"] for row in exhibit.rows] == added
-    assert [column.column for column in drive_columns(exhibit.case)] == ["added_mL"]
-    titles = [line.title for line in readouts([exhibit])]
+    assert [row["added_mL"] for row in view.rows] == added
+    assert [column.column for column in drive_columns(view.case)] == ["added_mL"]
+    titles = [line.title for line in readouts([view])]
     assert titles[:2] == ["added [mL]", "pressure [kPa]"]
 
     air = {"mass": "5 mg", "steps": 2}
-    (exhibit,) = exhibits(solve(make_case(pressure=None, gas=air), "fast"))
-    row = exhibit.rows[2]
-    assert exhibit.labels[2] == f"{row['air_mg']:.3g} mg of air, {row['pressure_kPa']:.3g} kPa"
-    assert readouts([exhibit])[0].title == "air [mg]"
-    bench = replace(exhibit, model="bench", rows=[{"pressure_kPa": 3.0, "twist_deg": 1.0}])
+    (view,) = result_views(solve(make_case(pressure=None, gas=air), "fast"))
+    row = view.rows[2]
+    assert view.labels[2] == f"{row['air_mg']:.3g} mg of air, {row['pressure_kPa']:.3g} kPa"
+    assert readouts([view])[0].title == "air [mg]"
+    bench = replace(view, model="bench", rows=[{"pressure_kPa": 3.0, "twist_deg": 1.0}])
     assert bench._label(bench.rows[0] | {"displacement_mm": -2.0}) == "3 kPa"
 
 
 def test_a_path_of_which_one_state_is_left_is_called_by_it(result):
-    fe, _ = exhibits(result)
+    fe, _ = result_views(result)
     last = replace(fe, rows=fe.rows[-1:], shapes=fe.shapes[-1:])
     assert last.labels == ["15 kPa"]
 
 
 def test_a_minus_is_a_minus(make_case):
     case = make_case(move={"twist": "-5 deg", "steps": 1}, pressure__steps=1)
-    (exhibit,) = exhibits(solve(case, "fast"))
-    assert exhibit.labels[-1] == "\N{MINUS SIGN}5 deg"
+    (view,) = result_views(solve(case, "fast"))
+    assert view.labels[-1] == "\N{MINUS SIGN}5 deg"
 
 
 def test_a_row_whose_motion_nobody_measured_may_be_one_at_rest():
@@ -112,12 +112,12 @@ def test_folders_name_what_titles_do_not_tell_apart(result, make_case, tmp_path)
     fast.save(tmp_path / "first")
     shutil.copytree(tmp_path / "first", tmp_path / "second")
     solve(make_case(title="Other", pressure__steps=1), "fast").save(tmp_path / "third")
-    both = load_exhibits([tmp_path / "first", tmp_path / "second", tmp_path / "third"])
-    assert [exhibit.name for exhibit in both] == ["first", "second", "Other"]
-    assert load_exhibits([tmp_path / "first"])[0].name == "Greenhouse wrist"
-    assert np.array_equal(both[0].shapes[2].nodes, exhibits(fast)[0].shapes[2].nodes)
+    both = load_views([tmp_path / "first", tmp_path / "second", tmp_path / "third"])
+    assert [view.name for view in both] == ["first", "second", "Other"]
+    assert load_views([tmp_path / "first"])[0].name == "Greenhouse wrist"
+    assert np.array_equal(both[0].shapes[2].nodes, result_views(fast)[0].shapes[2].nodes)
     with pytest.raises(InputError, match="no such folder"):
-        load_exhibits([tmp_path / "first", tmp_path / "fourth"])
+        load_views([tmp_path / "first", tmp_path / "fourth"])
 
 
 def test_folders_of_one_last_name_are_told_apart_by_as_much_of_the_path_as_is_needed(tmp_path):
@@ -133,10 +133,10 @@ def test_cases_are_read_without_shapes_and_named_as_what_is_shown(result, tmp_pa
     for folder in ("p/out", "q/out"):
         result.save(tmp_path / folder)
     folders = [tmp_path / "p" / "out", tmp_path / "q" / "out"]
-    shown = load_exhibits(folders)
+    shown = load_views(folders)
     (folders[1] / "shape_001.vtu").write_bytes(b"damaged")
     cases = load_cases(folders)
-    assert list(cases) == list(dict.fromkeys(exhibit.name for exhibit in shown))
+    assert list(cases) == list(dict.fromkeys(view.name for view in shown))
     assert [case.hash for case in cases.values()] == 2 * [result.case.hash]
     with pytest.raises(InputError, match="named twice"):
         load_cases([folders[0], folders[0]])
@@ -146,7 +146,7 @@ def test_a_folder_that_is_named_twice_is_refused(result, tmp_path):
     Result(result.case, result.runs[1:]).save(tmp_path / "wrist")
     again = tmp_path / "wrist" / ".." / "wrist"
     with pytest.raises(InputError, match="named twice") as refusal:
-        load_exhibits([tmp_path / "wrist", again])
+        load_views([tmp_path / "wrist", again])
     assert str(refusal.value).startswith(str(again))
 
 
@@ -154,9 +154,9 @@ def test_shapes_of_the_fe_model_that_are_lost_are_missed(result, tmp_path):
     """The fast model alone would be shown, as if FE had not been asked for."""
     result.save(tmp_path / "wrist")
     (tmp_path / "wrist" / "shape.pvd").unlink()
-    for load in (load_exhibits, load_cases):
+    for load in (load_views, load_cases):
         with pytest.raises(InputError, match=r"shape\.pvd: this file is missing"):
             load([tmp_path / "wrist"])
     Result(result.case, result.runs[1:]).save(tmp_path / "fast")
-    assert [exhibit.model for exhibit in load_exhibits([tmp_path / "fast"])] == ["fast"]
+    assert [view.model for view in load_views([tmp_path / "fast"])] == ["fast"]
     assert len(load_cases([tmp_path / "fast"])) == 1

@@ -9,10 +9,10 @@ import pyvista
 
 import fem.scene.offscreen_renderer as rendering
 from fem.scene.appearance import BEHIND
-from fem.scene.colours import NONE, scales_of
-from fem.scene.offscreen_renderer import ELEVATION, View, actor_of, actors_of, project, render
+from fem.scene.colours import NO_TENSION_RGB, scales_of
+from fem.scene.offscreen_renderer import ELEVATION, Viewport, actor_of, actors_of, project, render
 from fem.scene.plates import index_marks, plates
-from fem.scene.result_view import exhibits, solids, state_solids
+from fem.scene.result_view import result_views, solids, state_solids
 from fem.scene.solids import thread_radius
 from fem.scene.still.path import path_page
 from fem.scene.surface import FRONT, vertex_normals
@@ -30,11 +30,11 @@ def mirrored(make_case):
 
 
 def test_parts_of_a_state(result):
-    fe, fast = exhibits(result)
-    for exhibit in (fe, fast):
-        whole = {solid.role: solid for solid in solids(exhibit, 2)}
+    fe, fast = result_views(result)
+    for view in (fe, fast):
+        whole = {solid.role: solid for solid in solids(view, 2)}
         assert list(whole) == ["wall", "bore", "threads", "plates", "marks", "start"]
-        opened = [solid.role for solid in solids(exhibit, 2, cut=True, start=False)]
+        opened = [solid.role for solid in solids(view, 2, cut=True, start=False)]
         assert opened == ["wall", "bore", "cut", "threads", "plates", "marks"]
         for solid in whole.values():
             assert solid.points.shape == solid.normals.shape
@@ -47,15 +47,15 @@ def test_parts_of_a_state(result):
 
 
 def test_the_wall_is_the_same_triangles_at_all_steps(result):
-    for exhibit in exhibits(result):
-        first, last = solids(exhibit, 0), solids(exhibit, 99)
+    for view in result_views(result):
+        first, last = solids(view, 0), solids(view, 99)
         assert np.array_equal(first[0].triangles, last[0].triangles)
-        assert np.array_equal(last[0].points, solids(exhibit, 2)[0].points), "there is no step 99"
+        assert np.array_equal(last[0].points, solids(view, 2)[0].points), "there is no step 99"
         assert not np.array_equal(first[0].points, last[0].points)
 
 
 def test_values_are_those_of_the_state(result):
-    fe, fast = exhibits(result)
+    fe, fast = result_views(result)
     wall, bore, threads, *_ = solids(fe, 2)
     row, tube = result.runs[0].rows[2], result.case.tube
     for solid, grown in (
@@ -75,7 +75,7 @@ def test_values_are_those_of_the_state(result):
 
 def test_a_thread_is_without_tension_where_the_measure_says_so(result):
     """However little there is of it beside others: of the slack part of `taut` in dashes."""
-    fe, _ = exhibits(result)
+    fe, _ = result_views(result)
     shape, threads = fe.shapes[2], fe.shapes[2].threads
     assert [fe.rows[2][f"taut_fraction.{name}"] for name in "AB"] == [1, 1]
 
@@ -125,14 +125,14 @@ def test_plates_hold_the_tube_between_them(result):
 
 
 def test_the_free_plate_is_where_the_tube_ends(result):
-    fe, _ = exhibits(result)
+    fe, _ = result_views(result)
     wall, _, _, plate, *_ = solids(fe, 2)
     assert abs(fe.rows[2]["displacement_mm"]) > 1
     assert plate.points[:, 2].max() == pytest.approx(wall.points[:, 2].max() + 0.2 * 6.5)
 
 
 def test_the_tube_at_rest_is_hidden_while_it_rests(result):
-    fe, _ = exhibits(result)
+    fe, _ = result_views(result)
     start = solids(fe, 0)[-1]
     assert start.role == "start"
     below = start.points[start.points[:, 2] < 59]
@@ -149,7 +149,7 @@ def test_threads_have_the_colours_of_the_bar(result):
     shown = [pyvista.wrap(actor.GetMapper().GetInput()) for actor in page.actors(page.states)]
     meshes = [mesh for mesh in shown if "colour" in mesh.point_data]
     at_rest, moved = meshes
-    assert set(map(tuple, at_rest["colour"])) == {NONE}, "at rest no thread has a colour"
+    assert set(map(tuple, at_rest["colour"])) == {NO_TENSION_RGB}, "at rest no thread has a colour"
     scale = page.scales.tension
     threads = next(solid for solid in page.solids(-1, *page.states[-1]) if solid.role == "threads")
     share = np.clip(threads.values / scale.high, 0, 1)
@@ -168,12 +168,12 @@ def lightness(pixels):
 
 def test_in_no_shade_a_colour_reads_as_a_wrong_one(result):
     """The palest of the wall at its darkest is lighter than the strongest in full light."""
-    fe, _ = exhibits(result)
+    fe, _ = result_views(result)
     wall = solids(fe, 2)[0]
     seen, scales = [], scales_of([fe])
     for value in (scales.stretch.low, scales.stretch.high):
         plain = replace(wall, values=np.full(len(wall.points), value))
-        picture = render(actors_of([plain], scales), View(-12, 12, -6, 66), (120, 360))
+        picture = render(actors_of([plain], scales), Viewport(-12, 12, -6, 66), (120, 360))
         seen.append(lightness(picture[(picture != 255).any(axis=2)]))
         share = picture[200, 60] / scales.stretch.rgb(np.array([value]))[0]
         assert (np.abs(share - 1) < 0.12).all(), "in the middle nearly the colour of the bar"
@@ -183,8 +183,8 @@ def test_in_no_shade_a_colour_reads_as_a_wrong_one(result):
 
 def test_the_shape_at_rest_shows_through_what_has_grown_over_it(result):
     """Faintly: as a translucent wire over the wall, by the rule of Porter and Duff (1984)."""
-    fe, _ = exhibits(result)
-    scales, view, size = scales_of([fe]), View(-12, 12, -6, 66), (240, 720)
+    fe, _ = result_views(result)
+    scales, view, size = scales_of([fe]), Viewport(-12, 12, -6, 66), (240, 720)
     found = solids(fe, 2)
     shown = [solid for solid in found if solid.role in ("wall", "start")]
     start = [solid for solid in found if solid.role == "start"]
@@ -219,9 +219,9 @@ def test_the_mirrored_case_is_the_mirrored_picture(result, mirrored):
     def places(result):
         page = path_page(result)
         layout, size = page.layout, page.layout.pixels(50)
-        red, green, blue = render(page.actors(page.states), layout.view, size).T.astype(int)
+        red, green, blue = render(page.actors(page.states), layout.viewport, size).T.astype(int)
         column, row = np.nonzero((red > 60) & (red > 3 * green) & (red > 3 * blue))
-        across = column / size[0] * layout.view.width - layout.centres[1]
+        across = column / size[0] * layout.viewport.width - layout.centres[1]
         top = row < size[1] / 2
         return across[top & (np.abs(across) < 10)]
 
@@ -234,7 +234,7 @@ def test_the_mirrored_case_is_the_mirrored_picture(result, mirrored):
 
 def test_projection_and_rendering_agree():
     box = pyvista.Box((-3, 5, 0, 0.01, 2, 9))
-    view = View(-10, 10, -5, 15)
+    view = Viewport(-10, 10, -5, 15)
     image = render([actor_of(box, (0, 0, 0), ambient=1.0)], view, (400, 400))
     row, column = np.nonzero(image.min(axis=2) < 128)
     pixel = 20 / 400
@@ -254,4 +254,4 @@ def test_rendering_without_a_driver_is_an_error_not_a_crash(monkeypatch):
     monkeypatch.setattr(rendering, "NO_DRIVER", vtkRenderWindow().GetClassName())
     monkeypatch.setattr(rendering, "_loads", lambda library: False)
     with pytest.raises(OSError, match="graphics driver"):
-        render([], View(0, 1, 0, 1), (10, 10))
+        render([], Viewport(0, 1, 0, 1), (10, 10))

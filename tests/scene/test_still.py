@@ -10,7 +10,7 @@ from PIL import Image
 
 from fem.core.errors import InputError
 from fem.scene.colours import scales_of
-from fem.scene.result_view import exhibits, solids
+from fem.scene.result_view import result_views, solids
 from fem.scene.still.figure import PageFigure, _length
 from fem.scene.still.keys import Keys
 from fem.scene.still.layout import MOST, TALL
@@ -24,7 +24,7 @@ MINUS = "\N{MINUS SIGN}"
 
 @pytest.fixture(scope="module")
 def shown(result):
-    return exhibits(result)
+    return result_views(result)
 
 
 def board(shown, step=-1, height=None, dpi=100):
@@ -40,8 +40,8 @@ def board(shown, step=-1, height=None, dpi=100):
 
 def test_the_readouts_are_the_row(shown):
     said = words(board(shown)[0].figure)
-    for exhibit in shown:
-        row = exhibit.rows[-1]
+    for view in shown:
+        row = view.rows[-1]
         assert f"{row['twist_deg']:.2f}" in said
         assert f"{row['displacement_mm']:.3f}".replace("-", MINUS) in said
         assert f"{row['bulge_mm']:.3f}" in said
@@ -81,7 +81,7 @@ def test_slack_families_are_named(shown):
 
 def test_threads_are_told_apart_where_cases_differ(shown, make_case):
     other = solve(make_case(pressure__steps=2, threads__1__angle="10 deg"), ["fast"])
-    said = words(board([*shown, *exhibits(other, "Another")])[0].figure)
+    said = words(board([*shown, *result_views(other, "Another")])[0].figure)
     assert f"{MINUS}30°, 12 threads" in said
     assert "+10°, 12 threads" in said
     assert "Another" in said
@@ -172,14 +172,14 @@ def test_lettering_of_other_tubes(make_case, length, families):
     ]
     drive = {"end": "0.5 kPa", "steps": 1}
     case = make_case(tube__length=length, threads=threads, pressure=drive)
-    check_lettering(board(exhibits(solve(case, ["fast"])))[0].figure)
+    check_lettering(board(result_views(solve(case, ["fast"])))[0].figure)
 
 
 def test_lettering_of_unlike_cases(shown, make_case):
     """Of one of them all is told that there is to tell."""
     changes = {"threads__0__hold": "sliding", "threads__0__slack": "cut at 30 deg"}
     other = solve(make_case(pressure__steps=2, **changes), ["fast"])
-    page, _ = board([*shown, *exhibits(other, "Another")])
+    page, _ = board([*shown, *result_views(other, "Another")])
     check_lettering(page.figure)
     assert "sliding, cut at 30 deg" in words(page.figure)
 
@@ -200,7 +200,7 @@ def test_slack_families_are_named_in_full(make_case):
     """Of two of three families with long names, in as many lines as they take."""
     names = ["a-name-of-just_thirty-two_letter", "another-name_of_thirty-two_letters"[:32], "B"]
     threads = [dict(FAMILIES[0], name=name, angle=f"{n} deg") for n, name in enumerate(names)]
-    solved = exhibits(solve(make_case(threads=threads, pressure__steps=1), ["fast"]))
+    solved = result_views(solve(make_case(threads=threads, pressure__steps=1), ["fast"]))
     rows = [
         dict(row, **{f"taut_fraction.{name}": 0.0 for name in names[:2]}) for row in solved[0].rows
     ]
@@ -221,11 +221,11 @@ def test_scale_bar_is_true(shown):
 
 def test_one_height_is_one_scale(shown, make_case):
     """Whatever the cases: 90 mm fill the view, and both base plates lie at one place."""
-    longer = exhibits(solve(make_case(tube__length="70 mm", pressure__steps=1), ["fast"]))
+    longer = result_views(solve(make_case(tube__length="70 mm", pressure__steps=1), ["fast"]))
     one, other = (board(some, height=90.0)[1] for some in (shown, longer))
-    assert one.view.height == other.view.height == 90.0
+    assert one.viewport.height == other.viewport.height == 90.0
     assert one.scale == other.scale == 90.0 / TALL
-    assert one.view.bottom == other.view.bottom
+    assert one.viewport.bottom == other.viewport.bottom
 
 
 def test_a_height_that_does_not_hold_the_tubes(shown):
@@ -261,7 +261,7 @@ def test_a_frame_is_the_page(shown):
     ("length", "said"), [("60 mm", "60.0 mm"), ("4 mm", "4.00 mm"), ("160 mm", "160.0 mm")]
 )
 def test_lengths_have_three_figures(result, length, said):
-    exhibit = exhibits(result)[1]
-    case = exhibit.case.changed(tube__length=length)
-    shown = type(exhibit)(exhibit.name, case, "fast", exhibit.rows, exhibit.shapes)
-    assert _length(shown, exhibit.rows[0]) == said
+    view = result_views(result)[1]
+    case = view.case.changed(tube__length=length)
+    shown = type(view)(view.name, case, "fast", view.rows, view.shapes)
+    assert _length(shown, view.rows[0]) == said

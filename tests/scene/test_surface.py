@@ -8,7 +8,7 @@ from scipy.spatial import KDTree
 
 from fem.fast.shape import uniform_shape
 from fem.results.result import Result
-from fem.scene.surface import FINE_OUTSIDE, WEDGE, Skin, from_front, vertex_normals
+from fem.scene.surface import FINE_OUTSIDE, WEDGE, WallSurfaces, from_front, vertex_normals
 from fem.solving.single import solve
 
 
@@ -37,23 +37,27 @@ def shapes(result):
 
 
 @pytest.fixture(scope="module")
-def skin(shapes, tube):
-    return Skin(shapes[0], tube)
+def surfaces(shapes, tube):
+    return WallSurfaces(shapes[0], tube)
 
 
-def surfaces(skin, shape):
-    place = skin.place(shape)
+def sides_of(surfaces, shape):
+    place = surfaces.place(shape)
     return {
         name: (surface, place[surface.nodes])
-        for name, surface in (("outside", skin.outside), ("bore", skin.bore), ("cut", skin.cut))
+        for name, surface in (
+            ("outside", surfaces.outside),
+            ("bore", surfaces.bore),
+            ("cut", surfaces.cut),
+        )
     }
 
 
-def test_areas_are_those_of_the_tube(skin, shapes, tube):
+def test_areas_are_those_of_the_tube(surfaces, shapes, tube):
     """12 cells round the tube: with nodes in their middles, a polygon of 24 corners."""
     half = math.pi / 24
     chord = math.sin(half) / half
-    of = surfaces(skin, shapes[0])
+    of = sides_of(surfaces, shapes[0])
     outside, points = of["outside"]
     whole = 2 * math.pi * tube.outer_radius * tube.length
     assert area(points, outside.triangles) == pytest.approx(whole * chord, rel=1e-6)
@@ -68,11 +72,11 @@ def test_areas_are_those_of_the_tube(skin, shapes, tube):
 
 @pytest.mark.parametrize("step", [0, 2])
 @pytest.mark.parametrize("cut", [False, True])
-def test_the_surfaces_enclose_the_wall(skin, shapes, tube, step, cut):
+def test_the_surfaces_enclose_the_wall(surfaces, shapes, tube, step, cut):
     """Turned outwards and without a hole: the volume is that of the rubber, which keeps its own."""
     parts = [
         (points, surface.opened if cut else surface.triangles)
-        for surface, points in surfaces(skin, shapes[step]).values()
+        for surface, points in sides_of(surfaces, shapes[step]).values()
     ]
     exact = math.pi * (tube.outer_radius**2 - tube.bore_radius**2) * tube.length
     kept = 1 - 4 / 12 if cut else 1  # of 12 cells round the tube four have middles within 50 deg
@@ -84,9 +88,9 @@ def test_the_surfaces_enclose_the_wall(skin, shapes, tube, step, cut):
     assert np.linalg.norm(leak) < 1e-3 * whole
 
 
-def test_normals_point_away_from_the_axis_outside_and_to_it_in_the_bore(skin, shapes, tube):
-    place = skin.place(shapes[0])
-    for surface, sense in ((skin.outside, 1), (skin.bore, -1)):
+def test_normals_point_away_from_the_axis_outside_and_to_it_in_the_bore(surfaces, shapes, tube):
+    place = surfaces.place(shapes[0])
+    for surface, sense in ((surfaces.outside, 1), (surfaces.bore, -1)):
         points = place[surface.nodes]
         normals = surface.normals(points)
         assert np.linalg.norm(normals, axis=1) == pytest.approx(1)
@@ -95,24 +99,24 @@ def test_normals_point_away_from_the_axis_outside_and_to_it_in_the_bore(skin, sh
         assert (sense * (normals * away).sum(axis=1)[on_side]).min() > math.cos(math.radians(8))
 
 
-def test_the_wedge_faces_the_viewer(skin, shapes):
-    place = skin.place(shapes[0])
-    surface = skin.outside
+def test_the_wedge_faces_the_viewer(surfaces, shapes):
+    place = surfaces.place(shapes[0])
+    surface = surfaces.outside
     gone = set(map(tuple, surface.triangles)) - set(map(tuple, surface.opened))
     middle = place[surface.nodes][np.array(list(gone))].mean(axis=1)
     assert middle[:, 1].max() < 0, "the viewer is at negative y"
     assert np.abs(from_front(middle)).max() < WEDGE + math.radians(15)
     assert np.abs(from_front(middle)).min() < math.radians(15)
-    assert skin.wedge == pytest.approx((-math.radians(60), math.radians(60)))
-    faces = place[skin.cut.nodes]
+    assert surfaces.wedge == pytest.approx((-math.radians(60), math.radians(60)))
+    faces = place[surfaces.cut.nodes]
     assert np.abs(from_front(faces)) == pytest.approx(math.radians(60))
 
 
-def test_a_body_read_from_a_file_has_the_same_skin(result, skin, tube, tmp_path):
+def test_a_body_read_from_a_file_has_the_same_surfaces(result, surfaces, tube, tmp_path):
     result.save(tmp_path)
     for shape, own in zip(Result.load(tmp_path).shapes, result.shapes, strict=True):
-        whole = Skin(shape, tube)
-        theirs, ours = surfaces(whole, shape), surfaces(skin, own)
+        whole = WallSurfaces(shape, tube)
+        theirs, ours = sides_of(whole, shape), sides_of(surfaces, own)
         for name, (surface, points) in ours.items():
             other, others = theirs[name]
             assert others.shape == points.shape
@@ -122,26 +126,26 @@ def test_a_body_read_from_a_file_has_the_same_skin(result, skin, tube, tmp_path)
             assert np.sort(others[:, 2]) == pytest.approx(np.sort(points[:, 2]), abs=1e-4)
             apart, same = KDTree(points).query(others)
             assert apart.max() < 1e-4
-            values = skin.stretch(own)[surface.nodes]
+            values = surfaces.stretch(own)[surface.nodes]
             assert whole.stretch(shape)[other.nodes] == pytest.approx(values[same], rel=1e-5)
 
 
-def test_points_are_where_the_measures_say(result, skin, shapes, tube):
+def test_points_are_where_the_measures_say(result, surfaces, shapes, tube):
     for row, shape in zip(result.runs[0].rows, shapes, strict=True):
-        points = skin.place(shape)[skin.outside.nodes]
+        points = surfaces.place(shape)[surfaces.outside.nodes]
         radius = np.hypot(points[:, 0], points[:, 1])
         assert radius.max() - tube.outer_radius == pytest.approx(row["bulge_mm"], abs=1e-3)
         assert points[:, 2].max() == pytest.approx(tube.length + row["displacement_mm"])
 
 
-def test_values_are_those_of_the_nodes(skin, shapes, tube):
+def test_values_are_those_of_the_nodes(surfaces, shapes, tube):
     """A node that two sectors share has one value; that of the cut face falls through the wall."""
-    stretch, rest = skin.stretch(shapes[2]), skin.place(shapes[0])
+    stretch, rest = surfaces.stretch(shapes[2]), surfaces.place(shapes[0])
     assert len(stretch) == len(rest)
     near = KDTree(rest).query_pairs(1e-6, output_type="ndarray")
     assert len(near) > 100
     assert stretch[near[:, 0]] == pytest.approx(stretch[near[:, 1]], rel=1e-9)
-    values, places = stretch[skin.cut.nodes], rest[skin.cut.nodes]
+    values, places = stretch[surfaces.cut.nodes], rest[surfaces.cut.nodes]
     middle = np.abs(places[:, 2] - tube.length / 2) < 1e-6
     radius = np.hypot(places[:, 0], places[:, 1])[middle]
     inside, outside = radius < tube.bore_radius + 1e-6, radius > tube.outer_radius - 1e-6
@@ -152,10 +156,10 @@ def test_values_are_those_of_the_nodes(skin, shapes, tube):
 def test_many_faces_are_drawn_flat(make_case):
     case = make_case(tube__length="3 m", pressure={"end": "1 kPa", "steps": 1})
     shape = uniform_shape(case, solve(case, "fast").rows[-1])
-    skin = Skin(shape, case.tube)
-    faces = len(skin.outside.triangles) / 6
+    surfaces = WallSurfaces(shape, case.tube)
+    faces = len(surfaces.outside.triangles) / 6
     assert faces < FINE_OUTSIDE
-    assert len(skin.bore.triangles) / 2 > 300  # two to a face
+    assert len(surfaces.bore.triangles) / 2 > 300  # two to a face
 
 
 def test_the_normals_of_a_tetrahedron():

@@ -14,7 +14,7 @@ import pytest
 from fem.core.errors import InputError
 from fem.results.result import Result
 from fem.scene.plates import BASE_PLATE
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.scene.window import OFF_SCREEN, need_screen
 from fem.scene.window.frame import HELP
 from fem.scene.window.window import Window
@@ -22,7 +22,7 @@ from fem.scene.window.window import Window
 
 @pytest.fixture
 def window(result):
-    opened = Window(exhibits(result), "Wrist", off_screen=True)
+    opened = Window(result_views(result), "Wrist", off_screen=True)
     yield opened
     opened.plotter.close()
 
@@ -139,7 +139,7 @@ def boxes(window):
 @pytest.mark.parametrize("size", [(800, 600), (1280, 800), (1600, 1000)])
 @pytest.mark.parametrize("count", [1, 4, 8])
 def test_nothing_overlaps_whatever_the_size_of_the_window(result, size, count):
-    several = exhibits(result) * 4
+    several = result_views(result) * 4
     named = [replace(one, name=f"Result {k // 2} of a long name") for k, one in enumerate(several)]
     window = Window(named[:count], "Wrist", off_screen=True, size=size)
     picture(window)
@@ -174,7 +174,7 @@ def test_the_keys_are_told_on_the_screen(window):
 
 def test_one_state_has_no_slider(result):
     short = [Result(result.case, [run]) for run in result.runs]
-    rest = [one for some in short for one in exhibits(some)]
+    rest = [one for some in short for one in result_views(some)]
     only = [type(one)(one.name, one.case, one.model, one.rows[:1], one.shapes[:1]) for one in rest]
     window = Window(only, "Wrist", off_screen=True)
     press(window, "space", " ")

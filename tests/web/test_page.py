@@ -13,7 +13,7 @@ from fem.browser.embed import scene_block
 from fem.browser.pack import pack
 from fem.cli.app import CAUTION
 from fem.scene.colours import scales_of
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.solving.single import solve
 from fem.web.server import make_app
 from tests.helpers.browser import chromium, serving, tab  # noqa: F401 - fixtures
@@ -30,7 +30,7 @@ NO_WEBGL = """
 
 @pytest.fixture(scope="module")
 def shown(result):
-    return exhibits(result)
+    return result_views(result)
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.solving.single import solve
 from fem.web.server import make_app
 from tests.helpers.browser import chromium, serving, tab  # noqa: F401 - fixtures
@@ -18,10 +18,10 @@ SECOND = "A second wrist, with a rather long name"
 @pytest.fixture(scope="module")
 def address(result, make_case, chromium):  # noqa: F811 - where there is no browser, none is served
     """Return the address of two results of both models, and of a longer tube on a longer path."""
-    pair = exhibits(result)
+    pair = result_views(result)
     longer = make_case(title="Longer", tube__length="120 mm", pressure__steps=5)
     shown = [*pair, *(replace(one, name=SECOND) for one in pair)]
-    shown += exhibits(solve(longer, models=["fast"]))
+    shown += result_views(solve(longer, models=["fast"]))
     with serving(make_app(shown, "Several", base=None, key="wren"), "wren/") as found:
         yield found
 
@@ -110,7 +110,7 @@ def test_the_tags_of_curves_do_not_overlap_each_other_or_the_ticks(page):
 
 def test_steps_at_equal_pressure_are_drawn_over_the_step_number(tab, result):  # noqa: F811
     """As when the free end is moved after the last pressure step."""
-    (path, _) = exhibits(result)
+    (path, _) = result_views(result)
     rows = [*path.rows, path.rows[-1] | {"twist_deg": 0.0}]
     moved = replace(path, rows=rows, shapes=[*path.shapes, path.shapes[-1]])
     with serving(make_app([moved], "Moved", base=None, key="wren"), "wren/") as found:
@@ -124,7 +124,7 @@ def test_steps_at_equal_pressure_are_drawn_over_the_step_number(tab, result):  #
 
 def test_a_long_name_of_a_family_does_not_widen_the_page(tab, make_case):  # noqa: F811
     case = make_case(threads__0__name="W" * 32, pressure__steps=1)
-    shown = exhibits(solve(case, models=["fast"]))
+    shown = result_views(solve(case, models=["fast"]))
     with serving(make_app(shown, "Long", base=case, key="wren"), "wren/") as found:
         opened = tab(390).open(found)
         opened.page.wait_for_selector("#explorer tr[data-column]")

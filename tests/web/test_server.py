@@ -16,7 +16,7 @@ from aiohttp.test_utils import TestClient, TestServer
 from fem.browser.assets import modules
 from fem.explore.fe_job import TooManySolvesError
 from fem.explore.setting import Setting, evaluate_setting
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.solving.single import solve
 from fem.web import explorer as live
 from fem.web import jobs
@@ -30,7 +30,7 @@ SETTING = {"angles": [20, -30], "slack": {"rule": "taken up"}, "pressure": 12}
 
 @pytest.fixture(scope="module")
 def shown(result):
-    return exhibits(result)
+    return result_views(result)
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ import pytest
 from aiohttp.web import AppRunner
 
 from fem.core.errors import InputError
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.web import server
 from fem.web.server import listen
 from tests.helpers.messages import refused
@@ -26,7 +26,7 @@ from tests.helpers.processes import PATIENCE, alive, wait
 
 @pytest.fixture(scope="module")
 def shown(result):
-    return exhibits(result)
+    return result_views(result)
 
 
 def test_a_port_in_use_is_refused():

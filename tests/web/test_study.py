@@ -9,7 +9,7 @@ from aiohttp.test_utils import TestClient, TestServer
 
 from fem.core.errors import InputError
 from fem.core.processes import WorkerPool
-from fem.scene.study_view import UNSHAPED, setting_exhibits
+from fem.scene.study_view import UNSHAPED, setting_views
 from fem.solving.single import solve
 from fem.study.job_list import JobList
 from fem.study.plan import Study
@@ -119,7 +119,7 @@ def test_a_case_of_another_study_is_refused(handler, folder, make_case):
     with pytest.raises(KeyError):
         handler.views("0" * 16)
     with pytest.raises(InputError):
-        setting_exhibits(handler._study_result, folder, make_case())
+        setting_views(handler._study_result, folder, make_case())
 
 
 def test_damaged_shapes_are_refused(folder, tmp_path):

@@ -1,4 +1,4 @@
-"""The path of all exhibits, side by side, as a film drawn off screen."""
+"""The path of all views, side by side, as a film drawn off screen."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from fem.quantities import table
 from fem.quantities.shape import Shape
 from fem.scene.film.between import shape_between
 from fem.scene.film.writer import Picture, check_film, rate, write_film
-from fem.scene.offscreen_renderer import Studio
-from fem.scene.result_view import Exhibit
+from fem.scene.offscreen_renderer import OffscreenRenderer
+from fem.scene.result_view import ResultView
 from fem.scene.still.figure import PageFigure
 from fem.scene.still.picture import Page
 
@@ -42,7 +42,7 @@ FIRST, LAST = 0.08, 0.17
 
 
 def save_movie(
-    exhibits: Sequence[Exhibit],
+    views: Sequence[ResultView],
     file: Path,
     *,
     cut: bool = False,
@@ -55,7 +55,7 @@ def save_movie(
 
     Parameters
     ----------
-    exhibits
+    views
         What is shown; one with a shorter path stays at its last step.
     file
         To be written: .mp4 or .gif. It appears when it is whole.
@@ -81,17 +81,17 @@ def save_movie(
         If it cannot be written, or this machine cannot draw off screen.
     """
     check_film(file)
-    steps = max(len(exhibit.rows) for exhibit in exhibits) - 1
+    steps = max(len(view.rows) for view in views) - 1
     if not steps:
         raise InputError(f"{file}: no film, for the path has no step beyond its first state")
-    page = film_page(exhibits, cut=cut, start=start, height_mm=height_mm)
+    page = film_page(views, cut=cut, start=start, height_mm=height_mm)
     dpi = min(DPI[file.suffix.lower()], WIDEST / page.layout.page[0])
     figure = PageFigure(page.layout, dpi)
-    with Studio(page.layout.view, page.layout.pixels(dpi)) as studio:
+    with OffscreenRenderer(page.layout.viewport, page.layout.pixels(dpi)) as studio:
 
         def draw(moment: float) -> Picture:
-            states = [state_at(exhibit, moment) for exhibit in exhibits]
-            solved = [solved_row(exhibit, moment) for exhibit in exhibits]
+            states = [state_at(view, moment) for view in views]
+            solved = [solved_row(view, moment) for view in views]
             figure.say(solved, [row for row, _ in states])
             return figure.frame(studio.draw(page.actors(states)))
 
@@ -99,10 +99,10 @@ def save_movie(
         write_film(pictures, file, samples=map(draw, np.linspace(0.0, steps, SAMPLES)))
 
 
-def film_page(exhibits: Sequence[Exhibit], **options: Any) -> Page:
+def film_page(views: Sequence[ResultView], **options: Any) -> Page:
     """Return the page of all pictures of a film; the options are those of :class:`Page`."""
-    steps = [range(len(exhibit.rows)) for exhibit in exhibits]
-    return Page(exhibits, steps, notes=[BETWEEN], **options)
+    steps = [range(len(view.rows)) for view in views]
+    return Page(views, steps, notes=[BETWEEN], **options)
 
 
 def moments(steps: int, pictures: int) -> Array:
@@ -127,29 +127,29 @@ def _pictures(
             report(number, len(moments))
 
 
-def solved_row(exhibit: Exhibit, moment: float) -> Row:
+def solved_row(view: ResultView, moment: float) -> Row:
     """Return the row of the step nearest to a moment."""
-    return exhibit.rows[min(math.floor(moment + 0.5), len(exhibit.rows) - 1)]
+    return view.rows[min(math.floor(moment + 0.5), len(view.rows) - 1)]
 
 
-def state_at(exhibit: Exhibit, moment: float) -> tuple[Row, Shape | None]:
+def state_at(view: ResultView, moment: float) -> tuple[Row, Shape | None]:
     """Return row and shape at a moment between two steps; at the last one beyond the path.
 
     Of the row, the motion of the free end (mm, deg) is interpolated, the rest that of the step
-    before. There is no shape where the exhibit has none.
+    before. There is no shape where the view has none.
     """
-    last = len(exhibit.rows) - 1
+    last = len(view.rows) - 1
     before = max(min(int(moment), last - 1), 0)
     after = min(before + 1, last)
     share = min(moment - before, 1.0)
-    start, end = exhibit.rows[before], exhibit.rows[after]
+    start, end = view.rows[before], view.rows[after]
     motion = {
         name: start[name] + share * (end[name] - start[name])
         for name in (table.displacement.column, table.twist.column)
     }
-    row, shapes = {**start, **motion}, exhibit.shapes
+    row, shapes = {**start, **motion}, view.shapes
     if not shapes:
         return row, None
     turn = math.radians(end[table.twist.column] - start[table.twist.column])
-    length = exhibit.case.tube.length
+    length = view.case.tube.length
     return row, shape_between(shapes[before], shapes[after], share, turn, length)

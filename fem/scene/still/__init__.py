@@ -1,4 +1,4 @@
-"""Pictures for papers: one state of each exhibit, side by side."""
+"""Pictures for papers: one state of each view, side by side."""
 
 from fem.scene.still.picture import ENDINGS, check_still, save_still
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from fem.quantities.shape import Shape
-    from fem.scene.result_view import Exhibit
+    from fem.scene.result_view import ResultView
 
 type Row = dict[str, Any]
 type Picture = np.ndarray[Any, np.dtype[np.uint8]]
@@ -50,10 +50,10 @@ class PageFigure:
         self.figure = Figure(figsize=(width, height), dpi=dpi, facecolor="none")
         self._canvas: Any = FigureCanvasAgg(self.figure)
         self._page = _axes(self.figure, (0, 0, 1, 1), (0, width), (0, height), "page")
-        view = layout.view
-        wide, tall = view.width / layout.scale, view.height / layout.scale
+        viewport = layout.viewport
+        wide, tall = viewport.width / layout.scale, viewport.height / layout.scale
         place = (layout.left / width, layout.below / height, wide / width, tall / height)
-        across, up = (view.left, view.right), (view.bottom, view.top)
+        across, up = (viewport.left, viewport.right), (viewport.bottom, viewport.top)
         self._stage = _axes(self.figure, place, across, up, "stage")
         self._changing: list[Artist] = []
         self._lettering: Any = None
@@ -65,14 +65,14 @@ class PageFigure:
         page, layout = self._page, self._layout
         _, height = layout.page
         write(page, 0.3, height - 0.2, "\n".join(layout.title), size=TITLE_SIZE, weight="bold")
-        top = layout.below + layout.view.height / layout.scale + 0.08
+        top = layout.below + layout.viewport.height / layout.scale + 0.08
         for centre, head in zip(layout.centres, layout.heads, strict=True):
             x = layout.left + centre / layout.scale
             write(page, x, top, "\n".join(head), size=9.5, ha="center", va="bottom")
         for number, readout in enumerate(layout.readouts):
             write(page, 0.3, self._level(number), readout.title, size=SIZE)
         rule = layout.below - 0.08
-        right = layout.left + layout.view.width / layout.scale
+        right = layout.left + layout.viewport.width / layout.scale
         page.plot([0.3, right], [rule, rule], color=INK, lw=0.6)
         foot = 0.12 + 0.17 * len(layout.notes)
         write(page, 0.3, foot, "\n".join(layout.notes), size=8.5, linespacing=1.25)
@@ -98,33 +98,33 @@ class PageFigure:
         while self._changing:
             self._changing.pop().remove()
         for number, (row, seen) in enumerate(zip(rows, drawn or rows, strict=True)):
-            exhibit = self._layout.exhibits[number]
+            view = self._layout.views[number]
             x = self._layout.left + self._layout.centres[number] / self._layout.scale
             for line, readout in enumerate(self._layout.readouts):
-                text = "\n".join(wrapped(readout.show(exhibit, row), self._layout.column, SIZE))
+                text = "\n".join(wrapped(readout.show(view, row), self._layout.column, SIZE))
                 said = write(self._page, x, self._level(line), text, size=SIZE, ha="center")
                 self._changing.append(said)
-            if all(math.isfinite(sum(place_of(exhibit.case.tube, one))) for one in (row, seen)):
-                self._draw_motion(number, _length(exhibit, row), seen)
+            if all(math.isfinite(sum(place_of(view.case.tube, one))) for one in (row, seen)):
+                self._draw_motion(number, _length(view, row), seen)
         for artist in self._changing:
             artist.set_animated(True)  # a canvas leaves it out, a file does not
 
     def _draw_motion(self, number: int, length: str, row: Row) -> None:
         """Draw how long a tube is, and by how much its free end has turned."""
         layout, stage = self._layout, self._stage
-        centre, exhibit = layout.centres[number], layout.exhibits[number]
-        height, twist = place_of(exhibit.case.tube, row)
+        centre, view = layout.centres[number], layout.views[number]
+        height, twist = place_of(view.case.tube, row)
         beside = centre - layout.halves[number] - 0.14 * layout.scale
         self._changing += draw_length(stage, beside, height, layout.scale, length)
-        self._changing += draw_turn(stage, centre, exhibit.case.tube, height, twist, layout.scale)
+        self._changing += draw_turn(stage, centre, view.case.tube, height, twist, layout.scale)
 
     def tag(self, shapes: Sequence[Shape], rows: Sequence[Row]) -> None:
         """Name the thread families beside each tube, of which shape and row are given."""
         layout = self._layout
-        for number, (exhibit, shape) in enumerate(zip(layout.exhibits, shapes, strict=True)):
-            length, _ = place_of(exhibit.case.tube, rows[number])
+        for number, (view, shape) in enumerate(zip(layout.views, shapes, strict=True)):
+            length, _ = place_of(view.case.tube, rows[number])
             place = layout.centres[number], layout.halves[number]
-            draw_tags(self._stage, shape, exhibit.case, length, place, layout.scale)
+            draw_tags(self._stage, shape, view.case, length, place, layout.scale)
 
     def lay(self, picture: Picture) -> Figure:
         """Return the page with the rendered tubes in it, shape (height, width, 3 or 4)."""
@@ -158,10 +158,10 @@ class PageFigure:
         return np.asarray(page.convert("RGB"))[: over.height // 2 * 2, : over.width // 2 * 2]
 
 
-def _length(exhibit: Exhibit, row: Row) -> str:
+def _length(view: ResultView, row: Row) -> str:
     """Return the distance of the plates in a state in words, with three figures at least."""
-    digits = max(1, 2 - math.floor(math.log10(exhibit.case.tube.length)))
-    return f"{place_of(exhibit.case.tube, row)[0]:.{digits}f} mm"
+    digits = max(1, 2 - math.floor(math.log10(view.case.tube.length)))
+    return f"{place_of(view.case.tube, row)[0]:.{digits}f} mm"
 
 
 def _axes(

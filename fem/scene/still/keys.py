@@ -14,7 +14,7 @@ from matplotlib.ticker import MaxNLocator
 from fem.quantities import table
 from fem.scene.appearance import MARK, MARK_TITLE, NO_TENSION_TITLE, START, START_TITLE
 from fem.scene.colours import Scale, Scales
-from fem.scene.marks import LEAST_TURN, draw_families, family_room
+from fem.scene.marks import MIN_TWIST, draw_families, family_room
 from fem.scene.solids import NO_TENSION
 from fem.scene.still.readouts import same_threads
 from fem.wording.picture_text import INK, write
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from fem.scene.result_view import Exhibit
+    from fem.scene.result_view import ResultView
     from fem.scene.solids import Solid
 
 WIDTH = 2.5
@@ -60,8 +60,8 @@ class Keys:
 
     Parameters
     ----------
-    exhibits
-        The exhibits.
+    views
+        The views.
     scales
         The scales of the colours.
     shown
@@ -81,7 +81,7 @@ class Keys:
 
     def __init__(
         self,
-        exhibits: Sequence[Exhibit],
+        views: Sequence[ResultView],
         scales: Scales,
         shown: Iterable[Iterable[Solid]],
         rows: Iterable[dict[str, Any]],
@@ -97,11 +97,11 @@ class Keys:
             NO_TENSION_TITLE: none,
             MARK_TITLE: "marks" in roles,
             REST_MARK_TITLE: any(
-                abs(np.radians(row[table.twist.column])) > LEAST_TURN for row in rows
+                abs(np.radians(row[table.twist.column])) > MIN_TWIST for row in rows
             ),
             START_TITLE: "start" in roles,
         }
-        self.families = exhibits[0].case.threads if same_threads(exhibits) else None
+        self.families = views[0].case.threads if same_threads(views) else None
         self.scales = [scale for scale in scales if scale.quantity in coloured]
         self.samples = [title for title in SAMPLES if there[title]]
 

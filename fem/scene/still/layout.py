@@ -1,4 +1,4 @@
-"""Where exhibits stand on the page: side by side at one scale, base plates level.
+"""Where views stand on the page: side by side at one scale, base plates level.
 
 A column to each, its read-outs below it; their titles at the left, the keys at the right.
 """
@@ -12,7 +12,7 @@ import numpy as np
 
 from fem.core.errors import InputError
 from fem.quantities.shape import Shape, polar_points
-from fem.scene.offscreen_renderer import View, project
+from fem.scene.offscreen_renderer import Viewport, project
 from fem.scene.plates import BASE_PLATE, FREE_PLATE, PLATE_DEPTH
 from fem.scene.still import keys as column
 from fem.scene.still import tags
@@ -22,7 +22,7 @@ from fem.wording.picture_text import text_width, title_lines, wrapped
 
 if TYPE_CHECKING:
     from fem.case.case import Case
-    from fem.scene.result_view import Exhibit
+    from fem.scene.result_view import ResultView
 
 TALL = 5.0
 """Height of the view (in)."""
@@ -55,7 +55,7 @@ MARGIN = 0.03
 """Room above and below the tubes over the height of the view."""
 
 MOST = 8
-"""Exhibits that have room on a page."""
+"""Most views on a page."""
 
 
 class PageLayout:
@@ -63,7 +63,7 @@ class PageLayout:
 
     Parameters
     ----------
-    exhibits
+    views
         What is shown, from left to right.
     shapes
         The shapes of each that must have room.
@@ -80,7 +80,7 @@ class PageLayout:
 
     Attributes
     ----------
-    exhibits, keys
+    views, keys
         The same.
     view
         The part of the screen plane that is shown (mm).
@@ -107,7 +107,7 @@ class PageLayout:
 
     def __init__(
         self,
-        exhibits: Sequence[Exhibit],
+        views: Sequence[ResultView],
         shapes: Sequence[Sequence[Shape]],
         keys: Keys,
         height: float | None = None,
@@ -116,35 +116,35 @@ class PageLayout:
         *,
         tagged: bool = False,
     ) -> None:
-        check_count(exhibits)
-        self.exhibits, self.keys = exhibits, keys
-        extents = [extent(one.case, some) for one, some in zip(exhibits, shapes, strict=True)]
+        check_count(views)
+        self.views, self.keys = views, keys
+        extents = [extent(one.case, some) for one, some in zip(views, shapes, strict=True)]
         self.halves, lows, tops = (list(column) for column in zip(*extents, strict=True))
         low, high = min(lows), max(tops)
         needed = (high - low) / (1 - 2 * MARGIN)
         if height is not None and height < needed:
             raise InputError(f"--height {height:g} mm: the tubes need {np.ceil(needed):.0f} mm")
         scale = (height / TALL) if height else max(needed / TALL, 2 * max(self.halves) / WIDE)
-        beside, above = _room(exhibits) if tagged else (BESIDE, 0.0)
+        beside, above = _room(views) if tagged else (BESIDE, 0.0)
         tall = height or max(needed, above * scale)
         widths = [max(2 * (half / scale + beside), NARROWEST) * scale for half in self.halves]
         edges = np.concatenate([[0.0], np.cumsum(widths)])
         bottom = low - MARGIN * tall
-        self.view, self.scale = View(0.0, float(edges[-1]), bottom, bottom + tall), scale
+        self.viewport, self.scale = Viewport(0.0, float(edges[-1]), bottom, bottom + tall), scale
         self.centres: list[float] = ((edges[:-1] + edges[1:]) / 2).tolist()
         self.column = min(widths) / scale
-        self.readouts = readouts(exhibits)
+        self.readouts = readouts(views)
         self.left = max(LEFT, *(0.4 + text_width(line.title, SIZE) for line in self.readouts))
         self.lines = [
-            max(len(wrapped(line.longest(one), self.column, SIZE)) for one in exhibits)
+            max(len(wrapped(line.longest(one), self.column, SIZE)) for one in views)
             for line in self.readouts
         ]
-        self.heads = heads(exhibits, labels, self.column, NAME_LINES)
+        self.heads = heads(views, labels, self.column, NAME_LINES)
         room = self.left + float(edges[-1]) / scale + column.WIDTH - 0.6
-        self.title = title_lines(" · ".join(dict.fromkeys(one.name for one in exhibits)), room)
+        self.title = title_lines(" · ".join(dict.fromkeys(one.name for one in views)), room)
         self.notes = [
             line
-            for note in [*notes(exhibits), *said]
+            for note in [*notes(views), *said]
             for line in wrapped(note, room, NOTE_SIZE, lines=NOTE_LINES)
         ]
 
@@ -152,7 +152,7 @@ class PageLayout:
     def below(self) -> float:
         """Room below the view (in): read-outs and notes, or more if the keys reach so far."""
         said, beside = 0.32 + LINE * sum(self.lines), self.keys.height + 0.22 * len(self.title)
-        beside -= self.view.height / self.scale + self.above
+        beside -= self.viewport.height / self.scale + self.above
         return max(said, beside) + 0.17 * len(self.notes)
 
     @property
@@ -163,31 +163,31 @@ class PageLayout:
     @property
     def page(self) -> tuple[float, float]:
         """Width and height of the page (in)."""
-        width, height = self.view.width / self.scale, self.view.height / self.scale
+        width, height = self.viewport.width / self.scale, self.viewport.height / self.scale
         return self.left + width + column.WIDTH, self.below + height + self.above
 
     def pixels(self, dpi: float) -> tuple[int, int]:
         """Return width and height of the view (pixels)."""
-        width, height = self.view.width / self.scale, self.view.height / self.scale
+        width, height = self.viewport.width / self.scale, self.viewport.height / self.scale
         return round(width * dpi), round(height * dpi)
 
 
-def _room(exhibits: Sequence[Exhibit]) -> tuple[float, float]:
+def _room(views: Sequence[ResultView]) -> tuple[float, float]:
     """Return the room on either side of a tube, and the least height, where tags stand (in)."""
-    wide = max(tags.width(one.case) for one in exhibits)
-    return max(BESIDE, wide + 0.1), max(tags.height(one.case) for one in exhibits)
+    wide = max(tags.width(one.case) for one in views)
+    return max(BESIDE, wide + 0.1), max(tags.height(one.case) for one in views)
 
 
-def check_count(exhibits: Sequence[Exhibit]) -> None:
-    """Return if so many exhibits can stand side by side.
+def check_count(views: Sequence[ResultView]) -> None:
+    """Return if so many views can stand side by side.
 
     Raises
     ------
     InputError
         If there are more.
     """
-    if len(exhibits) > MOST:
-        raise InputError(f"{len(exhibits)} shapes side by side: at most {MOST} have room")
+    if len(views) > MOST:
+        raise InputError(f"{len(views)} shapes side by side: at most {MOST} have room")
 
 
 def extent(case: Case, shapes: Sequence[Shape]) -> tuple[float, float, float]:
@@ -211,7 +211,7 @@ def _circle(radius: float, z: float) -> np.ndarray[tuple[int, int], np.dtype[np.
 
 
 def heads(
-    exhibits: Sequence[Exhibit],
+    views: Sequence[ResultView],
     labels: Sequence[str] = (),
     width: float = IN_WINDOW,
     lines: int = 2,
@@ -220,8 +220,8 @@ def heads(
 
     They fit in a column of `width` (in); a name of more than so many `lines` ends in an ellipsis.
     """
-    several = len({one.name for one in exhibits}) > 1
-    models = [one.title for one in exhibits]
+    several = len({one.name for one in views}) > 1
+    models = [one.title for one in views]
     if labels:
         models = [f"{model}, {label}" for model, label in zip(models, labels, strict=True)]
     return [
@@ -229,19 +229,19 @@ def heads(
             *(wrapped(one.name, width, HEAD_SIZE, lines=lines) if several else []),
             *wrapped(model, width, HEAD_SIZE),
         ]
-        for one, model in zip(exhibits, models, strict=True)
+        for one, model in zip(views, models, strict=True)
     ]
 
 
-def notes(exhibits: Sequence[Exhibit]) -> list[str]:
+def notes(views: Sequence[ResultView]) -> list[str]:
     """Return what is to be said of paths: why one ended early, how many measurements there are."""
     said = [
         f"{one.title} of {one.name}{_stopped(one)}: {one.note.rstrip('.')}."
-        for one in exhibits
+        for one in views
         if one.note
     ]
     return list(dict.fromkeys(said))
 
 
-def _stopped(exhibit: Exhibit) -> str:
-    return "" if exhibit.model == "bench" else " stopped early"
+def _stopped(view: ResultView) -> str:
+    return "" if view.model == "bench" else " stopped early"

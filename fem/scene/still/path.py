@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from fem.results.result import Result
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.scene.still.picture import Page
 from fem.wording.picture_text import DPI
 from fem.wording.run_sections import drive_rows, move_rows
@@ -34,10 +34,8 @@ def path_page(result: Result) -> Page:
 
     Before a move of the free end the state where it begins is shown as well.
     """
-    exhibit = next(exhibit for exhibit in exhibits(result) if exhibit.model == "fe")
-    steps = {0, len(exhibit.rows) - 1}
-    if len(move_rows(exhibit, exhibit.case)) > 1:
-        steps.add(len(drive_rows(exhibit, exhibit.case)) - 1)
-    return Page(
-        [exhibit] * len(steps), [[step] for step in sorted(steps)], start=False, veiled=True
-    )
+    view = next(view for view in result_views(result) if view.model == "fe")
+    steps = {0, len(view.rows) - 1}
+    if len(move_rows(view, view.case)) > 1:
+        steps.add(len(drive_rows(view, view.case)) - 1)
+    return Page([view] * len(steps), [[step] for step in sorted(steps)], start=False, veiled=True)

@@ -1,4 +1,4 @@
-"""One state of each exhibit as a picture file, drawn off screen."""
+"""One state of each view as a picture file, drawn off screen."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from fem.core.errors import InputError
 from fem.quantities.shape import Shape
 from fem.scene.appearance import VEIL, VEIL_OPACITY
 from fem.scene.colours import scales_of
-from fem.scene.offscreen_renderer import Studio, actors_of
-from fem.scene.result_view import Exhibit, at_rest, state_solids
+from fem.scene.offscreen_renderer import OffscreenRenderer, actors_of
+from fem.scene.result_view import ResultView, at_rest, state_solids
 from fem.scene.solids import Solid
 from fem.scene.still.figure import PageFigure
 from fem.scene.still.keys import Keys
@@ -45,7 +45,7 @@ def check_still(file: Path) -> None:
 
 
 def save_still(
-    exhibits: Sequence[Exhibit],
+    views: Sequence[ResultView],
     file: Path,
     *,
     step: int,
@@ -55,11 +55,11 @@ def save_still(
     transparent: bool = False,
     height_mm: float | None = None,
 ) -> None:
-    """Draw a step of all exhibits side by side into a file.
+    """Draw a step of all views side by side into a file.
 
     Parameters
     ----------
-    exhibits
+    views
         What is shown; one whose path has no such step is shown at its last.
     file
         To be written; its ending, one of `ENDINGS`, tells the format.
@@ -85,17 +85,17 @@ def save_still(
         If it cannot be written, or this machine cannot draw off screen.
     """
     check_still(file)
-    steps = [[min(step, len(exhibit.rows) - 1)] for exhibit in exhibits]
-    page = Page(exhibits, steps, cut=cut, start=start, height_mm=height_mm)
+    steps = [[min(step, len(view.rows) - 1)] for view in views]
+    page = Page(views, steps, cut=cut, start=start, height_mm=height_mm)
     page.save(file, dpi, transparent=transparent)
 
 
 class Page:
-    """States of each exhibit, side by side: one in a still, all in the pictures of a film.
+    """States of each view, side by side: one in a still, all in the pictures of a film.
 
     Parameters
     ----------
-    exhibits
+    views
         What is shown.
     steps
         The steps of each that must have room and be explained.
@@ -121,7 +121,7 @@ class Page:
 
     def __init__(
         self,
-        exhibits: Sequence[Exhibit],
+        views: Sequence[ResultView],
         steps: Sequence[Sequence[int]],
         *,
         cut: bool = False,
@@ -130,27 +130,27 @@ class Page:
         veiled: bool = False,
         notes: Sequence[str] = (),
     ) -> None:
-        self._exhibits, self._cut, self._start, self._veiled = exhibits, cut, start, veiled
-        shown = list(zip(exhibits, steps, strict=True))
+        self._views, self._cut, self._start, self._veiled = views, cut, start, veiled
+        shown = list(zip(views, steps, strict=True))
         states = [[one.state(step) for step in some] for one, some in shown]
         self.states = [some[-1] for some in states]
-        self.scales = scales_of(exhibits)
+        self.scales = scales_of(views)
         solids = (self.solids(n, *state) for n, some in enumerate(states) for state in some)
         rows = [row for some in states for row, _ in some]
-        keys = Keys(exhibits, self.scales, solids, rows)
-        at_start = [one.shapes[: 1 if start else 0] for one in exhibits]
+        keys = Keys(views, self.scales, solids, rows)
+        at_start = [one.shapes[: 1 if start else 0] for one in views]
         shapes = [
             [*first, *(shape for _, shape in some if shape)]
             for first, some in zip(at_start, states, strict=True)
         ]
         one_each = all(len(some) == 1 for some in steps)
         labels = [one.labels[step] for one, (step,) in shown] if one_each else ()
-        self.layout = PageLayout(exhibits, shapes, keys, height_mm, labels, notes, tagged=veiled)
+        self.layout = PageLayout(views, shapes, keys, height_mm, labels, notes, tagged=veiled)
 
     def solids(self, number: int, row: dict[str, Any], shape: Shape | None) -> list[Solid]:
-        """Return the solids of a state of the exhibit of this number."""
+        """Return the solids of a state of the view of this number."""
         start = self._start and not at_rest(row)
-        found = state_solids(self._exhibits[number], row, shape, cut=self._cut, start=start)
+        found = state_solids(self._views[number], row, shape, cut=self._cut, start=start)
         if not self._veiled:
             return found
         veil: dict[str, Any] = {
@@ -167,7 +167,7 @@ class Page:
         ]
 
     def actors(self, states: Sequence[State]) -> list[Any]:
-        """Return what is rendered of a state of each exhibit."""
+        """Return what is rendered of a state of each view."""
         return [
             actor
             for number, (state, centre) in enumerate(zip(states, self.layout.centres, strict=True))
@@ -187,7 +187,7 @@ class Page:
     def save(self, file: Path, dpi: float, *, transparent: bool = False) -> None:
         """Draw it into a file; OSError if it cannot be written, or this machine cannot draw."""
         layout = self.layout
-        with Studio(layout.view, layout.pixels(dpi), clear=transparent) as studio:
+        with OffscreenRenderer(layout.viewport, layout.pixels(dpi), clear=transparent) as studio:
             picture = studio.draw(self.actors(self.states))
         page = self.lettered(dpi).lay(picture)
         save_figure(page, file, dpi=dpi, facecolor="none" if transparent else "white")

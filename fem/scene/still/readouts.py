@@ -13,7 +13,7 @@ from fem.wording.run_sections import family_words
 from fem.wording.tables import readout_columns
 
 if TYPE_CHECKING:
-    from fem.scene.result_view import Exhibit
+    from fem.scene.result_view import ResultView
 
 DASH = "\N{EN DASH}"
 
@@ -44,63 +44,63 @@ class Readout(NamedTuple):
     family: str = ""
     more: bool = False
 
-    def show(self, exhibit: Exhibit, row: dict[str, Any]) -> str:
+    def show(self, view: ResultView, row: dict[str, Any]) -> str:
         """Return what is said of a state; a dash where there is nothing to say."""
         if self.column:
             # of one width while a film goes on
             text = self.column.show(row, f".{self.column.quantity.decimals}f")
             return DASH if text in ("-", "nan") else text.replace("-", MINUS)
         if self.family:
-            return ", ".join(_make(exhibit, self.family, self.more)).replace("-", MINUS) or DASH
-        return _slack(exhibit, row)
+            return ", ".join(_make(view, self.family, self.more)).replace("-", MINUS) or DASH
+        return _slack(view, row)
 
-    def line(self, exhibit: Exhibit, row: dict[str, Any]) -> str:
+    def line(self, view: ResultView, row: dict[str, Any]) -> str:
         """Return the same in one line of `LINE` (in), with an ellipsis if it is longer."""
-        return wrapped(self.show(exhibit, row), LINE, 9, lines=1)[0]
+        return wrapped(self.show(view, row), LINE, 9, lines=1)[0]
 
-    def longest(self, exhibit: Exhibit) -> str:
+    def longest(self, view: ResultView) -> str:
         """Return the longest that is said of any state of a path."""
-        return max((self.show(exhibit, row) for row in exhibit.rows), key=len)
+        return max((self.show(view, row) for row in view.rows), key=len)
 
 
-def readouts(exhibits: Sequence[Exhibit]) -> list[Readout]:
+def readouts(views: Sequence[ResultView]) -> list[Readout]:
     """Return the lines for what is shown together.
 
     The make of the threads is told where it differs from tube to tube.
     """
     lines = [
         Readout(with_unit(column.title, column.shown_unit), column)
-        for column in readout_columns([one.case for one in exhibits])
+        for column in readout_columns([one.case for one in views])
         if not column.family
     ]
-    families = [one.case.threads for one in exhibits]
+    families = [one.case.threads for one in views]
     if any(families):
         lines.append(Readout("slack threads"))
-    if not same_threads(exhibits):
+    if not same_threads(views):
         names = dict.fromkeys(family.name for some in families for family in some)
         for name in names:
             title = f"threads {name}"
             lines.append(Readout(title, family=name))
-            if any(_make(one, name, more=True) for one in exhibits):
+            if any(_make(one, name, more=True) for one in views):
                 lines.append(Readout(title, family=name, more=True))
     return lines
 
 
-def _make(exhibit: Exhibit, family: str, more: bool) -> list[str]:
+def _make(view: ResultView, family: str, more: bool) -> list[str]:
     """Return angle and number of a family, or what more there is to say; nothing without it."""
-    words = [family_words(one) for one in exhibit.case.threads if one.name == family]
+    words = [family_words(one) for one in view.case.threads if one.name == family]
     return (words[0][2:] if more else words[0][:2]) if words else []
 
 
-def same_threads(exhibits: Sequence[Exhibit]) -> bool:
+def same_threads(views: Sequence[ResultView]) -> bool:
     """Return whether all have the same families of threads."""
-    first, *others = (one.case.threads for one in exhibits)
+    first, *others = (one.case.threads for one in views)
     return all(other == first for other in others)
 
 
-def _slack(exhibit: Exhibit, row: dict[str, Any]) -> str:
+def _slack(view: ResultView, row: dict[str, Any]) -> str:
     """Return the families that hang slack; a dash where none is known of, or there is none."""
-    families = [family.name for family in exhibit.case.threads]
+    families = [family.name for family in view.case.threads]
     columns = {name: Measure(table.taut_fraction, name).column for name in families}
     if not families or not all(column in row for column in columns.values()):
         return DASH

@@ -9,7 +9,7 @@ import numpy as np
 from fem.case.case import Case
 from fem.core.arrays import Array
 from fem.quantities.shape import Shape, turned
-from fem.scene.offscreen_renderer import View, facing, project
+from fem.scene.offscreen_renderer import Viewport, facing, project
 from fem.scene.plates import FREE_PLATE
 from fem.wording.picture_text import INK, text_width, wrapped, write
 
@@ -75,7 +75,7 @@ def draw_tags(
     rim = float(project(np.array([0.0, -FREE_PLATE * radius, length]))[1])
     wanted = low + (rim - low) * (np.arange(len(families)) + 0.5) / len(families)
     (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
-    levels = tag_levels(wanted, View(left, right, bottom, top), _apart(case) * scale)
+    levels = tag_levels(wanted, Viewport(left, right, bottom, top), _apart(case) * scale)
     spots = tag_spots(shape, wanted, (low, rim)) + np.array([centre, 0.0])
     x = centre + half + AWAY * scale
     for family, spot, level in zip(families, spots, levels, strict=True):
@@ -85,18 +85,18 @@ def draw_tags(
         write(axes, x + GAP * scale, level, name, va="center", size=SIZE, linespacing=1.1)
 
 
-def tag_levels(wanted: Array, view: View, least: float) -> Array:
+def tag_levels(wanted: Array, viewport: Viewport, least: float) -> Array:
     """Return the heights of tags (mm), shape (tags,), in the order of those that are wanted.
 
-    They are evenly apart, by the `least` distance or more (mm), and in the view, which is high
+    They are evenly apart, by the `least` distance or more (mm), and in the viewport, which is high
     enough for them (:func:`height`).
     """
     count = len(wanted)
     apart = max(float(np.ptp(wanted)) / max(count - 1, 1), least)
     levels = wanted.mean() + apart * (np.arange(count) - (count - 1) / 2)
     margin = least / 2
-    levels += max(0.0, view.bottom + margin - levels[0])
-    return np.asarray(levels - max(0.0, levels[-1] - (view.top - margin)))
+    levels += max(0.0, viewport.bottom + margin - levels[0])
+    return np.asarray(levels - max(0.0, levels[-1] - (viewport.top - margin)))
 
 
 def tag_spots(shape: Shape, wanted: Array, within: tuple[float, float]) -> Array:

@@ -19,7 +19,7 @@ from fem.wording.picture_text import INK
 
 if TYPE_CHECKING:
     from fem.scene.colours import Scale, Scales
-    from fem.scene.result_view import Exhibit
+    from fem.scene.result_view import ResultView
     from fem.scene.still.readouts import Readout
 
 SIZE = 1360, 880
@@ -61,29 +61,29 @@ class Frame:
     Attributes
     ----------
     values
-        For each exhibit the actor with its read-outs.
+        For each view the actor with its read-outs.
     message
         The actor with what is said above the keys' meanings.
     keys
         The actors that say what the lines of the picture mean, by the names of the lines.
     """
 
-    def __init__(self, plotter: Any, exhibits: Sequence[Exhibit], lines: Sequence[Readout]) -> None:
+    def __init__(self, plotter: Any, views: Sequence[ResultView], lines: Sequence[Readout]) -> None:
         self._plotter = plotter
         self._fonts: list[tuple[Any, int]] = []
         plotter.renderers[0].viewport = (0, 0, 1, 1)
         floor = FOOT + LINE * len(lines)
-        wide = (RIGHT - LEFT) / len(exhibits)
+        wide = (RIGHT - LEFT) / len(views)
         self.values = []
-        for number, head in enumerate(heads(exhibits)):
-            left, size = LEFT + number * wide, LETTERS if len(exhibits) < CROWD else SMALL
+        for number, head in enumerate(heads(views)):
+            left, size = LEFT + number * wide, LETTERS if len(views) < CROWD else SMALL
             plotter.renderers[number + 1].viewport = (left, floor, left + wide, TOP)
             self._text((left + wide / 2, 0.985), "\n".join(head), size, "center")
             self.values.append(self._text((left + wide / 2, floor - 0.01), size=size, at="center"))
         self._text((0.012, floor - 0.01), "\n".join(line.title for line in lines), size)
         self._text((0.012, 0.035), HELP, FINE)
-        self.message = self._text((0.012, 0.065), "  ".join(notes(exhibits)), FINE)
-        self.keys = self._add_keys(scales_of(exhibits))
+        self.message = self._text((0.012, 0.065), "  ".join(notes(views)), FINE)
+        self.keys = self._add_keys(scales_of(views))
         self._add_scale_bar(0.012, floor + 0.02)
 
     def _text(

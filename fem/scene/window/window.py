@@ -13,8 +13,8 @@ import numpy as np
 from fem.core.atomic_write import in_place_of
 from fem.scene.appearance import START_TITLE
 from fem.scene.colours import scales_of
-from fem.scene.offscreen_renderer import View, actors_of, aim, light
-from fem.scene.result_view import Exhibit, solids
+from fem.scene.offscreen_renderer import Viewport, actors_of, aim, light
+from fem.scene.result_view import ResultView, solids
 from fem.scene.still.layout import extent
 from fem.scene.still.readouts import readouts
 from fem.scene.window.frame import SIZE, Frame
@@ -40,7 +40,7 @@ class Window:
 
     Parameters
     ----------
-    exhibits
+    views
         What stands side by side.
     title
         Title of the window.
@@ -54,7 +54,7 @@ class Window:
 
     def __init__(
         self,
-        exhibits: Sequence[Exhibit],
+        views: Sequence[ResultView],
         title: str,
         *,
         cut: bool = False,
@@ -63,19 +63,19 @@ class Window:
         size: tuple[int, int] = SIZE,
     ) -> None:
         self.cut, self.start, self.playing = cut, start, False
-        self.step = self.last = max(len(exhibit.rows) for exhibit in exhibits) - 1
-        self._exhibits, self._readouts = exhibits, readouts(exhibits)
-        self._scales = scales_of(exhibits)
+        self.step = self.last = max(len(view.rows) for view in views) - 1
+        self._views, self._readouts = views, readouts(views)
+        self._scales = scales_of(views)
         self._actors = cache(self._make_actors)
         self._shown: list[Any] = []
         self._drawn = 0
-        self.plotter = _plotter(len(exhibits) + 1, title, size, off_screen)
+        self.plotter = _plotter(len(views) + 1, title, size, off_screen)
         self.plotter.set_background("white", all_renderers=True)
         self.plotter.link_views()
         self.camera: Any = self.plotter.camera
         for renderer in self.plotter.renderers:
             light(renderer)
-        self.frame = Frame(self.plotter, exhibits, self._readouts)
+        self.frame = Frame(self.plotter, views, self._readouts)
         self._slider: Any = None
         if self.last:
             self._slider = self.frame.add_slider(self.last, self._slid)
@@ -125,9 +125,9 @@ class Window:
         for renderer, actor in self._shown:
             renderer.RemoveActor(actor)
         self._shown = []
-        for number, exhibit in enumerate(self._exhibits):
-            own = min(self.step, len(exhibit.rows) - 1)
-            lines = [line.line(exhibit, exhibit.rows[own]) for line in self._readouts]
+        for number, view in enumerate(self._views):
+            own = min(self.step, len(view.rows) - 1)
+            lines = [line.line(view, view.rows[own]) for line in self._readouts]
             self.frame.values[number].input = "\n".join(lines)
             for role, actor in self._actors(number, own, self.cut):
                 if self.start or role != "start":
@@ -140,10 +140,10 @@ class Window:
         self._draw()
 
     def _make_actors(self, number: int, step: int, cut: bool) -> list[tuple[str, Any]]:
-        """Return what there is to see of a state of an exhibit, with its roles."""
+        """Return what there is to see of a state of an view, with its roles."""
         return [
             (solid.role, actor)
-            for solid in solids(self._exhibits[number], step, cut=cut)
+            for solid in solids(self._views[number], step, cut=cut)
             for actor in actors_of([solid], self._scales, cut=cut)
         ]
 
@@ -180,13 +180,13 @@ class Window:
 
     def front(self) -> None:
         """Look from the front and a little from above, so that all tubes are seen whole."""
-        extents = [extent(exhibit.case, exhibit.shapes) for exhibit in self._exhibits]
+        extents = [extent(view.case, view.shapes) for view in self._views]
         halves, lows, tops = (np.array(column) for column in zip(*extents, strict=True))
         wide, tall = self.plotter.renderers[1].GetSize()
         height = tops.max() - lows.min()
         half = AIR / 2 * max(height, 2 * halves.max() * tall / max(wide, 1))
         middle = (lows.min() + tops.max()) / 2
-        distance = aim(self.camera, View(-half, half, middle - half, middle + half))
+        distance = aim(self.camera, Viewport(-half, half, middle - half, middle + half))
         self._depth = 0.1 * distance, 2 * distance  # whatever it is turned to
         self.show(self.step)
 
