@@ -31,11 +31,31 @@ BARE_SECTORS = 12
 
 
 class CaseError(InputError):
-    """An invalid case; the text states file, key, value and how to fix it."""
+    """An invalid case; the text states file, key, value and how to fix it.
+
+    Examples
+    --------
+    >>> try:
+    ...     case.changed(tube__wall="-1 mm")
+    ... except CaseError as error:
+    ...     print(error)
+    case: tube.wall = "-1 mm": it must be greater than 0 mm
+    """
 
 
 class Case(CheckedTable):
-    """A tube with its threads, the drive, and the conditions at the free end."""
+    """A tube with its threads, the drive, and the conditions at the free end.
+
+    Quantities are given as text with a unit and stored in mm, N, MPa and rad. A case does not
+    change.
+
+    Examples
+    --------
+    >>> case = Case.load("cases/greenhouse_wrist.toml")
+    >>> case.changed(threads__A__angle="25 deg").threads[0]
+    >>> case.tube.length
+    60.0
+    """
 
     model_config = schema_of_one("pressure", "volume", "gas")
 

@@ -25,7 +25,7 @@ def compare(
     """Compare a study with measurements, and find likely causes."""
     with plain_errors():
         from fem.cli.print_agreement import PART_LABELS, print_comparison
-        from fem.compare.comparison import compare as compare_bench
+        from fem.compare.comparison import compare_with_bench
         from fem.measurements.bench import read_bench
         from fem.plots.comparison import save_pictures
         from fem.study.study_result import StudyResult
@@ -40,6 +40,6 @@ def compare(
             def report(part: str, done: int, total: int) -> None:
                 bars.report(part, done, total, PART_LABELS[part])
 
-            comparison = compare_bench(study_result, measured, models, report)
+            comparison = compare_with_bench(study_result, measured, models, report)
         files = [*comparison.save(folder), *save_pictures(comparison, folder)]
     print_comparison(comparison, files)

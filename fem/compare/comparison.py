@@ -15,6 +15,7 @@ from fem.compare.diagnose import LEAST_SETTINGS, Diagnosis, Report, diagnose
 from fem.compare.fit import Fit
 from fem.compare.match import PLACE, Curves, find_curves, match, unreached
 from fem.core.atomic_write import csv_bytes, json_bytes, together
+from fem.core.plotting import draw
 from fem.measurements.bench import Bench
 from fem.results.environment import machine, versions
 from fem.study.plan import Study
@@ -22,6 +23,7 @@ from fem.study.study_result import StudyResult
 
 if TYPE_CHECKING:
     import pandas
+    from matplotlib.figure import Figure
 
 MOST_FITS = 10
 """So many of the best fits are written down."""
@@ -51,6 +53,11 @@ class Comparison:
     diagnosis
         What single cause explains the residuals of the FE model, or of the fast model where it
         alone was compared.
+
+    Examples
+    --------
+    >>> comparison.summary[["measure", "model", "rms_error", "unit"]].shape[1]
+    4
     """
 
     study: Study
@@ -102,6 +109,30 @@ class Comparison:
             },
         }
 
+    def plot(self, quantity: str = "") -> Figure:
+        """Draw a measured quantity: model against measurement, and the residuals by pressure.
+
+        Parameters
+        ----------
+        quantity
+            Its name without unit, such as ``"twist"``; the first of the bench file if not given.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            A figure that is not known to pyplot; save it by its method ``savefig``.
+
+        Raises
+        ------
+        InputError
+            If the quantity was not measured.
+
+        Examples
+        --------
+        >>> comparison.plot("twist").savefig("compare.png")
+        """
+        return draw("plot_comparison", self, quantity)
+
     def save(self, folder: Path) -> list[Path]:
         """Write compare.csv, summary.csv and compare.json into `folder`, and return the files.
 
@@ -129,13 +160,15 @@ def _plain(fit: Fit) -> dict[str, Any]:
     }
 
 
-def compare(
+def compare_with_bench(
     study_result: StudyResult,
     bench: Bench,
     models: Sequence[str] | None = None,
     report: Report | None = None,
 ) -> Comparison:
-    """Hold bench data against the models of a study.
+    """Compare measurements with the models of a study.
+
+    Settings that the study lacks are solved first.
 
     Parameters
     ----------
@@ -151,7 +184,11 @@ def compare(
     Raises
     ------
     KeyboardInterrupt
-        If the user breaks off.
+        If the user interrupts it.
+
+    Examples
+    --------
+    >>> comparison = compare_with_bench(study_result, bench, models=["fast"])
     """
     chosen = tuple(models or study_result.study.models)
     curves = find_curves(bench, study_result, chosen, report)

@@ -9,7 +9,16 @@ from pydantic import BaseModel, ValidationError
 
 
 class InputError(ValueError):
-    """Invalid input; the text states what is wrong and what is allowed."""
+    """Invalid input; the text states what is wrong and what is allowed.
+
+    Examples
+    --------
+    >>> try:
+    ...     solve(case, "slow")
+    ... except InputError as error:
+    ...     print(error)
+    models ['slow']: allowed are fe, fast, one at least
+    """
 
 
 def describe(error: ValidationError, origin: str, model: type[BaseModel]) -> str:

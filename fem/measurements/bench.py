@@ -57,6 +57,11 @@ class Bench:
         table, and ``<column>.std``.
     cases
         The case of each setting, by its key.
+
+    Examples
+    --------
+    >>> bench.table[["pressure_kPa", "twist_deg", "twist_deg.std"]].shape
+    (174, 3)
     """
 
     name: str
@@ -72,12 +77,23 @@ class Bench:
 
 
 def read_bench(path: str | Path, base: Case) -> Bench:
-    """Read a bench file; its settings are changes of the case `base`.
+    """Read a bench file.
+
+    Parameters
+    ----------
+    path
+        The CSV file; docs/comparison.md describes it.
+    base
+        Case that the settings of the file change, mostly the `base` of a study.
 
     Raises
     ------
     InputError
         If it cannot be read, or anything in it cannot be used: a line to each fault.
+
+    Examples
+    --------
+    >>> bench = read_bench("cases/greenhouse_wrist.bench.csv", case)
     """
     path = Path(path)
     lines = read_text(path).splitlines()

@@ -52,9 +52,13 @@ def save_pictures(result: Result, folder: Path) -> None:
         draw_shape(result, folder / "shape.png")
 
 
-def curves_figure(result: Result) -> FigureLayout:
-    """Return the figure: a row of panels for each part of the path, legend and notes below."""
-    sections = path_sections(result.case, result.runs)
+def curves_figure(result: Result, columns: Sequence[str] = ()) -> FigureLayout:
+    """Return the figure: a row of panels for each part of the path, legend and notes below.
+
+    With `columns` of the step table, these are drawn instead of the motion.
+    """
+    sections = path_sections(result.case, result.runs, columns)
+    across = min(COLUMNS, max(len(section.ys) for section in sections))
     panels: list[Panel | None] = []
     for section in sections:
         for number, y in enumerate(section.ys):
@@ -62,9 +66,9 @@ def curves_figure(result: Result) -> FigureLayout:
             panels.append(
                 Panel(title, partial(plot_panel, section=section, y_column=y, result=result))
             )
-        panels += [None] * (COLUMNS - len(section.ys))
+        panels += [None] * (-len(section.ys) % across)
     notes = notes_on(result, sections)
-    return FigureLayout(result.case.title, panels, COLUMNS, notes=notes, ratio=1.1)
+    return FigureLayout(result.case.title, panels, across, notes=notes, ratio=1.1)
 
 
 def plot_panel(axes: Axes, section: PathSection, y_column: str, result: Result) -> Keys:

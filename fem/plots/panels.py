@@ -40,17 +40,19 @@ class PathSection(NamedTuple):
     moved: bool = False
 
 
-def path_sections(case: Case, runs: Sequence[Run]) -> list[PathSection]:
+def path_sections(
+    case: Case, runs: Sequence[Run], columns: Sequence[str] = ()
+) -> list[PathSection]:
     """Return the sections: the drive, its spring loads, and the move if it is reached.
 
-    Where the free end is fixed, its load replaces its motion.
+    Where the free end is fixed, its load replaces its motion. `columns` replace all of these.
     """
     rotation = TORQUE if case.end.twist == "held" else TWIST
     translation = FORCE if case.end.axial == "held" else DISPLACEMENT
     end = case.pressure.end * 1e3 if case.pressure else 0.0
-    sections = [PathSection("", PRESSURE, [rotation, translation, BULGE], end)]
+    sections = [PathSection("", PRESSURE, list(columns) or [rotation, translation, BULGE], end)]
     rates = {TORQUE: case.end.twist_spring, FORCE: case.end.axial_spring}
-    if sprung := [load for load, rate in rates.items() if rate]:
+    if (sprung := [load for load, rate in rates.items() if rate]) and not columns:
         sections.append(PathSection("Loads on the free end", PRESSURE, sprung, end))
     if not case.move or not any(len(move_rows(run, case)) > 1 for run in runs):
         return sections
@@ -67,5 +69,5 @@ def path_sections(case: Case, runs: Sequence[Run]) -> list[PathSection]:
         x, ys, motion = TWIST, [TORQUE, translation], f"about the axis to {show(angle, ANGLE)}"
         target = float(np.degrees(angle))
     heading = f"Then the free end moved {motion.replace('-', MINUS)}, {constant}"
-    move = PathSection(heading, x, [*ys, third], target, moved=True)
+    move = PathSection(heading, x, list(columns) or [*ys, third], target, moved=True)
     return [sections[0]._replace(heading=drive), *sections[1:], move]

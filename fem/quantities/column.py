@@ -9,6 +9,7 @@ from operator import attrgetter
 from typing import Any, Final
 
 from fem.core import units
+from fem.core.errors import InputError
 from fem.core.units import Unit
 from fem.quantities import table
 from fem.quantities.measures import Step, TubeValues
@@ -148,6 +149,31 @@ def named(column: str) -> Measure:
     end, unit = max(fitting, key=lambda one: len(one[0]), default=("", PLAIN))
     setting = Quantity(stem.removesuffix(end), "", "path", float, unit)
     return find(column) or Measure(setting, family)
+
+
+def by_name(names: Iterable[str], columns: Iterable[str]) -> list[Measure]:
+    """Return the measures that are named, in a table with these columns.
+
+    The name of a quantity of the threads stands for all families.
+
+    >>> [one.name for one in by_name(["tension"], ["twist_deg", "tension_N.A", "tension_N.B"])]
+    ['tension.A', 'tension.B']
+
+    Raises
+    ------
+    InputError
+        If the table has no quantity of such a name.
+    """
+    found = [one for one in map(find, dict.fromkeys(columns)) if one and not one.ending]
+    known = [one for one in found if Trait.SOLVER not in one.quantity.traits]
+    chosen: list[Measure] = []
+    for name in names:
+        fitting = [one for one in known if name in (one.name, one.quantity.name)]
+        if not fitting:
+            allowed = ", ".join(dict.fromkeys(one.name for one in known))
+            raise InputError(f'quantity "{name}": allowed are {allowed}')
+        chosen += fitting
+    return chosen
 
 
 def measures_of(

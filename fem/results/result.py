@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from fem.case.case import Case
 from fem.core.atomic_write import json_bytes, together
+from fem.core.plotting import draw
 from fem.quantities.shape import Shape
 from fem.results.environment import Environment
 from fem.results.folder import FORMAT, RECORD, Contents, sha256
@@ -20,6 +22,7 @@ from fem.results.vtu_series import INDEX, file_name, index_bytes, indexed, vtu_b
 
 if TYPE_CHECKING:
     import pandas
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,13 @@ class Result:
         The run of each model.
     environment
         Versions and machine with which it was solved.
+
+    Examples
+    --------
+    >>> result.steps["twist_deg"].max()  # a data frame; units in the names of the columns
+    >>> result.save("wrist")
+    >>> Result.load("wrist").case == result.case
+    True
     """
 
     case: Case
@@ -87,6 +97,36 @@ class Result:
     def shapes(self) -> list[Shape]:
         """The shapes of the FE model, if it was solved."""
         return [shape for run in self.runs for shape in run.shapes]
+
+    def plot(
+        self, quantities: str | Sequence[str] = (), models: str | Sequence[str] = ()
+    ) -> Figure:
+        """Draw curves of quantities against pressure, one panel for each.
+
+        Parameters
+        ----------
+        quantities
+            Names of the step table without unit, such as ``"twist"`` or ``"tension.A"``;
+            ``"tension"`` stands for all families. If not given: twist, displacement and bulge, or
+            the loads on a blocked end.
+        models
+            Those to draw, ``"fe"`` or ``"fast"``; all if not given.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            A figure that is not known to pyplot; save it by its method ``savefig``.
+
+        Raises
+        ------
+        InputError
+            If the result has no such quantity or model.
+
+        Examples
+        --------
+        >>> result.plot(["twist", "tension"]).savefig("twist.png")
+        """
+        return draw("plot_result", self, quantities, models)
 
     def save(self, folder: str | Path) -> None:
         """Write steps.csv, run.json and the series shape.pvd into `folder`, made if needed.

@@ -11,7 +11,7 @@ Only the number of iterations and the energy gap depend on the steps.
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -22,13 +22,59 @@ from fem.continuation.termination import TerminationKind
 from fem.fast.grouping import Group, batch_groups
 from fem.fast.outputs import Outputs, read
 from fem.quantities.column import step_columns
+from fem.results.environment import Environment
 from fem.results.equilibrium_checks import BALANCE, end_gaps
+from fem.results.result import Result
 from fem.results.run import Run
 from fem.results.termination import REACHED, Termination
 from fem.solving.single import solve
 
 CHUNK = 4096
 """Most tubes in one batch: their arrays fit into the processor's cache."""
+
+
+def solve_many(cases: Iterable[Case]) -> list[Result]:
+    """Solve many cases by the fast model, hundreds of times faster than one after another.
+
+    Cases that are driven by pressure are solved together as arrays; others one by one.
+
+    Parameters
+    ----------
+    cases
+        The cases; they may differ in anything.
+
+    Returns
+    -------
+    list of Result
+        The result of each case, in their order, as ``solve(case, "fast")`` returns it.
+
+    Raises
+    ------
+    TypeError
+        If an element is not a case.
+    ArithmeticError
+        If a case has no equilibrium even at rest; the message names its position and title.
+
+    Examples
+    --------
+    >>> angles = range(0, 50, 10)
+    >>> results = solve_many(case.changed(threads__A__angle=f"{angle} deg") for angle in angles)
+    >>> [result.reached for result in results]
+    [True, True, True, True, True]
+    """
+    cases = list(cases)
+    for number, case in enumerate(cases):
+        if not isinstance(case, Case):
+            raise TypeError(f"cases[{number}]: {type(case).__name__} is not a Case")
+    together, environment = solve_together(cases), Environment.current()
+    results = []
+    for number, case in enumerate(cases):
+        try:
+            runs = [together[number]] if number in together else solve(case, "fast").runs
+        except ArithmeticError as failure:
+            raise ArithmeticError(f'cases[{number}], "{case.title}": {failure}') from failure
+        results.append(Result(case, runs, environment))
+    return results
 
 
 def solve_batch(cases: Sequence[Case]) -> list[Run]:

@@ -72,6 +72,12 @@ def solve(
         If a model or the resolution is not known.
     ArithmeticError
         If the case has no solution at rest.
+
+    Examples
+    --------
+    >>> result = solve(case, "fast")
+    >>> result.steps[["pressure_kPa", "twist_deg"]].shape
+    (6, 2)
     """
     names = [models] if isinstance(models, str) else list(models)
     unknown = [name for name in names if name not in MODELS]

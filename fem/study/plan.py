@@ -55,7 +55,14 @@ class Scatter(CheckedTable):
 
 
 class Study(CheckedTable):
-    """A case and the fields that vary: every combination of their values is one case."""
+    """A case and the fields that vary: every combination of their values is one case.
+
+    Examples
+    --------
+    >>> study = Study.load("cases/small_reach.study.toml")
+    >>> len(study.settings), study.fields
+    (25, ['threads.A.angle', 'threads.B.angle'])
+    """
 
     title: str = Field(min_length=1, description="One line that names the study in pictures.")
     note: str = Field(default="", description="Where the numbers come from.")

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from fem.core.units import MINUS, split
+from fem.core.errors import InputError
+from fem.core.units import MINUS, UNITS, split
 from fem.quantities import table
 from fem.quantities.case_fields import THREADS, column
 from fem.quantities.column import Measure, named, with_unit
@@ -113,6 +114,33 @@ class PlotData:
         if self.drive:
             return f"{number} {self.drive.unit}{SUFFIXES[self.drive]}"
         return f"step {number} of {len(self.levels) - 1}"
+
+    def level(self, at: str | int) -> float:
+        """Return the level of a quantity with its unit, such as 10 kPa, or of a number of steps.
+
+        Raises
+        ------
+        InputError
+            If the study has no such level.
+        """
+        try:
+            level = self._value(at)
+        except ValueError:
+            level = None
+        for known in self.levels:
+            if level is not None and abs(known - level) <= 10.0**-DECIMALS * max(1.0, abs(level)):
+                return known
+        allowed = ", ".join(f"{known:.6g}" for known in self.levels)
+        unit = f" {self.drive.unit}" if self.drive else ""
+        raise InputError(f'level "{at}": allowed are {allowed}{unit}')
+
+    def _value(self, at: str | int) -> float:
+        if not self.drive:
+            return float(at)
+        number, unit = split(str(at), UNITS) or (None, "")
+        if number is None:
+            raise ValueError
+        return number * self.drive.per(unit)
 
     def where(self, level: float) -> str:
         """Return a level as text, with the range of pressure of the cases at this level.

@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from fem.core.errors import InputError
-from fem.core.processes import WorkerLostError
+from fem.core.processes import WorkerLostError, WorkerPool
 from fem.results.environment import machine, versions
 from fem.results.folder import Contents, contents
 from fem.study.executor import Executor, NoWorkersError
 from fem.study.job_list import JobList
+from fem.study.plan import Study
 from fem.study.results_db import Curve, ResultsDatabase, Status
 from fem.study.study_result import StudyResult, tabulate
 from fem.study.worker import BATCH_ERROR, SolvedCurve, Task, solve_task
@@ -35,6 +36,55 @@ SHAPES = "shapes"
 
 Report = Callable[[Sequence[Curve]], None]
 """Called with the curves that were solved since the last call."""
+
+
+def solve_study(
+    study: Study,
+    folder: str | Path,
+    *,
+    workers: int = 2,
+    resume: bool = False,
+    retry: bool = False,
+) -> StudyResult:
+    """Solve a study by processes of this machine, and save its table in a folder.
+
+    In a script, call it below ``if __name__ == "__main__":``, because the processes import the
+    script.
+
+    Parameters
+    ----------
+    study
+        The study.
+    folder
+        Folder to write to; it is made if needed.
+    workers
+        Number of processes, each with one thread for linear algebra.
+    resume
+        Continue with what an earlier run in the folder has not solved.
+    retry
+        Continue, and solve again what failed.
+
+    Returns
+    -------
+    StudyResult
+        The table, and which curves did not reach their last step.
+
+    Raises
+    ------
+    InputError
+        If the study cannot be solved, or the folder holds something else.
+    OSError
+        If the folder cannot be written; what is solved by then is kept.
+
+    Examples
+    --------
+    >>> study_result = solve_study(study, "reach", resume=True)
+    """
+    folder = Path(folder)
+    executor = WorkerPool(workers)
+    study_result = run(JobList.of(study), folder, executor, resume=resume, retry=retry)
+    study_result.save(folder)
+    return study_result
 
 
 def run(

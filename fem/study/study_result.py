@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Self
@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from fem.case.case import Case
 from fem.core.atomic_write import csv_bytes, json_bytes, together
+from fem.core.plotting import draw
 from fem.quantities.case_fields import cells
 from fem.results.folder import (
     FORMAT,
@@ -29,6 +30,7 @@ from fem.study.results_db import Curve
 
 if TYPE_CHECKING:
     import pandas
+    from matplotlib.figure import Figure
 
 TABLE, READABLE = "table.parquet", "table.csv"
 """The table as this program reads it, and as users and other programs read it."""
@@ -97,6 +99,11 @@ class StudyResult:
         that vary, then the columns of the step table; NaN if a row has no value.
     run_record
         The data of run.json without the list of files; see :class:`StudyRecord`.
+
+    Examples
+    --------
+    >>> study_result = StudyResult.load("reach")
+    >>> study_result.table.query("model == 'fe'")["twist_deg"].max()
     """
 
     study: Study
@@ -127,6 +134,56 @@ class StudyResult:
         """Return the rows of a model at the requested steps, in the order of the study."""
         rows = self.table
         return rows[(rows.model == model) & rows.requested].reset_index(drop=True)
+
+    def map(
+        self, quantity: str, at: str | int | None = None, models: str | Sequence[str] = ()
+    ) -> Figure:
+        """Draw a quantity over the first two numbers that vary, one panel for each model.
+
+        Other fields that vary have panels of their own. If only one number varies, curves are
+        drawn; if none does, bars.
+
+        Parameters
+        ----------
+        quantity
+            Name in the step table without unit, such as ``"twist"`` or ``"tension.A"``, or
+            ``"margins"`` for the utilisation of all that has a limit.
+        at
+            Pressure with unit (or added volume, or mass of air, in studies driven by these), or
+            the number of the step where cases share no such values. If not given, the highest
+            that most curves reach.
+        models
+            Those to draw, ``"fe"`` or ``"fast"``; all if not given.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            A figure that is not known to pyplot; save it by its method ``savefig``.
+
+        Raises
+        ------
+        InputError
+            If the study has no such quantity, level or model.
+
+        Examples
+        --------
+        >>> study_result.map("twist", at="10 kPa").savefig("twist.png")
+        """
+        return draw("map_study", self, quantity, at, models)
+
+    def plot_reach(self, models: str | Sequence[str] = ()) -> Figure:
+        """Draw the reachable set: displacement against twist of all cases at all pressures.
+
+        Raises
+        ------
+        InputError
+            If the study has no such model.
+
+        Examples
+        --------
+        >>> study_result.plot_reach("fast").savefig("reach.png")
+        """
+        return draw("plot_reach", self, models)
 
     def save(self, folder: Path) -> list[str]:
         """Write table.parquet, table.csv and run.json into `folder`, together or not at all.

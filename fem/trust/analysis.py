@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Self
 
 from fem.core.atomic_write import csv_bytes, json_bytes, together
 from fem.core.errors import InputError
+from fem.core.plotting import draw
 from fem.trust.corrected import QUANTITIES, CorrectedModel
 from fem.trust.pairs import trust_map
 from fem.trust.rules import Rule, rule_table, rules
@@ -15,6 +16,7 @@ from fem.trust.tolerance import Tolerance, parse
 
 if TYPE_CHECKING:
     import pandas
+    from matplotlib.figure import Figure
 
     from fem.study.study_result import StudyResult
 
@@ -35,6 +37,11 @@ class Trust:
         The corrected fast model; None where the study does not yield one.
     lacking
         Why there is no corrected model; empty where there is one.
+
+    Examples
+    --------
+    >>> trust = Trust.of(study_result, "twist 3 deg, displacement 5 %")
+    >>> [rule.sentence for rule in trust.rules]
     """
 
     study_result: StudyResult
@@ -64,6 +71,25 @@ class Trust:
         except InputError as error:
             return cls(study_result, tolerances, table, found, None, str(error))
         return cls(study_result, tolerances, table, found, model)
+
+    def plot(self) -> Figure:
+        """Draw the greatest error, as a share of its tolerance, over the fields that vary.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            A figure that is not known to pyplot; save it by its method ``savefig``.
+
+        Raises
+        ------
+        InputError
+            If no number varies in the study.
+
+        Examples
+        --------
+        >>> trust.plot().savefig("trust.png")
+        """
+        return draw("map_trust", self)
 
     def save(self, folder: Path) -> list[Path]:
         """Write trust.csv, rules.csv, trust.json and corrected.npz; return the files.

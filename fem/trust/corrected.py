@@ -18,6 +18,7 @@ import numpy as np
 
 from fem.case.case import Case
 from fem.core.errors import InputError
+from fem.core.plotting import draw
 from fem.quantities.column import measures_of
 from fem.study.plan import Study
 from fem.trust.fit import Fit, find
@@ -29,6 +30,7 @@ from fem.trust.symmetry import Element, orbits, symmetries
 
 if TYPE_CHECKING:
     import pandas
+    from matplotlib.figure import Figure
 
     from fem.study.study_result import StudyResult
 
@@ -57,6 +59,13 @@ class CorrectedModel:
     left_out
         For each point of the fit and each quantity ``<column>.fe``, ``.fast``, and ``.corrected``
         and ``.std`` as predicted without its curve; empty for one that was loaded.
+
+    Examples
+    --------
+    >>> model = CorrectedModel.fit(study_result)
+    >>> setting = {"threads.A.angle": "17 deg", "threads.B.angle": "-23 deg"}
+    >>> model.predict([setting], pressures=[7.5, 15.0])[["twist_deg", "twist_deg.std"]].shape
+    (2, 2)
     """
 
     study: Study
@@ -169,6 +178,20 @@ class CorrectedModel:
             faults = [*others[row["number"]], *faults]
             found.append("outside the study: " + "; ".join(faults) if faults else "")
         return found
+
+    def plot(self) -> Figure:
+        """Draw the errors before and after the correction, on curves that it was not fitted to.
+
+        Raises
+        ------
+        InputError
+            If the model was loaded: its file does not contain these points.
+
+        Examples
+        --------
+        >>> trust.model.plot().savefig("corrected.png")
+        """
+        return draw("plot_correction", self)
 
     def save(self, path: str | Path) -> None:
         """Write the model into one file, by custom ``.npz``; see :mod:`fem.trust.store`.

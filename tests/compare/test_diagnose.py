@@ -11,7 +11,7 @@ from fem.compare import causes
 from fem.compare import diagnose as diagnosing
 from fem.compare.altered import loosened, stiffened, turned
 from fem.compare.causes import Cause, Effect, gauge, predict
-from fem.compare.comparison import compare
+from fem.compare.comparison import compare_with_bench
 from fem.compare.curve import Curve
 from fem.compare.diagnose import diagnose
 from fem.compare.fit import Evidence, Scope
@@ -398,7 +398,7 @@ def shipped():
 def test_the_slack_left_in_the_shipped_bench_file_is_named(shipped, models):
     """tools/invent_bench.py left 1.5 % in the rows "taken up"."""
     bench = read_bench(CASES / "greenhouse_wrist.bench.csv", shipped.study.base)
-    comparison = compare(shipped, bench, models)
+    comparison = compare_with_bench(shipped, bench, models)
     (best,) = comparison.diagnosis.found
     assert (best.cause, best.scope) == (Cause("slack", "%"), TAKEN_UP)
     assert abs(best.amount - 1.5) < best.plus_minus

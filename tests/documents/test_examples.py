@@ -1,4 +1,4 @@
-"""The Python examples of the README run, and its pages show cases, studies and bench files."""
+"""The examples of README and docs run; TOML and CSV blocks are cases, studies, bench files."""
 
 import tomllib
 
@@ -7,7 +7,8 @@ import pytest
 from fem.case.case import Case
 from fem.measurements.bench import read_bench
 from fem.study.plan import Study
-from tests.helpers.documents import PAGES, ROOT, all_blocks, blocks
+from tests.helpers.documents import PAGES, ROOT, all_blocks, blocks, name_of
+from tests.helpers.example_runner import copy_of_project, run_python, run_shell
 
 CASES = ROOT / "cases"
 STUDY_TABLES = {"set", "vary", "scatter", "shapes"}
@@ -50,5 +51,21 @@ def test_case_with_both_families_is_the_ready_one(ready):
 
 
 def test_languages_are_known():
-    known = {"python", "sh", "toml", "csv"}
+    known = {"python", "sh", "toml", "csv", "text"}
     assert {block.language for page in PAGES for block in blocks(page)} <= known
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "page", [page for page in PAGES if blocks(page, "python", "sh")], ids=name_of
+)
+def test_examples_run(page, tmp_path, monkeypatch):
+    """All of a page in their order, in one copy of the project: later ones use earlier results."""
+    copy_of_project(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    namespace = {"__name__": "__main__"}
+    for block in blocks(page, "python", "sh"):
+        if block.language == "python":
+            run_python(block, namespace)
+        else:
+            run_shell(block, tmp_path, monkeypatch)

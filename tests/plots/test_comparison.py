@@ -16,7 +16,7 @@ from scipy.stats import norm
 
 from fem.cli.print_agreement import print_comparison
 from fem.compare.causes import Cause
-from fem.compare.comparison import compare
+from fem.compare.comparison import compare_with_bench
 from fem.compare.fit import Fit, Scope
 from fem.measurements.bench import read_bench
 from fem.plots.comparison import comparison_figure, save_pictures
@@ -36,7 +36,7 @@ def file(tmp_path_factory):
 
 
 def compared(file):
-    return compare(make_study_result(), read_bench(file, make_study().base))
+    return compare_with_bench(make_study_result(), read_bench(file, make_study().base))
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ import pytest
 from matplotlib.text import Text
 
 from fem.browser.pack import pack
-from fem.compare.comparison import compare
+from fem.compare.comparison import compare_with_bench
 from fem.core.units import LENGTH
 from fem.measurements.bench import read_bench
 from fem.plots.study.figures import figures
@@ -121,7 +121,7 @@ def test_it_may_be_measured(study_result, tmp_path):
     file = tmp_path / "rim.bench.csv"
     head = "angle.A [deg],pressure [kPa],rim_arc [cm]"
     file.write_text("\n".join([head, *lines]) + "\n", encoding="utf-8")
-    found = compare(study_result, read_bench(file, study_result.study.base), ["fast"])
+    found = compare_with_bench(study_result, read_bench(file, study_result.study.base), ["fast"])
     table = found.summary
     (row,) = table[table.group == "all"].to_dict("records")
     assert (row["measure"], row["unit"]) == ("rim_arc", "mm")

@@ -5,7 +5,7 @@ import json
 import pytest
 from matplotlib.figure import Figure
 
-from fem.compare.comparison import compare
+from fem.compare.comparison import compare_with_bench
 from fem.core.errors import InputError
 from fem.measurements.bench import read_bench
 from fem.report.study_sections import COMPARE, TRUST, comparison, trust
@@ -21,7 +21,7 @@ def compared(tmp_path_factory):
     """Return a folder with a comparison in it, and the comparison."""
     folder = tmp_path_factory.mktemp("bench")
     file = write_bench(folder / "wrist.bench.csv", truth(left=1.5), seed=4)
-    found = compare(make_study_result(), read_bench(file, make_study().base))
+    found = compare_with_bench(make_study_result(), read_bench(file, make_study().base))
     found.save(folder / COMPARE)
     Figure(figsize=(3, 2)).savefig(folder / COMPARE / "compare_twist.png", dpi=200)
     return folder, found

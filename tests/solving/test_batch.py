@@ -9,7 +9,7 @@ from fem.continuation.stepper import MAX_STRETCH
 from fem.continuation.termination import TerminationKind
 from fem.fast.grouping import SinglePath, batch_groups, single_path_reason
 from fem.results.termination import ballooned
-from fem.solving.batch import solve_batch, solve_together
+from fem.solving.batch import solve_batch, solve_many, solve_together
 from fem.solving.single import solve
 from fem.wording.termination import reason
 
@@ -323,3 +323,29 @@ def test_chunks_of_a_group_make_no_difference(make_case, monkeypatch):
     chunks = solve_batch(cases)
     for one, other in zip(one_chunk, chunks, strict=True):
         assert not differences(one, other)
+
+
+# ------------------------------------------------------------------------------ results of many
+
+
+def test_many_cases_have_the_results_of_each(make_case):
+    cases = [make_case(), make_case(volume={"added": "1 mL", "steps": 2}), make_case(threads=[])]
+    results = solve_many(case for case in cases)
+    assert [result.case for result in results] == cases
+    for case, result in zip(cases, results, strict=True):
+        assert not differences(solve(case, "fast").runs[0], *result.runs)
+
+
+def test_what_is_no_case_is_named(make_case):
+    with pytest.raises(TypeError, match=r"cases\[1\]: str"):
+        solve_many([make_case(), "greenhouse_wrist.toml"])
+
+
+def test_a_case_without_equilibrium_is_named(make_case, monkeypatch):
+    def no_rest(case, models):
+        raise ArithmeticError("no rest")
+
+    monkeypatch.setattr("fem.solving.batch.solve", no_rest)
+    cases = [make_case(), make_case(volume={"added": "1 mL", "steps": 2}, title="Syringe")]
+    with pytest.raises(ArithmeticError, match=r'cases\[1\], "Syringe": no rest'):
+        solve_many(cases)

@@ -20,7 +20,7 @@ from fem.study import worker as work
 from fem.study.executor import NoWorkersError
 from fem.study.job_list import JobList
 from fem.study.plan import Study
-from fem.study.runner import SHAPES, run
+from fem.study.runner import SHAPES, run, solve_study
 from fem.study.study_result import StudyResult
 from tests.helpers.messages import refused
 
@@ -328,3 +328,16 @@ def test_status_of_a_path_that_ends_early_and_its_steps(job_list, monkeypatch, k
     (solved,) = work.solve_task(work.Task("fe", (case,), "1x1x2"))
     assert (solved.curve.status, solved.curve.termination.kind) == (status, kind)
     assert len(solved.curve.steps["step"]) == 3
+
+
+def test_a_study_is_solved_and_saved_in_one_call(cases_folder, tmp_path):
+    study = small(cases_folder, models=["fast"]).study
+    study_result = solve_study(study, tmp_path / "reach", workers=1)
+    pandas.testing.assert_frame_equal(
+        StudyResult.load(tmp_path / "reach").table, study_result.table
+    )
+    assert study_result.complete
+    with refused(InputError, str(tmp_path / "reach"), "--resume"):
+        solve_study(study, tmp_path / "reach")
+    again = solve_study(study, tmp_path / "reach", workers=1, resume=True)
+    pandas.testing.assert_frame_equal(again.table, study_result.table)

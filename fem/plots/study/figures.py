@@ -69,14 +69,18 @@ def figures(study_result: StudyResult) -> Iterator[tuple[str, FigureLayout]]:
     if data is None:
         return
     for picture in study_pictures(data):
-        if len(data.numeric) > 1:
-            yield picture.name, map_figure(data, picture, [data.main_level])
-            if picture.name in WITH_STEPS and len(data.pick_levels(STEPS)) > 1:
-                yield f"{picture.name}_steps", map_figure(data, picture, data.pick_levels(STEPS))
-        else:
-            draw = line_figure if data.numeric else bar_figure
-            yield picture.name, draw(data, picture)
+        yield picture.name, picture_figure(data, picture)
+        with_steps = picture.name in WITH_STEPS and len(data.numeric) > 1
+        if with_steps and len(data.pick_levels(STEPS)) > 1:
+            yield f"{picture.name}_steps", map_figure(data, picture, data.pick_levels(STEPS))
     yield "reach", reach_figure(data)
+
+
+def picture_figure(data: PlotData, picture: StudyPicture) -> FigureLayout:
+    """Return maps at one level, curves or bars, by how many numbers vary."""
+    if len(data.numeric) > 1:
+        return map_figure(data, picture, [data.main_level])
+    return (line_figure if data.numeric else bar_figure)(data, picture)
 
 
 def map_figure(data: PlotData, picture: StudyPicture, levels: Sequence[float]) -> FigureLayout:

@@ -9,7 +9,7 @@ import numpy as np
 from fem.case.case import Case
 from fem.plots.panels import PRESSURE, path_sections
 from fem.quantities import table
-from fem.quantities.column import Measure, measures_of, named, with_unit
+from fem.quantities.column import Measure, by_name, measures_of, named, with_unit
 from fem.quantities.quantity import Quantity
 from fem.study.plot_data import PlotData
 
@@ -70,6 +70,20 @@ def study_pictures(data: PlotData) -> list[StudyPicture]:
         StudyPicture(name, columns[0].quantity, {_label(one): one.column for one in columns})
         for name, columns in pictures.items()
     ]
+
+
+def picture_of(data: PlotData, name: str) -> StudyPicture:
+    """Return the picture of a quantity by its name, or the margins.
+
+    Raises
+    ------
+    InputError
+        If the study has no such quantity.
+    """
+    if name == MARGINS:
+        return next(one for one in study_pictures(data) if one.name == MARGINS)
+    columns = by_name([name], map(str, data.rows))
+    return StudyPicture(name, columns[0].quantity, {_label(one): one.column for one in columns})
 
 
 def _label(one: Measure) -> str:
