@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fem.compare.comparison import Comparison
-from fem.measurements.columns import GAUGE
+from fem.measurements.columns import PRESSURE
 from fem.quantities.case_fields import column
 from fem.wording.agreement import agreement_table, correction_table, rules_table
 from fem.wording.comparison import count_text, diagnosis_lines, not_reached
@@ -68,10 +68,10 @@ def print_trust(trust: Trust, files: Sequence[Path], notes: Sequence[str] = ()) 
 def _remarks(comparison: Comparison) -> Iterator[str]:
     """Yield which columns are used, and how the measurements were matched."""
     bench, study = comparison.bench, comparison.study
-    if bench.extras:
+    if bench.unused:
         names = (
             f"{extra.name} (did you mean {extra.hint}?)" if extra.hint else extra.name
-            for extra in bench.extras
+            for extra in bench.unused
         )
         yield f"unused columns: {', '.join(names)}"
     given = {field for setting in bench.fields for field in setting}
@@ -92,7 +92,7 @@ def _not_reached(comparison: Comparison) -> Iterator[str]:
     for entry in comparison.unreached[:MAX_LINES]:
         yield (
             f"not reached ({NAMES[entry['model']]}): line {entry['line']}, "
-            f"{GAUGE.text(entry)}: {not_reached(entry)}"
+            f"{PRESSURE.text(entry)}: {not_reached(entry)}"
         )
     if len(comparison.unreached) > MAX_LINES:
         yield f"and {len(comparison.unreached) - MAX_LINES} more in compare.json"

@@ -12,7 +12,7 @@ import numpy as np
 
 from fem.compare.match import MODEL, RESIDUAL, WITHIN
 from fem.measurements.bench import Bench
-from fem.measurements.columns import GAUGE
+from fem.measurements.columns import PRESSURE
 from fem.quantities.column import Measure
 
 if TYPE_CHECKING:
@@ -58,14 +58,14 @@ def _groups(rows: pandas.DataFrame, bench: Bench) -> Iterator[tuple[str, str, pa
     import pandas
 
     yield ALL, "", rows
-    pressure = rows[GAUGE.column]
+    pressure = rows[PRESSURE.column]
     few = pressure.nunique() <= MOST_GROUPS
     for value, part in rows.groupby(
         pressure if few else pandas.cut(pressure, RANGES), observed=True
     ):
         ends = [value] if few else [value.left, value.right]
-        yield GAUGE.column, " to ".join(f"{end:.4g}" for end in ends), part
-    for rule in bench.rules:
+        yield PRESSURE.column, " to ".join(f"{end:.4g}" for end in ends), part
+    for rule in bench.text_settings:
         for value, part in rows.groupby(rule, sort=False):
             yield rule, str(value), part
 

@@ -23,7 +23,7 @@ from fem.compare.curve import Curve
 from fem.compare.match import read, solved
 from fem.core.arrays import Array
 from fem.measurements.bench import Bench
-from fem.measurements.columns import GAUGE
+from fem.measurements.columns import PRESSURE
 
 SLACKS = np.array([-2.0, -1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0])
 STIFFNESSES = np.array([-30.0, -15.0, 0.0, 15.0, 30.0])
@@ -123,7 +123,7 @@ def predict(bench: Bench, report: Callable[[int, int], None] | None = None) -> P
 
     `report` is told the causes that are done and their number.
     """
-    top = (1 + FARTHEST) * float(bench.table[GAUGE.column].max())
+    top = (1 + FARTHEST) * float(bench.table[PRESSURE.column].max())
     watched = {key: _watched(case, top) for key, case in bench.cases.items()}
     curves = _solve(watched)
     plain = read(bench, curves)
@@ -185,9 +185,9 @@ def _solve[Key](cases: Mapping[Key, Case]) -> dict[Key, Curve]:
 
 def _gauge(bench: Bench, curves: Mapping[str, Curve]) -> Effect:
     """Return the effect of a wrong zero of the gauge."""
-    amounts = FARTHEST * float(bench.table[GAUGE.column].abs().max()) * SHIFTS
+    amounts = FARTHEST * float(bench.table[PRESSURE.column].abs().max()) * SHIFTS
     there = np.array([read(bench, curves, amount) for amount in amounts])
-    return Effect(Cause("gauge", GAUGE.unit), amounts, _changes(amounts, there))
+    return Effect(Cause("gauge", PRESSURE.unit), amounts, _changes(amounts, there))
 
 
 def gauge(bench: Bench, curves: Mapping[str, Curve], predicted: Effect, slope: Array) -> Effect:

@@ -89,7 +89,7 @@ class Comparison:
             "bench": bench.name,
             "bench_hash": bench.hash,
             "bench_notes": bench.notes,
-            "unused_columns": [extra.name for extra in bench.extras],
+            "unused_columns": [extra.name for extra in bench.unused],
             "versions": versions(),
             "machine": machine(),
             "measurements": len(bench.table),

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from fem.core.arrays import Array
-from fem.measurements.columns import GAUGE
+from fem.measurements.columns import PRESSURE
 from fem.results.termination import REACHED, Termination
 
 if TYPE_CHECKING:
@@ -55,16 +55,16 @@ class Curve:
     ) -> Curve:
         """Return the curve of a step table, from rest to where the pressure no longer rises."""
         if rows.empty:
-            return cls(rows.reindex(columns=[GAUGE.column]), termination, solved)
+            return cls(rows.reindex(columns=[PRESSURE.column]), termination, solved)
         steps = rows[rows.requested.astype(bool)].sort_values("step")
-        risen = steps[GAUGE.column].diff().gt(0).to_numpy()
+        risen = steps[PRESSURE.column].diff().gt(0).to_numpy()
         end = 1 + int(np.argmin(risen[1:])) if not risen[1:].all() else len(steps)
         return cls(steps.iloc[:end].reset_index(drop=True), termination, solved)
 
     @property
     def pressures(self) -> Array:
         """Pressures of the steps (kPa), rising, shape (steps,)."""
-        return self.steps[GAUGE.column].to_numpy(dtype=float)
+        return self.steps[PRESSURE.column].to_numpy(dtype=float)
 
     def place(self, pressure: float) -> Place:
         """Return where a pressure (kPa) lies on the curve."""

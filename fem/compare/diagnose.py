@@ -154,7 +154,7 @@ def _fits(evidence: Evidence, causes: Sequence[Effect], bench: Bench) -> list[Fi
 
 def _scopes(rows: pandas.DataFrame, bench: Bench) -> Iterator[Scope]:
     yield Scope()
-    for rule in bench.rules:
+    for rule in bench.text_settings:
         counts = rows.groupby(rule).case.nunique()
         if len(counts) > 1:
             yield from (Scope(rule, str(v)) for v, n in counts.items() if n >= LEAST_SETTINGS)

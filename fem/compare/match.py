@@ -14,7 +14,7 @@ from fem.case.case import Case
 from fem.compare.curve import Curve
 from fem.core.arrays import Array
 from fem.measurements.bench import Bench
-from fem.measurements.columns import GAUGE
+from fem.measurements.columns import PRESSURE
 from fem.quantities.column import BAND
 from fem.results.termination import REACHED
 from fem.study.study_result import StudyResult
@@ -87,7 +87,7 @@ def read(bench: Bench, curves: Mapping[str, Curve], shift: float = 0.0) -> Array
     does not reach. Below rest the tube stays at rest.
     """
     found = np.full((len(bench.table), len(bench.measures)), np.nan)
-    pressures = bench.table[GAUGE.column].to_numpy()
+    pressures = bench.table[PRESSURE.column].to_numpy()
     for key, curve in curves.items():
         own = (bench.table.case == key).to_numpy()
         at = np.maximum(pressures[own] + shift, np.minimum(pressures[own], 0.0))
@@ -115,7 +115,7 @@ def _matched(bench: Bench, curves: Curves, model: str) -> pandas.DataFrame:
     said = read(bench, {key: curves[key, model] for key in bench.cases})
     rows[PLACE] = [
         curves[key, model].place(pressure)
-        for key, pressure in zip(rows.case, rows[GAUGE.column], strict=True)
+        for key, pressure in zip(rows.case, rows[PRESSURE.column], strict=True)
     ]
     for number, measure in enumerate(bench.measures):
         residual = said[:, number] - rows[measure.column]
@@ -137,7 +137,7 @@ def unreached(rows: pandas.DataFrame, curves: Curves) -> Iterator[dict[str, Any]
         yield {
             "line": row["line"],
             "model": row["model"],
-            GAUGE.column: row[GAUGE.column],
+            PRESSURE.column: row[PRESSURE.column],
             "curve_kPa": curve.range(),
             "termination": curve.termination.data(),
         }

@@ -1,1 +1,1 @@
-"""What was measured on a bench: files read strictly, in the units of their headers."""
+"""Bench data: files with units in their headers, read into tables."""

@@ -1,7 +1,7 @@
-"""Bench data: a CSV file whose header carries the units, read strictly.
+"""Bench data: a CSV file with units in its header.
 
-Each row is one measurement: the setting, the pressure, what was measured. All that is wrong with a
-file is told at once, each with its line.
+Each row is one measurement: the setting, the pressure, the measured values. All errors of a file
+are reported together, each with its line.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.text_file import read_text
 from fem.measurements.columns import (
-    GAUGE,
+    PRESSURE,
     REPEAT,
-    Extra,
-    Figure,
-    Meaning,
-    Setting,
-    meaning,
+    Column,
+    SettingColumn,
+    UnusedColumn,
+    ValueColumn,
+    column_of,
     measures,
 )
 from fem.measurements.rows import Problems, RowReader
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Bench:
-    """What was measured.
+    """Bench data of one file.
 
     Attributes
     ----------
@@ -44,16 +44,16 @@ class Bench:
     notes
         Its comment lines above the header.
     settings, fields
-        Columns of the table that say how the device was set, and the fields that each sets.
-    rules
-        Those of them that are text, such as a slack rule.
+        Columns of the table with settings of the device, and the fields of the case for each.
+    text_settings
+        Settings that are text, such as a slack rule.
     measures
-        What was measured.
-    extras
-        Columns of the file that nothing is made of.
+        The measured quantities.
+    unused
+        Columns of the file that are not used.
     table
-        A row to each measurement: ``line`` of the file, ``case`` (key), the settings, ``repeat``
-        where there is such a column, ``pressure_kPa``, then each measured quantity as in the step
+        One row per measurement: ``line`` of the file, ``case`` (key), the settings, ``repeat``
+        if there is such a column, ``pressure_kPa``, then each measured quantity as in the step
         table, and ``<column>.std``.
     cases
         The case of each setting, by its key.
@@ -69,9 +69,9 @@ class Bench:
     notes: list[str]
     settings: list[str]
     fields: list[tuple[str, ...]]
-    rules: list[str]
+    text_settings: list[str]
     measures: list[Measure]
-    extras: list[Extra]
+    unused: list[UnusedColumn]
     table: pandas.DataFrame
     cases: dict[str, Case]
 
@@ -84,12 +84,12 @@ def read_bench(path: str | Path, base: Case) -> Bench:
     path
         The CSV file; docs/comparison.md describes it.
     base
-        Case that the settings of the file change, mostly the `base` of a study.
+        Case that the settings of the file change, usually the `base` of a study.
 
     Raises
     ------
     InputError
-        If it cannot be read, or anything in it cannot be used: a line to each fault.
+        If it cannot be read or is not valid; one line for each error.
 
     Examples
     --------
@@ -101,43 +101,43 @@ def read_bench(path: str | Path, base: Case) -> Bench:
     problems = Problems(str(path))
     rows = _rows(lines[above:], above, problems)
     if len(rows) < 2:
-        problems.stop()
-        raise InputError(f"{path}: a header and at least one measurement are due")
+        problems.raise_if_any()
+        raise InputError(f"{path}: a header and at least one measurement are required")
     (line, heads), *rows = rows
-    columns = _meanings(heads, line, base, problems)
+    columns = _columns(heads, line, base, problems)
     reader = RowReader(columns, heads, base, problems)
     records = [reader.record(line, cells) for line, cells in rows]
-    problems.stop()
+    problems.raise_if_any()
     import pandas
 
     table = pandas.DataFrame(records)
-    sets = [column for column in columns if isinstance(column, Setting)]
-    figures = [column for column in columns if isinstance(column, Figure)]
+    sets = [column for column in columns if isinstance(column, SettingColumn)]
+    values = [column for column in columns if isinstance(column, ValueColumn)]
     first = next(iter(reader.cases.values()))
-    settings = [column.shown(first, None)[0] for column in sets]
-    order = ["line", "case", *settings, *({REPEAT} & {*table}), GAUGE.column]
+    settings = [column.table_cell(first, None)[0] for column in sets]
+    order = ["line", "case", *settings, *({REPEAT} & {*table}), PRESSURE.column]
     return Bench(
         name=path.name,
         hash=hashlib.sha256(path.read_bytes()).hexdigest(),
         notes=[comment.removeprefix("#").strip() for comment in lines[:above]],
         settings=settings,
         fields=[column.fields for column in sets],
-        rules=[name for name in settings if pandas.api.types.is_string_dtype(table[name])],
-        measures=list(dict.fromkeys(one.measure for one in figures if one.measure != GAUGE)),
-        extras=[column for column in columns if isinstance(column, Extra)],
-        table=table[list(dict.fromkeys([*order, *(one.column for one in figures)]))],
+        text_settings=[name for name in settings if pandas.api.types.is_string_dtype(table[name])],
+        measures=list(dict.fromkeys(one.measure for one in values if one.measure != PRESSURE)),
+        unused=[column for column in columns if isinstance(column, UnusedColumn)],
+        table=table[list(dict.fromkeys([*order, *(one.column for one in values)]))],
         cases=reader.cases,
     )
 
 
 def _rows(lines: Sequence[str], above: int, problems: Problems) -> list[tuple[int, list[str]]]:
-    """Return the cells of each row that is neither blank nor a comment, with its line."""
+    """Return line and cells of each row that is neither blank nor a comment."""
     rest, comments = iter(lines), 0
     reader = csv.reader(rest, strict=True)
     rows: list[tuple[int, list[str]]] = []
     while True:
         at = reader.line_num + comments
-        if at < len(lines) and lines[at].startswith("#"):  # a break in quotes is no such line
+        if at < len(lines) and lines[at].startswith("#"):  # not a line break inside quotes
             next(rest)
             comments += 1
             continue
@@ -153,41 +153,41 @@ def _rows(lines: Sequence[str], above: int, problems: Problems) -> list[tuple[in
             rows.append((line, [cell.strip() for cell in cells]))
 
 
-def _meanings(heads: Sequence[str], line: int, base: Case, problems: Problems) -> list[Meaning]:
-    """Return what each column means; one with a fault means nothing."""
+def _columns(heads: Sequence[str], line: int, base: Case, problems: Problems) -> list[Column]:
+    """Return the columns; one with an error counts as unused."""
     if len(heads) == 1 and ";" in heads[0]:
-        problems.add(line, "put commas between the columns, and points into the figures")
-        problems.stop()
-    columns: list[Meaning] = []
+        problems.add(line, "write commas between the columns and decimal points in the numbers")
+        problems.raise_if_any()
+    columns: list[Column] = []
     taken: dict[str, str] = {}
     faulty = set()
     for head in heads:
-        column: Meaning = Extra(head, "")
+        column: Column = UnusedColumn(head, "")
         try:
-            column = meaning(head, base)
+            column = column_of(head, base)
         except InputError as error:
             problems.add(line, f'column "{head}": {error}')
             faulty.add(head.partition("[")[0].strip())
-        for key in column.gives:
+        for key in column.keys:
             if key in taken:
-                problems.add(line, f'column "{head}": the column "{taken[key]}" gives the same')
+                problems.add(line, f'column "{head}": "{taken[key]}" has the same quantity')
             taken.setdefault(key, head)
         columns.append(column)
-    known = {GAUGE.name: GAUGE, **measures(base)}
+    known = {PRESSURE.name: PRESSURE, **measures(base)}
     given = {measure.column for name, measure in known.items() if name in faulty} | {*taken}
-    _check_figures(given, line, base, problems)
+    _check_required(given, line, base, problems)
     return columns
 
 
-def _check_figures(given: set[str], line: int, base: Case, problems: Problems) -> None:
-    """Look whether pressure and measured quantities are there."""
+def _check_required(given: set[str], line: int, base: Case, problems: Problems) -> None:
+    """Check that the pressure and a measured quantity are given."""
     known = measures(base)
-    if GAUGE.column not in given:
-        problems.add(line, f'the column "{GAUGE.words}" is missing')
+    if PRESSURE.column not in given:
+        problems.add(line, f'the column "{PRESSURE.words}" is missing')
     if not any(measure.column in given for measure in known.values()):
         names = ", ".join(known)
-        problems.add(line, f"nothing is measured; a column to one of these is due: {names}")
+        problems.add(line, f"a column with a measured quantity is required; allowed: {names}")
     for measure in known.values():
         if measure.std in given and measure.column not in given:
             name = measure.name
-            problems.add(line, f'the column "{name}{STD}" is there, but not "{name}"')
+            problems.add(line, f'the column "{name}{STD}" requires a column "{name}"')

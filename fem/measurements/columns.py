@@ -1,4 +1,4 @@
-"""What the columns of a bench file mean: settings, pressure, measured quantities, or nothing."""
+"""Columns of a bench file: settings, pressure, measured quantities, and unused columns."""
 
 from __future__ import annotations
 
@@ -22,23 +22,23 @@ OF_FAMILY = set(ThreadFamily.model_fields) - {"name"}
 """Fields of a family of threads; ``slack.A`` is that of family A."""
 
 OF_ALL = OF_FAMILY - {"count"}
-"""Fields that a column sets for all families at once; "count" alone may count anything."""
+"""Fields that a column can set for all families; "count" alone may have another meaning."""
 
-GAUGE = Measure(table.pressure)
+PRESSURE = Measure(table.pressure)
 
 
 @dataclass(frozen=True)
-class Figure:
-    """A column of figures: a measured quantity, its standard deviation, or the pressure.
+class ValueColumn:
+    """A column of values: a measured quantity, its standard deviation, or the pressure.
 
     Attributes
     ----------
     measure
-        What it belongs to.
+        The measured quantity, or the pressure.
     column
         Its column in the table.
     factor
-        What a cell is multiplied by, to get the unit of the table.
+        Factor from the unit of a cell to the unit of the table.
     """
 
     measure: Measure
@@ -46,19 +46,19 @@ class Figure:
     factor: float
 
     @property
-    def gives(self) -> tuple[str, ...]:
-        """What no other column may give."""
+    def keys(self) -> tuple[str, ...]:
+        """Keys that no other column may have."""
         return (self.column,)
 
 
 @dataclass(frozen=True)
-class Setting:
+class SettingColumn:
     """A column that sets fields of the case, all to the same value.
 
     Attributes
     ----------
     name
-        As the file has it.
+        Its name in the file.
     fields
         The fields, named as in a study.
     unit
@@ -70,30 +70,30 @@ class Setting:
     unit: str
 
     @property
-    def gives(self) -> tuple[str, ...]:
-        """What no other column may give."""
+    def keys(self) -> tuple[str, ...]:
+        """Keys that no other column may have."""
         return self.fields
 
     def value(self, cell: str) -> Any:
-        """Return what is put into the case for a cell.
+        """Return the value of a cell for the case.
 
         Raises
         ------
         ValueError
-            If it has a unit and `cell` is no number.
+            If the column has a unit and `cell` is not a number.
         """
         if not re.fullmatch(NUMBER, cell):
             if self.unit:
-                raise ValueError("this is no number")
+                raise ValueError("this is not a number")
             return cell
         if self.unit:
             return f"{cell} {self.unit}"
         return int(cell) if re.fullmatch(r"[-+]?[0-9]+", cell) else float(cell)
 
-    def shown(self, case: Case, given: Any) -> tuple[str, Any]:
-        """Return its column in the table, and what the case says there.
+    def table_cell(self, case: Case, given: Any) -> tuple[str, Any]:
+        """Return its column in the table, and the value of the case.
 
-        It is `given` where the case puts something else in its place, as constants for a material.
+        The value is `given` if the case replaces the field, such as a material by its constants.
         """
         try:
             ((column, value),) = cells(case, self.fields[:1]).items()
@@ -103,67 +103,67 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Repeat:
-    """The column that tells repeated measurements apart."""
+class RepeatColumn:
+    """The column that distinguishes repeated measurements."""
 
-    gives = (REPEAT,)
+    keys = (REPEAT,)
 
 
 @dataclass(frozen=True)
-class Extra:
-    """A column that nothing is made of, and the known one that it may have been meant for."""
+class UnusedColumn:
+    """A column that is not used; `hint` is a known name that resembles its name."""
 
     name: str
     hint: str
 
-    gives = ()
+    keys = ()
 
 
-type Meaning = Figure | Setting | Repeat | Extra
+type Column = ValueColumn | SettingColumn | RepeatColumn | UnusedColumn
 
 
 def measures(case: Case) -> dict[str, Measure]:
-    """Return what can be measured on a case, by name."""
+    """Return the quantities of a case that can be measured, by name."""
     families = [family.name for family in case.threads]
     return {one.name: one for one in measures_of(families, traits=Trait.MEASURABLE)}
 
 
-def meaning(head: str, case: Case) -> Meaning:
-    """Return what a column means by its head, such as ``twist [deg]``.
+def column_of(head: str, case: Case) -> Column:
+    """Return the column of a head such as ``twist [deg]``.
 
     Raises
     ------
     InputError
-        If it is meant for a known one, but its unit or family is not.
+        If its unit or family does not fit, or the head is not valid.
     """
     match = re.fullmatch(r"\s*([^\[\]]+?)\s*(?:\[\s*([^\[\]]*?)\s*\])?\s*", head)
     if not match:
-        raise InputError('write a name and, in brackets, its unit, such as "twist [deg]"')
+        raise InputError('write a name and its unit in brackets, such as "twist [deg]"')
     name, unit = match[1], match[2] or ""
     known = measures(case)
-    if name == GAUGE.name:
-        return _figure(name, GAUGE, unit)
+    if name == PRESSURE.name:
+        return _value_column(name, PRESSURE, unit)
     if name == REPEAT:
-        return Repeat()
+        return RepeatColumn()
     if measure := known.get(name) or known.get(name.removesuffix(STD)):
-        return _figure(name, measure, unit)
+        return _value_column(name, measure, unit)
     if fields := _fields(name, case):
-        return _setting(name, fields, unit, case)
-    return Extra(name, _hint(name, case))
+        return _setting_column(name, fields, unit, case)
+    return UnusedColumn(name, _hint(name, case))
 
 
-def _figure(name: str, measure: Measure, unit: str) -> Figure:
+def _value_column(name: str, measure: Measure, unit: str) -> ValueColumn:
     try:
         factor = measure.per(unit)
     except ValueError:
         raise InputError(
             f"this is {measure.kind.kind}: put its unit in brackets, as in {name} [{measure.unit}]"
         ) from None
-    return Figure(measure, measure.column if name == measure.name else measure.std, factor)
+    return ValueColumn(measure, measure.column if name == measure.name else measure.std, factor)
 
 
 def _fields(name: str, case: Case) -> tuple[str, ...]:
-    """Return the fields of the case that a column sets; none if it is not meant to."""
+    """Return the fields of the case that a column sets; none if it sets none."""
     families = [family.name for family in case.threads]
     stem, _, family = name.partition(".")
     known = measures_of([family], traits=Trait.MEASURABLE)
@@ -173,42 +173,42 @@ def _fields(name: str, case: Case) -> tuple[str, ...]:
             raise InputError("the case has no threads")
         return tuple(f"threads.{family}.{name}" for family in families)
     if stem in measured and not family:
-        raise InputError(f"name the family, as in {stem}.{(families or ['A'])[0]}")
+        raise InputError(f"add the family to the name, as in {stem}.{(families or ['A'])[0]}")
     if family and (stem in OF_FAMILY or stem in measured):
         if family not in families:
             raise InputError(
-                f'the case has no family "{family}"; it has {", ".join(families) or "none"}'
+                f'the case has no family "{family}"; families: {", ".join(families) or "none"}'
             )
         return (f"threads.{family}.{stem}",)
     return (name,) if family and stem in type(case).model_fields else ()
 
 
-def _setting(name: str, fields: tuple[str, ...], unit: str, case: Case) -> Setting:
-    """Return the column of a setting; its unit has to be of the kind that the case has there."""
+def _setting_column(name: str, fields: tuple[str, ...], unit: str, case: Case) -> SettingColumn:
+    """Return the column of a setting; its unit must be of the kind of the field."""
     if unit and not re.fullmatch(UNITS, unit):
-        raise InputError(f'"{unit}" is no unit')
+        raise InputError(f'"{unit}" is not a unit')
     given = written(case, case.data, fields[0])
     quantity = split(given)
     if quantity and not _alike(unit, quantity[1]):
         raise InputError(f"put its unit in brackets, as in {name} [{quantity[1]}]")
     if unit and given is not None and not quantity:
-        raise InputError("this has no unit: take the brackets away")
-    return Setting(name, fields, unit)
+        raise InputError("this field has no unit: remove the brackets")
+    return SettingColumn(name, fields, unit)
 
 
 def _alike(unit: str, other: str) -> bool:
-    """Return whether two units are of one kind; a ratio is no angle."""
+    """Return whether two units are of the same kind; a ratio is not an angle."""
     try:
         one, two = (registry().Quantity(1.0, text).to_root_units() for text in (unit, other))
-    except Exception:  # pint raises a dozen kinds of error
+    except Exception:  # pint raises many types of error
         return False
     return bool(unit) and one.units == two.units
 
 
 def _hint(name: str, case: Case) -> str:
-    """Return the known name that an unknown one resembles, empty if none."""
+    """Return the known name that resembles an unknown one, empty if there is none."""
     families = [family.name for family in case.threads]
-    names = [GAUGE.name, REPEAT, *(known + end for known in measures(case) for end in ("", STD))]
+    names = [PRESSURE.name, REPEAT, *(known + end for known in measures(case) for end in ("", STD))]
     for field in sorted(OF_FAMILY):
         names += [field, *(f"{field}.{family}" for family in families)]
     return next(iter(get_close_matches(name, names, 1, cutoff=0.8)), "")

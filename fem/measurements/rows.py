@@ -1,7 +1,4 @@
-"""Rows of a bench file, read under their header, and what is wrong with them.
-
-Settings become cases, cells become figures.
-"""
+"""Rows of a bench file: the case of each setting, the measured values, and errors with lines."""
 
 from __future__ import annotations
 
@@ -15,116 +12,120 @@ from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.core.renamed import with_new_values
 from fem.core.units import NUMBER
-from fem.measurements.columns import GAUGE, REPEAT, Extra, Figure, Meaning, Setting
+from fem.measurements.columns import (
+    PRESSURE,
+    REPEAT,
+    Column,
+    SettingColumn,
+    UnusedColumn,
+    ValueColumn,
+)
 from fem.quantities.case_fields import changes
 from fem.quantities.column import STD
 
-SAME = 9
-"""Pressures (kPa) that agree to so many decimals are the same."""
+DECIMALS = 9
+"""Decimals to which pressures (kPa) are compared."""
 
-
-NAMED = 4
-"""Of more lines with the same fault only the first are named."""
+MAX_LINES = 4
+"""Greatest number of lines that a message lists."""
 
 
 @dataclass
 class Problems:
-    """The message for bad lines of a bench file: each fault once, with its lines."""
+    """Errors of a bench file: each once, with its lines."""
 
     file: str
     lines: dict[str, list[int]] = field(default_factory=dict)
 
     def add(self, line: int, text: str) -> None:
-        """Note a fault."""
+        """Add an error."""
         self.lines.setdefault(text, []).append(line)
 
-    def stop(self) -> None:
-        """Raise if there are any.
+    def raise_if_any(self) -> None:
+        """Raise if there are errors.
 
         Raises
         ------
         InputError
-            With a line to each fault, in the order of the lines of the file.
+            With a line for each error, in the order of the lines of the file.
         """
-        told = []
+        messages = []
         for text, lines in sorted(self.lines.items(), key=lambda entry: entry[1][0]):
-            few = ", ".join(map(str, lines[:NAMED]))
-            more = f" and {len(lines) - NAMED} more" if len(lines) > NAMED else ""
-            told.append(f"{self.file}: line{'s' if len(lines) > 1 else ''} {few}{more}: {text}")
-        if told:
-            raise InputError("\n".join(told))
+            few = ", ".join(map(str, lines[:MAX_LINES]))
+            more = f" and {len(lines) - MAX_LINES} more" if len(lines) > MAX_LINES else ""
+            messages.append(f"{self.file}: line{'s' if len(lines) > 1 else ''} {few}{more}: {text}")
+        if messages:
+            raise InputError("\n".join(messages))
 
 
 class RowReader:
-    """Reads rows under their header, and notes what is wrong with them.
+    """Reads rows with the columns of the header, and collects their errors.
 
     Attributes
     ----------
     cases
-        The case of each setting that can be used, by its key.
+        The case of each valid setting, by its key.
     """
 
     def __init__(
-        self, columns: Sequence[Meaning], heads: Sequence[str], base: Case, problems: Problems
+        self, columns: Sequence[Column], heads: Sequence[str], base: Case, problems: Problems
     ) -> None:
         self._columns, self._heads = columns, heads
         self._base, self._problems = base, problems
-        self._sound = not problems.lines  # else what tells rows apart may be lacking
+        self._valid = not problems.lines  # else a setting or the column "repeat" may be missing
         self.cases: dict[str, Case] = {}
         self._known: dict[tuple[Any, ...], Case | str] = {}
         self._lines: dict[tuple[Any, ...], int] = {}
 
     def record(self, line: int, cells: Sequence[str]) -> dict[str, Any]:
-        """Return a row of the table; of no use if a problem was noted."""
+        """Return a row of the table; not valid if it has an error."""
         if len(cells) != len(self._columns):
             self._problems.add(line, f"{len(cells)} cells; the header has {len(self._columns)}")
             return {}
-        figures: dict[str, Any] = {}
+        values: dict[str, Any] = {}
         setting: dict[str, Any] = {}
-        sound = True
+        valid = True
         for column, head, cell in zip(self._columns, self._heads, cells, strict=True):
             try:
                 match column:
-                    case Extra():
+                    case UnusedColumn():
                         continue
-                    case Setting():
+                    case SettingColumn():
                         setting |= dict.fromkeys(column.fields, self._value(column, cell))
-                    case Figure():
-                        figures[column.column] = _number(_filled(cell), column)
+                    case ValueColumn():
+                        values[column.column] = _number(_filled(cell), column)
                     case _:
-                        figures[REPEAT] = _filled(cell)
+                        values[REPEAT] = _filled(cell)
             except ValueError as error:
                 self._problems.add(line, f"{head}{f' = "{cell}"' if cell else ''}: {error}")
-                sound = False
-        return self._placed(line, setting, figures) if sound and self._sound else {}
+                valid = False
+        return self._placed(line, setting, values) if valid and self._valid else {}
 
-    def _value(self, column: Setting, cell: str) -> Any:
+    def _value(self, column: SettingColumn, cell: str) -> Any:
         value = column.value(_filled(cell))
         return with_new_values(value, self._problems.file, column.fields[0])
 
-    def _placed(
-        self, line: int, setting: dict[str, Any], figures: dict[str, Any]
-    ) -> dict[str, Any]:
-        """Return the row with its case, if that can be used and was not measured before."""
+    def _placed(self, line: int, setting: dict[str, Any], values: dict[str, Any]) -> dict[str, Any]:
+        """Return the row with its case, if that is valid and not measured at the same pressure."""
         case = self._case(setting)
         if isinstance(case, str):
             self._problems.add(line, case)
             return {}
-        place = case.key, round(figures[GAUGE.column], SAME), figures.get(REPEAT)
+        place = case.key, round(values[PRESSURE.column], DECIMALS), values.get(REPEAT)
         if place in self._lines:
             self._problems.add(
                 line,
-                f"the same setting and pressure as line {self._lines[place]}; tell repeated "
-                f'measurements apart by a column "{REPEAT}"',
+                f"the same setting and pressure as line {self._lines[place]}; number repeated "
+                f'measurements in a column "{REPEAT}"',
             )
         self._lines.setdefault(place, line)
         self.cases[case.key] = case
-        columns = [column for column in self._columns if isinstance(column, Setting)]
-        shown = dict(column.shown(case, setting[column.fields[0]]) for column in columns)
-        return {"line": line, "case": case.key, **shown, **figures}
+        columns = [column for column in self._columns if isinstance(column, SettingColumn)]
+        settings = dict(column.table_cell(case, setting[column.fields[0]]) for column in columns)
+        return {"line": line, "case": case.key, **settings, **values}
 
     def _case(self, setting: dict[str, Any]) -> Case | str:
-        """Return the case of a setting, or why there is none."""
+        """Return the case of a setting, or the text of its error."""
         key = tuple(setting.items())
         if key not in self._known:
             try:
@@ -140,11 +141,11 @@ def _filled(cell: str) -> str:
     return cell
 
 
-def _number(cell: str, column: Figure) -> float:
-    """Return a figure in the unit of the step table."""
+def _number(cell: str, column: ValueColumn) -> float:
+    """Return a value in the unit of the step table."""
     number = float(cell) * column.factor if re.fullmatch(NUMBER, cell) else math.nan
     if not math.isfinite(number):
-        raise ValueError("this is no number")
+        raise ValueError("this is not a number")
     if column.column.endswith(STD) and number <= 0:
         raise ValueError("a standard deviation must be greater than 0")
     return number

@@ -19,7 +19,7 @@ from fem.compare.agreement import ALL
 from fem.compare.comparison import Comparison
 from fem.compare.match import MODEL, RESIDUAL
 from fem.core.units import MINUS
-from fem.measurements.columns import GAUGE, measures
+from fem.measurements.columns import PRESSURE, measures
 from fem.plots.layout import FigureLayout, Keys, Panel, save_figures
 from fem.plots.scale import range_of
 from fem.plots.style import PALE, SMALL_SIZE, STYLES
@@ -94,7 +94,7 @@ def _groups(
     Each group has its name, its rows, and the style of `errorbar`.
     """
     rows = comparison.rows[comparison.rows.model == model]
-    rules = comparison.bench.rules
+    rules = comparison.bench.text_settings
     parts = rows.groupby(rules[0], sort=False) if rules else [("measurements", rows)]
     name = f"{rules[0].replace('_', ' ')}: " if rules else ""
     style = {"ls": "none", "ms": 4.5, "mfc": "white", "elinewidth": 0.6, "alpha": 0.9, "zorder": 3}
@@ -131,18 +131,18 @@ def _draw_parity(axes: Axes, comparison: Comparison, measure: Measure, model: st
 
 
 def _draw_residual(axes: Axes, comparison: Comparison, measure: Measure, model: str) -> Keys:
-    span = float(np.ptp(comparison.rows[GAUGE.column])) or 1.0
+    span = float(np.ptp(comparison.rows[PRESSURE.column])) or 1.0
     if band := _band(comparison, measure):
         axes.axhspan(-band, band, color=PALE, lw=0, zorder=1)
     axes.axhline(0, **LINE)
     groups = _groups(comparison, model)
     for number, (_, rows, style) in enumerate(groups):
         offset = (number - (len(groups) - 1) / 2) * GROUP_OFFSET * span
-        places = rows[GAUGE.column] + offset, rows[measure.column + RESIDUAL]
+        places = rows[PRESSURE.column] + offset, rows[measure.column + RESIDUAL]
         axes.errorbar(*places, yerr=rows.get(measure.std), **style)
     residuals = comparison.rows[measure.column + RESIDUAL]
     most = max(0.0, *residuals.abs().dropna(), band) * 1.15 or 1.0
-    axes.set(ylim=(-most, most), xlabel=GAUGE.words)
+    axes.set(ylim=(-most, most), xlabel=PRESSURE.words)
     axes.set_ylabel(f"model − measured [{measure.unit}]")
     return {}
 

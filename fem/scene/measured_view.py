@@ -20,7 +20,7 @@ from fem.compare.curve import Curve
 from fem.core.arrays import Array
 from fem.core.errors import InputError
 from fem.measurements.bench import Bench, read_bench
-from fem.measurements.columns import GAUGE
+from fem.measurements.columns import PRESSURE
 from fem.quantities import table
 from fem.quantities.column import Measure, measures_of
 from fem.scene.result_view import ResultView
@@ -78,12 +78,12 @@ def _measured(bench: Bench, beside: ResultView, file: str) -> ResultView:
     """Return what was measured of the case of an view, a row to each of its steps."""
     table = bench.table[bench.table.case == beside.case.key]
     curve = Curve.of(_means(table, bench.measures))
-    pressures = _rising([row[GAUGE.column] for row in beside.rows])
+    pressures = _rising([row[PRESSURE.column] for row in beside.rows])
     columns = [name for m in bench.measures for name in (m.column, m.std)]
     figures = {name: curve.at(pressures, name) for name in columns if name in curve.steps}
     rows = [
         {name: row[name] for name in PLACE if name in row}
-        | {"model": "bench", GAUGE.column: row[GAUGE.column]}
+        | {"model": "bench", PRESSURE.column: row[PRESSURE.column]}
         | dict.fromkeys((m.column for m in measures_of(section="motion")), math.nan)
         | {name: float(values[number]) for name, values in figures.items()}
         for number, row in enumerate(beside.rows)
@@ -99,7 +99,7 @@ def _means(table: pandas.DataFrame, measures: Sequence[Measure]) -> pandas.DataF
     Their standard deviation is the quadratic mean of those given, or else that of the repeats if
     there are some at every pressure.
     """
-    by_pressure = table.groupby(GAUGE.column)
+    by_pressure = table.groupby(PRESSURE.column)
     means = by_pressure[[measure.column for measure in measures]].mean()
     for measure in measures:
         if measure.std in table:

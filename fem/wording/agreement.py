@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from fem.compare.agreement import ALL
-from fem.measurements.columns import GAUGE
+from fem.measurements.columns import PRESSURE
 from fem.quantities.column import Measure, named
 from fem.wording.run_sections import NAMES
 from fem.wording.text_table import TextTable
@@ -40,7 +40,7 @@ def agreement_table(summary: Iterable[Mapping[Any, Any]]) -> TextTable:
             *(_number(row[name], form) for name, form in FORMS.items()),
         ]
         for row in summary
-        if row["group"] != GAUGE.column
+        if row["group"] != PRESSURE.column
     ]
     titles = ["quantity", "model", "rows", "points", "bias", "RMS error", "greatest error"]
     titles += ["at line", "R²", "within 95 % band"]

@@ -9,7 +9,7 @@ from typing import Any
 from fem.compare.diagnose import Diagnosis
 from fem.compare.fit import Fit, Scope
 from fem.measurements.bench import Bench
-from fem.measurements.columns import GAUGE
+from fem.measurements.columns import PRESSURE
 from fem.results.termination import restore
 from fem.wording.run_sections import NAMES
 from fem.wording.termination import reason
@@ -20,8 +20,8 @@ def not_reached(entry: Mapping[str, Any]) -> str:
     end, known = restore(entry["termination"]), entry["curve_kPa"]
     if known is None:
         return reason(end)
-    begin, last = (GAUGE.text({GAUGE.column: pressure}) for pressure in known)
-    if entry[GAUGE.column] < known[0]:
+    begin, last = (PRESSURE.text({PRESSURE.column: pressure}) for pressure in known)
+    if entry[PRESSURE.column] < known[0]:
         return f"the curve begins at {begin}"
     return reason(end) or f"the curve ends at {last}, its last step"
 

@@ -86,7 +86,7 @@ def test_many_pressures_are_put_into_ranges(tmp_path):
     bench = make_bench(tmp_path, truth())
     matched = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])
     matched["pressure_kPa"] += np.linspace(0, 0.4, len(matched))
-    table = summary(matched, replace(bench, rules=[]))
+    table = summary(matched, replace(bench, text_settings=[]))
     groups = table[(table.measure == "twist") & (table.group == "pressure_kPa")]
     assert len(groups) == 6
     assert groups.points.sum() == len(matched)
