@@ -1,6 +1,7 @@
 """Tables of the pages list what the program has: keys, laws, options, files, columns."""
 
 import re
+import shlex
 
 import pytest
 from typer.main import get_command
@@ -116,6 +117,19 @@ def test_index_has_all_commands():
 def test_named_commands_exist(page):
     named = re.findall(r"(?:bin/|`)tubewright ([a-z-]+)", page.read_text(encoding="utf-8"))
     assert set(named) <= set(COMMANDS)
+
+
+@pytest.mark.parametrize(
+    "line", [line for cells in table(README, "task") for line in code(cells[1])[:2]]
+)
+def test_commands_of_the_table_of_tasks_are_understood(line, monkeypatch):
+    """The command accepts their options; the pages run them with all that they need."""
+    monkeypatch.chdir(ROOT)
+    name, *words = shlex.split(line)
+    if name in COMMANDS:
+        assert COMMANDS[name].make_context(name, words, resilient_parsing=False)
+    else:
+        assert (ROOT / line).exists()
 
 
 def test_ready_cases_are_all(ready_cases):
