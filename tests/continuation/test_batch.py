@@ -1,7 +1,7 @@
-"""The batch path with a model that is no tube: more unknowns, volume nonlinear in them.
+"""The batch path with a model other than a tube: more unknowns, volume nonlinear in them.
 
-Unknowns are s and the vector u, with V = s + s^2/2 + c.u and E = k (1 - (1 + s) exp(-s)) + u.u/2:
-in equilibrium u = P c and P = k s exp(-s)/(1 + s), which is greatest where s^2 + s = 1.
+The unknowns are s and the vector u. V = s + s^2/2 + c.u and E = k (1 - (1 + s) exp(-s)) + u.u/2, so
+in equilibrium u = P c and P = k s exp(-s)/(1 + s), with its maximum where s^2 + s = 1.
 """
 
 from dataclasses import dataclass
@@ -24,12 +24,12 @@ def pressure_at(k, s):
 
 @dataclass
 class Toy:
-    """n bodies with their k, shape (n,), and c, shape (unknowns - 1, n)."""
+    """n bodies with k, shape (n,), and c, shape (unknowns - 1, n)."""
 
     k: np.ndarray
     c: np.ndarray
     strain: float = 1.0
-    """Stretch of the wall over s."""
+    """Wall stretch less 1, over s."""
 
     @property
     def pressure_scale(self):
@@ -59,27 +59,27 @@ class Toy:
     def iterate(self, x):
         (m, n), s = x.shape, x[0]
         force = np.concatenate([[self.k * s * np.exp(-s)], x[1:]])
-        across = np.concatenate([[1 + s], self.c])
-        pressure = (force * across).sum(0) / (across**2).sum(0)
+        load_vector = np.concatenate([[1 + s], self.c])
+        pressure = (force * load_vector).sum(0) / (load_vector**2).sum(0)
         bordered = np.zeros((n, m + 1, m + 1))
         bordered[:, range(m), range(m)] = 1.0
         bordered[:, 0, 0] = self.k * (1 - s) * np.exp(-s) - pressure
-        bordered[:, m, :m] = bordered[:, :m, m] = -across.T
+        bordered[:, m, :m] = bordered[:, :m, m] = -load_vector.T
         right = np.zeros((n, m + 1, 2))
         right[:, :m, 0], right[:, m, 1] = -force.T, -1.0
         found = np.linalg.solve(bordered, right)
         step, slope = found[:, :m, 0].T, found[:, :m, 1].T
-        signs = np.linalg.eigvalsh(bordered) < 0
+        negative = np.linalg.eigvalsh(bordered) < 0
         return Iteration(
-            error=np.abs(force - pressure * across).max(0),
+            error=np.abs(force - pressure * load_vector).max(0),
             step=step,
             volume=self.volume(x),
             slope=slope,
             stiffness=found[:, m, 1],
             pressure=found[:, m, 0],
             pressure_weight=np.ones(n),
-            stable_at_fixed_volume=signs.sum(1) == 1,
-            stable=(signs.sum(1) == 1) & (found[:, m, 1] > 0),
+            stable_at_fixed_volume=negative.sum(1) == 1,
+            stable=(negative.sum(1) == 1) & (found[:, m, 1] > 0),
         )
 
 
@@ -91,16 +91,16 @@ def toy(unknowns, n=4, **changes):
 @pytest.mark.parametrize("unknowns", [2, 6])
 def test_states_at_requested_pressures(unknowns):
     model = toy(unknowns)
-    goals = np.outer(np.linspace(0.1, 0.95, 5), pressure_at(model.k, GOLDEN))
-    paths = follow(model, goals)
+    pressures = np.outer(np.linspace(0.1, 0.95, 5), pressure_at(model.k, GOLDEN))
+    paths = follow(model, pressures)
     states = paths.states
     for tube in range(4):
-        mine = states.take((states.tube == tube) & (states.role == REQUESTED))
-        assert_allclose(mine.pressure, goals[:, tube], rtol=1e-12)
-        # the error of a state is about the square of the one that ends the search
-        assert_allclose(pressure_at(model.k[tube], mine.x[0]), goals[:, tube], rtol=1e-9)
-        assert_allclose(mine.x[1:], np.outer(model.c[:, tube], mine.pressure), rtol=1e-9)
-        assert mine.stable.all()
+        own = states.take((states.tube == tube) & (states.role == REQUESTED))
+        assert_allclose(own.pressure, pressures[:, tube], rtol=1e-12)
+        # the error of a state is about the square of the last one that was evaluated
+        assert_allclose(pressure_at(model.k[tube], own.x[0]), pressures[:, tube], rtol=1e-9)
+        assert_allclose(own.x[1:], np.outer(model.c[:, tube], own.pressure), rtol=1e-9)
+        assert own.stable.all()
     known = model.take(states.tube)
     assert_allclose(states.volume, known.volume(states.x), rtol=1e-9)
     assert (paths.work.gap(states.energy) < 1e-3).all()
@@ -122,7 +122,7 @@ def test_limit_point_and_states_beyond(unknowns):
     assert (states.role == REST).sum() == 4
 
 
-def test_path_ends_where_the_wall_tears():
+def test_path_ends_at_the_stretch_limit():
     model = toy(3, strain=20.0)
     states = follow(model, np.outer([0.3, 0.6, 1.1], pressure_at(model.k, GOLDEN))).states
     ends = states.take(states.last)

@@ -1,4 +1,4 @@
-"""The equilibrium path driven by volumes and gas, with ends free, held, sprung and moved."""
+"""Paths driven by volume and gas, with the free end free, fixed, on springs and moved."""
 
 import math
 
@@ -20,8 +20,8 @@ from fem.continuation.newton import TOLERANCE
 from fem.continuation.path import follow
 from fem.continuation.termination import TerminationKind
 from fem.results.equilibrium_checks import energy_gap
+from tests.helpers.paths import states_and_end
 from tests.helpers.toys import Softening, loading, quadratic
-from tests.helpers.walks import up_to_its_end
 
 
 def gas_path(model, ambient, line_volume, product, steps):
@@ -33,7 +33,7 @@ def gas_path(model, ambient, line_volume, product, steps):
 
 
 @pytest.mark.parametrize("steps", [3, 10])
-def test_volume_drives_through_the_limit(steps):
+def test_volume_control_passes_the_limit_point(steps):
     model = Softening()
     states = list(follow(model, loading(), [Stage(PRESSURE, prescribed(), steps, by=3.0)]))
     requested = [state for state in states if state.requested]
@@ -43,16 +43,16 @@ def test_volume_drives_through_the_limit(steps):
     for state in states:
         assert model.internal_force(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
         assert energy_gap(states[0], state) < 2e-3
-        assert state.stable  # a held volume holds it
+        assert state.stable  # at fixed volume
     (limit,) = (state for state in states if state.limit)
-    if steps == 3:  # a state asked for is at the limit itself
+    if steps == 3:  # a requested state is at the limit point
         assert limit.x[0] == pytest.approx(1.0, abs=1e-2)
     assert limit.pressure == pytest.approx(Softening.limit, abs=1e-4)
     assert states[0] is not limit is not states[-1]
 
 
-def test_gas_drives_through_the_limit():
-    """(P + 2)(x + 0.1) = 0.2 + n: little gas beside the tube is as good as a held volume."""
+def test_gas_passes_the_limit_point():
+    """(P + 2)(x + 0.1) = 0.2 + n: with a small line volume the tube is stable beyond the limit."""
     model, states = Softening(), gas_path(Softening(), 2.0, 0.1, 6.0, 8)
     requested = [state for state in states if state.requested]
     for number, state in enumerate(requested, 1):
@@ -69,18 +69,18 @@ def test_gas_drives_through_the_limit():
     assert requested[-1].x[0] > 1.5
 
 
-def test_much_gas_beside_the_tube_cannot_hold_it():
-    """A great line volume is as good as a dead pressure: beyond the limit the tube bursts open."""
+def test_gas_with_a_large_line_volume_loses_stability():
+    """A large line volume is close to a dead pressure: the tube snaps beyond the limit point."""
     gas = ClosedGas(0.0, 2.0, 100.0)
     path = follow(Softening(), loading(), [Stage(PRESSURE, gas, 4, by=80.0)])
-    _, failure = up_to_its_end(path, TerminationKind.STABILITY_LOST)
+    _, failure = states_and_end(path, TerminationKind.STABILITY_LOST)
 
-    # f has its extreme where stiffness + (P + p0)/(V + V0) is nil
-    def loose(x):
+    # f has its extreme where stiffness + (P + p0)/(V + V0) vanishes
+    def total_stiffness(x):
         load = x * math.exp(-x)
         return (1 - x) * math.exp(-x) + (load + 2) / (x + 100)
 
-    end = brentq(loose, 1.0, 1.5)
+    end = brentq(total_stiffness, 1.0, 1.5)
     assert 1.0 < failure.state.x[0] <= end + 1e-4
     assert failure.state.x[0] == pytest.approx(end, abs=0.05)
 
@@ -94,16 +94,16 @@ def ends(model, *devices, load=1.0, steps=3):
 
 END_DEVICES = {
     "free": (dead_load(), dead_load()),
-    "held": (prescribed(), prescribed()),
-    "one held": (dead_load(), prescribed()),
+    "fixed": (prescribed(), prescribed()),
+    "one fixed": (dead_load(), prescribed()),
     "springs": (spring(3.0), spring(0.4)),
-    "spring and held": (spring(3.0), prescribed()),
+    "spring and fixed": (spring(3.0), prescribed()),
 }
 
 
 @pytest.mark.parametrize("name", END_DEVICES)
-def test_ends_are_those_of_the_dense_problem(name):
-    """(K + sum k g g') x = G l, with held coordinates as constraints."""
+def test_ends_agree_with_the_dense_problem(name):
+    """(K + sum k g g') x = G l, with prescribed displacements as constraints."""
     model = quadratic()
     devices = END_DEVICES[name]
     G = model.columns
@@ -121,24 +121,24 @@ def test_ends_are_those_of_the_dense_problem(name):
 
 @pytest.mark.parametrize("quartic", [0.0, 2.0])
 @pytest.mark.parametrize("name", END_DEVICES)
-def test_work_on_any_ends_is_stored(name, quartic):
+def test_energy_gap_with_any_ends(name, quartic):
     states = ends(quadratic(quartic=quartic), dead_load(), *END_DEVICES[name], load=4.0)
     assert states[-1].absolute_work > 0.1
     for state in states:
-        # the rule is exact for springs; the quartic one is left to its bar
+        # the rule is exact for linear springs, not for the quartic one
         assert energy_gap(states[0], state) < (2e-3 if quartic else 1e-8)
 
 
-def test_free_end_may_be_moved_where_it_stands():
-    """First the pressure, then the free end from where it is to a place measured from rest."""
+def test_free_end_is_moved_from_its_current_position():
+    """First the pressure, then the end displacement, which counts from rest."""
     model = quadratic(quartic=1.0)
     stages = [Stage(PRESSURE, dead_load(), 2, to=2.0), Stage(AXIAL, prescribed(), 4, to=0.8)]
     states = list(follow(model, loading(), stages))
     pressed, moved = states[2], states[-1]
     assert pressed.loads == pytest.approx([2.0, 0.0, 0.0], abs=1e-12)
     start = pressed.conjugates[AXIAL]
-    places = [state.conjugates[AXIAL] for state in states[2:]]
-    assert places == pytest.approx(start + (0.8 - start) * np.arange(5) / 4, abs=1e-7)
+    displacements = [state.conjugates[AXIAL] for state in states[2:]]
+    assert displacements == pytest.approx(start + (0.8 - start) * np.arange(5) / 4, abs=1e-7)
     assert moved.loads[[PRESSURE, TWIST]] == pytest.approx([2.0, 0.0], abs=1e-7)
     assert abs(moved.loads[AXIAL]) > 0.1
     for state in states:

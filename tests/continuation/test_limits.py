@@ -1,4 +1,4 @@
-"""Where the equilibrium path ends: broken models, limit points, torn walls, threads too short."""
+"""Ends of the path: invalid models, limit points, the stretch limit, threads too short."""
 
 import numpy as np
 import pytest
@@ -11,12 +11,12 @@ from fem.continuation.path import follow
 from fem.continuation.stepper import MAX_STRETCH, MIN_STEP, STEP_REDUCTION
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.results.equilibrium_checks import energy_gap
+from tests.helpers.paths import follow_pressures, states_and_end
 from tests.helpers.toys import Linear, Softening, Toy, loading, through
-from tests.helpers.walks import pushed, up_to_its_end
 
 
 class Dipping(Toy):
-    """It carries x + 0.95 sin x: nearly a limit point at pi, but none."""
+    """The load is x + 0.95 sin x, almost with a limit point at pi."""
 
     def energy(self, x):
         return float(x[0] ** 2 / 2 + 0.95 * (1 - np.cos(x[0])))
@@ -29,7 +29,7 @@ class Dipping(Toy):
 
 
 class Humped(Toy):
-    """It carries x exp(-x) + x^3/500: a limit point near 1, and a far branch beyond 5."""
+    """The load is x exp(-x) + x^3/500: a limit point near 1, and another branch beyond 5."""
 
     def energy(self, x):
         return float(1 - (1 + x[0]) * np.exp(-x[0]) + x[0] ** 4 / 2000)
@@ -42,16 +42,16 @@ class Humped(Toy):
 
     @property
     def top(self):
-        """Place and load of the limit point."""
-        place = brentq(lambda x: float(self.stiffness(x)), 0.5, 2.0, xtol=1e-14)
-        return place, float(self.internal_force(place))
+        """x and load of the limit point."""
+        x = brentq(lambda x: float(self.stiffness(x)), 0.5, 2.0, xtol=1e-14)
+        return x, float(self.internal_force(x))
 
 
-# --- broken models ------------------------------------------------------------------------------
+# --- invalid models -----------------------------------------------------------------------------
 
 
-class Wall(Linear):
-    """Nothing is known of it beyond x = 1."""
+class Undefined(Linear):
+    """The force is not defined beyond x = 1."""
 
     def internal_force(self, x):
         return np.where(x > 1, np.nan, super().internal_force(x))
@@ -70,16 +70,16 @@ class Infinite(Linear):
 
 
 @pytest.mark.parametrize(
-    "device", [dead_load(), prescribed(), spring(0.5)], ids=["dead", "held", "spring"]
+    "device", [dead_load(), prescribed(), spring(0.5)], ids=["dead", "prescribed", "spring"]
 )
-@pytest.mark.parametrize("broken", [NoTangent, Wall, Infinite])
-def test_broken_model_ends_the_path_at_the_last_good_state(broken, device):
-    states, failure = up_to_its_end(
-        follow(broken(), loading(), [through(0.4, 3.0, device=device)]),
+@pytest.mark.parametrize("invalid", [NoTangent, Undefined, Infinite])
+def test_invalid_model_ends_the_path_at_the_last_state_found(invalid, device):
+    states, failure = states_and_end(
+        follow(invalid(), loading(), [through(0.4, 3.0, device=device)]),
         TerminationKind.NOT_CONVERGED,
     )
     last = failure.state
-    # the last step that failed was at most 1/CUT times the smallest; in x none is more than 1.5
+    # the last step that failed is at most 1/STEP_REDUCTION of the smallest; in x none exceeds 1.5
     assert 1 - MIN_STEP / STEP_REDUCTION * 1.5 <= last.x[0] <= 1.0
     assert last.pressure == pytest.approx(2 * last.x[0], abs=TOLERANCE)
     assert [state.requested for state in states] == [False, True]
@@ -88,7 +88,7 @@ def test_broken_model_ends_the_path_at_the_last_good_state(broken, device):
 
 
 class Folding(Toy):
-    """Held at x, a second unknown y with y exp(-y) = x follows up to x = 1/e and then snaps."""
+    """At fixed x, the second unknown y with y exp(-y) = x has a fold at x = 1/e."""
 
     size = 2
 
@@ -102,8 +102,8 @@ class Folding(Toy):
         return np.array([[4.0, -1.0], [-1.0, (1 - x[1]) * np.exp(-x[1])]])
 
 
-def test_path_that_ends_at_a_fold_is_told_to_lose_its_stability():
-    _, failure = up_to_its_end(
+def test_path_that_ends_at_a_fold_loses_its_stability():
+    _, failure = states_and_end(
         follow(Folding(), loading(), [through(0.2, 0.5, device=prescribed())]),
         TerminationKind.STABILITY_LOST,
     )
@@ -112,7 +112,7 @@ def test_path_that_ends_at_a_fold_is_told_to_lose_its_stability():
 
 
 class Snapping(Folding):
-    """With 0.3 y + sin y = x it snaps at x = 1.5 from y = 1.9 to 6."""
+    """With 0.3 y + sin y = x, y snaps at x = 1.5 from 1.9 to 6."""
 
     def energy(self, x):
         return float(2 * x[0] ** 2 + 0.15 * x[1] ** 2 + 1 - np.cos(x[1]) - x[0] * x[1])
@@ -124,29 +124,26 @@ class Snapping(Folding):
         return np.array([[4.0, -1.0], [-1.0, 0.3 + np.cos(x[1])]])
 
 
-def test_path_that_goes_on_elsewhere_only_is_told_to_snap(monkeypatch):
-    monkeypatch.setattr(
-        "fem.continuation.events.PROBE_STEP", 0.0
-    )  # the fold itself is not looked for
-    monkeypatch.setattr(
-        "fem.continuation.path.MIN_STEP", 0.02
-    )  # while there are steps that lead beyond
-    _, failure = up_to_its_end(
+def test_path_that_continues_on_another_branch_only_loses_its_stability(monkeypatch):
+    # without the check of stability beyond the last state, while steps still reach the other branch
+    monkeypatch.setattr("fem.continuation.events.PROBE_STEP", 0.0)
+    monkeypatch.setattr("fem.continuation.path.MIN_STEP", 0.02)
+    _, failure = states_and_end(
         follow(Snapping(), loading(), [through(0.5, 2.0, device=prescribed())]),
         TerminationKind.STABILITY_LOST,
     )
     assert failure.buckles and failure.state.stable
-    top = np.arccos(-0.3)
-    assert failure.state.x[0] == pytest.approx(0.3 * top + np.sin(top), rel=0.1)
+    fold = np.arccos(-0.3)
+    assert failure.state.x[0] == pytest.approx(0.3 * fold + np.sin(fold), rel=0.1)
 
 
 def test_model_without_a_tangent_at_rest_is_an_arithmetic_error():
-    class Loose(Linear):
+    class Singular(Linear):
         def stiffness(self, x):
             return 0.0
 
     with pytest.raises(ArithmeticError):
-        list(pushed(Loose(), 1.0))
+        list(follow_pressures(Singular(), 1.0))
 
 
 # --- limit points -------------------------------------------------------------------------------
@@ -156,17 +153,17 @@ LIMITED = [(Softening, 1.0, Softening.limit), (Humped, *Humped().top)]
 
 
 @pytest.mark.parametrize("loads", [[0.2, 0.4, 0.6], [10.0], [0.36, 0.5], [0.3, 0.35, 0.36, 0.45]])
-@pytest.mark.parametrize(("kind", "place", "load"), LIMITED, ids=["softening", "humped"])
-def test_limit_point_ends_the_path_and_is_located(kind, place, load, loads):
+@pytest.mark.parametrize(("kind", "x", "load"), LIMITED, ids=["softening", "humped"])
+def test_limit_point_ends_the_path_and_is_located(kind, x, load, loads):
     model = kind()
-    states, failure = up_to_its_end(pushed(model, *loads), TerminationKind.LIMIT_POINT)
+    states, failure = states_and_end(follow_pressures(model, *loads), TerminationKind.LIMIT_POINT)
     reached = sum(value < load for value in loads)
     assert [s.pressure for s in states if s.requested] == pytest.approx(
         loads[:reached], abs=TOLERANCE
     )
     (limit,) = (state for state in states if state.limit)
-    # it is the top of one cubic between two states; the load is off by the square of the place
-    assert limit.x[0] == pytest.approx(place, abs=1e-2)
+    # it is the maximum of a cubic between two states; the error of the load is of second order
+    assert limit.x[0] == pytest.approx(x, abs=1e-2)
     assert limit.pressure == pytest.approx(load, abs=1e-4)
     assert failure.state.x == limit.x
     for state in states:
@@ -177,9 +174,9 @@ def test_limit_point_ends_the_path_and_is_located(kind, place, load, loads):
 
 
 @pytest.mark.parametrize("load", [0.5, 10.0])
-def test_curve_is_drawn_a_little_beyond_the_limit(load):
+def test_some_states_beyond_the_limit_point_follow(load):
     model = Softening()
-    states, _ = up_to_its_end(pushed(model, 0.2, load), TerminationKind.LIMIT_POINT)
+    states, _ = states_and_end(follow_pressures(model, 0.2, load), TerminationKind.LIMIT_POINT)
     number = next(k for k, state in enumerate(states) if state.limit)
     beyond = states[number + 1 :]
     assert len(beyond) == STATES_BEYOND
@@ -188,8 +185,8 @@ def test_curve_is_drawn_a_little_beyond_the_limit(load):
     assert not any(state.stable for state in beyond)
 
 
-def test_limit_is_found_under_a_falling_load_too():
-    """The mirrored spring, sucked out instead of blown up."""
+def test_limit_point_is_found_under_a_falling_load():
+    """The mirrored spring under negative pressure."""
 
     class Mirrored(Softening):
         def energy(self, x):
@@ -201,15 +198,17 @@ def test_limit_is_found_under_a_falling_load_too():
         def stiffness(self, x):
             return super().stiffness(-x)
 
-    _, failure = up_to_its_end(pushed(Mirrored(), -0.2, -0.5), TerminationKind.LIMIT_POINT)
+    _, failure = states_and_end(
+        follow_pressures(Mirrored(), -0.2, -0.5), TerminationKind.LIMIT_POINT
+    )
     assert failure.state.x[0] == pytest.approx(-1.0, abs=1e-2)
     assert failure.state.pressure == pytest.approx(-Softening.limit, abs=1e-4)
 
 
 @pytest.mark.parametrize("pair", [PRESSURE, AXIAL, TWIST])
-def test_limit_of_each_pair_is_found(pair):
-    class Turned(Softening):
-        """The same spring, moved by another load."""
+def test_limit_point_of_each_pair_is_found(pair):
+    class OtherPair(Softening):
+        """The same spring under another load."""
 
         def conjugate_displacements(self, x):
             return np.eye(3)[pair] * x[0]
@@ -217,17 +216,17 @@ def test_limit_of_each_pair_is_found(pair):
         def load_vectors(self, x):
             return np.eye(3)[pair][None]
 
-    path = follow(Turned(), loading(), [through(0.2, 0.6, pair=pair)])
-    states, failure = up_to_its_end(path, TerminationKind.LIMIT_POINT)
+    path = follow(OtherPair(), loading(), [through(0.2, 0.6, pair=pair)])
+    states, failure = states_and_end(path, TerminationKind.LIMIT_POINT)
     assert failure.state.loads[pair] == pytest.approx(Softening.limit, abs=1e-4)
     assert [state.requested for state in states][:2] == [False, True]
 
 
 @pytest.mark.parametrize("loads", [[2.0, 2.8, 4.0, 6.0], [4.0], [3.0, 3.2, 3.3], [30.0]])
-def test_dip_of_the_stiffness_is_got_over(loads):
-    """It is walked by its coordinate there, and every load is reached all the same."""
+def test_path_passes_a_minimum_of_the_stiffness(loads):
+    """It is under displacement control there, and every load is reached."""
     model, states = Dipping(), []
-    for state in pushed(model, *loads):
+    for state in follow_pressures(model, *loads):
         states.append(state)
         assert model.internal_force(state.x) == pytest.approx(state.pressure, abs=TOLERANCE)
         assert energy_gap(states[0], state) < 2e-3
@@ -237,24 +236,24 @@ def test_dip_of_the_stiffness_is_got_over(loads):
 
 
 @pytest.mark.parametrize("loads", [[0.5], [0.3, 0.5], [0.2, 0.6], [2.0], [0.36, 0.4, 0.5]])
-def test_far_branch_is_refused_by_the_energy(loads):
-    """Beyond its limit point near 1 the spring carries any load again, but far away."""
+def test_jump_to_another_branch_is_rejected_by_the_energy_check(loads):
+    """Beyond its limit point near 1 any load has an equilibrium again, on another branch."""
     model = Humped()
     assert brentq(lambda x: float(model.internal_force(x)) - 0.5, 2.0, 20.0) > 5
-    states, failure = up_to_its_end(pushed(model, *loads), TerminationKind.LIMIT_POINT)
+    states, failure = states_and_end(follow_pressures(model, *loads), TerminationKind.LIMIT_POINT)
     assert failure.state.x[0] < 1.5
     assert max(state.x[0] for state in states) < 2.0
 
 
-def test_newton_alone_would_take_the_far_branch():
-    """Else the test before would be idle."""
+def test_newton_alone_converges_to_the_other_branch():
+    """Otherwise the test above would check nothing."""
     loads = np.array([0.5, 0, 0])
     trial, _ = solve_equilibrium(Humped(), loading(dead_load(0.5)), np.full(1, 1.06), loads)
     assert trial.x[0] > 5
 
 
 class Bounded(Toy):
-    """It carries x/(1 + x): 1 is never reached, and no limit point is met."""
+    """The load is x/(1 + x), bounded by 1 without a limit point."""
 
     def energy(self, x):
         return float(x[0] - np.log1p(x[0]))
@@ -269,33 +268,35 @@ class Bounded(Toy):
         return float(1 + x[0])
 
 
-def test_load_that_only_tends_to_a_bound_ends_where_the_wall_tears():
-    states, failure = up_to_its_end(pushed(Bounded(), 0.5, 1.5), TerminationKind.STRETCH_LIMIT)
+def test_path_with_a_bounded_load_ends_at_the_stretch_limit():
+    states, failure = states_and_end(
+        follow_pressures(Bounded(), 0.5, 1.5), TerminationKind.STRETCH_LIMIT
+    )
     assert failure.state.x[0] < MAX_STRETCH - 1
     assert failure.state.x[0] == pytest.approx(MAX_STRETCH - 1, rel=0.02)
     assert all(state.requested for state in states[1:])
 
 
-def test_cheap_model_finds_its_limit_point_to_round_off():
+def test_limit_point_to_round_off():
     model = Softening()
     model.converge_to_roundoff = True
-    states, failure = up_to_its_end(pushed(model, 0.2, 0.5), TerminationKind.LIMIT_POINT)
+    states, failure = states_and_end(follow_pressures(model, 0.2, 0.5), TerminationKind.LIMIT_POINT)
     assert failure.state.x[0] == pytest.approx(1.0, rel=1e-9)
     assert failure.state.pressure == pytest.approx(Softening.limit, rel=1e-14)
-    assert not failure.state.stable  # it is no minimum any more
+    assert not failure.state.stable  # no minimum
     beyond = [state.x[0] for state in states[-STATES_BEYOND:]]
     assert beyond == pytest.approx([1.08, 1.16, 1.24], rel=1e-9)
 
 
-def test_cheap_model_goes_on_until_the_wall_just_bears():
+def test_stretch_limit_to_round_off():
     model = Bounded()
     model.converge_to_roundoff = True
-    _, failure = up_to_its_end(pushed(model, 0.5, 1.5), TerminationKind.STRETCH_LIMIT)
+    _, failure = states_and_end(follow_pressures(model, 0.5, 1.5), TerminationKind.STRETCH_LIMIT)
     assert 0 <= MAX_STRETCH - 1 - failure.state.x[0] < 1e-9
 
 
-def test_shallow_dip_beyond_a_limit_point_is_not_stepped_over():
-    """Pressure falls by a few thousandths of itself and rises again: x + 1.02 sin x."""
+def test_shallow_dip_beyond_a_limit_point_is_not_missed():
+    """The pressure x + 1.02 sin x falls by a few thousandths and rises again."""
 
     class Dented(Dipping):
         def energy(self, x):
@@ -307,53 +308,53 @@ def test_shallow_dip_beyond_a_limit_point_is_not_stepped_over():
         def stiffness(self, x):
             return 1 + 1.02 * np.cos(x)
 
-    top = np.arccos(-1 / 1.02)
-    _, failure = up_to_its_end(
-        pushed(Dented(), 1.0, 2.0, 2.5, 3.3, 6.0), TerminationKind.LIMIT_POINT
+    limit = np.arccos(-1 / 1.02)
+    _, failure = states_and_end(
+        follow_pressures(Dented(), 1.0, 2.0, 2.5, 3.3, 6.0), TerminationKind.LIMIT_POINT
     )
-    assert failure.state.x[0] == pytest.approx(top, abs=1e-2)
+    assert failure.state.x[0] == pytest.approx(limit, abs=1e-2)
 
 
-# --- winding in ---------------------------------------------------------------------------------
+# --- prestress ----------------------------------------------------------------------------------
 
 
-class Wound(Linear):
-    """Threads draw x to the share wound in; a second unknown stays 0."""
+class Prestressed(Linear):
+    """Threads move x to the prestress fraction; a second unknown stays 0."""
 
-    size, share = 2, 0.0
+    size, fraction = 2, 0.0
 
     def energy(self, x):
-        return float((x[0] - self.share) ** 2 + self.sideways() * x[1] ** 2 / 2)
+        return float((x[0] - self.fraction) ** 2 + self.sideways() * x[1] ** 2 / 2)
 
     def set_prestress_fraction(self, fraction):
-        self.share = fraction
+        self.fraction = fraction
 
     def sideways(self):
         return 1.0
 
     def internal_force(self, x):
-        return np.array([2.0 * (x[0] - self.share), self.sideways() * x[1]])
+        return np.array([2.0 * (x[0] - self.fraction), self.sideways() * x[1]])
 
     def stiffness(self, x):
         return np.diag([2.0, self.sideways()])
 
 
-class Column(Wound):
-    """It buckles to that side once more than 0.6 is wound in."""
+class Column(Prestressed):
+    """It buckles sideways beyond a fraction of 0.6."""
 
     def sideways(self):
-        return 0.6 - self.share
+        return 0.6 - self.fraction
 
 
-class Knot(Wound):
-    """No more than 0.6 can be wound in."""
+class Bound(Prestressed):
+    """There is no force beyond a fraction of 0.6."""
 
     def internal_force(self, x):
-        return super().internal_force(x) if self.share <= 0.6 else np.full(2, np.nan)
+        return super().internal_force(x) if self.fraction <= 0.6 else np.full(2, np.nan)
 
 
-@pytest.mark.parametrize(("model", "buckles"), [(Column, True), (Knot, False)])
-def test_threads_are_wound_in_as_far_as_they_can_be(model, buckles):
+@pytest.mark.parametrize(("model", "buckles"), [(Column, True), (Bound, False)])
+def test_prestress_stops_where_no_stable_equilibrium_exists(model, buckles):
     with pytest.raises(PathEndError) as end:
         list(follow(model(), loading(), [through(1.0)]))
     assert end.value.kind is TerminationKind.THREADS_TOO_SHORT
@@ -363,7 +364,7 @@ def test_threads_are_wound_in_as_far_as_they_can_be(model, buckles):
     assert end.value.state.stable
 
 
-def test_threads_are_wound_in_at_once_where_they_can_be():
-    model = Wound()
+def test_full_prestress_at_once_where_possible():
+    model = Prestressed()
     first, *_ = follow(model, loading(), [through(1.0)])
-    assert first.x[0] == model.share == 1.0
+    assert first.x[0] == model.fraction == 1.0

@@ -1,4 +1,4 @@
-"""Loading devices and stages: what they ask for, and their slopes by differences."""
+"""Loading devices and stages: constraints, and derivatives by differences."""
 
 from dataclasses import replace
 
@@ -18,40 +18,43 @@ from fem.continuation.loading import (
 )
 
 DEVICES = {
-    "dead": (dead_load(2.0), lambda load, place: load),
-    "held": (prescribed(3.0), lambda load, place: place),
-    "spring": (spring(5.0, 2.0), lambda load, place: load + 5.0 * place),
-    "gas": (ClosedGas(9.0, 0.1, 4.0), lambda load, place: (load + 0.1) * (place + 4.0)),
+    "dead": (dead_load(2.0), lambda load, conjugate: load),
+    "prescribed": (prescribed(3.0), lambda load, conjugate: conjugate),
+    "spring": (spring(5.0, 2.0), lambda load, conjugate: load + 5.0 * conjugate),
+    "gas": (ClosedGas(9.0, 0.1, 4.0), lambda load, conjugate: (load + 0.1) * (conjugate + 4.0)),
 }
 
 
 @pytest.mark.parametrize("name", DEVICES)
-def test_relation_is_the_one_in_the_table(name):
+def test_constraint_is_the_one_in_the_table(name):
     device, constraint = DEVICES[name]
-    for load, place in [(0.0, 0.0), (1.5, -2.0), (-0.3, 7.0)]:
-        assert device.constraint(load, place) == constraint(load, place)
+    for load, conjugate in [(0.0, 0.0), (1.5, -2.0), (-0.3, 7.0)]:
+        assert device.constraint(load, conjugate) == constraint(load, conjugate)
 
 
 @pytest.mark.parametrize("name", DEVICES)
-def test_slopes_are_those_of_the_relation(name):
-    """Every relation is linear in each of its arguments: a difference is exact to round-off."""
+def test_derivatives_of_the_constraint(name):
+    """Every constraint is linear in each argument: a difference is exact to round-off."""
     device, _ = DEVICES[name]
-    load, place = 1.5, -2.0
-    here = device.constraint(load, place)
-    found = device.constraint(load + 1, place) - here, device.constraint(load, place + 1) - here
-    assert device.derivatives(load, place) == pytest.approx(found, rel=1e-14, abs=1e-14)
+    load, conjugate = 1.5, -2.0
+    value = device.constraint(load, conjugate)
+    found = (
+        device.constraint(load + 1, conjugate) - value,
+        device.constraint(load, conjugate + 1) - value,
+    )
+    assert device.derivatives(load, conjugate) == pytest.approx(found, rel=1e-14, abs=1e-14)
 
 
 @pytest.mark.parametrize("name", DEVICES)
-def test_another_value_changes_the_value_alone(name):
+def test_at_changes_only_the_value(name):
     device, _ = DEVICES[name]
     other = device.at(7.0)
     assert other.value == 7.0
     assert replace(other, value=device.value) == device
 
 
-def test_gas_keeps_its_pressure_times_volume():
-    """Boyle's law, with absolute pressure and all of the volume."""
+def test_gas_has_constant_pressure_times_volume():
+    """Boyle's law, with absolute pressure and total volume."""
     gas = ClosedGas(0.1 * 4.0, ambient=0.1, line_volume=4.0)
     assert gas.constraint(0.0, 0.0) == gas.value
     squeezed = 0.1 * 4.0 / 2.5  # absolute pressure in a volume of 4 - 1.5
@@ -63,27 +66,27 @@ def loading(driven=PRESSURE):
     return Loading(devices, np.array([0.1, 3.0, 20.0]), np.array([4e3, 6.0, 1.0]), driven)
 
 
-def test_gaps_are_those_of_each_pair():
+def test_residuals_of_each_pair():
     residuals = loading().residuals(np.array([0.03, 4.0, 11.0]), np.array([5e3, 1.0, 0.2]))
     # worked by hand: 0.03 - 0.02, 4 + 2 - 5, 0.2 - 0.3
     assert residuals == pytest.approx([0.01, 1.0, -0.1], rel=1e-12)
 
 
-def test_error_is_the_greatest_gap_by_its_scale():
+def test_error_is_the_largest_scaled_residual():
     # 0.01/0.1, 1/(3 + 2 * 6), 0.1/1
-    loads, places = np.array([0.03, 4.0, 11.0]), np.array([5e3, 1.0, 0.2])
-    assert loading().error(loads, places) == pytest.approx(0.1, rel=1e-12)
-    assert loading().error(loads, places - [0, 0, 0.4]) == pytest.approx(0.5, rel=1e-12)
+    loads, conjugates = np.array([0.03, 4.0, 11.0]), np.array([5e3, 1.0, 0.2])
+    assert loading().error(loads, conjugates) == pytest.approx(0.1, rel=1e-12)
+    assert loading().error(loads, conjugates - [0, 0, 0.4]) == pytest.approx(0.5, rel=1e-12)
     more = loads + np.array([0, 30, 0])
-    assert loading().error(more, places) == pytest.approx(31 / 15, rel=1e-12)
+    assert loading().error(more, conjugates) == pytest.approx(31 / 15, rel=1e-12)
 
 
-def test_error_vanishes_where_the_devices_are_obeyed():
+def test_error_is_zero_where_the_constraints_hold():
     assert loading().error(np.array([0.02, 3.0, 99.0]), np.array([123.0, 1.0, 0.3])) == 0.0
 
 
 @pytest.mark.parametrize("pair", [PRESSURE, AXIAL, TWIST])
-def test_drive_is_one_device_and_the_others_keep_theirs(pair):
+def test_with_driven_changes_one_device_only(pair):
     driven = loading().with_driven(pair, prescribed(7.0))
     assert (driven.driven, driven.driven_device) == (pair, prescribed(7.0))
     others = [k for k in range(3) if k != pair]
@@ -91,11 +94,11 @@ def test_drive_is_one_device_and_the_others_keep_theirs(pair):
     moved = driven.at(8.0)
     assert moved.driven_device == prescribed(8.0)
     assert [moved.devices[k] for k in others] == [loading().devices[k] for k in others]
-    loads, places = np.array([1.0, 2.0, 3.0]), np.array([4.0, 5.0, 6.0])
-    assert driven.constraint(loads, places) == places[pair]
+    loads, conjugates = np.array([1.0, 2.0, 3.0]), np.array([4.0, 5.0, 6.0])
+    assert driven.constraint(loads, conjugates) == conjugates[pair]
 
 
-def test_slopes_of_all_pairs_stand_in_their_order():
+def test_derivatives_of_all_pairs_are_in_their_order():
     f_l, f_g = loading().derivatives(np.ones(3), np.ones(3))
     assert f_l.tolist() == [1.0, 1.0, 0.0]
     assert f_g.tolist() == [0.0, 2.0, 1.0]
@@ -108,20 +111,20 @@ def test_slopes_of_all_pairs_stand_in_their_order():
         *((spring(1.0), False), (prescribed(), False), (ClosedGas(1.0, 0.1, 1.0), False)),
     ],
 )
-def test_only_a_dead_load_can_ask_for_more_than_there_is(device, load_controlled):
+def test_only_a_dead_load_is_load_control(device, load_controlled):
     assert loading().with_driven(PRESSURE, device).load_controlled is load_controlled
 
 
 @pytest.mark.parametrize("steps", [1, 3, 7, 1000])
 @pytest.mark.parametrize("start", [0.0, -0.4])
-def test_stage_goes_to_a_value_in_equal_steps_and_ends_on_it(start, steps):
+def test_stage_has_equal_steps_and_ends_exactly_at_its_value(start, steps):
     values = Stage(PRESSURE, dead_load(), steps, to=0.3).values(start)
-    assert values[-1] == 0.3  # not a bit off
+    assert values[-1] == 0.3  # exactly
     assert np.diff([start, *values]) == pytest.approx([(0.3 - start) / steps] * steps, rel=1e-12)
 
 
 @pytest.mark.parametrize("start", [0.0, 50.0])
-def test_stage_goes_on_by_an_amount(start):
+def test_stage_changes_the_value_by_an_amount(start):
     assert Stage(PRESSURE, prescribed(), 4, by=2.0).values(start) == [
-        start + way for way in (0.5, 1.0, 1.5, 2.0)
+        start + change for change in (0.5, 1.0, 1.5, 2.0)
     ]

@@ -1,4 +1,4 @@
-"""The equilibrium path: what is asked for is reached, and in how many steps and iterations."""
+"""The equilibrium path: requested states, steps and numbers of iterations."""
 
 import math
 
@@ -11,12 +11,12 @@ from fem.continuation.path import FIRST_STEP, follow
 from fem.continuation.stepper import MIN_STEP, STEP_REDUCTION
 from fem.continuation.termination import PathEndError, TerminationKind
 from fem.results.equilibrium_checks import energy_gap
+from tests.helpers.paths import follow_pressures, replace_newton, states_and_end
 from tests.helpers.toys import Linear, Stiffening, Toy, loading, quadratic, through
-from tests.helpers.walks import pushed, replace_newton, up_to_its_end
 
 
 class Kinked(Toy):
-    """A soft spring, and beyond x = 1 a thread a million times as stiff, with a toe."""
+    """A soft spring, and beyond x = 1 a thread a million times as stiff, with a toe region."""
 
     toe = 1e-3
     thread = 1e6
@@ -57,13 +57,13 @@ class Buckling(Toy):
         return np.array([[1.0, -y], [-y, 1 - x + 3 * y**2]])
 
 
-# --- what is asked for is reached ---------------------------------------------------------------
+# --- requested states ---------------------------------------------------------------------------
 
 
 def test_path_starts_at_rest_and_reaches_each_load_exactly():
     loads = [0.1 * step for step in range(1, 8)] + [0.25, -0.3]
-    states = list(pushed(Stiffening(), *loads))
-    # a load is changed by Newton's steps, and what is left of the gap is round-off
+    states = list(follow_pressures(Stiffening(), *loads))
+    # the loads are unknowns of Newton's method, so their residual is round-off
     assert [state.pressure for state in states] == pytest.approx([0.0, *loads], abs=1e-14)
     assert [state.requested for state in states] == [False] + [True] * len(loads)
     assert states[0].x == 0.0
@@ -74,10 +74,10 @@ def test_path_starts_at_rest_and_reaches_each_load_exactly():
         assert state.conjugates[PRESSURE] == state.x[0]
 
 
-def test_slopes_are_those_of_the_curve():
-    for state in pushed(Stiffening(), 0.5, 1.0):
+def test_slopes_of_the_path():
+    for state in follow_pressures(Stiffening(), 0.5, 1.0):
         slope = 1 / (1 + 3 * state.x**2)
-        # at rest it is that a hair beyond: of 1e-6 of the first step
+        # at rest it is taken at 1e-6 of the first step
         rel = 1e-11 if state.rest else 1e-15
         assert state.slope == pytest.approx(slope, rel=rel)
         assert state.conjugate_slope == pytest.approx([slope[0], 0, 0], rel=rel)
@@ -85,16 +85,16 @@ def test_slopes_are_those_of_the_curve():
         assert state.stiffness(PRESSURE) == pytest.approx(1 / slope[0], rel=1e-11)
 
 
-def test_same_load_again_costs_nothing():
-    _, once, again = pushed(Linear(), 1.0, 1.0)
+def test_same_load_again_takes_no_iteration():
+    _, once, again = follow_pressures(Linear(), 1.0, 1.0)
     assert (again.pressure, again.x, again.iterations) == (once.pressure, once.x, 0)
 
 
 @pytest.mark.parametrize(
-    "device", [dead_load(), prescribed(), spring(0.5)], ids=["dead", "held", "spring"]
+    "device", [dead_load(), prescribed(), spring(0.5)], ids=["dead", "prescribed", "spring"]
 )
 def test_path_ends_where_the_model_buckles(device):
-    states, failure = up_to_its_end(
+    states, failure = states_and_end(
         follow(Buckling(), loading(), [through(0.5, 0.9, 3.0, device=device)]),
         TerminationKind.STABILITY_LOST,
     )
@@ -103,9 +103,9 @@ def test_path_ends_where_the_model_buckles(device):
     assert 1 - 4 * MIN_STEP < failure.state.x[0] <= 1.0
 
 
-def test_state_that_is_no_minimum_is_flagged():
-    class Toppling(Linear):
-        """A second unknown is held by nothing from the start."""
+def test_state_that_is_no_minimum_is_marked():
+    class Unstable(Linear):
+        """A second unknown has a negative stiffness from the start."""
 
         size = 2
 
@@ -118,12 +118,12 @@ def test_state_that_is_no_minimum_is_flagged():
         def stiffness(self, x):
             return np.diag([2.0, -2.0])
 
-    states = list(pushed(Toppling(), 0.5, 2.0))
+    states = list(follow_pressures(Unstable(), 0.5, 2.0))
     assert [state.stable for state in states] == [False, False, False]
     assert [state.x[0] for state in states] == pytest.approx([0, 0.25, 1.0], abs=TOLERANCE)
 
 
-def test_stage_that_is_not_shown_leads_to_one_that_is():
+def test_stage_without_output_leads_to_one_with_output():
     stages = [through(2.0, pair=AXIAL, device=dead_load()), through(0.5)]
     hidden = [Stage(AXIAL, dead_load(), to=2.0, output=False), through(0.5)]
     output = list(follow(quadratic(), loading(), stages))
@@ -131,15 +131,15 @@ def test_stage_that_is_not_shown_leads_to_one_that_is():
     assert [state.loads.tolist() for state in output] == [[0, 0, 0], [0, 2, 0], [0.5, 2, 0]]
     assert first.loads.tolist() == [0, 2, 0]
     assert last.x == pytest.approx(output[-1].x, abs=1e-7)
-    # the work counts from the first state that is shown
+    # the work counts from the first output state
     assert first.work == first.absolute_work == 0.0
     assert last.work == pytest.approx(output[2].work - output[1].work, rel=1e-9)
 
 
-def test_path_may_start_from_another_state():
+def test_path_may_start_at_another_state():
     model = Stiffening()
     states = list(follow(model, loading(dead_load()), [through(2.0)], start=np.array([0.3])))
-    assert states[0].x == pytest.approx(0.0, abs=TOLERANCE)  # the devices ask for no load
+    assert states[0].x == pytest.approx(0.0, abs=TOLERANCE)  # the devices prescribe no load
     assert states[-1].x == pytest.approx(1.0, abs=TOLERANCE)
 
 
@@ -147,13 +147,13 @@ def test_path_may_start_from_another_state():
 
 
 def test_linear_spring_needs_one_iteration():
-    """It is the one from rest; from then on the predictor is exact."""
-    _, state = pushed(Linear(), 3.0)
+    """It is that of the first step; then the predictor is exact."""
+    _, state = follow_pressures(Linear(), 3.0)
     assert (state.x, state.iterations) == (1.5, 1)
 
 
-def test_predictor_knows_the_cubic_through_two_states():
-    """Its first guess is off by the remainder of Hermite's interpolation and no more."""
+def test_predictor_is_the_cubic_through_two_states():
+    """The error of the guess is at most the remainder of Hermite interpolation."""
 
     class Logarithmic(Toy):
         """Its path is x = exp(P) - 1, each derivative of which is at most exp(P)."""
@@ -168,34 +168,34 @@ def test_predictor_knows_the_cubic_through_two_states():
             return 1 / (1 + x)
 
     model, first_errors = Logarithmic(), []
-    for _ in pushed(model, 0.1, 0.2, 0.3):
+    for _ in follow_pressures(model, 0.1, 0.2, 0.3):
         first_errors.append(model.errors[:1])
         model.errors.clear()
     (last,) = first_errors[-1]
     # remainder in x at P = 0.3 from states at 0.1 and 0.2: (0.2 0.1)^2 / 24 exp(0.3); the residual
     # is smaller, as the spring is softer than 1
     assert 0 < last < (0.2 * 0.1) ** 2 / 24 * math.exp(0.3)
-    line = 0.1**2 / 2 * math.exp(0.2) * math.exp(-0.3)  # by the slope alone it would be this
-    assert last < line / 100
+    linear = 0.1**2 / 2 * math.exp(0.2) * math.exp(-0.3)  # the error of a linear predictor
+    assert last < linear / 100
 
 
-def test_stiffness_at_rest_is_left_to_the_first_iteration():
-    """A thread at rest is held to be as stiff as a taut one, whatever it does just beyond."""
+def test_stiffness_at_rest_is_not_the_slope_of_the_path():
+    """At rest a thread has the stiffness of a taut one, unlike just beyond."""
 
     class StiffAtRest(Linear):
         def stiffness(self, x):
             return 2.0 if x[0] > 0 else 200.0
 
-    rest, first, second = pushed(StiffAtRest(), 1.0, 2.0)
+    rest, first, second = follow_pressures(StiffAtRest(), 1.0, 2.0)
     assert rest.rest and not first.rest
     assert rest.slope == 0.5  # of the path, not of the tangent
     assert (second.x, second.iterations) == (1.0, 0)  # the guess from the first state is exact
     assert energy_gap(rest, second) < 1e-12
 
 
-def test_failed_step_is_cut_and_easy_ones_grow():
-    class Timid(Linear):
-        """It follows no step of more than 0.3; where it is differentiated is written down."""
+def test_failed_step_is_reduced_and_others_grow():
+    class ShortSteps(Linear):
+        """Steps of more than 0.3 fail; the states of tangents are recorded."""
 
         def __init__(self):
             super().__init__()
@@ -209,53 +209,53 @@ def test_failed_step_is_cut_and_easy_ones_grow():
             self.visited.append(float(x[0]))
             return super().tangent(x, loads)
 
-    model = Timid()
+    model = ShortSteps()
     list(follow(model, loading(), [through(1.0, device=prescribed())]))
-    place, step, expected = 0.0, FIRST_STEP, []
-    while place < 1.0:
-        aim = min(1.0, place + step)
-        if aim - place > 0.3:
-            step = STEP_REDUCTION * (aim - place)
+    x, step, expected = 0.0, FIRST_STEP, []
+    while x < 1.0:
+        target = min(1.0, x + step)
+        if target - x > 0.3:
+            step = STEP_REDUCTION * (target - x)
             continue
-        place, step = aim, 4 * step
-        expected.append(place)
-    # at rest the slope is taken a hair beyond: that is no step
-    visited = sorted({place for place in model.visited if place > 1e-3})
+        x, step = target, 4 * step
+        expected.append(x)
+    # the state for the slope at rest is no step
+    visited = sorted({x for x in model.visited if x > 1e-3})
     assert visited == pytest.approx(expected, rel=1e-12)
     assert len(expected) > 4
 
 
-def test_step_that_overshoots_is_cut_until_it_holds():
-    """Beyond x = 1.2 the model breaks; the straight guess lands there, the path not."""
+def test_step_whose_guess_is_inadmissible_is_reduced():
+    """Beyond x = 1.2 the force is not defined; the linear guess is there, the path is not."""
 
-    class Fragile(Stiffening):
+    class Undefined(Stiffening):
         def internal_force(self, x):
             return np.where(x > 1.2, np.nan, super().internal_force(x))
 
-    *_, last = pushed(Fragile(), 2.0)
+    *_, last = follow_pressures(Undefined(), 2.0)
     assert last.pressure == 2.0
     assert last.x == pytest.approx(1.0, abs=TOLERANCE)
 
 
 @pytest.mark.parametrize("loads", [[3.0], [0.5, 1.0, 3.0], [0.9, 1.1, 500.0, 2000.0, 0.5]])
-def test_thread_that_goes_taut_is_got_over(loads):
+def test_path_through_a_thread_that_becomes_taut(loads):
     model = Kinked()
-    *_, last = pushed(model, *loads)
+    *_, last = follow_pressures(model, *loads)
     assert last.pressure == pytest.approx(loads[-1], abs=TOLERANCE)
     assert model.internal_force(last.x) == pytest.approx(last.pressure, abs=TOLERANCE)
 
 
-def test_thread_that_goes_taut_within_one_requested_step_is_got_over():
-    *_, last = pushed(Kinked(), 0.9, 3.0)
+def test_thread_becomes_taut_within_one_requested_step():
+    *_, last = follow_pressures(Kinked(), 0.9, 3.0)
     assert last.pressure == pytest.approx(3.0, abs=TOLERANCE)
 
 
-# --- iterations are counted ---------------------------------------------------------------------
+# --- numbers of iterations ----------------------------------------------------------------------
 
 
 @pytest.fixture
 def counted(monkeypatch):
-    """Return a list that takes the number of steps solved for in each Newton run."""
+    """Return a list of the numbers of solutions in each call of Newton's method."""
     counts, solved, solve = [], [0], BorderedSystem.solve
 
     def count_steps(system, right, closing):
@@ -284,18 +284,18 @@ def counted(monkeypatch):
     ],
     ids=lambda value: type(value).__name__,
 )
-def test_iterations_are_the_steps_solved_for(counted, model, loads):
-    for state in pushed(model, *loads):
+def test_iterations_are_the_solutions_of_the_bordered_system(counted, model, loads):
+    for state in follow_pressures(model, *loads):
         assert state.iterations == sum(counted)
         counted.clear()
 
 
 @pytest.mark.parametrize(
-    "device", [dead_load(), prescribed(), spring(0.5)], ids=["dead", "held", "spring"]
+    "device", [dead_load(), prescribed(), spring(0.5)], ids=["dead", "prescribed", "spring"]
 )
-def test_iterations_in_vain_are_counted_too(counted, device):
-    class Jammed(Linear):
-        """Beyond x = 1 its tangent is wrong by so much that Newton's method stands still."""
+def test_unsuccessful_iterations_are_counted(counted, device):
+    class Stagnating(Linear):
+        """Beyond x = 1 the tangent is so wrong that Newton's method stagnates."""
 
         def stiffness(self, x):
             return 2.0 if x[0] < 1 else 2e9
@@ -303,7 +303,9 @@ def test_iterations_in_vain_are_counted_too(counted, device):
         def internal_force(self, x):
             return 2.0 * x + np.where(x > 1, 1.0, 0.0)
 
-    path = follow(Jammed(), loading(), [through(0.4, device=device), through(3.0, device=device)])
+    path = follow(
+        Stagnating(), loading(), [through(0.4, device=device), through(3.0, device=device)]
+    )
     with pytest.raises(PathEndError) as failure:
         for state in path:
             assert state.iterations == sum(counted)

@@ -1,4 +1,4 @@
-"""States of a path: what is read off two of them, where the curve between is a cubic."""
+"""States of a path: interpolation and prediction by the cubic through two of them."""
 
 import numpy as np
 import pytest
@@ -45,19 +45,19 @@ HUMP = Polynomial([0.0, 3.0, -0.5, -0.7])
 @pytest.mark.parametrize("pair", [PRESSURE, AXIAL, TWIST])
 def test_load_is_found_on_the_cubic(pair, ends):
     start, end = (at(parameter, RISING, pair=pair) for parameter in ends)
-    for place in (0.3, 1.1, 1.7):
-        found = parameter_at_load(start, end, pair, RISING(place))
-        assert found == pytest.approx(place, rel=ROUND_OFF)
+    for parameter in (0.3, 1.1, 1.7):
+        found = parameter_at_load(start, end, pair, RISING(parameter))
+        assert found == pytest.approx(parameter, rel=ROUND_OFF)
 
 
 @pytest.mark.parametrize("ends", [(0.0, 2.0), (2.0, 0.0), (0.5, 1.2)])
-def test_top_is_found_on_the_cubic(ends):
+def test_maximum_is_found_on_the_cubic(ends):
     start, end = (at(parameter, HUMP) for parameter in ends)
     top = max(HUMP.deriv().roots())
     assert parameter_at_load_extreme(start, end, PRESSURE) == pytest.approx(top, rel=ROUND_OFF)
 
 
-def test_load_out_of_reach_is_sought_between_the_ends():
+def test_parameter_of_a_load_outside_the_range_is_clipped():
     start, end = at(0.0, RISING), at(2.0, RISING)
     for load in (-100.0, 100.0):
         assert 0.0 <= parameter_at_load(start, end, PRESSURE, load) <= 2.0
@@ -66,29 +66,29 @@ def test_load_out_of_reach_is_sought_between_the_ends():
 CUBICS = [Polynomial([1.0, -2.0, 0.5, 0.2]), Polynomial([0.0, 1.0, 0.0, -1.0])]
 
 
-@pytest.mark.parametrize("aim", [1.5, 0.4, -2.0])
-def test_cubic_through_two_states_is_foretold(aim):
-    x, loads = predict(at(1.0, RISING, CUBICS), at(0.2, RISING, CUBICS), aim)
-    assert x == pytest.approx([part(aim) for part in CUBICS], rel=ROUND_OFF, abs=ROUND_OFF)
-    assert loads == pytest.approx([RISING(aim), 0, 0], rel=ROUND_OFF)
+@pytest.mark.parametrize("parameter", [1.5, 0.4, -2.0])
+def test_cubic_through_two_states_is_predicted(parameter):
+    x, loads = predict(at(1.0, RISING, CUBICS), at(0.2, RISING, CUBICS), parameter)
+    assert x == pytest.approx([part(parameter) for part in CUBICS], rel=ROUND_OFF, abs=ROUND_OFF)
+    assert loads == pytest.approx([RISING(parameter), 0, 0], rel=ROUND_OFF)
 
 
 @pytest.mark.parametrize("before", [None, at(0.0, RISING, CUBICS, rest=True)])
-def test_first_state_foretells_a_line(before):
-    """Rest does not count: from there threads tighten at once."""
+def test_prediction_from_one_state_is_linear(before):
+    """The state of rest is not used: threads tighten at once from there."""
     x, loads = predict(at(1.0, RISING, CUBICS), before, 1.5)
     assert x == pytest.approx([p(1.0) + 0.5 * p.deriv()(1.0) for p in CUBICS], rel=ROUND_OFF)
     assert loads[0] == pytest.approx(RISING(1.0) + 0.5 * RISING.deriv()(1.0), rel=ROUND_OFF)
 
 
-def test_rest_foretells_itself():
+def test_prediction_from_rest_is_rest():
     rest = at(0.0, RISING, CUBICS, rest=True)
     x, loads = predict(rest, None, 1.0)
     assert np.array_equal(x, rest.x)
     assert np.array_equal(loads, rest.loads)
 
 
-def test_path_may_be_told_by_load_or_by_coordinate():
+def test_path_parameter_may_be_load_or_conjugate():
     state = at(0.7, RISING, CUBICS)
     slope = RISING.deriv()(0.7)
     with_load_parameter, by_place = (
@@ -105,18 +105,17 @@ def test_path_may_be_told_by_load_or_by_coordinate():
         assert one.stiffness(PRESSURE) == pytest.approx(slope, rel=ROUND_OFF)
 
 
-def test_end_of_a_path_tells_where_it_is():
+def test_error_at_the_end_of_a_path_contains_its_state():
     state = at(0.7, RISING)
     failure = PathEndError(TerminationKind.LIMIT_POINT, state)
     assert (failure.kind, failure.state) == ("limit_point", state)
     assert str(state.pressure) in str(failure)
 
 
-def test_cubic_is_that_of_scipy():
-    """Which is an independent implementation."""
+def test_cubic_agrees_with_scipy():
     values, slopes = np.random.default_rng(3).normal(size=(2, 2, 5))
-    cubic, theirs = hermite(values, slopes), CubicHermiteSpline([0, 1], values, slopes)
-    for t in (-0.5, 0.0, 0.3, 1.0, 2.0):  # outside too: the path extrapolates
+    cubic, scipy_cubic = hermite(values, slopes), CubicHermiteSpline([0, 1], values, slopes)
+    for t in (-0.5, 0.0, 0.3, 1.0, 2.0):  # also outside, as the predictor extrapolates
         # round-off of some products of numbers of order 1 to 10
-        np.testing.assert_allclose(polyval(t, cubic), theirs(t), atol=1e-13)
-        np.testing.assert_allclose(polyval(t, polyder(cubic)), theirs(t, 1), atol=1e-13)
+        np.testing.assert_allclose(polyval(t, cubic), scipy_cubic(t), atol=1e-13)
+        np.testing.assert_allclose(polyval(t, polyder(cubic)), scipy_cubic(t, 1), atol=1e-13)

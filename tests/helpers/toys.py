@@ -1,4 +1,4 @@
-"""Models of a few unknowns whose answer is known, and loadings for them."""
+"""Models with a few unknowns and known solutions, and loadings for them."""
 
 from dataclasses import dataclass
 
@@ -9,7 +9,7 @@ from fem.fast.model import DenseTangent
 
 
 class Matrix(DenseTangent):
-    """A dense tangent that tells its model what it has solved."""
+    """A dense tangent that counts its solutions in its model."""
 
     def __init__(self, matrix, model):
         super().__init__(np.atleast_2d(matrix))
@@ -21,9 +21,9 @@ class Matrix(DenseTangent):
 
 
 class Toy:
-    """Springs: the pressure pushes the first unknown; the subclasses say how it resists.
+    """Springs: the pressure acts on the first unknown; subclasses define the internal force.
 
-    It counts the tangents formed and the steps solved for, and keeps the errors looked at.
+    It counts the tangents and the solutions, and stores the errors that were evaluated.
     """
 
     size = 1
@@ -91,7 +91,7 @@ class Stiffening(Toy):
 
 
 class Softening(Toy):
-    """It carries x exp(-x): 1/e at x = 1, and never more."""
+    """The load is x exp(-x), with the maximum 1/e at x = 1."""
 
     limit = np.exp(-1)
 
@@ -106,7 +106,7 @@ class Softening(Toy):
 
 
 class Quadratic(Toy):
-    """Energy x'Kx/2 + c x_0^4/4 and coordinates G'x, all pairs in play."""
+    """Energy x'Kx/2 + c x_0^4/4 and conjugate displacements G'x of all pairs."""
 
     def __init__(self, stiffness, load_vectors, quartic=0.0):
         super().__init__()
@@ -131,28 +131,28 @@ class Quadratic(Toy):
 
 
 def quadratic(seed=0, size=5, quartic=0.0):
-    """Return a stable model with random stiffness and directions."""
+    """Return a stable model with random stiffness and load vectors."""
     rng = np.random.default_rng(seed)
     root = rng.normal(size=(size, size))
     return Quadratic(root @ root.T + np.eye(size), rng.normal(size=(size, 3)), quartic)
 
 
 def loading(*devices, driven=PRESSURE):
-    """Return a loading of three devices (dead and nil unless given), all scales 1."""
-    closed = (*devices, *[dead_load()] * (3 - len(devices)))
-    return Loading(closed, np.ones(3), np.ones(3), driven)
+    """Return a loading of three devices, by default zero dead loads; all scales are 1."""
+    all_devices = (*devices, *[dead_load()] * (3 - len(devices)))
+    return Loading(all_devices, np.ones(3), np.ones(3), driven)
 
 
 @dataclass(frozen=True)
 class Through(Stage):
-    """A stage through values of any distance, instead of equal steps."""
+    """A stage through given values, instead of equal steps."""
 
-    way: tuple[float, ...] = ()
+    given: tuple[float, ...] = ()
 
     def values(self, start):
-        return list(self.way)
+        return list(self.given)
 
 
-def through(*way, pair=PRESSURE, device=None):
-    """Return a stage through the values `way`."""
-    return Through(pair, device or dead_load(), way=way)
+def through(*values, pair=PRESSURE, device=None):
+    """Return a stage through `values`."""
+    return Through(pair, device or dead_load(), given=values)

@@ -3,17 +3,17 @@
 import numpy as np
 
 LIMIT = 1e-6
-"""Each derivative is held to its differences within this share, far above their own error."""
+"""Tolerance of derivatives compared with differences, whose error is far smaller."""
 
 
 def states(count=12):
-    """Return random (a, lambda, tau) of the ready tube: bulged, stretched and twisted."""
+    """Return random (a, lambda, tau) of the ready tube: inflated, stretched and twisted."""
     low, high = [4.5, 0.8, -0.05], [9.0, 1.5, 0.05]
     return np.random.default_rng(3).uniform(low, high, (count, 3))
 
 
 def close(found, expected, rel):
-    """Whether arrays differ by no more than `rel` of the greatest entry."""
+    """Return whether arrays differ by at most `rel` of the largest entry."""
     return np.abs(found - expected).max() <= rel * np.abs(expected).max()
 
 

@@ -11,7 +11,7 @@ from fem.fe.mesh.body import resolve
 from fem.solving.single import MODELS, solve
 from fem.wording.termination import SOLVED_HOW, incomplete, reason
 from tests.helpers.messages import assert_states
-from tests.helpers.walks import replace_newton
+from tests.helpers.paths import replace_newton
 
 MESH = "1x1x4"
 WITH_FRICTION = {"threads__0__hold": "sliding", "threads__0__friction": 0.3, "pressure__steps": 2}

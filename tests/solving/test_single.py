@@ -17,7 +17,7 @@ from fem.core.errors import InputError
 from fem.solving.single import MODELS, solve
 from fem.wording.termination import reason
 from tests.helpers.messages import assert_states, refused
-from tests.helpers.walks import replace_newton
+from tests.helpers.paths import replace_newton
 
 MESH = "1x1x4"
 LEADING = ["model", "step", "pressure_kPa", "requested", "volume_mm3", "twist_deg"]

@@ -1,4 +1,4 @@
-"""Paths walked by pressure, and paths that end before the last load, on the models of toys.py."""
+"""Paths through given pressures, and paths that end early, of the models in toys.py."""
 
 import pytest
 
@@ -7,13 +7,13 @@ from fem.continuation.termination import PathEndError
 from tests.helpers.toys import loading, through
 
 
-def pushed(model, *loads):
-    """Follow the path by pressure, each load requested."""
+def follow_pressures(model, *loads):
+    """Follow the path through requested pressures."""
     return follow(model, loading(), [through(*loads)])
 
 
-def up_to_its_end(path, kind):
-    """Return the states of a path that ends in the way `kind`, and the error that says so."""
+def states_and_end(path, kind):
+    """Return the states of a path that ends early with `kind`, and its error."""
     states = []
     with pytest.raises(PathEndError) as failure:
         states.extend(state for state in path if states.append(state) is not None)
@@ -22,6 +22,6 @@ def up_to_its_end(path, kind):
 
 
 def replace_newton(monkeypatch, search):
-    """Let paths find each equilibrium by `search` in place of Newton's method."""
+    """Make paths use `search` in place of Newton's method."""
     for module in ("path", "stepper"):
         monkeypatch.setattr(f"fem.continuation.{module}.solve_equilibrium", search)
