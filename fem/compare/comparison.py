@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -63,9 +63,9 @@ class Comparison:
     study: Study
     bench: Bench
     models: tuple[str, ...]
-    curves: Curves
-    rows: pandas.DataFrame
-    summary: pandas.DataFrame
+    curves: Curves = field(repr=False)
+    rows: pandas.DataFrame = field(repr=False)
+    summary: pandas.DataFrame = field(repr=False)
     unreached: list[dict[str, Any]]
     diagnosis: Diagnosis
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,8 +72,8 @@ class Bench:
     text_settings: list[str]
     measures: list[Measure]
     unused: list[UnusedColumn]
-    table: pandas.DataFrame
-    cases: dict[str, Case]
+    table: pandas.DataFrame = field(repr=False)
+    cases: dict[str, Case] = field(repr=False)
 
 
 def read_bench(path: str | Path, base: Case) -> Bench:

@@ -48,7 +48,7 @@ class Result:
 
     case: Case
     runs: list[Run]
-    environment: Environment = field(default_factory=Environment.current)
+    environment: Environment = field(default_factory=Environment.current, repr=False)
 
     @classmethod
     def load(cls, folder: str | Path) -> Self:

@@ -71,12 +71,12 @@ class Run:
     """
 
     model: str
-    rows: list[dict[str, Any]]
+    rows: list[dict[str, Any]] = field(repr=False)
     termination: Termination
     seconds: float
     balance: dict[str, float]
     mesh: dict[str, Any] = field(default_factory=dict)
-    shapes: list[Shape] = field(default_factory=list)
+    shapes: list[Shape] = field(default_factory=list, repr=False)
     incomplete: list[IncompleteSolve] = field(default_factory=list)
 
     @property

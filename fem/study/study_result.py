@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
@@ -107,8 +107,8 @@ class StudyResult:
     """
 
     study: Study
-    table: pandas.DataFrame
-    run_record: dict[str, Any]
+    table: pandas.DataFrame = field(repr=False)
+    run_record: dict[str, Any] = field(repr=False)
 
     @property
     def varied(self) -> list[str]:

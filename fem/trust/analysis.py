@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
@@ -44,9 +44,9 @@ class Trust:
     >>> [rule.sentence for rule in trust.rules]
     """
 
-    study_result: StudyResult
+    study_result: StudyResult = field(repr=False)
     tolerances: tuple[Tolerance, ...]
-    map: pandas.DataFrame
+    map: pandas.DataFrame = field(repr=False)
     rules: list[Rule]
     model: CorrectedModel | None
     lacking: str = ""

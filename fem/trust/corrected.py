@@ -69,10 +69,10 @@ class CorrectedModel:
     """
 
     study: Study
-    ranges: Ranges
-    inputs: Inputs
-    fits: dict[str, Fit]
-    facts: dict[str, Any]
+    ranges: Ranges = field(repr=False)
+    inputs: Inputs = field(repr=False)
+    fits: dict[str, Fit] = field(repr=False)
+    facts: dict[str, Any] = field(repr=False)
     left_out: pandas.DataFrame = field(repr=False)
 
     @classmethod

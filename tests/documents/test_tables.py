@@ -14,6 +14,8 @@ from fem.case.thread_family import ThreadFamily
 from fem.case.tube import Tube
 from fem.cli import app
 from fem.core.schema_base import schema_of_file
+from fem.scene.result_view import result_views
+from fem.scene.window.window import Window
 from fem.solving.single import solve
 from fem.study.plan import Scatter, Study
 from fem.study.vary import Vary
@@ -22,6 +24,7 @@ from tools.document_columns import PAGE, renewed
 
 LAWS = [NeoHookean, MooneyRivlin, Yeoh, Gent, Ogden]
 CASE, STUDIES = (ROOT / "docs" / name for name in ("case-format.md", "studies.md"))
+VIEWING = ROOT / "docs" / "viewing.md"
 README, INDEX = ROOT / "README.md", ROOT / "docs" / "README.md"
 COMMANDS = get_command(app).commands
 
@@ -130,6 +133,14 @@ def test_commands_of_the_table_of_tasks_are_understood(line, monkeypatch):
         assert COMMANDS[name].make_context(name, words, resilient_parsing=False)
     else:
         assert (ROOT / line).exists()
+
+
+def test_keys_of_the_window_are_all(result):
+    window = Window(result_views(result), "Wrist", off_screen=True)
+    names = {"+": "plus", "−": "minus"}
+    keys = [key for cells in table(VIEWING, "key") for key in cells[0].split(", ")]
+    assert {names.get(key, key) for key in keys} == set(window._answers())
+    window.plotter.close()
 
 
 def test_ready_cases_are_all(ready_cases):
