@@ -18,7 +18,7 @@ from fem.results.termination import Termination
 from fem.solving.single import MODELS, solve
 from fem.wording.termination import PURPOSES, SOLVED_HOW, limit_name, limit_text
 from tests.helpers.messages import assert_states
-from tests.helpers.shown import cut
+from tests.helpers.pictures import cut
 
 
 @pytest.fixture

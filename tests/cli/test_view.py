@@ -16,7 +16,7 @@ from fem.cli.view_options import APPLIES_TO
 from fem.results.result import Result
 from fem.solving.single import solve
 from tests.helpers.messages import assert_states
-from tests.helpers.shown import cut
+from tests.helpers.pictures import cut
 
 OPTIONS = {
     "--port": ["--port", "8080"],

@@ -12,7 +12,7 @@ from fem.compare.agreement import agreement, summary
 from fem.compare.match import find_curves, match
 from fem.quantities import table
 from fem.quantities.column import Measure
-from tests.helpers.compared import PRESSURES, make_bench, make_study_result, truth
+from tests.helpers.compared import PRESSURES, fast_rows, make_bench, make_study_result
 
 TWIST = Measure(table.twist)
 
@@ -67,7 +67,7 @@ def test_one_point_has_no_r2():
 
 
 def test_groups_are_pressures_and_text_settings(tmp_path):
-    bench = make_bench(tmp_path, truth(left=1.5))
+    bench = make_bench(tmp_path, fast_rows(left=1.5))
     matched = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])
     table = summary(matched, bench)
     twist = table[table.measure == "twist"].set_index(["group", "value"])
@@ -83,7 +83,7 @@ def test_groups_are_pressures_and_text_settings(tmp_path):
 
 
 def test_many_pressures_are_put_into_ranges(tmp_path):
-    bench = make_bench(tmp_path, truth())
+    bench = make_bench(tmp_path, fast_rows())
     matched = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])
     matched["pressure_kPa"] += np.linspace(0, 0.4, len(matched))
     table = summary(matched, replace(bench, text_settings=[]))

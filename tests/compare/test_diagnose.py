@@ -22,7 +22,7 @@ from fem.quantities.column import Measure
 from fem.study.plan import Study
 from fem.study.study_result import StudyResult, tabulate
 from fem.study.worker import Task, solve_task
-from tests.helpers.compared import CASES, make_bench, make_study_result, truth
+from tests.helpers.compared import CASES, fast_rows, make_bench, make_study_result
 
 SEEDS = range(6)
 TAKEN_UP = Scope("slack", "taken up")
@@ -32,7 +32,7 @@ SLACK = Cause("slack", "%")
 @pytest.fixture(scope="module")
 def predicted(tmp_path_factory):
     """Return what the fast model predicts; it hangs on settings and pressures alone."""
-    return predict(make_bench(tmp_path_factory.mktemp("bench"), truth()))
+    return predict(make_bench(tmp_path_factory.mktemp("bench"), fast_rows()))
 
 
 def by_case(curves, model="fast"):
@@ -101,9 +101,9 @@ def test_threads_of_twice_their_length_are_loosened_too(make_case):
 def test_tube_that_cannot_be_made_changes_nothing_further(monkeypatch, tmp_path):
     """Turned by 200 deg no thread runs along the tube; it counts as the nearest amount that can."""
     with pytest.raises(CaseError, match="less than 90 deg"):
-        turned(["A"])(next(iter(make_bench(tmp_path, truth()).cases.values())), 200.0)
+        turned(["A"])(next(iter(make_bench(tmp_path, fast_rows()).cases.values())), 200.0)
     monkeypatch.setattr(causes, "ANGLES", np.array([0.0, 2.0, 200.0]))
-    effects = predict(make_bench(tmp_path, truth()))[1]
+    effects = predict(make_bench(tmp_path, fast_rows()))[1]
     (angle,) = (effect for effect in effects if effect.cause == Cause("angle", "deg"))
     assert np.abs(angle.changes[1]).max() > 0
     assert np.array_equal(angle.changes[2], angle.changes[1])
@@ -216,7 +216,7 @@ def test_mending_puts_the_effect_through_what_was_solved():
 
 def test_the_zero_of_the_gauge_moves_along_the_models_own_curve(tmp_path):
     """On y = x^2 a shift s changes y by 2 x s + s^2; beyond 13 kPa the fast model goes on."""
-    bench = make_bench(tmp_path, truth()[:8])  # 3 to 13 kPa at one setting
+    bench = make_bench(tmp_path, fast_rows()[:8])  # 3 to 13 kPa at one setting
     steps = np.linspace(0, 13, 261)
     columns = {"step": range(261), "requested": True, "pressure_kPa": steps, "twist_deg": steps**2}
     (key,) = bench.cases
@@ -239,7 +239,7 @@ def test_the_zero_of_the_gauge_moves_along_the_models_own_curve(tmp_path):
 def test_slack_left_in_the_rows_of_one_rule_is_named(held):
     inside = 0
     for seed in range(12):
-        found = held(truth(left=1.5), seed)
+        found = held(fast_rows(left=1.5), seed)
         (best,) = found.found
         assert (best.cause, best.scope) == (Cause("slack", "%"), TAKEN_UP)
         assert best.plus_minus < 0.5
@@ -252,7 +252,7 @@ def test_slack_left_in_the_rows_of_one_rule_is_named(held):
 
 
 def test_it_is_named_of_the_finite_element_model_too(held, mended_by_itself):
-    (best,) = held(truth(left=1.5), 1, model="fe").found
+    (best,) = held(fast_rows(left=1.5), 1, model="fe").found
     assert (best.cause, best.scope) == (Cause("slack", "%"), TAKEN_UP)
     assert abs(best.amount - 1.5) < best.plus_minus < 0.2
 
@@ -260,17 +260,17 @@ def test_it_is_named_of_the_finite_element_model_too(held, mended_by_itself):
 def test_what_is_solved_mends_what_was_predicted(held, mended_by_itself, predicted):
     """Were the effects predicted too small by half, the amount would come out too great."""
     half = [replace(effect, changes=effect.changes / 2) for effect in predicted[1]]
-    (best,) = held(truth(left=1.0), 1, "fe", (predicted[0], half)).found
+    (best,) = held(fast_rows(left=1.0), 1, "fe", (predicted[0], half)).found
     assert best.cause == Cause("slack", "%")
     assert best.amount == pytest.approx(1.0, abs=0.25)
-    (trusted,) = held(truth(left=1.0), 1, "fast", (predicted[0], half)).found
+    (trusted,) = held(fast_rows(left=1.0), 1, "fast", (predicted[0], half)).found
     assert trusted.amount > 1.5
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("model", ["fe", "fast"])
 def test_nothing_is_named_where_nothing_is_off(held, seed, model):
-    found = held(truth(), seed, model)
+    found = held(fast_rows(), seed, model)
     assert found.fits
     assert found.found == []
 
@@ -283,7 +283,7 @@ def test_nothing_is_named_where_nothing_is_off(held, seed, model):
     ],
 )
 def test_a_wrong_read_out_is_named_as_such(held, kind, alter):
-    rows = [(*row[:4], *alter(*row[4:])) for row in truth()]
+    rows = [(*row[:4], *alter(*row[4:])) for row in fast_rows()]
     (best,) = held(rows, 1, model="fe").found
     of = {"scale": "twist", "zero": "displacement"}[kind]
     amount = {"scale": 30.0, "zero": 0.4}[kind]
@@ -294,7 +294,7 @@ def test_a_wrong_read_out_is_named_as_such(held, kind, alter):
 @pytest.mark.parametrize("model", ["fe", "fast"])
 def test_what_is_not_reached_does_not_count(held, mended_by_itself, model):
     """The study ends at 13 kPa; a row beyond it has no figure, and no say."""
-    rows = truth(left=1.5)
+    rows = fast_rows(left=1.5)
     more = [*rows, *((*row[:3], 20.0, *row[4:]) for row in rows[::8])]
     found, without = held(more, 1, model, None), held(rows, 1, model)
     (best,), (expected,) = found.found, without.found
@@ -330,7 +330,7 @@ def test_a_quantity_that_is_reached_nowhere_has_no_say():
 @pytest.mark.parametrize("off", [0.0, 1e-10])
 def test_nothing_is_named_where_all_agrees_exactly(predicted, tmp_path, model, std, off):
     """Nor where rounding is all that is left. A deviation of 1e-6 deg is one that nobody states."""
-    bench = make_bench(tmp_path, truth())
+    bench = make_bench(tmp_path, fast_rows())
     curves = find_curves(bench, make_study_result(), ["fast"])
     rows = match(bench, curves, ["fast"]).assign(model=model)
     for measure in bench.measures:
@@ -355,14 +355,14 @@ def test_a_quantity_at_rest_throughout_has_no_say():
 
 def test_what_makes_all_agree_exactly_is_named(held):
     """A read-out that shows 10 % too much, and no noise at all."""
-    rows = [(*row[:4], 1.1 * row[4], row[5]) for row in truth() if row[3] != 7.5]
+    rows = [(*row[:4], 1.1 * row[4], row[5]) for row in fast_rows() if row[3] != 7.5]
     (best,) = held(rows, None, "fe", None).found
     assert (best.cause.kind, best.cause.of) == ("scale", "twist")
     assert best.amount == pytest.approx(10, abs=0.01)
 
 
 def test_too_few_settings_tell_nothing(tmp_path):
-    bench = make_bench(tmp_path, truth(left=1.5)[:16], 1)
+    bench = make_bench(tmp_path, fast_rows(left=1.5)[:16], 1)
     assert len(bench.cases) == 2
     curves = find_curves(bench, make_study_result(), ["fast"])
     matched = match(bench, curves, ["fast"])
@@ -375,8 +375,8 @@ def test_read_outs_and_noise_need_no_further_solve(held, monkeypatch):
         raise AssertionError("nothing was to be solved")
 
     monkeypatch.setattr(diagnosing, "solved", refuse)
-    assert not held(truth(), 0, model="fe").found
-    assert held([(*row[:5], row[5] + 0.4) for row in truth()], 0, model="fe").found
+    assert not held(fast_rows(), 0, model="fe").found
+    assert held([(*row[:5], row[5] + 0.4) for row in fast_rows()], 0, model="fe").found
 
 
 # --------------------------------------------------------------------------- the shipped bench file

@@ -14,12 +14,12 @@ from fem.study import worker
 from fem.wording.comparison import not_reached
 from tests.helpers.compared import (
     PRESSURES,
+    fast_rows,
     make_bench,
     make_study,
     make_study_result,
     setting,
     solve_study,
-    truth,
 )
 
 
@@ -105,7 +105,7 @@ def test_what_the_study_has_is_not_solved(tmp_path, monkeypatch):
         raise AssertionError("nothing is lacking")
 
     monkeypatch.setattr(matching, "solve_task", refuse)
-    bench = make_bench(tmp_path, truth())
+    bench = make_bench(tmp_path, fast_rows())
     rows = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])
     assert set(rows.place) == {"step", "between"}
     assert (rows.place == "step").sum() == 7 * len(bench.cases), "7.5 kPa alone is no whole step"
@@ -119,7 +119,7 @@ def test_what_the_study_has_is_not_solved(tmp_path, monkeypatch):
 
 
 def test_the_setting_is_found_whatever_the_order_of_the_rows(tmp_path):
-    rows = truth()
+    rows = fast_rows()
     bench, other = make_bench(tmp_path, rows), make_bench(tmp_path, rows[::-1])
     curves = find_curves(bench, make_study_result(), ["fast"])
     one, two = match(bench, curves, ["fast"]), match(other, curves, ["fast"])
@@ -136,7 +136,7 @@ def test_only_what_is_lacking_is_solved_on_the_mesh_of_the_study(tmp_path, monke
 
     monkeypatch.setattr(worker, "solve", note)
     lacking = [(11, -7, "taken up", 5.0, 0.0, 0.0), (11, -7, "taken up", 6.0, 0.0, 0.0)]
-    bench = make_bench(tmp_path, [*truth()[:3], *lacking])
+    bench = make_bench(tmp_path, [*fast_rows()[:3], *lacking])
     told = []
     curves = find_curves(bench, make_study_result(), ["fast"], lambda *what: told.append(what))
     case = make_study().case_of(setting(11, -7, "taken up"))
@@ -149,7 +149,7 @@ def test_only_what_is_lacking_is_solved_on_the_mesh_of_the_study(tmp_path, monke
 
 
 def test_a_model_that_the_study_lacks_is_solved(tmp_path):
-    bench = make_bench(tmp_path, truth()[:2])
+    bench = make_bench(tmp_path, fast_rows()[:2])
     curves = find_curves(bench, make_study_result(), ["fe", "fast"])
     assert {model: found.solved for (_, model), found in curves.items()} == {
         "fe": True,
@@ -240,8 +240,10 @@ def test_breaking_off_goes_through(tmp_path, monkeypatch):
 def test_the_band_is_that_of_the_measurement(tmp_path):
     """95 % of normal noise is within 1.96 standard deviations (any table of the normal law)."""
     assert pytest.approx(norm.ppf(0.975), rel=1e-12) == BAND
-    rows = [(*row[:4], row[4] + off, row[5]) for row, off in zip(truth(), (1.9, 2.0), strict=False)]
+    rows = [
+        (*row[:4], row[4] + off, row[5]) for row, off in zip(fast_rows(), (1.9, 2.0), strict=False)
+    ]
     bench = make_bench(tmp_path, rows)
     found = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])
     assert found["twist_deg.within"].tolist() == [True, False]
-    assert len(PRESSURES) * 8 == len(truth())
+    assert len(PRESSURES) * 8 == len(fast_rows())

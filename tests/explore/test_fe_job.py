@@ -18,7 +18,7 @@ from fem.explore import fe_job as module
 from fem.explore.fe_job import Job, Jobs, TooManySolvesError, UnknownSolveError, without_friction
 from fem.solving.single import solve
 from tests.helpers.messages import assert_states, refused
-from tests.helpers.processes import PATIENCE, alive, wait
+from tests.helpers.processes import TIME_LIMIT, alive, wait
 
 LONG = "2x6x120"
 """A mesh whose solve takes far longer than any test waits."""
@@ -209,7 +209,7 @@ def test_start_does_not_wait_for_the_end_of_a_broken_pool(make_case):
             raise RuntimeError("the pool is broken")
 
         def stop(self):
-            may_end.wait(PATIENCE)
+            may_end.wait(TIME_LIMIT)
 
         def join(self):
             ended.set()
@@ -219,7 +219,7 @@ def test_start_does_not_wait_for_the_end_of_a_broken_pool(make_case):
         name = jobs.start(make_case(pressure__steps=1), SHORT)
         assert not ended.is_set()
         may_end.set()
-        assert ended.wait(PATIENCE)
+        assert ended.wait(TIME_LIMIT)
         jobs.stop(name)
 
 

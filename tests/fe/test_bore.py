@@ -31,7 +31,7 @@ def block(request):
 
 
 @pytest.fixture
-def ruffled(block):
+def perturbed(block):
     field = BrokenField(block)
     noise = np.random.default_rng(3).uniform(-0.2, 0.2, block.nodes.shape)
     field.set(noise, np.zeros((1, PRESSURES)))
@@ -48,8 +48,8 @@ def test_what_a_closed_face_encloses_is_all_but_the_block(block):
     assert enclosed_volume(field).value() == pytest.approx(-SIZE.prod(), rel=ROUND_OFF)
 
 
-def test_second_derivative_is_that_of_the_forces(ruffled, derivative):
-    volume, values = enclosed_volume(ruffled), ruffled.function.x.array
+def test_second_derivative_is_that_of_the_forces(perturbed, derivative):
+    volume, values = enclosed_volume(perturbed), perturbed.function.x.array
     at, hessian = values.copy(), volume.hessian()[0]
 
     def forces(unknowns):
@@ -60,10 +60,10 @@ def test_second_derivative_is_that_of_the_forces(ruffled, derivative):
     assert close(hessian, np.column_stack(columns), LIMIT)
 
 
-def test_volume_is_a_cubic_form(ruffled):
+def test_volume_is_a_cubic_form(perturbed):
     """By Euler's theorem on homogeneous functions, x H x = 6 V and H x = 2 V' (textbook)."""
-    volume = enclosed_volume(ruffled)
-    x = ruffled.positions().ravel()
+    volume = enclosed_volume(perturbed)
+    x = perturbed.positions().ravel()
     hessian = volume.hessian()[0, :DISPLACEMENTS, :DISPLACEMENTS]
     assert x @ hessian @ x == pytest.approx(6 * volume.value(), rel=ROUND_OFF)
     assert close(hessian @ x, 2 * volume.gradient()[0, :DISPLACEMENTS], ROUND_OFF)

@@ -38,7 +38,7 @@ def assembled(request, make_case, make_model):
 
 
 def state(model, bulge=0.15, twist=2.0, shift=-4.0):
-    """Return unknowns x: bulged in the middle, twisted (rad), shortened (mm), and ruffled."""
+    """Return unknowns x: bulged in the middle, twisted (rad), shortened (mm), and perturbed."""
     motion, nodes = model.motion, model.body.nodes
     rng = np.random.default_rng(9)
     radius, z = np.hypot(nodes[:, 0], nodes[:, 1]), nodes[:, 2]

@@ -7,7 +7,7 @@ from fem.core.cache import MeshCache
 from fem.fe.model import FEModel
 from fem.fe.part import Evaluation, Part
 from fem.fe.wall.cell_forms import PRESSURES, PotentialPart
-from tests.helpers.displaced import LIMIT, ROUND_OFF, close, forces_of, ruffled, stiffness_of
+from tests.helpers.displaced import LIMIT, ROUND_OFF, close, forces_of, perturbed, stiffness_of
 
 LOADS = np.array([0.02, 3.0, -7.0])
 PARTS = ["wall", "bore pressure", "bonded", "sliding", "geodesic"]
@@ -30,7 +30,7 @@ def test_forces_and_stiffness_are_derivatives_of_the_energy(
     hold = {"threads__0__hold": name} if name in PARTS[2:] else {}
     model = make_model(make_case(**hold), MESH)
     part, body = part_of(model, name), model.body
-    displacement = ruffled(body)
+    displacement = perturbed(body)
     pressures = np.random.default_rng(2).uniform(-0.05, 0.05, PRESSURES * len(body.connectivity))
 
     def at(unknowns):

@@ -6,7 +6,7 @@ import pytest
 from fem.fe.mesh.body import NODES
 from fem.fe.part import Evaluation
 from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, PotentialPart
-from tests.helpers.displaced import ROUND_OFF, B, L, close, forces_of, ruffled
+from tests.helpers.displaced import ROUND_OFF, B, L, close, forces_of, perturbed
 
 
 def turned(points, angle):
@@ -55,7 +55,7 @@ def test_rigid_motion_from_rest_stores_nothing_and_makes_no_force(full, name):
 def test_rigid_motion_carries_energy_volume_and_forces_along(full, name):
     body = full.body
     pressure = np.random.default_rng(3).uniform(-0.05, 0.05, (len(body.connectivity), PRESSURES))
-    now = body.nodes + ruffled(body)
+    now = body.nodes + perturbed(body)
     seen = []
     for place in (now, RIGID[name](now)):
         at = Evaluation(place - body.nodes, pressure)
@@ -73,7 +73,7 @@ def test_rigid_motion_carries_energy_volume_and_forces_along(full, name):
 def test_volume_pushes_the_bore_as_the_pressure_does(full):
     """Off the end plates, the slope of the volume is the surface integral of the normal."""
     body = full.body
-    full.tube.field.set(ruffled(body), np.zeros((len(body.connectivity), PRESSURES)))
+    full.tube.field.set(perturbed(body), np.zeros((len(body.connectivity), PRESSURES)))
     off_plates = np.setdiff1d(body.on("bore"), [*body.on("base"), *body.on("free end")])
     by_volume = at_nodes(body, full.tube.bore.gradient())[off_plates]
     by_push = at_nodes(body, full.tube.bore_force.assemble())[off_plates]

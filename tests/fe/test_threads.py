@@ -15,7 +15,7 @@ from tests.helpers.displaced import (
     close,
     forces_of,
     moved,
-    ruffled,
+    perturbed,
     stiffness_of,
 )
 
@@ -55,7 +55,7 @@ def test_thread_forces_and_stiffness_are_derivatives_of_the_energy(
     elif state.startswith("slack") and slack == "1 %":
         motion = tuple(1.01 * part for part in motion)
     body, family = threads(angle, toe=toe, hold=hold, slack=slack)
-    displacement, step = ruffled(body, *motion), 1e-4
+    displacement, step = perturbed(body, *motion), 1e-4
     at = Evaluation(displacement)
     strain = family.strain(at)
     # no difference, two steps wide, may reach over a joint of the law
@@ -95,7 +95,7 @@ def test_threads_spread_over_another_number_report_the_tension_of_the_own_ones(t
     body, spread = threads("20 deg", count=36)
     own = ThreadFamily(name="A", count=12, angle="20 deg", stiffness="600 N")
     family = ImmersedFamily(own, OuterFace(body, B), count=36)
-    at = Evaluation(ruffled(body, 1.3, 1.2, 2.0))
+    at = Evaluation(perturbed(body, 1.3, 1.2, 2.0))
     assert family.tension(at) == pytest.approx(3 * spread.tension(at), rel=ROUND_OFF)
     assert family.segments(at).tension == pytest.approx(family.tension(at), rel=ROUND_OFF)
     assert close(
@@ -107,7 +107,7 @@ def test_threads_spread_over_another_number_report_the_tension_of_the_own_ones(t
 @pytest.mark.parametrize(("slack", "motion"), [("taken up", (0.7, 0.8)), ("50 %", (1.1, 1.2))])
 def test_slack_threads_neither_pull_nor_resist(threads, hold, slack, motion):
     body, family = threads("20 deg", hold=hold, slack=slack)
-    at = Evaluation(ruffled(body, *motion, 0.0))
+    at = Evaluation(perturbed(body, *motion, 0.0))
     assert (family.strain(at) < 0).all()
     assert family.energy(at) == 0.0
     assert not np.any(forces_of(family, body, at))
@@ -119,7 +119,7 @@ def test_slack_makes_the_natural_length_longer(threads, hold):
     """Strain is what the length is more than 1.05 times that at rest."""
     body, family = threads("20 deg", hold=hold, slack="5 %")
     _, taut = threads("20 deg", hold=hold)
-    at = Evaluation(ruffled(body, 1.3, 1.2, 2.0))
+    at = Evaluation(perturbed(body, 1.3, 1.2, 2.0))
     assert family.strain(at) == pytest.approx((1 + taut.strain(at)) / 1.05 - 1, rel=ROUND_OFF)
 
 
@@ -141,7 +141,7 @@ def test_threads_cut_too_short_are_wound_in_by_shares(threads):
 def test_sliding_thread_has_the_mean_strain_of_the_bonded_one(threads):
     body, sliding = threads("20 deg", hold="sliding")
     _, bonded = threads("20 deg")
-    at = Evaluation(ruffled(body, 1.3, 1.2, 2.0))
+    at = Evaluation(perturbed(body, 1.3, 1.2, 2.0))
     for number in range(24 // body.sectors):
         mine = bonded.thread == number
         mean = bonded.strain(at)[mine] @ bonded.rest[mine] / bonded.rest[mine].sum()

@@ -11,7 +11,7 @@ import ufl
 from fem.fe.system.assembly import pull_back_matrices
 from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, UNKNOWNS
 from fem.fe.wall.energy import QUADRATURE
-from tests.helpers.displaced import LIMIT, ROUND_OFF, L, close, moved, ruffled
+from tests.helpers.displaced import LIMIT, ROUND_OFF, L, close, moved, perturbed
 
 U, P = slice(DISPLACEMENTS), slice(DISPLACEMENTS, None)
 CELL_STEPS = [1e-3] * DISPLACEMENTS + [1e-2] * PRESSURES  # mm, MPa
@@ -22,7 +22,7 @@ def broken(model):
     """Return where the cells' unknowns are, and what makes a function of them out of a method."""
     cells = len(model.body.connectivity)
     pressure = np.random.default_rng(2).uniform(-0.05, 0.05, (cells, PRESSURES))
-    model.tube.field.set(ruffled(model.body), pressure)
+    model.tube.field.set(perturbed(model.body), pressure)
     values = model.tube.field.function.x.array
     at = values.reshape(cells, UNKNOWNS).copy()
 
@@ -95,14 +95,14 @@ def test_hessian_of_some_cells_is_added_to_those(make_case, make_model):
     """Of two cells through the wall the inner one alone has a face on the bore."""
     model = make_model(make_case(), "2x1x2")
     cells = len(model.body.connectivity)
-    model.tube.field.set(ruffled(model.body), np.zeros((cells, PRESSURES)))
+    model.tube.field.set(perturbed(model.body), np.zeros((cells, PRESSURES)))
     hessian = model.tube.bore.hessian()
     bore = np.hypot(*model.body.nodes[model.body.connectivity, :2].T).min(axis=0) < 5.0 + 1e-6
     assert 0 < bore.sum() < cells
     assert not hessian[~bore].any()
     forces = model.tube.bore.gradient()[bore, U].reshape(bore.sum(), -1, 3)
     turn = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])  # about the axis
-    places = (model.body.nodes + ruffled(model.body))[model.body.connectivity[bore]]
+    places = (model.body.nodes + perturbed(model.body))[model.body.connectivity[bore]]
     turned = (places @ turn.T).reshape(bore.sum(), -1, 1)
     found = (hessian[bore][:, U, U] @ turned).reshape(forces.shape)
     assert close(found, forces @ turn.T, ROUND_OFF)  # the forces turn with the bore

@@ -26,7 +26,7 @@ FLAGS = [
 ]
 SETTLED = 200
 """An idle picture has smooth edges after this time (ms)."""
-PATIENCE = 60e3
+TIME_LIMIT = 60e3
 """Time limit (ms)."""
 
 OVERLAPS = """() => {
@@ -74,7 +74,7 @@ class Tab:
     def __init__(self, page):
         self.page = page
         self.faults, self.requests = [], []
-        page.set_default_timeout(PATIENCE)
+        page.set_default_timeout(TIME_LIMIT)
         page.on("console", self._listen)
         page.on("pageerror", lambda error: self.faults.append(str(error)))
         page.on("request", lambda request: self.requests.append(request.url))

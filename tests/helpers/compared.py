@@ -1,4 +1,4 @@
-"""A small study, a bench of it written as a file, and the fast model's answers to it."""
+"""A small study, a bench file for it, and its results by the fast model."""
 
 import itertools
 from functools import cache
@@ -54,7 +54,7 @@ def setting(first, second, rule):
 
 @cache
 def make_study_result():
-    """Return the small study, solved by the fast model."""
+    """Return the result of the small study by the fast model."""
     return solve_study(make_study())
 
 
@@ -72,8 +72,8 @@ def solve_study(study):
 
 
 @cache
-def truth(left=0.0):
-    """Return what the fast model says of the bench, with slack left in the rows "taken up" (%)."""
+def fast_rows(left=0.0):
+    """Return the rows of the bench file by the fast model, with slack (%) in rows "taken up"."""
     study = make_study()
     places = [(*pair, rule) for rule, pair in itertools.product(RULES, PAIRS)]
     cases = []
@@ -85,13 +85,13 @@ def truth(left=0.0):
     for place, done in zip(places, solve_task(Task("fast", tuple(cases), "coarse")), strict=True):
         steps = pandas.DataFrame(done.curve.steps).set_index("pressure_kPa")
         for pressure in PRESSURES:
-            figures = [steps[column][pressure] for column in COLUMNS.values()]
-            rows.append((*place, pressure, *figures))
+            values = [steps[column][pressure] for column in COLUMNS.values()]
+            rows.append((*place, pressure, *values))
     return rows
 
 
 def write_bench(path, rows, seed=None):
-    """Write a bench file of rows as :func:`truth` returns them, blurred unless without a seed."""
+    """Write a bench file of rows of :func:`fast_rows`, with noise if there is a seed."""
     rng = np.random.default_rng(seed)
     lines = ["# invented", ",".join(HEAD)]
     for *place, twist, displacement in rows:
@@ -103,5 +103,5 @@ def write_bench(path, rows, seed=None):
 
 
 def make_bench(folder, rows, seed=None):
-    """Return the bench of such a file."""
+    """Return the bench data of such a file."""
     return read_bench(write_bench(folder / "wrist.bench.csv", rows, seed), make_study().base)

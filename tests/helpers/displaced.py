@@ -23,7 +23,7 @@ def moved(nodes, bulge, stretch, twist):
     return np.column_stack([bulge * (x * cos - y * sin), bulge * (x * sin + y * cos), stretch * z])
 
 
-def ruffled(body, bulge=1.3, stretch=1.1, twist=2.0):
+def perturbed(body, bulge=1.3, stretch=1.1, twist=2.0):
     """Return such displacements, with noise at every node."""
     noise = np.random.default_rng(1).uniform(-0.05, 0.05, body.nodes.shape)
     return moved(body.nodes, bulge, stretch, twist) + noise - body.nodes

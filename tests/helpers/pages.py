@@ -1,10 +1,10 @@
-"""Pages read back: their elements, tables and words, by Python's own parser of HTML."""
+"""HTML pages: their elements, tables and text, by the parser of the standard library."""
 
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
 EMPTY = {"meta", "img", "br", "hr", "input", "link", "base"}
-"""Elements that have no end."""
+"""Elements without an end tag."""
 
 
 @dataclass
@@ -24,7 +24,7 @@ class Element:
 
     @property
     def words(self):
-        """What can be read in it."""
+        """Its visible text."""
         if self.tag in ("script", "style"):
             return ""
         text = "".join(part.words if isinstance(part, Element) else part for part in self.parts)
@@ -77,7 +77,7 @@ class _Builder(HTMLParser):
 
 
 def read(text):
-    """Return a page; what is not closed, or closed twice, fails."""
+    """Return a page; an element that is not closed, or closed twice, fails."""
     builder = _Builder()
     builder.feed(text)
     builder.close()

@@ -1,8 +1,8 @@
-"""What run.json says of a study that was not run by `fem.study.runner`."""
+"""The run.json of a study that was not run by `fem.study.runner`."""
 
 
 def study_record(study, not_reached=()):
-    """Return a whole record, with nothing in it but the study and curves that ended early."""
+    """Return a complete record with only the study and the curves that ended early."""
     numbers = {"cases": 0, "curves": {"requested": 0}, "other_curves": 0, "seconds": {}}
     lists = {"unusable": [], "batch_errors": [], "sessions": []}
     return {

@@ -1,4 +1,4 @@
-"""Studies with both models whose difference is known: tables made up, nothing solved."""
+"""Studies with a known difference of both models: invented tables, nothing is solved."""
 
 from pathlib import Path
 
@@ -29,7 +29,7 @@ def two_angles(count=None, **more):
 
 
 def driven(study, **drive):
-    """Return a study whose cases are driven by something else than the pressure alone."""
+    """Return a study with another drive than pressure."""
     data = {key: value for key, value in study.base.data.items() if key != "pressure"}
     return Study.restore({**study.data, "set": {}}, data | drive)
 
@@ -59,7 +59,7 @@ def tabulated(study, fast, difference, ends=None):
 
 
 def of_angles(function):
-    """Return a function of the cells that hands both helix angles (rad) to another."""
+    """Return a function of the cells that calls another with both helix angles (rad)."""
     return lambda own, pressure: function(
         *(np.radians(own[f"angle_deg.{name}"]) for name in "AB"), pressure
     )

@@ -10,7 +10,7 @@ from fem.case.case import Case
 from fem.core.errors import InputError
 from fem.measurements.bench import read_bench
 from fem.study.plan import Study
-from tests.helpers.compared import CASES, make_bench, make_study, setting, truth
+from tests.helpers.compared import CASES, fast_rows, make_bench, make_study, setting
 from tests.helpers.messages import assert_states, refused
 
 GOOD = "20,-30,taken up,15,10,1\n"
@@ -53,7 +53,7 @@ def refuse(read, tmp_path):
 
 
 def test_settings_become_the_cases_of_the_study(tmp_path):
-    bench, study = make_bench(tmp_path, truth()), make_study()
+    bench, study = make_bench(tmp_path, fast_rows()), make_study()
     expected = {study.case_of(setting(20, -25, rule)).key for rule in ("taken up", "cut at 30 deg")}
     found = bench.table[(bench.table["angle_deg.A"] == 20) & (bench.table["angle_deg.B"] == -25)]
     assert set(found.case) == expected

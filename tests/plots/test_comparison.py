@@ -22,9 +22,9 @@ from fem.measurements.bench import read_bench
 from fem.plots.comparison import comparison_figure, save_pictures
 from fem.plots.style import STYLES
 from fem.wording.comparison import cause_text, diagnosis_lines
-from tests.helpers.compared import make_study, make_study_result, truth, write_bench
+from tests.helpers.compared import fast_rows, make_study, make_study_result, write_bench
 from tests.helpers.messages import assert_states
-from tests.helpers.shown import check_lettering, legend, words
+from tests.helpers.pictures import check_lettering, legend, words
 
 COMMAND = Path(sys.executable).with_name("tubewright")
 
@@ -32,7 +32,7 @@ COMMAND = Path(sys.executable).with_name("tubewright")
 @pytest.fixture(scope="module")
 def file(tmp_path_factory):
     folder = tmp_path_factory.mktemp("bench")
-    return write_bench(folder / "wrist.bench.csv", truth(left=1.5), seed=4)
+    return write_bench(folder / "wrist.bench.csv", fast_rows(left=1.5), seed=4)
 
 
 def compared(file):

@@ -12,7 +12,7 @@ from fem.results.result import Result
 from fem.solving.single import solve
 from fem.wording.picture_text import DPI
 from fem.wording.termination import explanation
-from tests.helpers.shown import check_lettering, cut, legend, titled, words
+from tests.helpers.pictures import check_lettering, cut, legend, titled, words
 
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
 

@@ -10,7 +10,7 @@ from matplotlib.lines import Line2D
 
 from fem.plots.layout import FigureLayout, Panel, save_figures
 from fem.plots.scale import scale_of
-from tests.helpers.shown import check_lettering, legend, words
+from tests.helpers.pictures import check_lettering, legend, words
 
 LONG = "slack of a-name-of-just_thirty-two_letter: 12.5 % at 3 mL added, 15 to 30 kPa"
 KEYS = [f"{LONG} ({number} %)" for number in range(3)]

@@ -17,8 +17,8 @@ from fem.plots.study.figures import figures
 from fem.results.result import Result
 from fem.trust.analysis import Trust
 from fem.trust.corrected import CorrectedModel
+from tests.helpers.compared import fast_rows, make_study_result, write_bench
 from tests.helpers.compared import make_study as make_compared_study
-from tests.helpers.compared import make_study_result, truth, write_bench
 from tests.helpers.messages import refused
 from tests.helpers.trust_toys import tabulated, two_angles
 
@@ -129,7 +129,7 @@ def test_a_study_without_a_step_has_no_map(study_result):
 
 
 def test_a_comparison_draws_a_measured_quantity(tmp_path):
-    file = write_bench(tmp_path / "wrist.bench.csv", truth(left=1.5), seed=4)
+    file = write_bench(tmp_path / "wrist.bench.csv", fast_rows(left=1.5), seed=4)
     bench = read_bench(file, make_compared_study().base)
     comparison = compare_with_bench(make_study_result(), bench)
     assert "twist" in labels(comparison.plot())[0]

@@ -9,7 +9,7 @@ from fem.plots.panels import path_sections
 from fem.solving.single import solve
 from fem.wording.run_sections import drive_rows, extra_rows, move_rows
 from fem.wording.termination import explanation
-from tests.helpers.shown import check_lettering
+from tests.helpers.pictures import check_lettering
 
 MOVE = {"displacement": "-3 mm", "steps": 4}
 COARSE = "1x1x6"

@@ -26,7 +26,7 @@ from fem.study.plan import Study
 from fem.study.plot_data import plot_data
 from fem.study.study_result import StudyResult
 from fem.wording.picture_text import DPI
-from tests.helpers.shown import check_lettering, words
+from tests.helpers.pictures import check_lettering, words
 
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
 LEVELS = np.arange(6) * 3.0

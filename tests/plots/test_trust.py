@@ -16,7 +16,7 @@ from fem.plots.trust.share import BOUNDS, LOST, share_scale
 from fem.study.plan import Study
 from fem.trust import CorrectedModel, Trust, parse, rules, trust_map
 from tests.helpers.messages import assert_states
-from tests.helpers.shown import check_lettering, legend, words
+from tests.helpers.pictures import check_lettering, legend, words
 from tests.helpers.trust_toys import driven, make_study, tabulated, two_angles
 
 TWIST = "twist 2 deg"

@@ -11,7 +11,7 @@ from fem.measurements.bench import read_bench
 from fem.report.study_sections import COMPARE, TRUST, comparison, trust
 from fem.trust import Trust
 from fem.wording.comparison import diagnosis_lines
-from tests.helpers.compared import make_study, make_study_result, truth, write_bench
+from tests.helpers.compared import fast_rows, make_study, make_study_result, write_bench
 from tests.helpers.messages import assert_states, refused
 from tests.helpers.trust_toys import tabulated, two_angles
 
@@ -20,7 +20,7 @@ from tests.helpers.trust_toys import tabulated, two_angles
 def compared(tmp_path_factory):
     """Return a folder with a comparison in it, and the comparison."""
     folder = tmp_path_factory.mktemp("bench")
-    file = write_bench(folder / "wrist.bench.csv", truth(left=1.5), seed=4)
+    file = write_bench(folder / "wrist.bench.csv", fast_rows(left=1.5), seed=4)
     found = compare_with_bench(make_study_result(), read_bench(file, make_study().base))
     found.save(folder / COMPARE)
     Figure(figsize=(3, 2)).savefig(folder / COMPARE / "compare_twist.png", dpi=200)

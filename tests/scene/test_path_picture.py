@@ -11,7 +11,7 @@ from fem.scene.marks import family_text
 from fem.scene.still.path import draw_shape, path_page
 from fem.solving.single import solve
 from fem.wording.picture_text import DPI
-from tests.helpers.shown import blank, check_lettering, cut, words
+from tests.helpers.pictures import blank, check_lettering, cut, words
 
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
 COARSE = "1x1x6"

@@ -15,7 +15,7 @@ from fem.scene.still.readouts import readouts
 from fem.solving.single import solve
 from fem.wording.run_sections import drive_columns
 from tests.helpers.messages import assert_states
-from tests.helpers.shown import cut
+from tests.helpers.pictures import cut
 
 
 def test_every_model_has_its_states_and_shapes(result):

@@ -17,7 +17,7 @@ from fem.scene.solids import thread_radius
 from fem.scene.still.path import path_page
 from fem.scene.surface import FRONT, vertex_normals
 from fem.solving.single import solve
-from tests.helpers.shown import blank
+from tests.helpers.pictures import blank
 
 
 @pytest.fixture(scope="module")

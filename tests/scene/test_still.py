@@ -16,7 +16,7 @@ from fem.scene.still.keys import Keys
 from fem.scene.still.layout import MOST, TALL
 from fem.scene.still.picture import Page
 from fem.solving.single import solve
-from tests.helpers.shown import check_lettering, words
+from tests.helpers.pictures import check_lettering, words
 
 LONG_TITLE = "A title that goes on and on, with $5 in it, " * 10
 MINUS = "\N{MINUS SIGN}"

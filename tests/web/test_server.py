@@ -22,7 +22,7 @@ from fem.web import explorer as live
 from fem.web import jobs
 from fem.web.server import make_app
 from tests.helpers.messages import assert_states
-from tests.helpers.processes import PATIENCE
+from tests.helpers.processes import TIME_LIMIT
 
 KEY = "wren"
 SETTING = {"angles": [20, -30], "slack": {"rule": "taken up"}, "pressure": 12}
@@ -115,7 +115,7 @@ def test_the_page_is_served_while_shapes_are_loaded(shown):
     go_on = threading.Event()
 
     def load():
-        assert go_on.wait(PATIENCE)
+        assert go_on.wait(TIME_LIMIT)
         return shown
 
     async def run():
@@ -158,7 +158,7 @@ def test_an_error_of_loading_is_sent_to_the_page_and_ends_the_server():
         waiting = threading.Thread(target=lambda: responses.append(fetched(f"{address}scene")))
         waiting.start()
         time.sleep(0.3)  # until the request is sent
-        out, _ = serving.communicate("go on\n", timeout=PATIENCE)
+        out, _ = serving.communicate("go on\n", timeout=TIME_LIMIT)
         waiting.join()
     assert out.endswith("ended by shape_001.vtu: damaged\n")
     assert responses == [{"error": "shape_001.vtu: damaged"}]
@@ -166,7 +166,7 @@ def test_an_error_of_loading_is_sent_to_the_page_and_ends_the_server():
 
 def fetched(address):
     """Return the JSON at an address."""
-    with urllib.request.urlopen(address, timeout=PATIENCE) as response:
+    with urllib.request.urlopen(address, timeout=TIME_LIMIT) as response:
         return json.loads(response.read())
 
 
@@ -382,7 +382,7 @@ async def solved(client, **requested):
     """Start an FE solve, wait for its end; return its name and its last progress."""
     _, _, _, body = await respond(client, "POST", "live/fe", json=SETTING | requested)
     job = json.loads(body)["job"]
-    until = time.monotonic() + PATIENCE
+    until = time.monotonic() + TIME_LIMIT
     while time.monotonic() < until:
         _, _, _, body = await respond(client, "GET", f"live/fe/{job}")
         if (progress := json.loads(body))["state"] != "running":

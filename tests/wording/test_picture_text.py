@@ -19,7 +19,7 @@ from fem.wording.picture_text import (
     wrapped,
     write,
 )
-from tests.helpers.shown import titled
+from tests.helpers.pictures import titled
 
 TEXTS = [
     "slack 5 %",

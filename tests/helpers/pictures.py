@@ -1,4 +1,4 @@
-"""Results cut short, and the pages drawn of results: what they say, and whether it can be read."""
+"""Shortened results, and texts in pictures: their content, position and overlap."""
 
 from dataclasses import replace
 from itertools import combinations
@@ -13,7 +13,7 @@ from fem.scene.still.path import path_page
 
 
 def cut(run, steps, **changes):
-    """Return the run as if it had ended after so many steps."""
+    """Return the run as if it had ended after the given number of steps."""
     rows = run.rows[: steps + 1]
     kind, of = TerminationKind.NOT_CONVERGED, {"step": steps + 1, "steps": len(run.rows) - 1}
     end = Termination.at(kind, rows[-1], **of)
@@ -21,23 +21,23 @@ def cut(run, steps, **changes):
 
 
 def titled(result, title):
-    """Return the result under another title."""
+    """Return the result with another title."""
     return replace(result, case=result.case.changed(title=title))
 
 
 def blank(result):
-    """Return the picture of both ends of the path with nothing rendered on it, and its page."""
+    """Return the picture of both ends of the path without its rendered views, and its page."""
     page = path_page(result)
     return page.lettered(100).figure, page
 
 
 def texts(figure):
-    """Return the texts of a figure that can be seen."""
+    """Return the visible texts of a figure."""
     return [text for text in figure.findobj(Text) if text.get_text().strip() and text.get_visible()]
 
 
 def words(figure):
-    """Return all that a figure says."""
+    """Return all visible text of a figure."""
     return "\n".join(text.get_text() for text in texts(figure))
 
 
@@ -48,7 +48,7 @@ def legend(figure):
 
 
 def check_lettering(figure):
-    """No text may leave the page or lie on another."""
+    """Check that no text is outside the page or overlaps another."""
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
     page = figure.bbox
@@ -69,9 +69,9 @@ def check_lettering(figure):
     assert boxes
     for text, box in boxes:
         inside = page.x0 <= box.x0 and box.x1 <= page.x1 and page.y0 <= box.y0 and box.y1 <= page.y1
-        assert inside, f"{text!r} leaves the page"
+        assert inside, f"{text!r} is outside the page"
     for (one, first), (other, second) in combinations(boxes, 2):
-        assert not first.padded(-1).overlaps(second.padded(-1)), f"{one!r} lies on {other!r}"
+        assert not first.padded(-1).overlaps(second.padded(-1)), f"{one!r} overlaps {other!r}"
 
 
 def _place(label, axis):
