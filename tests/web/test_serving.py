@@ -21,7 +21,7 @@ from fem.scene.result_view import result_views
 from fem.web import server
 from fem.web.server import listen
 from tests.helpers.messages import refused
-from tests.helpers.processes import PATIENCE, alive, wait
+from tests.helpers.processes import TIME_LIMIT, alive, wait
 
 
 @pytest.fixture(scope="module")
@@ -115,7 +115,7 @@ def test_ctrl_c_and_sigterm_end_the_server_with_all_its_processes(cases_folder, 
     wait(is_running, "the solve has not started")
     started_by_it = children(serving.pid)
     os.killpg(serving.pid, sign) if sign == signal.SIGINT else serving.send_signal(sign)
-    out, _ = serving.communicate(timeout=PATIENCE)
+    out, _ = serving.communicate(timeout=TIME_LIMIT)
     assert started_by_it
     assert serving.returncode == 0
     assert out.endswith("ended\n")
@@ -135,4 +135,4 @@ def test_the_server_cannot_be_reached_at_another_address(cases_folder):
             other(("127.0.0.2", port))
     finally:
         serving.send_signal(signal.SIGTERM)
-        serving.communicate(timeout=PATIENCE)
+        serving.communicate(timeout=TIME_LIMIT)
