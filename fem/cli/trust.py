@@ -37,4 +37,4 @@ def trust(
         folder = make_folder(out or results / "trust")
         files = found.save(folder)
         files += save_pictures(study_result, found.map, found.tolerances, found.model, folder)
-    print_trust(found, files, left_out(files, found.lacking))
+    print_trust(found, files, left_out(files, found.no_model_reason))

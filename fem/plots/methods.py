@@ -75,7 +75,7 @@ def map_trust(trust: Trust) -> Figure:
 
 def plot_correction(model: CorrectedModel) -> Figure:
     """Draw :meth:`fem.trust.corrected.CorrectedModel.plot`."""
-    if model.left_out.empty:
+    if model.held_out.empty:
         raise InputError("plot: a loaded model does not contain the points that it was tested on")
     return parity_figure(model).figure()
 

@@ -1,4 +1,4 @@
-"""Where the fast model may be trusted, and a fast model corrected by what the FE model says.
+"""Accuracy of the fast model compared with the FE model, and a corrected fast model.
 
 >>> from fem.trust import CorrectedModel, parse, rules, trust_map  # doctest: +SKIP
 """

@@ -1,4 +1,4 @@
-"""All of it for one study: the map, the rules and the corrected model, written into a folder."""
+"""The analysis of one study: map, rules and corrected model, and their files."""
 
 from __future__ import annotations
 
@@ -23,20 +23,20 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Trust:
-    """How far the fast model may be trusted in a study.
+    """Accuracy of the fast model in a study.
 
     Attributes
     ----------
     study_result, tolerances
-        The study and what error is borne.
+        The result of the study, and the tolerances.
     map
         See :func:`fem.trust.pairs.trust_map`.
     rules
         See :func:`fem.trust.rules.rules`.
     model
-        The corrected fast model; None where the study does not yield one.
-    lacking
-        Why there is no corrected model; empty where there is one.
+        The corrected fast model; None if the study does not allow one.
+    no_model_reason
+        Why there is no corrected model; empty if there is one.
 
     Examples
     --------
@@ -49,25 +49,25 @@ class Trust:
     map: pandas.DataFrame = field(repr=False)
     rules: list[Rule]
     model: CorrectedModel | None
-    lacking: str = ""
+    no_model_reason: str = ""
 
     @classmethod
     def of(cls, study_result: StudyResult, tolerance: str) -> Self:
-        """Judge a study by the text of a tolerance.
+        """Analyse a study with the tolerances in a text.
 
-        A study that yields no corrected model has its map and rules all the same.
+        Map and rules are made even if the study does not allow a corrected model.
 
         Raises
         ------
         InputError
-            If the tolerance cannot be read, or a model did not take part in the study.
+            If the text is not valid, or the study lacks a model.
         """
         tolerances = parse(tolerance, study_result)
         table = trust_map(study_result, tolerances)
         found = rules(table, study_result.study, tolerances)
-        wanted = dict.fromkeys([*QUANTITIES, *(t.quantity.column for t in tolerances)])
+        columns = dict.fromkeys([*QUANTITIES, *(t.quantity.column for t in tolerances)])
         try:
-            model = CorrectedModel.fit(study_result, list(wanted))
+            model = CorrectedModel.fit(study_result, list(columns))
         except InputError as error:
             return cls(study_result, tolerances, table, found, None, str(error))
         return cls(study_result, tolerances, table, found, model)
@@ -94,12 +94,12 @@ class Trust:
     def save(self, folder: Path) -> list[Path]:
         """Write trust.csv, rules.csv, trust.json and corrected.npz; return the files.
 
-        Where there is no corrected model, an older corrected.npz is removed.
+        If there is no corrected model, an older corrected.npz is removed.
 
         Raises
         ------
         OSError
-            If that is impossible.
+            If the files cannot be written.
         """
         files = [folder / name for name in ("trust.csv", "rules.csv", "trust.json")]
         facts = {
@@ -107,7 +107,7 @@ class Trust:
             "tolerances": {t.quantity.column: t.limit for t in self.tolerances},
             "rules": [rule.sentence for rule in self.rules],
             "corrected": self.model.facts if self.model else None,
-            "no_corrected_model": self.lacking or None,
+            "no_corrected_model": self.no_model_reason or None,
         }
         with together() as batch:
             batch.write(files[0], csv_bytes(self.map))
@@ -115,7 +115,7 @@ class Trust:
             batch.write(files[2], json_bytes(facts))
         corrected = folder / "corrected.npz"
         if self.model is None:
-            corrected.unlink(missing_ok=True)  # an older one would be of another study
+            corrected.unlink(missing_ok=True)  # an older file belongs to another study
             return files
         self.model.save(corrected)
         return [*files, corrected]

@@ -1,9 +1,8 @@
-"""The corrected fast model: its own answer plus a fit of what the FE model differs from it.
+"""The corrected fast model: its value plus a fit of the difference from the FE model.
 
     corrected = fast + fit(setting, pressure, state of the fast model)                 (1)
 
-The fit is made of a study with both models, at the points that both of them reach: near a limit
-that one of them lacks there is nothing to learn from. It tells nothing of whether the FE model
+The fit uses the points of a study that both models reach. It does not predict whether the FE model
 reaches a point. See :mod:`fem.trust.fit` for the band, :mod:`fem.trust.kernel` for the symmetry.
 """
 
@@ -21,8 +20,8 @@ from fem.core.errors import InputError
 from fem.core.plotting import draw
 from fem.quantities.column import measures_of
 from fem.study.plan import Study
-from fem.trust.fit import Fit, find
-from fem.trust.inputs import Inputs, Ranges, described
+from fem.trust.fit import Fit, cross_validated_fit
+from fem.trust.inputs import Inputs, Ranges, input_table
 from fem.trust.pairs import BOTH, FAST, FE, PRESSURE, errors, pairs, round_off
 from fem.trust.query import cases_of, differences, fast_points
 from fem.trust.store import read, write
@@ -35,30 +34,30 @@ if TYPE_CHECKING:
     from fem.study.study_result import StudyResult
 
 QUANTITIES = tuple(measure.column for measure in measures_of(section="motion"))
-LEAST_CURVES = 8
-"""Of fewer curves nothing can be left out that would tell of the others."""
+MIN_CURVES = 8
+"""Least number of curves for a cross-validation."""
 
 
 @dataclass(frozen=True, eq=False)
 class CorrectedModel:
-    """The fast model with what a study taught of its error.
+    """The fast model with a correction fitted to a study.
 
     Attributes
     ----------
     study
         The study.
     ranges
-        What its fields were; a question outside is told.
+        Ranges of its fields; settings outside them are reported.
     inputs
-        What the fits are told of a point.
+        Inputs of the fits.
     fits
         The fit of each quantity, by its column.
     facts
-        Hash of the study, versions, counts of curves (images of others apart) and points,
+        Hash of the study, versions, number of curves (without symmetric images) and points,
         cross-validated errors.
-    left_out
+    held_out
         For each point of the fit and each quantity ``<column>.fe``, ``.fast``, and ``.corrected``
-        and ``.std`` as predicted without its curve; empty for one that was loaded.
+        and ``.std`` as predicted without its curve; empty for a loaded model.
 
     Examples
     --------
@@ -73,37 +72,37 @@ class CorrectedModel:
     inputs: Inputs = field(repr=False)
     fits: dict[str, Fit] = field(repr=False)
     facts: dict[str, Any] = field(repr=False)
-    left_out: pandas.DataFrame = field(repr=False)
+    held_out: pandas.DataFrame = field(repr=False)
 
     @classmethod
     def fit(cls, study_result: StudyResult, quantities: Sequence[str] = QUANTITIES) -> Self:
-        """Fit a study.
+        """Fit a corrected model to a study.
 
         Parameters
         ----------
         study_result
-            What both models found.
+            The result of a study with both models.
         quantities
-            Columns of the step table; one that the models agree on throughout is left as it is.
+            Columns of the step table; one that is equal in both models gets no correction.
 
         Raises
         ------
         InputError
-            If a model or a quantity is missing, or too few curves have both models.
+            If a model or a quantity is missing, or there are too few curves with both models.
         """
         points = pairs(study_result)
         points = points[points["state"] == BOTH]
         elements = symmetries(study_result.study)
         ranges = Ranges.of(points, study_result.varied)
-        points = _each_once(points, study_result.varied, elements)
+        points = _without_images(points, study_result.varied, elements)
         _check(study_result, points, quantities)
         cases = {
             case.key: case for case in map(study_result.study.case_of, study_result.study.settings)
         }
-        table = described(points, cases, ranges)
+        table = input_table(points, cases, ranges)
         inputs = Inputs.of(table, elements)
         matrix = inputs.matrix(table)
-        left_out = points[["case", *study_result.varied, "ordinal", PRESSURE]].copy()
+        held_out = points[["case", *study_result.varied, "ordinal", PRESSURE]].copy()
         fits = {}
         for column in quantities:
             fe, fast = (points[column + end].to_numpy(float) for end in (FE, FAST))
@@ -111,12 +110,14 @@ class CorrectedModel:
             if abs(fe - fast).max() > round_off(fe):
                 group = inputs.group(column)
                 curves = points["case"].to_numpy()
-                fits[column], predicted = find(matrix, fe - fast, curves, group, inputs.shared)
-            left_out[column + FE], left_out[column + FAST] = fe, fast
-            left_out[f"{column}.corrected"] = fast + predicted[0]
-            left_out[f"{column}.std"] = predicted[1]
-        facts = _facts(study_result.study, left_out, quantities)
-        return cls(study_result.study, ranges, inputs, fits, facts, left_out)
+                fits[column], predicted = cross_validated_fit(
+                    matrix, fe - fast, curves, group, inputs.shared
+                )
+            held_out[column + FE], held_out[column + FAST] = fe, fast
+            held_out[f"{column}.corrected"] = fast + predicted[0]
+            held_out[f"{column}.std"] = predicted[1]
+        facts = _facts(study_result.study, held_out, quantities)
+        return cls(study_result.study, ranges, inputs, fits, facts, held_out)
 
     @property
     def quantities(self) -> list[str]:
@@ -128,34 +129,34 @@ class CorrectedModel:
         settings: Iterable[Mapping[str, Any] | Case],
         pressures: Sequence[float] | None = None,
     ) -> pandas.DataFrame:
-        """Solve settings by the fast model and correct what it says.
+        """Solve settings by the fast model and correct its values.
 
         Parameters
         ----------
         settings
-            A value to each field that the study varies, or whole cases.
+            A value for each field that the study varies, or complete cases.
         pressures
-            Where on each path (kPa); its own requested steps after rest if None.
+            Pressures of the points (kPa); the requested steps of each case after rest if None.
 
         Returns
         -------
-        A row to each setting and pressure: ``case``, the fields that vary, ``ordinal`` (the step of
-        the path), ``pressure_kPa``; for each quantity its column (corrected), ``<column>.std`` and
-        ``<column>.fast``; ``outside``, empty or what is outside the study, where the correction is
-        a guess; ``ended``, empty or the kind of termination of the fast model before the point, and
-        then there is no value (NaN). Of no settings, or no pressures, no rows.
+        A row for each setting and pressure: ``case``, the fields that vary, ``ordinal`` (the step
+        of the path), ``pressure_kPa``; for each quantity its column (corrected), ``<column>.std``
+        and ``<column>.fast``; ``outside``, empty or what is outside the study, so that the
+        correction is an extrapolation; ``ended``, empty or the kind of termination of the fast
+        model before the point, whose values are then NaN.
 
         Raises
         ------
         InputError
-            If a setting is no case, or pressures cannot be set.
+            If a setting gives no valid case, or the pressures cannot be set.
         """
         cases = cases_of(self.study, settings)
         points = fast_points(self.study, cases, pressures)
         reached = ~points["ended"].astype(bool).to_numpy()
         if reached.any():
             known = {case.key: case for case in cases}
-            matrix = self.inputs.matrix(described(points[reached], known, self.ranges))
+            matrix = self.inputs.matrix(input_table(points[reached], known, self.ranges))
         varied = [name for name in points if name in self.ranges.fields]
         answer = points[["case", *varied, "ordinal", PRESSURE]].copy()
         for column in self.quantities:
@@ -170,13 +171,13 @@ class CorrectedModel:
         return answer
 
     def _outside(self, points: pandas.DataFrame, cases: Sequence[Case]) -> list[str]:
-        """Return what of each point is outside the study, in words."""
+        """Return for each point what is outside the study, as text; empty if nothing is."""
         others = [differences(self.study, case) for case in cases]
         found = []
         for row in points.to_dict("records"):
-            faults = self.ranges.faults(row, set_pressure=bool(self.study.base.pressure))
-            faults = [*others[row["number"]], *faults]
-            found.append("outside the study: " + "; ".join(faults) if faults else "")
+            reasons = self.ranges.outside(row, set_pressure=bool(self.study.base.pressure))
+            reasons = [*others[row["number"]], *reasons]
+            found.append("outside the study: " + "; ".join(reasons) if reasons else "")
         return found
 
     def plot(self) -> Figure:
@@ -194,12 +195,12 @@ class CorrectedModel:
         return draw("plot_correction", self)
 
     def save(self, path: str | Path) -> None:
-        """Write the model into one file, by custom ``.npz``; see :mod:`fem.trust.store`.
+        """Write the model into one file, usually ``.npz``; see :mod:`fem.trust.store`.
 
         Raises
         ------
         OSError
-            If that is impossible.
+            If the file cannot be written.
         """
         write(path, (self.study, self.ranges, self.inputs, self.fits, self.facts))
 
@@ -210,19 +211,19 @@ class CorrectedModel:
         Raises
         ------
         InputError
-            If it cannot be read, or is something else.
+            If the file cannot be read, or is not valid.
         """
         import pandas
 
-        return cls(*read(path), left_out=pandas.DataFrame())
+        return cls(*read(path), held_out=pandas.DataFrame())
 
 
-def _each_once(
+def _without_images(
     points: pandas.DataFrame, varied: Sequence[str], elements: Sequence[Element]
 ) -> pandas.DataFrame:
-    """Return the points of one curve of each set of images, the longest: they tell the same.
+    """Return the points without symmetric images: of each set of images the longest curve.
 
-    With both a curve and its image no curve could be left out whose answer the fit does not know.
+    Otherwise the cross-validation would predict a curve from its own image.
     """
     sizes = points.groupby("case", sort=False).size()
     longest = sizes.groupby(orbits(points, varied, elements)).idxmax()
@@ -234,16 +235,16 @@ def _check(study_result: StudyResult, points: pandas.DataFrame, quantities: Sequ
         if column + FE not in points:
             raise InputError(f'quantity "{column}": the study has no such column')
     curves = points["case"].nunique()
-    if curves < LEAST_CURVES:
-        have = "1 unlike curve has" if curves == 1 else f"{curves} unlike curves have"
+    if curves < MIN_CURVES:
+        have = "1 curve has" if curves == 1 else f"{curves} curves have"
         raise InputError(
-            f'study "{study_result.study.title}": {have} both models; a corrected model takes '
-            f"{LEAST_CURVES} at least, images by symmetry counted once"
+            f'study "{study_result.study.title}": {have} both models; a corrected model needs '
+            f"{MIN_CURVES} or more, without symmetric images"
         )
 
 
-def _facts(study: Study, left_out: pandas.DataFrame, quantities: Sequence[str]) -> dict[str, Any]:
-    """Return where a fit is from, and its errors on curves that were left out."""
+def _facts(study: Study, held_out: pandas.DataFrame, quantities: Sequence[str]) -> dict[str, Any]:
+    """Return study, versions and counts of a fit, and its errors on held-out curves."""
     from importlib.metadata import version
 
     from fem.results.environment import versions
@@ -253,7 +254,7 @@ def _facts(study: Study, left_out: pandas.DataFrame, quantities: Sequence[str]) 
         "title": study.title,
         "resolution": study.resolution,
         "versions": versions() | {"scikit-learn": version("scikit-learn")},
-        "curves": int(left_out["case"].nunique()),
-        "points": len(left_out),
-        "errors": {column: errors(left_out, column) for column in quantities},
+        "curves": int(held_out["case"].nunique()),
+        "points": len(held_out),
+        "errors": {column: errors(held_out, column) for column in quantities},
     }

@@ -1,6 +1,6 @@
-"""What rules of trust may speak of: fields that vary, their magnitudes, sums, differences, L/R.
+"""Features for the rules: fields that vary, their magnitudes, sums, differences, L/R.
 
-Rules are in the words of whoever sets the device, so they know nothing of the state of the tube.
+Rules use only what a user sets, not the state of the tube.
 """
 
 from __future__ import annotations
@@ -25,35 +25,35 @@ SIZES = ("tube.length", "tube.bore_radius", "tube.wall")
 
 @dataclass(frozen=True, eq=False)
 class Feature:
-    """A number or a text to each point, and its words.
+    """A number or text for each point, and its name.
 
     Attributes
     ----------
-    words
-        What it is called: ``|angle.A + angle.B|``.
+    name
+        Such as ``|angle.A + angle.B|``.
     unit
-        Its unit, empty for a plain number or a text.
+        Its unit; empty for a plain number or a text.
     values
-        Of each point, shape (points,).
+        Value at each point, shape (points,).
     text
         Whether the values are texts.
     """
 
-    words: str
+    name: str
     unit: str
     values: Any = field(repr=False)
     text: bool = False
 
 
 def features(table: pandas.DataFrame, study: Study, varied: list[str]) -> list[Feature]:
-    """Return what tells the points of a trust map apart; of equal features only the first.
+    """Return the features of the points of a trust map; of equal features only the first.
 
     Parameters
     ----------
     table
         A trust map.
     study
-        The study, for the sizes of its tubes.
+        The study, for the dimensions of its tubes.
     varied
         Columns of the fields that vary.
     """
@@ -66,7 +66,7 @@ def features(table: pandas.DataFrame, study: Study, varied: list[str]) -> list[F
     for stem in dict.fromkeys(name.partition(".")[0] for name in numbers):
         families = [name for name in numbers if name.startswith(f"{stem}.")]
         if len(families) > 1:
-            found += _jointly(families, table)
+            found += _of_families(families, table)
     if set(study.fields) & set(SIZES):
         cases = map(study.case_of, study.settings)
         ratios = {case.key: case.tube.length / case.tube.outer_radius for case in cases}
@@ -76,15 +76,15 @@ def features(table: pandas.DataFrame, study: Study, varied: list[str]) -> list[F
 
 
 def _plain(quantity: Measure, values: Array) -> list[Feature]:
-    """Return a field and, where it has either sign, its magnitude."""
+    """Return a field and, if it has both signs, its magnitude."""
     found = [Feature(quantity.name, quantity.unit, values)]
     if values.min() < 0 < values.max():
         found.insert(0, Feature(f"|{quantity.name}|", quantity.unit, abs(values)))
     return found
 
 
-def _jointly(names: list[str], table: pandas.DataFrame) -> list[Feature]:
-    """Return the greatest magnitude over the families, and sums and differences of any two."""
+def _of_families(names: list[str], table: pandas.DataFrame) -> list[Feature]:
+    """Return the greatest magnitude of the families, and sums and differences of pairs."""
     values = {named(name): table[name].to_numpy(float) for name in names}
     unit = named(names[0]).unit
     each = ", ".join(f"|{label.name}|" for label in values)
@@ -96,12 +96,12 @@ def _jointly(names: list[str], table: pandas.DataFrame) -> list[Feature]:
 
 
 def _distinct(found: list[Feature]) -> list[Feature]:
-    """Return the features that vary, each only once; equal texts are named together."""
+    """Return the features that vary, without duplicates; equal texts share a name."""
     kept: list[Feature] = []
     for feature in found:
         equal = next((i for i, other in enumerate(kept) if _equal(feature, other)), None)
         if equal is not None and feature.text:
-            kept[equal] = replace(kept[equal], words=f"{kept[equal].words}, {feature.words}")
+            kept[equal] = replace(kept[equal], name=f"{kept[equal].name}, {feature.name}")
         elif equal is None and len(np.unique(feature.values)) > 1:
             kept.append(feature)
     return kept

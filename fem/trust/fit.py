@@ -1,17 +1,16 @@
-"""A Gaussian-process fit of what the FE model differs by from the fast one, with an honest band.
+"""Gaussian-process fit of the difference between the models, with a cross-validated band.
 
-The process has the covariance of :mod:`fem.trust.kernel` and a little noise. Its hyperparameters
-have the greatest likelihood on a part of the points; whole curves are then left out in turn, all is
-found anew from the others, hyperparameters too, and the errors there say by how much the predicted
-standard deviation is too small or too great: it is scaled so that 95 % of the left-out points are
-within 1.96 of it. To see how far that holds elsewhere, the bands at the curves of one part are
-scaled by the errors at those of all other parts, not by their own.
+The process has the covariance of :mod:`fem.trust.kernel` plus noise. Its hyperparameters maximise
+the likelihood of a part of the points. In the cross-validation whole curves are held out, and the
+fit to the others has its own hyperparameters. The posterior standard deviation is then scaled so
+that 95 % of the held-out points are within 1.96 standard deviations. To estimate the coverage at
+other curves, the bands of each fold are scaled by the errors of all other folds.
 
 See also eq. (66) of docs/theory.md.
 
 Source: C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press
-2006, algorithm 2.1 and chapter 5 (as scikit-learn implements it). That one scale is taken from
-left-out residuals is common practice, no source.
+2006, algorithm 2.1 and chapter 5 (as scikit-learn implements it). Scaling by held-out residuals is
+common practice, no source.
 """
 
 from __future__ import annotations
@@ -30,19 +29,19 @@ from fem.quantities.column import BAND
 from fem.trust.kernel import InvariantKernel, Symmetry
 
 FOLDS = 10
-"""Parts of the curves that are left out in turn."""
+"""Folds of the cross-validation."""
 
-MOST_POINTS = 2500
-"""Points of a fit; its work grows with their cube."""
+MAX_POINTS = 2500
+"""Greatest number of points of a fit; the cost increases with its cube."""
 
 SEARCH_POINTS = 220
-"""Points from which the hyperparameters are found."""
+"""Number of points for the hyperparameters."""
 
 NOISE = (1e-7, 1e-1)
-"""Least and greatest variance of the noise, as a share of the mean square of what is fitted."""
+"""Bounds of the noise variance, relative to the mean square of the fitted values."""
 
 JITTER = (1e-10, 1e-8, 1e-6)
-"""What is added to the variance of each point, the next where round-off is greater than that."""
+"""Values added to the diagonal of the covariance; the next one if round-off is greater."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,19 +51,19 @@ class Fit:
     Attributes
     ----------
     inputs
-        Of the points it was made from, shape (points, inputs); the amplitude in the last column.
+        Inputs of the fitted points, shape (points, inputs); the last column is the amplitude.
     values
-        FE less fast there, shape (points,), in the unit of `scale`.
+        FE − fast at these points, shape (points,), divided by `scale`.
     scale
-        What the values are multiplied by.
+        Scale of the values.
     group
-        The symmetries, as they act on inputs and quantity.
+        The symmetries of inputs and quantity.
     shared
-        Number of the set of inputs that each shares its length scale with.
+        For each input, the number of its set of inputs with the same length scale.
     theta
-        Logarithms of length scales, variance and variance of the noise.
+        Logarithms of length scales, variance and noise variance.
     widening
-        What the predicted standard deviation is multiplied by.
+        Factor of the posterior standard deviation, from the cross-validation.
     """
 
     inputs: Array
@@ -80,57 +79,56 @@ class Fit:
         return _regress(self.inputs, self.values, self.group, self.shared, self.theta)
 
     def predict(self, inputs: Array) -> tuple[Array, Array]:
-        """Return FE less fast at other inputs, and its standard deviation, shape (points,) each."""
+        """Return FE − fast at other inputs, and its standard deviation, shape (points,) each."""
         mean, std = self._regressor.predict(inputs, return_std=True)
         return self.scale * mean, self.widening * self.scale * std
 
 
-def find(
+def cross_validated_fit(
     inputs: Array,
     values: Array,
     curves: Array,
     group: tuple[Symmetry, ...],
     shared: tuple[int, ...],
 ) -> tuple[Fit, Array]:
-    """Fit a quantity.
+    """Fit a quantity, with a cross-validation.
 
     Parameters
     ----------
     inputs, values
-        Of the points, see :class:`Fit`; the values in their own unit.
+        Inputs and values of the points, see :class:`Fit`; the values in the unit of the quantity.
     curves
-        What tells which curve a point is of, shape (points,); points of a curve in their order.
+        Label of the curve of each point, shape (points,); points of a curve in their order.
     group, shared
         See :class:`Fit`.
 
     Returns
     -------
-    The fit, and mean and standard deviation at each of the points as predicted by a fit that was
-    made without their curves, shape (2, points); the deviation is widened by what the curves of
-    the other parts ask for.
+    The fit to all points, and mean and standard deviation at each point as predicted without its
+    curve, shape (2, points); the deviation has the factor of the other folds.
 
     Raises
     ------
     InputError
-        If the points lie so close to one another that no fit can be told apart from round-off.
+        If points are too close to one another for a fit.
     """
     from sklearn.model_selection import GroupKFold
 
-    whole = _fit(inputs, values, curves, group, shared)
-    left_out = np.zeros((2, len(values)))
+    full = _fit(inputs, values, curves, group, shared)
+    held_out = np.zeros((2, len(values)))
     folds = GroupKFold(min(FOLDS, len(np.unique(curves))), shuffle=True, random_state=0)
-    parts = list(folds.split(inputs, values, curves))
-    for known, unknown in parts:
-        part = _fit(inputs[known], values[known], curves[known], group, shared)
-        left_out[:, unknown] = part.predict(inputs[unknown])
-    ratios = abs(left_out[0] - values) / left_out[1]
-    for known, unknown in parts:
-        left_out[1, unknown] *= _widening(ratios[known])
-    return replace(whole, widening=_widening(ratios)), left_out
+    splits = list(folds.split(inputs, values, curves))
+    for train, test in splits:
+        fit = _fit(inputs[train], values[train], curves[train], group, shared)
+        held_out[:, test] = fit.predict(inputs[test])
+    ratios = abs(held_out[0] - values) / held_out[1]
+    for train, test in splits:
+        held_out[1, test] *= _widening(ratios[train])
+    return replace(full, widening=_widening(ratios)), held_out
 
 
 def _widening(ratios: Array) -> float:
-    """Return what makes 95 % of the errors, over their predicted deviations, keep to the band."""
+    """Return the factor for which 95 % of the errors are within the band."""
     return float(np.quantile(ratios, 0.95)) / BAND
 
 
@@ -142,11 +140,11 @@ def _fit(
     shared: tuple[int, ...],
 ) -> Fit:
     amplitude = inputs[:, -1]
-    strong = amplitude > 1e-3 * amplitude.max()
-    scale = float(np.sqrt(np.mean((values[strong] / amplitude[strong]) ** 2))) or 1.0
-    some, kept = (thinned(curves, most) for most in (SEARCH_POINTS, MOST_POINTS))
-    theta = _regress(inputs[some], values[some] / scale, group, shared).kernel_.theta
-    return Fit(inputs[kept], values[kept] / scale, scale, group, shared, np.asarray(theta))
+    significant = amplitude > 1e-3 * amplitude.max()
+    scale = float(np.sqrt(np.mean((values[significant] / amplitude[significant]) ** 2))) or 1.0
+    searched, fitted = (thinned(curves, count) for count in (SEARCH_POINTS, MAX_POINTS))
+    theta = _regress(inputs[searched], values[searched] / scale, group, shared).kernel_.theta
+    return Fit(inputs[fitted], values[fitted] / scale, scale, group, shared, np.asarray(theta))
 
 
 def _regress(
@@ -156,7 +154,7 @@ def _regress(
     shared: tuple[int, ...],
     theta: Array | None = None,
 ) -> Any:
-    """Return the regressor of hyperparameters, those of the greatest likelihood if None."""
+    """Return the regressor with hyperparameters `theta`; the most likely ones if None."""
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import WhiteKernel
 
@@ -165,27 +163,27 @@ def _regress(
     optimizer = "fmin_l_bfgs_b" if theta is None else None
     if theta is not None:
         kernel = kernel.clone_with_theta(theta)
-    with warnings.catch_warnings():  # that a length scale ends at its bound is no fault
+    with warnings.catch_warnings():  # a length scale at its bound is acceptable
         warnings.simplefilter("ignore")
         for alpha in JITTER:
             regressor = GaussianProcessRegressor(kernel, alpha=alpha, optimizer=optimizer)
             with suppress(np.linalg.LinAlgError):
                 return regressor.fit(inputs, values)
-    raise InputError("the points of the study lie too close to one another for a fit")
+    raise InputError("points of the study are too close to one another for a fit")
 
 
-def thinned(curves: Array, most: int) -> Mask:
-    """Return which points stand for all, no more than about `most`, as booleans.
+def thinned(curves: Array, count: int) -> Mask:
+    """Return a mask of about `count` points at most that represent all.
 
-    Of each curve the last point and every so many before it: the ends of the paths, where the
-    models differ most, stay. If that is not enough, whole curves are left out, evenly.
+    Each curve keeps its last point and every n-th point before it, because the models differ most
+    at the ends of the paths. If these are too many, whole curves are omitted at equal spacing.
     """
     import pandas
 
     points = pandas.Series(curves).groupby(curves)
-    left = points.cumcount(ascending=False).to_numpy()  # points of the curve still to come
-    longest = int(left.max()) + 1
-    every = min(-(-len(curves) // most), longest)
-    kept = left % every == 0
-    skip = -(-int(kept.sum()) // most)
+    remaining = points.cumcount(ascending=False).to_numpy()  # points of the curve after this one
+    longest = int(remaining.max()) + 1
+    every = min(-(-len(curves) // count), longest)
+    kept = remaining % every == 0
+    skip = -(-int(kept.sum()) // count)
     return kept & (points.ngroup().to_numpy() % skip == 0) if every == longest else kept

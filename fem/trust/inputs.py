@@ -1,9 +1,9 @@
-"""What a corrected fast model is told of a point: the setting, and the state of the fast model.
+"""Inputs of a corrected fast model: the setting, and the state of the fast model.
 
-The difference of the models is smooth in the fast model's own state (how far the bore has grown,
-how slack each family still is), less so in the slack rule by its words. So slack comes as a strain,
-other texts as one column of 0 and 1 to each value. What says nothing is left out; all else is
-scaled, alike for what the symmetries exchange.
+The difference between the models is a smooth function of the state of the fast model (bore stretch,
+strain of each family), and less so of the text of a slack rule. So slack is given as a strain, and
+other texts as one column of 0 and 1 per value. Constant inputs are omitted; the others are scaled,
+equally for those that the symmetries exchange.
 """
 
 from __future__ import annotations
@@ -28,36 +28,36 @@ if TYPE_CHECKING:
     from fem.case.case import Case
 
 ROUND_OFF = 1e-9
-"""A share of a range by which a value may miss it; an input that varies by less says nothing."""
+"""Relative tolerance of a range; an input that varies by less is constant."""
 
 DRIVE = "drive"
-"""How far the drive has gone, as a share of all of it in the study."""
+"""Value of the drive, as a share of the greatest in the study."""
 
 AMPLITUDE = "amplitude"
-"""By how much the models may differ: in proportion to the drive from where they agree.
+"""Scale of the difference: proportional to the drive if the models agree at rest.
 
-With dead loads or threads that were wound in they differ at rest already.
+With dead loads or prestressed threads they differ at rest.
 """
 
 STATE = (
     *(table.twist, table.stretch, table.bore_stretch),
     *(table.end_force, table.end_torque, table.thread_strain),
 )
-"""What of the fast model's state tells of the difference."""
+"""Quantities of the state of the fast model that are inputs."""
 
 SLACK = "slack"
 
 
 @dataclass(frozen=True)
 class Ranges:
-    """The fields that vary, by their columns.
+    """Ranges of the fields that vary, by their columns.
 
     Attributes
     ----------
     numbers
-        Least and greatest value.
+        Least and greatest value of each number.
     texts
-        All values of a field that is no number.
+        All values of each text.
     pressure
         Greatest pressure of the FE model (kPa).
     """
@@ -68,7 +68,7 @@ class Ranges:
 
     @classmethod
     def of(cls, rows: pandas.DataFrame, varied: list[str]) -> Self:
-        """Return the ranges of points; columns as of :func:`fem.trust.pairs.pairs`."""
+        """Return the ranges of points with the columns of :func:`fem.trust.pairs.pairs`."""
         numbers = [name for name in varied if rows[name].dtype.kind in "iuf"]
         return cls(
             numbers={name: (float(rows[name].min()), float(rows[name].max())) for name in numbers},
@@ -82,21 +82,21 @@ class Ranges:
 
     @property
     def fields(self) -> set[str]:
-        """The columns."""
+        """Columns of the fields."""
         return {*self.numbers, *self.texts}
 
-    def faults(self, row: Mapping[Any, Any], set_pressure: bool) -> list[str]:
-        """Return what of a row, by columns, is outside the study, a clause to each.
+    def outside(self, row: Mapping[Any, Any], set_pressure: bool) -> list[str]:
+        """Return the values of a row that are outside the ranges, a text for each.
 
-        The pressure counts if `set_pressure`, unless it is NaN.
+        The pressure is checked if `set_pressure`, unless it is NaN.
         """
         found = []
         numbers = dict(self.numbers)
         if set_pressure and np.isfinite(row[PRESSURE]):
             numbers[PRESSURE] = 0.0, self.pressure
         for name, (low, high) in numbers.items():
-            quantity, room = named(name), ROUND_OFF * max(high - low, abs(high))
-            if not low - room <= row[name] <= high + room:
+            quantity, margin = named(name), ROUND_OFF * max(high - low, abs(high))
+            if not low - margin <= row[name] <= high + margin:
                 unit = f" {quantity.unit}".rstrip()
                 found.append(
                     f"{quantity.name} {row[name]:.6g}{unit}: the study has "
@@ -109,36 +109,38 @@ class Ranges:
         return found
 
 
-def described(
+def input_table(
     rows: pandas.DataFrame, cases: Mapping[str, Case], ranges: Ranges
 ) -> pandas.DataFrame:
-    """Return the inputs of points, unscaled, a column to each, and the amplitude.
+    """Return the unscaled inputs of points, one per column, and the amplitude.
 
     Parameters
     ----------
     rows
         Columns ``case``, those of the fields that vary, ``ordinal``, ``pressure_kPa`` and those of
-        the fast model, ending in ``.fast``.
+        the fast model, with the suffix ``.fast``.
     cases
         The cases by their keys.
     ranges
-        What the fields that vary may be.
+        Ranges of the fields that vary.
     """
     import pandas
 
     from fem.continuation.load_steps import steps_of
 
     base = next(iter(cases.values()))
-    gone = rows["ordinal"] / steps_of(base)
+    progress = rows["ordinal"] / steps_of(base)
     if by_pressure(base):
-        gone = rows[PRESSURE] / ranges.pressure
-    agree = all(at_rest(case) for case in cases.values())
-    columns: dict[str, Any] = {DRIVE: gone, AMPLITUDE: gone if agree else 1.0}
+        progress = rows[PRESSURE] / ranges.pressure
+    agree = all(unloaded_at_rest(case) for case in cases.values())
+    columns: dict[str, Any] = {DRIVE: progress, AMPLITUDE: progress if agree else 1.0}
     for name in ranges.numbers:
         columns[name] = rows[name].to_numpy(float)
     for name, known in ranges.texts.items():
         if name.partition(".")[0] != SLACK:
-            columns |= {_is(name, value): (rows[name] == value).to_numpy(float) for value in known}
+            columns |= {
+                _indicator(name, value): (rows[name] == value).to_numpy(float) for value in known
+            }
     for number, family in enumerate(base.threads):
         strains = {key: case.threads[number].slack_strain for key, case in cases.items()}
         columns[f"slack_strain.{family.name}"] = rows["case"].map(strains).to_numpy(float)
@@ -152,34 +154,34 @@ def described(
 
 
 def by_pressure(case: Case) -> bool:
-    """Return whether the pressure is set at every step, and alone tells how far the path is."""
+    """Return whether the pressure is prescribed at every step and nothing else drives the tube."""
     return case.pressure is not None and case.move is None
 
 
-def at_rest(case: Case) -> bool:
-    """Return whether nothing acts on the tube at the beginning: there both models agree."""
-    loaded = case.end.force or case.end.torque
-    return not loaded and all(family.slack_strain >= 0 for family in case.threads)
+def unloaded_at_rest(case: Case) -> bool:
+    """Return whether no load acts on the tube at rest, so that both models agree."""
+    end_loads = case.end.force or case.end.torque
+    return not end_loads and all(family.slack_strain >= 0 for family in case.threads)
 
 
-def _is(name: str, value: str) -> str:
-    """Return the column that tells whether a field has a value: ``hold bonded.A``."""
+def _indicator(name: str, value: str) -> str:
+    """Return the name of the column that is 1 if a field has a value: ``hold bonded.A``."""
     stem, dot, family = name.partition(".")
     return f"{stem} {value.replace('.', '_')}{dot}{family}"
 
 
 @dataclass(frozen=True)
 class Inputs:
-    """The columns that a fit is told, and the group that acts on them.
+    """The input columns of a fit, and the symmetry group that acts on them.
 
     Attributes
     ----------
     names
         The columns.
     scales
-        Spread of each over the points of the fit; one value for those that may be exchanged.
+        Standard deviation of each over the points of the fit; equal for exchangeable columns.
     shared
-        Number of the set of each column: those of a set may be exchanged.
+        Number of the set of each column; the columns of a set are exchangeable.
     elements
         The group.
     """
@@ -191,7 +193,7 @@ class Inputs:
 
     @classmethod
     def of(cls, points: pandas.DataFrame, elements: Sequence[Element]) -> Self:
-        """Choose the inputs of points, whose columns are as :func:`described`."""
+        """Choose the inputs from a table of :func:`input_table`."""
         orbits = list(
             dict.fromkeys(
                 tuple(sorted({element.column(name) for element in elements}))
@@ -216,9 +218,9 @@ class Inputs:
         return np.c_[scaled, points[AMPLITUDE].to_numpy(float)]
 
     def group(self, column: str) -> tuple[Symmetry, ...]:
-        """Return how the symmetries act on the inputs and on a quantity, by its column.
+        """Return the action of the symmetries on the inputs and on a quantity, by its column.
 
-        An exchange that puts another family's figure in the place of this one says nothing of it.
+        Exchanges that replace the quantity by that of another family are omitted.
         """
         return tuple(
             Symmetry(

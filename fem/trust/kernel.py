@@ -1,16 +1,16 @@
-r"""The covariance of a quantity that obeys the symmetry of its case.
+r"""Covariance of a quantity that has the symmetry of its case.
 
-With Matern's covariance k of 3/2 and a finite group G of signed permutations g of
-the features, whose characters chi(g) are 1 or -1 (a quantity that flips its sign under g has -1),
+With the Matern covariance k of order 3/2 and a finite group G of signed permutations g of the
+features, whose characters chi(g) are 1 or -1 (-1 if the quantity changes its sign under g),
 
 .. math:: k_G(x, y) = a(x)\, a(y)\, \sum_{g \in G} \chi(g)\, k(x, g y)        \qquad (1)
 
-is the covariance of a process whose every sample f obeys f(g x) = chi(g) f(x), because
-k(g x, g y) = k(x, y) where the features that g exchanges share a length scale. So a fit by it obeys
-the symmetry to round-off, at points that it never saw. The amplitude a(x) is known, the same at all
-points that G maps onto each other; where it is nil the quantity is. Samples of k are once
-differentiable, as is what a tube does where its threads go taut; with smoother ones the band came
-out too narrow in trials.
+is the covariance of a process whose samples f satisfy f(g x) = chi(g) f(x), because
+k(g x, g y) = k(x, y) if the features that g exchanges share a length scale. So the fit has the
+symmetry to round-off at all points. The amplitude a(x) is known and equal at all points that G maps
+onto each other; the quantity is zero where a(x) is zero. Samples of k are once differentiable, like
+the response of a tube when its threads become taut; smoother kernels gave too narrow bands in
+trials.
 
 See also eqs. (64) and (65) of docs/theory.md.
 
@@ -32,14 +32,14 @@ from fem.core.arrays import Array
 
 @dataclass(frozen=True)
 class Symmetry:
-    """One element of the group: feature ``order[i]`` times ``signs[i]`` comes to place i.
+    """One element of the group: feature i of the image is feature ``order[i]`` times ``signs[i]``.
 
     Attributes
     ----------
     order, signs
         The signed permutation of the features.
     character
-        1 where the quantity stays, -1 where it flips.
+        1 if the quantity keeps its sign, -1 if it changes.
     """
 
     order: tuple[int, ...]
@@ -52,18 +52,18 @@ class Symmetry:
 
 
 class InvariantKernel(Kernel):  # type: ignore[misc]
-    """The covariance (1); its points are rows of features, the amplitude a in the last column.
+    """The covariance (1); points are rows of features, with the amplitude a in the last column.
 
     Parameters
     ----------
     variance
-        Of k.
+        Variance of k.
     length_scale
-        Of each set of features that share one, shape (sets,).
+        Length scale of each set of features, shape (sets,).
     shared
         Number of the set of each feature.
     group
-        Elements of the group, the identity among them.
+        Elements of the group, including the identity.
     length_scale_bounds
         Least and greatest length scale.
     """
@@ -83,24 +83,24 @@ class InvariantKernel(Kernel):  # type: ignore[misc]
 
     @property
     def hyperparameter_length_scale(self) -> Hyperparameter:
-        """What sklearn asks for."""
+        """Hyperparameter for scikit-learn."""
         count = len(self.length_scale)
         return Hyperparameter("length_scale", "numeric", self.length_scale_bounds, count)
 
     @property
     def hyperparameter_variance(self) -> Hyperparameter:
-        """What sklearn asks for."""
+        """Hyperparameter for scikit-learn."""
         return Hyperparameter("variance", "numeric", self.variance_bounds)
 
     def __call__(self, X: Array, Y: Array | None = None, eval_gradient: bool = False) -> Any:
-        """Return the covariances, shape (n, m), and their slopes by the logarithms of theta."""
+        """Return the covariances, shape (n, m), and their gradient by the logarithms of theta."""
         from scipy.spatial.distance import cdist
 
         Y = X if Y is None else Y
         amplitude = X[:, -1:] * Y[:, -1]
         x, y = self._scaled(X), self._scaled(Y)
         total = np.zeros(amplitude.shape)
-        slopes = np.zeros((*amplitude.shape, len(self.length_scale)))
+        gradient = np.zeros((*amplitude.shape, len(self.length_scale)))
         for element in self.group:
             image = element(y)
             part, inner = _matern(cdist(x, image))
@@ -108,12 +108,12 @@ class InvariantKernel(Kernel):  # type: ignore[misc]
             if eval_gradient:
                 for feature, place in enumerate(self.shared):
                     square = np.subtract.outer(x[:, feature], image[:, feature]) ** 2
-                    slopes[..., place] += element.character * inner * square
+                    gradient[..., place] += element.character * inner * square
         total *= self.variance * amplitude
         if not eval_gradient:
             return total
-        slopes *= (self.variance * amplitude)[..., None]
-        return total, np.dstack([slopes, total])
+        gradient *= (self.variance * amplitude)[..., None]
+        return total, np.dstack([gradient, total])
 
     def diag(self, X: Array) -> Array:
         """Return the variances, shape (n,)."""
@@ -126,12 +126,12 @@ class InvariantKernel(Kernel):  # type: ignore[misc]
         return X[:, :-1] / np.asarray(self.length_scale)[list(self.shared)]
 
     def is_stationary(self) -> bool:
-        """Return whether it hangs on differences alone: it does not."""
+        """Return False: the covariance does not depend on differences of points only."""
         return False
 
 
 def _matern(distance: Array) -> tuple[Array, Array]:
-    """Return Matern's covariance of 3/2 at scaled distances, and its slope by ln(l) over d^2.
+    """Return the Matern 3/2 covariance at scaled distances d, and its gradient by ln(l) over d^2.
 
     Source: C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning, MIT
     Press 2006, eq. (4.17).

@@ -1,4 +1,4 @@
-"""Both models of a study side by side, and what the fast model differs by: point by point.
+"""Results of both models of a study at the same points, and their differences.
 
 A point is a setting and a requested step after rest.
 """
@@ -25,39 +25,39 @@ BOTH = "both"
 FE_ENDED = "FE model ended"
 FAST_ENDED = "fast model ended"
 STATES = (BOTH, FE_ENDED, FAST_ENDED)
-"""What there is at a point: both models, or one that the other did not reach."""
+"""State of a point: reached by both models, or one of them ended before."""
 
 PRESSURE = quantities.pressure.column
-BESIDES = [quantities.model.column, quantities.step.column, quantities.requested.column]
+SOLVER_COLUMNS = [quantities.model.column, quantities.step.column, quantities.requested.column]
 
 FE, FAST = ".fe", ".fast"
-"""Endings of the columns of either model."""
+"""Suffixes of the columns of the models."""
 
 ROUND_OFF = 10 * TOLERANCE
-"""A share of a quantity, or of one in its unit if it is less: Newton's method ends within a tenth
-of it, so a quantity that is nil by symmetry comes out as some 1e-8."""
+"""Tolerance, relative to the greatest value plus one unit: Newton's method converges to a tenth of
+it, so a quantity that is zero by symmetry is about 1e-8."""
 
 
 def pairs(study_result: StudyResult) -> pandas.DataFrame:
-    """Return both models of a study side by side, from the first step after rest on.
+    """Return the results of both models at the same points, from the first step after rest.
 
     Returns
     -------
     Columns ``case``, those of the fields that vary, ``ordinal`` (number of the requested step),
-    ``pressure_kPa`` (of the FE model, or of the fast one where the FE model has ended), ``state``
-    (one of :data:`STATES`), then each column of the step table twice, ending in ``.fe`` and
-    ``.fast``, NaN where that model has ended. Where both have ended there is no row.
+    ``pressure_kPa`` (of the FE model, or of the fast model if the FE model has ended), ``state``
+    (one of :data:`STATES`), then each column of the step table twice, with the suffixes ``.fe`` and
+    ``.fast``; NaN if that model has ended. There is no row if both have ended.
 
     Raises
     ------
     InputError
-        If a model did not take part, or neither has a step after rest.
+        If the study lacks a model, or neither model has a step after rest.
     """
-    lacking = [model for model in ("fast", "fe") if study_result.of(model).empty]
-    if lacking:
+    missing = [model for model in ("fast", "fe") if study_result.of(model).empty]
+    if missing:
         raise InputError(
             f'study "{study_result.study.title}": it has no curve of the '
-            f'{" and the ".join(lacking)} model; run it with models = ["fast", "fe"]'
+            f'{" and the ".join(missing)} model; run it with models = ["fast", "fe"]'
         )
     varied = study_result.table.groupby("case", sort=False)[study_result.varied].first()
     fe, fast = (_steps(study_result, model) for model in ("fe", "fast"))
@@ -78,28 +78,28 @@ def pairs(study_result: StudyResult) -> pandas.DataFrame:
 
 
 def _steps(study_result: StudyResult, model: str) -> pandas.DataFrame:
-    """Return the requested steps of a model after rest, by case and number."""
+    """Return the requested steps of a model after rest, by case and step number."""
     rows = study_result.of(model).drop_duplicates(["case", "step"])
-    rows = rows.drop(columns=[*BESIDES, *study_result.varied])
+    rows = rows.drop(columns=[*SOLVER_COLUMNS, *study_result.varied])
     rows["ordinal"] = rows.groupby("case", sort=False).cumcount()
     return rows[rows["ordinal"] > 0].set_index(["case", "ordinal"])
 
 
 def trust_map(study_result: StudyResult, tolerances: Sequence[Tolerance]) -> pandas.DataFrame:
-    """Return the fast model's errors at each setting and requested step after rest.
+    """Return the errors of the fast model at each setting and requested step after rest.
 
     Returns
     -------
     Columns ``case``, those of the fields that vary, ``ordinal``, ``pressure_kPa``, ``state`` as of
-    :func:`pairs`; for each quantity its column, ending in ``.fe``, ``.fast``,
-    ``.error`` (fast less FE) and ``.share`` (magnitude of the error over the tolerance);
-    ``share``, the greatest of these; ``trusted``, whether both models reach the point and no error
-    is beyond its tolerance. Shares are NaN where a model has ended.
+    :func:`pairs`; for each quantity its column with the suffixes ``.fe``, ``.fast``,
+    ``.error`` (fast − FE) and ``.share`` (magnitude of the error divided by the tolerance);
+    ``share``, the greatest of these; ``trusted``, whether both models reach the point and all
+    errors are within their tolerances. Shares are NaN if a model has ended.
 
     Raises
     ------
     InputError
-        If a model did not take part in the study.
+        If the study lacks a model.
     """
     found = pairs(study_result)
     keys = ["case", *study_result.varied, "ordinal", PRESSURE, "state"]
@@ -117,7 +117,7 @@ def trust_map(study_result: StudyResult, tolerances: Sequence[Tolerance]) -> pan
 
 
 def errors(points: pandas.DataFrame, column: str) -> dict[str, float]:
-    """Return the errors against the FE model before and after the correction.
+    """Return the errors relative to the FE model before and after the correction.
 
     Parameters
     ----------
@@ -129,34 +129,34 @@ def errors(points: pandas.DataFrame, column: str) -> dict[str, float]:
     Returns
     -------
     ``rms_before``, ``rms_after`` and ``worst_before``, ``worst_after`` in the unit of the
-    quantity, 0 where it is below round-off; ``in_band``, the share of the points within the
-    predicted 95 % band. Of points that the fit left out (:func:`fem.trust.fit.find`) each band is
-    scaled by other curves than its own; where curves are many and alike that is near 0.95 as it
-    should be, and lower where few of them tell how far the others are off.
+    quantity, 0 if it is below round-off; ``in_band``, the share of the points within the predicted
+    95 % band. In cross-validation (:func:`fem.trust.fit.cross_validated_fit`) each band is scaled
+    by other curves than its own: the share is near 0.95 for many similar curves, and lower if few
+    curves represent the others.
     """
     from sklearn.metrics import max_error, root_mean_squared_error
 
     fe, fast = points[column + FE], points[column + FAST]
     corrected = points[f"{column}.corrected"]
     least = round_off(fe)
-    held = (fe - corrected).abs() <= BAND * points[f"{column}.std"] + least
+    in_band = (fe - corrected).abs() <= BAND * points[f"{column}.std"] + least
     found = {
         "rms_before": float(root_mean_squared_error(fe, fast)),
         "rms_after": float(root_mean_squared_error(fe, corrected)),
         "worst_before": float(max_error(fe, fast)),
         "worst_after": float(max_error(fe, corrected)),
     }
-    shown = {name: error if error > least else 0.0 for name, error in found.items()}
-    return shown | {"in_band": float(held.mean())}
+    found = {name: error if error > least else 0.0 for name, error in found.items()}
+    return found | {"in_band": float(in_band.mean())}
 
 
 def round_off(values: Any) -> float:
-    """Return the error below which two models say the same of a quantity.
+    """Return the error below which two values of a quantity are equal.
 
     Parameters
     ----------
     values
-        The quantity as the FE model finds it, shape (points,), NaN where it finds none.
+        Values of the FE model, shape (points,); NaN if it has none.
     """
     greatest = np.nanmax(abs(np.asarray(values, float)), initial=0.0)
     return ROUND_OFF * (1 + float(greatest))

@@ -1,4 +1,4 @@
-"""Questions put to a corrected fast model: settings and pressures, solved by the fast model."""
+"""Solution of the settings of a prediction by the fast model."""
 
 from __future__ import annotations
 
@@ -20,17 +20,17 @@ if TYPE_CHECKING:
 
     from fem.study.plan import Study
 
-MOST_STEPS = 200
-"""Pressures that are all multiples of no less than this part of the greatest share one path."""
+MAX_STEPS = 200
+"""Greatest number of equal steps of a path that contains all requested pressures."""
 
 
 def cases_of(study: Study, settings: Iterable[Mapping[str, Any] | Case]) -> list[Case]:
-    """Return the case of each setting; what is a case already stays.
+    """Return the case of each setting; cases are returned unchanged.
 
     Raises
     ------
     InputError
-        If a setting leaves a field of the study out, or makes no case.
+        If a setting lacks a field of the study, or gives no valid case.
     """
     cases = []
     for setting in settings:
@@ -44,8 +44,8 @@ def cases_of(study: Study, settings: Iterable[Mapping[str, Any] | Case]) -> list
 
 
 def differences(study: Study, case: Case) -> list[str]:
-    """Return the fields in which a case differs from the study besides what varies."""
-    # what need not be as in the study is put into the case
+    """Return the fields in which a case differs from the study, except those that vary."""
+    # set what may differ to the values of the study
     data: dict[str, Any] = {"title": study.base.title, "note": study.base.note}
     if case.pressure and study.base.pressure:
         pressure = study.base.data["pressure"]
@@ -53,7 +53,7 @@ def differences(study: Study, case: Case) -> list[str]:
     try:
         plain = case.changed(**data, **changes(case, study.sample_setting))
     except InputError:
-        return ["the case: it has other parts than those of the study"]
+        return ["the case has other parts than those of the study"]
     own, base = (_flat(c.data) for c in (plain, study.sample))
     names = [name for name in dict.fromkeys([*own, *base]) if own.get(name) != base.get(name)]
     return [f"{name} differs from that of the study" for name in names]
@@ -76,78 +76,85 @@ def fast_points(
     Parameters
     ----------
     study
-        The study that says which columns vary.
+        The study, which defines the columns that vary.
     cases
         The cases.
     pressures
-        Where on each path (kPa); the requested steps of each case after rest if None.
+        Pressures of the points (kPa); the requested steps of each case after rest if None.
 
     Returns
     -------
     Columns ``number`` (of the case), ``case`` (its key), those of the fields that vary,
     ``ordinal``, ``pressure_kPa``, ``ended`` (the kind of termination before that state, a code of
     :class:`~fem.continuation.termination.TerminationKind`; empty if it is reached), and those of
-    the step table, ending in ``.fast``.
+    the step table with the suffix ``.fast``.
 
     Raises
     ------
     InputError
-        If pressures are given that cannot be set.
+        If the pressures cannot be set.
     """
     import pandas
 
-    asked = [_paths(case, pressures) for case in cases]
-    paths = tuple(path for each in asked for path, _ in each)
-    curves = (done.curve for done in solve_task(Task("fast", paths, study.resolution)))
+    paths_of_cases = [_paths(case, pressures) for case in cases]
+    paths = tuple(path for each in paths_of_cases for path, _ in each)
+    curves = (solved.curve for solved in solve_task(Task("fast", paths, study.resolution)))
     rows: list[dict[str, Any]] = []
-    for number, (case, each) in enumerate(zip(cases, asked, strict=True)):
+    for number, (case, each) in enumerate(zip(cases, paths_of_cases, strict=True)):
         own = {"number": number, "case": case.key, **cells(case, study.fields)}
-        rows += [own | point for _, wanted in each for point in _read(next(curves), wanted)]
+        rows += [own | point for _, points in each for point in _read(next(curves), points)]
     varied = cells(study.sample, study.fields)
     first = ["number", "case", *varied, "ordinal", PRESSURE, "ended"]
     table = pandas.DataFrame(rows, columns=None if rows else first)
     return table.astype({"ordinal": int, PRESSURE: float})
 
 
-type _Wanted = list[tuple[int, float]]
-"""Requested step of a path, and pressure (kPa; NaN where it is not set), of each point."""
+type _Points = list[tuple[int, float]]
+"""Step of a path and pressure (kPa; NaN if it is not prescribed) of each point."""
 
 
-def _paths(case: Case, pressures: Sequence[float] | None) -> list[tuple[Case, _Wanted]]:
-    """Return the paths that lead to what is requested, with the points wanted of each.
+def _paths(case: Case, pressures: Sequence[float] | None) -> list[tuple[Case, _Points]]:
+    """Return the paths that contain the requested pressures, with the points on each.
 
-    There is one path with equal steps through all pressures if that can be, else one to each.
+    This is one path with equal steps if that contains all pressures, else one path per pressure.
     """
     from fem.continuation.load_steps import steps_of
 
-    set_alone = by_pressure(case)
+    pressure_only = by_pressure(case)
     if pressures is None:
-        part = 1e3 * case.pressure.end / steps_of(case) if case.pressure and set_alone else np.nan
+        part = (
+            1e3 * case.pressure.end / steps_of(case) if case.pressure and pressure_only else np.nan
+        )
         return [(case, [(n, n * part) for n in range(1, steps_of(case) + 1)])]
-    if not set_alone:
-        raise InputError("pressures: the study does not set the pressure alone; leave them out")
+    if not pressure_only:
+        raise InputError("pressures: only for a study that is driven by pressure without a move")
     if not all(np.isfinite(p) and p > 0 for p in pressures):
         raise InputError("pressures: each must be a number of kPa greater than 0")
-    wanted = [float(pressure) for pressure in pressures]
-    for steps in range(1, MOST_STEPS + 1) if wanted else ():
-        exact = np.array(wanted) / max(wanted) * steps
+    requested = [float(pressure) for pressure in pressures]
+    for steps in range(1, MAX_STEPS + 1) if requested else ():
+        exact = np.array(requested) / max(requested) * steps
         numbers = np.rint(exact).astype(int)
         if np.allclose(exact, numbers, rtol=0, atol=1e-9) and numbers.min() > 0:
-            return [(_to(case, max(wanted), steps), [*zip(numbers.tolist(), wanted, strict=True)])]
-    return [(_to(case, pressure, 1), [(1, pressure)]) for pressure in wanted]
+            return [
+                (
+                    _driven_to(case, max(requested), steps),
+                    [*zip(numbers.tolist(), requested, strict=True)],
+                )
+            ]
+    return [(_driven_to(case, pressure, 1), [(1, pressure)]) for pressure in requested]
 
 
-def _to(case: Case, pressure: float, steps: int) -> Case:
+def _driven_to(case: Case, pressure: float, steps: int) -> Case:
     return case.changed(pressure__end=f"{pressure!r} kPa", pressure__steps=steps)
 
 
-def _read(curve: Curve, wanted: _Wanted) -> Iterator[dict[str, Any]]:
+def _read(curve: Curve, points: _Points) -> Iterator[dict[str, Any]]:
     """Yield the points of a curve."""
     import pandas
 
     rows = pandas.DataFrame(curve.steps).to_dict("records")
     requested = [row for row in rows if row["requested"]]
-    for step, pressure in wanted:
+    for step, pressure in points:
         if step < len(requested):
             numbers = {k: v for k, v in requested[step].items() if not isinstance(v, str | bool)}
             point = {PRESSURE: numbers[PRESSURE], "ended": ""}

@@ -1,4 +1,4 @@
-"""Rules of trust in words: boxes in the fields that vary, with what was found inside them."""
+"""Rules for the accuracy of the fast model: boxes in the fields that vary, with their errors."""
 
 from __future__ import annotations
 
@@ -22,104 +22,103 @@ if TYPE_CHECKING:
 
 TRUSTED, NOT_TRUSTED, MIXED = "trusted", "not trusted", "elsewhere"
 
-MOST_RULES = {TRUSTED: 4, NOT_TRUSTED: 2}
-LEAST_SHARE = 0.02
-"""A rule that tells of fewer new points of the study is not worth a sentence."""
+MAX_RULES = {TRUSTED: 4, NOT_TRUSTED: 2}
+MIN_SHARE = 0.02
+"""Least share of the points of the study that a rule must add."""
 
-LEAST_CURVES = 5
-"""A rule that rests on fewer unlike curves is none, unless the study has no more with the texts
-that it names; images by symmetry count once. Where n curves drawn alike are all of one kind, the
-next is of the other with a chance of at most 1/(n + 1), as any of n + 1 may come last: a third for
-two, a sixth for five."""
+MIN_CURVES = 5
+"""Least number of curves of a rule, unless the study has no more with the texts of the rule;
+symmetric images count once. If n curves drawn at random are all of one kind, the next is of the
+other kind with a probability of at most 1/(n + 1): a third for two, a sixth for five."""
 
-MOST_POINTS = 8000
-"""Boxes are looked for among the curves of so many points, spread over the study; what is inside
-them is counted among all."""
+MAX_POINTS = 8000
+"""Greatest number of points in the search for boxes, spread over the study; the numbers of a rule
+count all points."""
 
 
-COUNTS = ("points", "outside", "lost", "curves", "share")
-"""Attributes of a rule that its table has as columns."""
+COUNTS = ("points", "outside", "not_reached", "curves", "share")
+"""Attributes of a rule that are columns of the table of rules."""
 
 
 @dataclass(frozen=True)
 class Rule:
-    """Where the fast model is trusted, or not, and what was found there.
+    """A region in which the fast model is within the tolerances, or is not.
 
     Attributes
     ----------
     verdict
-        ``trusted`` if no point inside is outside the tolerance, ``not trusted`` if all are,
-        ``elsewhere`` for what no rule tells of.
-    words
-        Its conditions.
-    points, outside, lost, curves
-        Points inside; those not within the tolerance; those among them that one model did not
-        reach; curves that the points are of.
+        ``trusted`` if all points of the region are within the tolerance, ``not trusted`` if none
+        is, ``elsewhere`` for the points outside all rules.
+    conditions
+        Its conditions as text.
+    points, outside, not_reached, curves
+        Number of points in the region; of those outside the tolerance; of those that one model
+        did not reach; of curves.
     share
-        Of the points of the study.
+        Share of the points of the study.
     worst
-        Greatest error inside of each quantity, by its short name, in its shown unit; 0 where it is
-        below round-off, NaN where no point has both models.
+        Greatest error of each quantity in the region, by its short name, in its displayed unit; 0
+        if it is below round-off, NaN if no point has both models.
     """
 
     verdict: str
-    words: str
+    conditions: str
     points: int
     outside: int
-    lost: int
+    not_reached: int
     curves: int
     share: float
     worst: dict[str, float]
 
     @property
     def sentence(self) -> str:
-        """The rule as an engineer reads it."""
-        where = self.words or "in the whole study"
+        """The rule in one sentence."""
+        where = self.conditions or "in the whole study"
         if self.verdict == TRUSTED:
-            return f"trusted for {where}" if self.words else f"trusted {where}"
+            return f"trusted for {where}" if self.conditions else f"trusted {where}"
         if self.verdict == NOT_TRUSTED:
-            return f"not for {where}" if self.words else f"not trusted {where}"
+            return f"not for {where}" if self.conditions else f"not trusted {where}"
         points = "1 point is" if self.points == 1 else f"{self.points} points are"
         return f"elsewhere {self.outside} of {points} outside the tolerance"
 
 
 def rules(table: pandas.DataFrame, study: Study, tolerances: Sequence[Tolerance]) -> list[Rule]:
-    """Return the rules of a trust map: where to trust, where not, and the rest.
+    """Return the rules of a trust map: within the tolerances, not within them, and elsewhere.
 
-    Boxes are taken one after another, each with as many points as can be found that no former
-    one holds. Points are counted by the levels found; the words have them rounded inwards.
+    Boxes are found one after another, each with as many points outside the earlier ones as
+    possible. Points are counted with exact levels; in the text levels are rounded inwards.
 
     Parameters
     ----------
     table
         A trust map, see :func:`fem.trust.pairs.trust_map`.
     study
-        The study it is of.
+        The study of the map.
     tolerances
-        Those it was made with.
+        The tolerances of the map.
     """
     varied = list(table.columns[1 : table.columns.get_loc("ordinal")])
     known = features(table, study, varied)
     trusted = table["trusted"].to_numpy(bool)
     curves = table["case"].map(orbits(table, varied, symmetries(study))).to_numpy()
-    told = np.zeros(len(table), bool)
-    every = -(-len(table) // MOST_POINTS)
-    some = table.groupby("case", sort=False).ngroup().to_numpy() % every == 0
+    covered = np.zeros(len(table), bool)
+    every = -(-len(table) // MAX_POINTS)
+    searched = table.groupby("case", sort=False).ngroup().to_numpy() % every == 0
     found = []
     for verdict, good in ((TRUSTED, trusted), (NOT_TRUSTED, ~trusted)):
-        for box in _boxes(known, good, curves, some, MOST_RULES[verdict]):
+        for box in _boxes(known, good, curves, searched, MAX_RULES[verdict]):
             points = inside(box, known)
             pure = bool(good[points].all())
-            told |= points
-            words = describe(box, known)
-            found.append(_rule(verdict if pure else MIXED, words, table[points], table, tolerances))
-    if not told.all():
-        found.append(_rule(MIXED, "", table[~told], table, tolerances))
+            covered |= points
+            text = describe(box, known)
+            found.append(_rule(verdict if pure else MIXED, text, table[points], table, tolerances))
+    if not covered.all():
+        found.append(_rule(MIXED, "", table[~covered], table, tolerances))
     return found
 
 
 def rule_table(found: Sequence[Rule]) -> pandas.DataFrame:
-    """Return rules as a table; the worst errors in columns ``worst.<quantity>``."""
+    """Return rules as a table, with the greatest errors in columns ``worst.<quantity>``."""
     import pandas
 
     rows: list[dict[str, Any]] = []
@@ -130,21 +129,23 @@ def rule_table(found: Sequence[Rule]) -> pandas.DataFrame:
     return pandas.DataFrame(rows)
 
 
-def _boxes(known: Sequence[Feature], good: Mask, curves: Index, some: Mask, most: int) -> list[Box]:
-    """Return boxes of good points; points that a former one holds do not count again."""
-    thin = [replace(feature, values=feature.values[some]) for feature in known]
-    good, curves = good[some], curves[some]
-    wanted = good.copy()
+def _boxes(
+    known: Sequence[Feature], good: Mask, curves: Index, searched: Mask, count: int
+) -> list[Box]:
+    """Return at most `count` boxes of good points; points of earlier boxes do not count."""
+    subset = [replace(feature, values=feature.values[searched]) for feature in known]
+    good, curves = good[searched], curves[searched]
+    counted = good.copy()
     boxes: list[Box] = []
-    while len(boxes) < most and good.any():
-        box = largest_pure_box(thin, good, wanted, curves, LEAST_CURVES)
+    while len(boxes) < count and good.any():
+        box = largest_pure_box(subset, good, counted, curves, MIN_CURVES)
         if box is None:
             break
-        points = inside(box, thin)
-        if (points & wanted).sum() < LEAST_SHARE * len(good):
+        points = inside(box, subset)
+        if (points & counted).sum() < MIN_SHARE * len(good):
             break
         boxes.append(box)
-        wanted &= ~points
+        counted &= ~points
         if not box:
             break
     return boxes
@@ -152,7 +153,7 @@ def _boxes(known: Sequence[Feature], good: Mask, curves: Index, some: Mask, most
 
 def _rule(
     verdict: str,
-    words: str,
+    conditions: str,
     rows: pandas.DataFrame,
     table: pandas.DataFrame,
     tolerances: Sequence[Tolerance],
@@ -164,10 +165,10 @@ def _rule(
         worst[tolerance.quantity.name] = 0.0 if error <= round_off(table[column + FE]) else error
     return Rule(
         verdict=verdict,
-        words=words,
+        conditions=conditions,
         points=len(rows),
         outside=int((~rows["trusted"]).sum()),
-        lost=int((rows["state"] != BOTH).sum()),
+        not_reached=int((rows["state"] != BOTH).sum()),
         curves=rows["case"].nunique(),
         share=len(rows) / len(table),
         worst=worst,

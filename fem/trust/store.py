@@ -1,7 +1,7 @@
-"""The file of a corrected fast model: NumPy arrays, and JSON text for all else.
+"""The file of a corrected fast model: NumPy arrays, and JSON text for all other data.
 
-The fit is built anew from its points and hyperparameters. Python's pickle, which would keep the
-fitted object as it is, runs code of whoever wrote the file; nothing here does.
+The fit is rebuilt from its points and hyperparameters. A pickled object could run foreign code when
+it is loaded; these files cannot.
 """
 
 from __future__ import annotations
@@ -29,15 +29,15 @@ FORMAT = 2
 """Number of the layout of the file."""
 
 
-FAULTS = (
+READ_ERRORS = (
     *(ValueError, LookupError, TypeError, AttributeError, ArithmeticError),
     *(EOFError, RuntimeError, zipfile.BadZipFile, zlib.error),
 )
-"""What reading raises of files that are cut short, altered or of another kind."""
+"""Errors that reading of truncated, changed or foreign files raises."""
 
 
 type Parts = tuple[Study, Ranges, Inputs, dict[str, Fit], dict[str, Any]]
-"""What a corrected model is made of; see :class:`fem.trust.corrected.CorrectedModel`."""
+"""Parts of a corrected model; see :class:`fem.trust.corrected.CorrectedModel`."""
 
 
 def write(path: str | Path, parts: Parts) -> None:
@@ -46,12 +46,12 @@ def write(path: str | Path, parts: Parts) -> None:
     Raises
     ------
     OSError
-        If that is impossible.
+        If the file cannot be written.
     """
     study, ranges, inputs, fits, facts = parts
     arrays: dict[str, Any] = {}
     for number, fit in enumerate(fits.values()):
-        arrays["inputs"] = fit.inputs  # the same points for all
+        arrays["inputs"] = fit.inputs  # the same for all quantities
         arrays |= {f"values_{number}": fit.values, f"theta_{number}": fit.theta}
     scales = [{"column": c, "scale": f.scale, "widening": f.widening} for c, f in fits.items()]
     data = {"format": FORMAT, "study": study.data, "case": study.base.data, "fits": scales}
@@ -67,19 +67,19 @@ def read(path: str | Path) -> Parts:
     Raises
     ------
     InputError
-        If it cannot be read, or is something else.
+        If the file cannot be read, or is not valid.
     """
     try:
         if Path(path).is_file() and not zipfile.is_zipfile(path):
-            raise ValueError("it is no whole .npz file")
+            raise ValueError("not a complete .npz file")
         with np.load(path, allow_pickle=False) as file:
             arrays = dict(file)
         return _rebuilt(json.loads(str(arrays.pop("text"))), arrays)
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror or error}") from None
-    except FAULTS as error:
-        reason = f"it lacks {error}" if isinstance(error, KeyError) else error
-        raise InputError(f"{path}: this holds no corrected fast model: {reason}") from None
+    except READ_ERRORS as error:
+        reason = f"{error} is missing" if isinstance(error, KeyError) else error
+        raise InputError(f"{path}: not a corrected fast model: {reason}") from None
 
 
 def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
@@ -90,11 +90,11 @@ def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
         )
     study = Study.restore(data["study"], data["case"])
     if study.hash != data["facts"]["study_hash"]:
-        raise ValueError("its study is not the one that its hash is of")
+        raise ValueError("its study does not match its hash")
     ranges = TypeAdapter(Ranges).validate_python(data["ranges"])
     inputs = TypeAdapter(Inputs).validate_python(data["inputs"])
     if ranges.fields != set(cells(study.case_of(study.settings[0]), study.fields)):
-        raise ValueError("its ranges are not those of the fields that its study varies")
+        raise ValueError("its ranges do not match the fields that its study varies")
     fits = {
         fit["column"]: Fit(
             inputs=arrays["inputs"],
@@ -113,15 +113,15 @@ def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
 
 
 def _check(column: str, fit: Fit, inputs: Inputs, errors: Mapping[str, Any]) -> None:
-    """Look if the parts of a fit go together.
+    """Check that the parts of a fit are consistent.
 
     Raises
     ------
     ValueError
-        If they do not.
+        If they are not.
     """
     if not len(inputs.names) == len(inputs.scales) == len(inputs.shared):
-        raise ValueError("its inputs have not all a name, a scale and a set")
+        raise ValueError("names, scales and sets of the inputs differ in number")
     points, sets = len(fit.values), len(set(inputs.shared))
     arrays = {
         "inputs": (fit.inputs, (points, len(inputs.names) + 1)),
@@ -133,6 +133,6 @@ def _check(column: str, fit: Fit, inputs: Inputs, errors: Mapping[str, Any]) -> 
     for name, (array, shape) in arrays.items():
         if array.shape != shape or array.dtype.kind not in "if" or not np.isfinite(array).all():
             size = " by ".join(map(str, shape)) or "single"
-            raise ValueError(f"{name} of {column}: {size} finite numbers are due")
+            raise ValueError(f"{name} of {column}: {size} finite numbers are required")
     if not points or column not in errors:
-        raise ValueError(f"{column}: it has no points or no errors")
+        raise ValueError(f"{column}: no points or no errors")

@@ -1,7 +1,7 @@
-"""Which symmetries the cases of a study share: the mirror law, and families that may be exchanged.
+"""Symmetries of the cases of a study: mirror image, and exchange of families.
 
-Seen in a mirror that holds the axis, every helix angle, ring turn, twist and torque has the other
-sign, and nothing else differs. Two families that are equal but for what varies of both may be
+A reflection in a plane through the axis changes the sign of every helix angle, ring turn, twist and
+torque, and nothing else. Two families that differ only in fields that vary for both can be
 exchanged. Source: elementary, and ``validation/mirror.py``.
 """
 
@@ -23,71 +23,72 @@ if TYPE_CHECKING:
     from fem.study.plan import Study
 
 ANGLES = ("angle", "ring_turn")
-"""Fields of a family that both set its helix angle."""
+"""Fields that set the helix angle of a family."""
 
-TURNED = (*ANGLES, "move_twist")
-"""Fields of a case, without their family, that flip their sign in the mirror."""
+ODD_FIELDS = (*ANGLES, "move_twist")
+"""Fields, without their family, that change sign in the mirror image."""
 
-MOST_ELEMENTS = 12
-"""The work of a fit grows with the group; of a greater one the mirror alone is used."""
+MAX_ELEMENTS = 12
+"""Greatest size of the group, which increases the cost of a fit; if there are more elements, only
+the mirror image is used."""
 
 DIGITS = 9
-"""Decimals to which values of a setting are told apart."""
+"""Decimals to which values of settings are compared."""
 
 
 @dataclass(frozen=True)
 class Element:
-    """One symmetry: which family comes to whose place, and whether all is seen in the mirror.
+    """One symmetry: a permutation of families, with or without the mirror image.
 
     Attributes
     ----------
     families
-        Pairs of a family and the one that takes its place.
+        Pairs of a family and the one that replaces it.
     mirrored
-        Whether odd quantities, and the fields of :data:`TURNED`, flip.
+        Whether odd quantities, and the fields of :data:`ODD_FIELDS`, change sign.
     """
 
     families: tuple[tuple[str, str], ...]
     mirrored: bool
 
     def column(self, name: str) -> str:
-        """Return the column that comes to the place of another."""
+        """Return the column that replaces another one."""
         stem, dot, family = name.partition(".")
         return f"{stem}{dot}{dict(self.families).get(family, family)}"
 
     def sign(self, name: str) -> int:
-        """Return -1 for a column that flips, else 1."""
+        """Return -1 for a column that changes sign, else 1."""
         quantity = named(name.removesuffix(SET)).quantity
-        odd = Trait.ODD in quantity.traits or quantity.name in TURNED
+        odd = Trait.ODD in quantity.traits or quantity.name in ODD_FIELDS
         return -1 if self.mirrored and odd else 1
 
 
 def symmetries(study: Study) -> tuple[Element, ...]:
-    """Return the group of symmetries of a study, the identity first."""
+    """Return the symmetry group of a study, the identity first."""
     classes = exchangeable(study)
     mirrors = (False, True) if mirrors_itself(study) else (False,)
-    if len(mirrors) * math.prod(math.factorial(len(names)) for names in classes) > MOST_ELEMENTS:
+    if len(mirrors) * math.prod(math.factorial(len(names)) for names in classes) > MAX_ELEMENTS:
         classes = []
     orders = itertools.product(*(itertools.permutations(names) for names in classes))
-    whole = tuple(itertools.chain(*classes))
+    names = tuple(itertools.chain(*classes))
     return tuple(
-        Element(tuple(zip(whole, itertools.chain(*order), strict=True)), way)
+        Element(tuple(zip(names, itertools.chain(*order), strict=True)), mirrored)
         for order in orders
-        for way in mirrors
+        for mirrored in mirrors
     )
 
 
 def orbits(
     points: pandas.DataFrame, varied: Sequence[str], elements: Sequence[Element]
 ) -> pandas.Series[int]:
-    """Return a number to each case, the same to all images of a setting.
+    """Return a number for each case, the same for all images of a setting.
 
     Parameters
     ----------
     points
-        Columns ``case`` and those of the fields that vary, `varied`.
+        Columns ``case`` and `varied`.
     varied
-        Those columns.
+        Columns of the fields that vary.
     elements
         The group.
     """
@@ -105,27 +106,27 @@ def orbits(
 
 
 def mirrors_itself(study: Study) -> bool:
-    """Return whether the mirror image of each setting is one of the same study, ranges apart."""
+    """Return whether the study has the mirror image of each setting, regardless of ranges."""
     data, varied = study.base.data, set(study.fields)
-    handed = {
+    odd_values = {
         "end.torque": data["end"].get("torque"),
         "move.twist": data.get("move", {}).get("twist"),
     }
     for family in data.get("threads", ()):
         fields = [f"threads.{family['name']}.{name}" for name in ANGLES]
         if not varied.intersection(fields):
-            handed[fields[0]] = family.get("ring_turn") or family["angle"]
-    fixed = [value for field, value in handed.items() if value and field not in varied]
+            odd_values[fields[0]] = family.get("ring_turn") or family["angle"]
+    fixed = [value for field, value in odd_values.items() if value and field not in varied]
     return all(float(value.split()[0]) == 0 for value in fixed)
 
 
 def exchangeable(study: Study) -> list[tuple[str, ...]]:
-    """Return the names of families that may be exchanged, in sets of two or more."""
-    sets: dict[str, list[str]] = {}
+    """Return the names of exchangeable families, in sets of two or more."""
+    groups: dict[str, list[str]] = {}
     for family in study.base.data.get("threads", ()):
         prefix = f"threads.{family['name']}."
         own = {field.removeprefix(prefix) for field in study.fields if field.startswith(prefix)}
-        apart = {"name", *own, *(ANGLES if own.intersection(ANGLES) else ())}
-        rest = sorted((key, value) for key, value in family.items() if key not in apart)
-        sets.setdefault(repr((sorted(own), rest)), []).append(family["name"])
-    return [tuple(names) for names in sets.values() if len(names) > 1]
+        ignored = {"name", *own, *(ANGLES if own.intersection(ANGLES) else ())}
+        rest = sorted((key, value) for key, value in family.items() if key not in ignored)
+        groups.setdefault(repr((sorted(own), rest)), []).append(family["name"])
+    return [tuple(names) for names in groups.values() if len(names) > 1]

@@ -1,7 +1,7 @@
-"""The error that a user allows: ``twist 3 deg, displacement 0.5 mm, ring_torque.A 5 %``.
+"""Tolerances given by the user: ``twist 3 deg, displacement 0.5 mm, ring_torque.A 5 %``.
 
-Quantities are named by their columns in the step table without the unit. A share in per cent is
-one of the greatest magnitude that the FE model finds in the study.
+A quantity is named by its column in the step table without the unit. A percentage refers to the
+greatest magnitude of the FE model in the study.
 """
 
 from __future__ import annotations
@@ -24,29 +24,29 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """The greatest error of one quantity that is borne.
+    """The greatest error of one quantity that is allowed.
 
     Attributes
     ----------
     quantity
-        What it is of.
+        The quantity.
     limit
-        The error, in the shown unit of the quantity.
+        The greatest error, in the displayed unit of the quantity.
     """
 
     quantity: Measure
     limit: float
 
     def __str__(self) -> str:
-        """Return the words of a title."""
+        """Return quantity, limit and unit."""
         return f"{self.quantity.name} {self.limit:.4g} {self.quantity.unit}".rstrip()
 
 
 def quantities(study_result: StudyResult) -> dict[str, Measure]:
-    """Return what was measured in a study, by its short names."""
+    """Return the quantities of a study that may have a tolerance, by their short names."""
     own = {*study_result.varied}
     if study_result.study.base.pressure:
-        own.add(table.pressure.column)  # there it is set, not found
+        own.add(table.pressure.column)  # prescribed, not computed
     found = (
         find(str(column))
         for column in study_result.table.select_dtypes("number")
@@ -62,15 +62,15 @@ def parse(text: str, study_result: StudyResult) -> tuple[Tolerance, ...]:
     Parameters
     ----------
     text
-        Name, number and unit (or %) of each, parted by commas.
+        Name, number and unit (or %) of each, separated by commas.
     study_result
-        The study, which says what there is to name.
+        The study, which defines the possible names.
 
     Raises
     ------
     InputError
-        If a name is not known or comes twice, a number or unit does not fit, or a share is wanted
-        of what the FE model finds to be nil throughout.
+        If a name is unknown or occurs twice, a number or unit is not valid, or a percentage refers
+        to a quantity that is zero in all results of the FE model.
     """
     known = quantities(study_result)
     found: dict[str, Tolerance] = {}
@@ -103,9 +103,11 @@ def _parse_one(part: str, known: dict[str, Measure], study_result: StudyResult) 
     except InputError:
         raise
     except ValueError:
-        due = f"a number with a unit such as {quantity.unit}" if quantity.unit else "a plain number"
+        value = "a number without unit"
+        if quantity.unit:
+            value = f"a number with a unit such as {quantity.unit}"
         raise InputError(
-            f'tolerance "{part}": {quantity.name} takes {due}, or a share in %'
+            f'tolerance "{part}": {quantity.name} needs {value}, or a share in %'
         ) from None
     limit = number * factor
     if not (math.isfinite(limit) and limit > 0):
@@ -114,11 +116,11 @@ def _parse_one(part: str, known: dict[str, Measure], study_result: StudyResult) 
 
 
 def _greatest(quantity: Measure, study_result: StudyResult, part: str) -> float:
-    """Return the greatest magnitude that the FE model finds."""
+    """Return the greatest magnitude in the results of the FE model."""
     greatest = float(study_result.of("fe")[quantity.column].abs().max())
     if not greatest > 0:
         raise InputError(
-            f'tolerance "{part}": the FE model finds no {quantity.name} in this study, so a share '
-            f"of it says nothing; give it in {quantity.unit or 'plain numbers'}"
+            f'tolerance "{part}": {quantity.name} is zero in all FE results, so a percentage is '
+            f"not defined; give a number{f' in {quantity.unit}' * bool(quantity.unit)}"
         )
     return greatest

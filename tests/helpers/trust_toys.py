@@ -35,9 +35,9 @@ def driven(study, **drive):
 
 
 def tabulated(study, fast, difference, ends=None):
-    """Return the study result of functions of the varied cells and the pressure (kPa).
+    """Return a study result from functions of the varied fields and the pressure (kPa).
 
-    `fast` and `difference` return columns of the step table; `ends` the last step of a model.
+    `fast` and `difference` return columns of the step table, `ends` the last step of a model.
     """
     rows = []
     for setting in study.settings:

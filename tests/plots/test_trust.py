@@ -211,7 +211,7 @@ def test_parity_shows_the_left_out_points(corrected):
     first = figure.axes[0]
     assert first.get_xlabel() == "FE: twist [deg]"
     drawn = {line.get_marker(): line for line in first.lines}
-    points = model.left_out
+    points = model.held_out
     for marker, column in (("D", "twist_deg.fast"), ("o", "twist_deg.corrected")):
         np.testing.assert_array_equal(drawn[marker].get_xdata(), points["twist_deg.fe"])
         np.testing.assert_array_equal(drawn[marker].get_ydata(), points[column])

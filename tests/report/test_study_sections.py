@@ -72,7 +72,7 @@ def test_the_section_of_trust_has_its_rules_and_errors(trusted):
         errors = found.model.facts["errors"]["twist_deg"]
         assert float(section.tables[1].rows[0][1]) == pytest.approx(errors["rms_before"], rel=5e-3)
     else:
-        assert found.lacking in section.notes[1]
+        assert found.no_model_reason in section.notes[1]
 
 
 def test_without_its_folder_there_is_no_section(tmp_path):

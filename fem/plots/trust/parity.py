@@ -40,7 +40,7 @@ def parity_figure(model: CorrectedModel) -> FigureLayout:
     """
     facts, columns = model.facts, model.quantities
     panels = [
-        Panel([], partial(draw, points=model.left_out, column=column))
+        Panel([], partial(draw, points=model.held_out, column=column))
         for draw in (_draw_parity, _draw_errors)
         for column in columns
     ]
