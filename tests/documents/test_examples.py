@@ -60,12 +60,17 @@ def test_languages_are_known():
     "page", [page for page in PAGES if blocks(page, "python", "sh")], ids=name_of
 )
 def test_examples_run(page, tmp_path, monkeypatch):
-    """All of a page in their order, in one copy of the project: later ones use earlier results."""
+    """All of a page in their order, in one copy of the project: later ones use earlier results.
+
+    A `text` block is part of the output of the block before it.
+    """
     copy_of_project(tmp_path)
     monkeypatch.chdir(tmp_path)
-    namespace = {"__name__": "__main__"}
-    for block in blocks(page, "python", "sh"):
-        if block.language == "python":
-            run_python(block, namespace)
+    namespace, output = {"__name__": "__main__"}, ""
+    for block in blocks(page, "python", "sh", "text"):
+        if block.language == "text":
+            assert block.text.strip() in output, block
+        elif block.language == "python":
+            output = run_python(block, namespace)
         else:
-            run_shell(block, tmp_path, monkeypatch)
+            output = run_shell(block, tmp_path, monkeypatch)

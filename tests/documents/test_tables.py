@@ -13,6 +13,7 @@ from fem.case.rubber_table import Gent, MooneyRivlin, NeoHookean, Ogden, Yeoh
 from fem.case.thread_family import ThreadFamily
 from fem.case.tube import Tube
 from fem.cli import app
+from fem.continuation.termination import TerminationKind
 from fem.core.schema_base import schema_of_file
 from fem.scene.result_view import result_views
 from fem.scene.window.window import Window
@@ -113,7 +114,7 @@ def test_options_are_all(command):
 
 
 def test_index_has_all_commands():
-    assert [code(cells[0])[0] for cells in table(INDEX, "command")].sort() == [*COMMANDS].sort()
+    assert {code(cells[0])[0] for cells in table(INDEX, "command")} == set(COMMANDS)
 
 
 @pytest.mark.parametrize("page", PAGES, ids=name_of)
@@ -154,6 +155,10 @@ def test_lifter_moves_as_described():
     moved = solve(Case.load(ROOT / "cases" / "seedling_lifter.toml"), "fe").steps.displacement_mm
     assert moved.max() == pytest.approx(longest, abs=0.05)
     assert moved.iloc[-1] == pytest.approx(-shortest, abs=0.05)
+
+
+def test_reasons_for_the_end_of_a_path_are_all():
+    assert [code(cells[0])[0] for cells in table(PAGE, "reason")] == [*TerminationKind]
 
 
 def test_columns_are_those_of_the_table_of_quantities():

@@ -1,5 +1,7 @@
 """Run the Python and shell examples of a page in a copy of the project."""
 
+import contextlib
+import io
 import os
 import re
 import shlex
@@ -51,20 +53,23 @@ def free_port():
 
 
 def run_python(block, namespace):
-    """Run a Python block; a traceback shows the line of the page."""
+    """Run a Python block and return what it prints; a traceback shows the line of the page."""
     lines = "\n" * block.line + block.text
-    exec(compile(lines, block.page, "exec"), namespace)
+    with contextlib.redirect_stdout(io.StringIO()) as output:
+        exec(compile(lines, block.page, "exec"), namespace)
+    return output.getvalue()
 
 
 def run_shell(block, folder, monkeypatch):
-    """Run a shell block in a folder, each command of which must end with exit code 0."""
+    """Run a shell block in a folder and return its output; the exit code must be 0."""
     text = block.text.replace(DASK_PORT, free_port())
     if re.fullmatch(r"\S+ view [\w ]+", text.strip()):
-        _open_window(text, monkeypatch)
-    elif "--web" in text:
+        return _open_window(text, monkeypatch)
+    if "--web" in text:
         _serve(text, folder)
     else:
         _run(text, folder)
+    return _output(folder)
 
 
 def _environment(folder):
@@ -134,3 +139,4 @@ def _open_window(text, monkeypatch):
     monkeypatch.setattr(window, "Window", partial(window.Window, off_screen=True))
     ran = CliRunner().invoke(app, shlex.split(text)[1:])
     assert ran.exit_code == 0, ran.output
+    return ran.output
