@@ -1,4 +1,4 @@
-"""Measures of strain of the uniform tube in closed form, against those of the tensor F'F."""
+"""Strain measures of the uniform tube in closed form, compared with those of the tensor F'F."""
 
 import numpy as np
 import pytest
@@ -11,7 +11,7 @@ ROUND_OFF = 1e-13
 
 @pytest.fixture
 def tubes():
-    """Return tubes whose largest stretch lies across the wall or in the surface, and their F'F."""
+    """Return tubes whose largest stretch is across the wall or in the surface, and their F'F."""
     hoop, axial, shear = np.random.default_rng(5).uniform([0.4, 0.4, -2], [3, 2, 2], (200, 3)).T
     radial, zero = 1 / (hoop * axial), np.zeros(200)
     F = np.array([[radial, zero, zero], [zero, hoop, shear], [zero, zero, axial]]).transpose(

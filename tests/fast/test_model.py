@@ -1,4 +1,4 @@
-"""The fast model around its tube: forces, loads, tangent, measures, symmetry, balance."""
+"""The fast model: forces, load vectors, tangent, outputs, symmetry, equilibrium."""
 
 import numpy as np
 import pytest
@@ -23,7 +23,7 @@ def test_internal_forces_are_the_derivative_of_the_energy(model, derivative):
         assert close(model.internal_force(x), np.array(slope), LIMIT)
 
 
-def test_directions_are_the_derivatives_of_the_coordinates(model, derivative):
+def test_load_vectors_are_the_derivatives_of_the_conjugate_displacements(model, derivative):
     for x in state_of(model, states(6)):
         slope = np.array([derivative(model.conjugate_displacements, x, e, 1e-2) for e in np.eye(3)])
         load_vectors = model.load_vectors(x)
@@ -31,11 +31,11 @@ def test_directions_are_the_derivatives_of_the_coordinates(model, derivative):
             assert close(load_vectors[:, pair], slope[:, pair], LIMIT)
 
 
-def test_coordinates_are_those_of_the_tube(model):
+def test_conjugate_displacements_of_a_given_state(model):
     x = np.array([0.3, 1.3, -2.0])
-    volume, shift, turn = model.conjugate_displacements(x)
+    volume, end_displacement, twist = model.conjugate_displacements(x)
     assert volume == pytest.approx(np.pi * 5.3**2 * 58.0, rel=1e-14)
-    assert (shift, turn) == (-2.0, 1.3 / 6.5)
+    assert (end_displacement, twist) == (-2.0, 1.3 / 6.5)
 
 
 VARIANTS = {
@@ -47,7 +47,7 @@ VARIANTS = {
 
 @pytest.mark.parametrize("variant", VARIANTS)
 def test_tangent_solves_for_the_change_of_the_residual(make_case, variant, derivative):
-    """Force and torque are dead: they have no stiffness."""
+    """Force and torque are dead loads without stiffness."""
     model = FastModel(make_case(**VARIANTS[variant]))
     loads = np.array([0.02, 3.0, -7.0])
     for x in state_of(model, states(6)):
@@ -62,27 +62,27 @@ def test_tangent_solves_for_the_change_of_the_residual(make_case, variant, deriv
         assert close(change, right, LIMIT)
 
 
-def test_slack_is_the_strain_at_which_a_thread_engages(make_case):
-    """An even stretch and bulge by 1 + s is just what it takes."""
+def test_slack_is_the_strain_at_which_a_thread_becomes_taut(make_case):
+    """The tube is stretched by 1 + s along the axis and around it."""
     case = make_case(threads__0__slack="4 %", threads__1__slack="4 %")
-    model, loose = FastModel(case), FastModel(make_case(threads=[]))
+    model, bare = FastModel(case), FastModel(make_case(threads=[]))
     tube = case.tube
     A, B = tube.bore_radius, tube.outer_radius
-    # on the outer radius both principal stretches are 1.04 less or more a hair
-    for hair, taut in ((-1e-6, False), (1e-6, True)):
-        stretch = 1.04 + hair
+    # on the outer radius both principal stretches are 1.04 less or more a small offset
+    for offset, taut in ((-1e-6, False), (1e-6, True)):
+        stretch = 1.04 + offset
         a = np.sqrt((stretch * B) ** 2 - (B**2 - A**2) / stretch)
         x = state_of(model, np.array([a, stretch, 0.0]))
         threads = model.tube_values(x).threads[0]
         assert (threads.tension > 0) == taut
-        assert threads.strain == pytest.approx(hair / 1.04, rel=1e-6)
-        same = model.internal_force(x) == pytest.approx(loose.internal_force(x), rel=1e-14)
+        assert threads.strain == pytest.approx(offset / 1.04, rel=1e-6)
+        same = model.internal_force(x) == pytest.approx(bare.internal_force(x), rel=1e-14)
         assert same != taut
-        assert (model.energy(x) == pytest.approx(loose.energy(x), rel=1e-14)) or taut
+        assert (model.energy(x) == pytest.approx(bare.energy(x), rel=1e-14)) or taut
 
 
-def test_threads_tightened_in_part_have_the_tension_of_that_part(make_case):
-    """At rest, as on the way to a set-up that buckles; the natural length is that asked for."""
+def test_fraction_of_the_prestress(make_case):
+    """The tension at rest is that of the fraction; the natural length is that of the case."""
     case = make_case(threads__0__slack="cut at 10 deg")
     model, slack = FastModel(case), case.threads[0].slack_strain
     model.set_prestress_fraction(0.5)
@@ -94,7 +94,7 @@ def test_threads_tightened_in_part_have_the_tension_of_that_part(make_case):
     assert threads.length == pytest.approx(natural, rel=1e-12)
 
 
-def test_energy_of_slack_threads_is_that_of_their_natural_length(make_case):
+def test_energy_of_slack_threads_is_per_natural_length(make_case):
     """N L / cos(alpha) (1 + s) EA H(e), with e from the natural length."""
     case = make_case(threads__0__slack="3 %")
     family = case.threads[0]
@@ -121,14 +121,14 @@ def test_tube_without_radius_or_length_has_no_residual(model):
         assert np.isnan(model.internal_force(np.array(x))).all()
 
 
-def test_state_is_measured_as_it_was_set(model):
+def test_values_of_a_given_state(model):
     x = np.array([0.3, 1.3, -2.0])
-    seen = model.tube_values(x)
-    assert seen.twist == pytest.approx(1.3 / 6.5, rel=1e-15)  # round-off
-    assert seen.displacement == -2.0
+    values = model.tube_values(x)
+    assert values.twist == pytest.approx(1.3 / 6.5, rel=1e-15)  # round-off
+    assert values.displacement == -2.0
     a, lam, tau = model.kinematic(x)
     assert (a, lam) == pytest.approx((5.3, 58 / 60), rel=1e-15)
-    assert tau * 60 == pytest.approx(seen.twist, rel=1e-15)
+    assert tau * 60 == pytest.approx(values.twist, rel=1e-15)
 
 
 def test_tangent_counts_negative_eigenvalues():
@@ -151,33 +151,33 @@ def end(case):
     return model.tube_values(state.x)
 
 
-def test_mirrored_tube_turns_the_other_way_and_is_else_the_same(make_case):
+def test_mirrored_tube_twists_the_other_way(make_case):
     plain = end(make_case())
     mirrored = end(make_case(threads__0__angle="-20 deg", threads__1__angle="30 deg"))
-    # both follow the same iterations but for the sign
+    # both have the same iterations except for the sign
     assert mirrored.twist == pytest.approx(-plain.twist, rel=1e-12)
     assert mirrored.displacement == pytest.approx(plain.displacement, rel=1e-12)
     assert abs(plain.twist) > 0.1
 
 
-def test_families_may_change_places(make_case):
+def test_order_of_the_families_makes_no_difference(make_case):
     plain = end(make_case())
     swapped = end(make_case(threads__0__angle="-30 deg", threads__1__angle="20 deg"))
-    # the equilibria are found to TOLERANCE, and nothing here is much softer than the wall
+    # equilibria are found to TOLERANCE, and no mode here is much softer than the wall
     assert swapped.twist == pytest.approx(plain.twist, rel=1e-6)
 
 
 def test_single_right_handed_family_unwinds(make_case):
-    """A pressed tube bulges, and threads that cannot lengthen pay for it by unwinding."""
+    """A tube under pressure grows in radius, and inextensible threads unwind."""
     single = [{"name": "A", "count": 12, "angle": "30 deg", "stiffness": "200 N"}]
     assert end(make_case(threads=single, pressure__end="8 kPa")).twist < -0.1
 
 
-def test_torque_of_the_threads_is_the_slope_of_their_energy(model, derivative):
-    """n T by its arm about the axis, which grows with the tube and turns with its twist."""
+def test_torque_of_the_threads_is_the_derivative_of_their_energy(model, derivative):
+    """It is n T times the arm about the axis, at the current radius and angle."""
     for x in state_of(model, states(6)):
-        seen = model.tube_values(x)
-        for family, threads in zip(model.case.threads, seen.threads, strict=True):
+        values = model.tube_values(x)
+        for family, threads in zip(model.case.threads, values.threads, strict=True):
             if threads.tension == 0.0:
                 continue
             reference = ThickTube(model.case)
@@ -185,19 +185,22 @@ def test_torque_of_the_threads_is_the_slope_of_their_energy(model, derivative):
             def energy(x, family=family, reference=reference):
                 return reference.thread_energy(family, model.kinematic(x)).value
 
-            turn = np.array([0.0, model.case.tube.outer_radius, 0.0])
-            expected = derivative(energy, x, turn, 1e-4)
+            by_twist = np.array([0.0, model.case.tube.outer_radius, 0.0])
+            expected = derivative(energy, x, by_twist, 1e-4)
             assert threads.torque == pytest.approx(expected, rel=LIMIT)
             assert threads.pull == pytest.approx(family.count * threads.tension, rel=1e-14)
 
 
-def test_reactions_are_the_slopes_of_the_energy(model, derivative):
-    """Force by the shift of the free end (mm), torque by its turn (rad)."""
+def test_reactions_are_the_derivatives_of_the_energy(model, derivative):
+    """Force by the end displacement (mm), torque by the twist (rad)."""
     for x in state_of(model, states(6)):
-        carried = model.reactions(x, np.array([0.02, 0.0, 0.0]))
-        turn, shift = np.array([0.0, model.case.tube.outer_radius, 0.0]), np.array([0.0, 0.0, 1.0])
-        assert carried.force == pytest.approx(derivative(model.energy, x, shift, 1e-2), rel=LIMIT)
-        assert carried.torque == pytest.approx(derivative(model.energy, x, turn, 1e-3), rel=LIMIT)
+        found = model.reactions(x, np.array([0.02, 0.0, 0.0]))
+        by_twist = np.array([0.0, model.case.tube.outer_radius, 0.0])
+        by_end_displacement = np.array([0.0, 0.0, 1.0])
+        force = derivative(model.energy, x, by_end_displacement, 1e-2)
+        torque = derivative(model.energy, x, by_twist, 1e-3)
+        assert found.force == pytest.approx(force, rel=LIMIT)
+        assert found.torque == pytest.approx(torque, rel=LIMIT)
 
 
 ENDS = {
@@ -212,9 +215,9 @@ def test_reactions_balance_the_loads(make_case, end):
     case = make_case(**ENDS[end])
     model = FastModel(case)
     for state in follow(model, loading_of(case), stages_of(case)):
-        carried = model.reactions(state.x, state.loads)
-        thrust = state.pressure * carried.bore_area
-        # no unknown's force is further from balance where the iterations end
+        found = model.reactions(state.x, state.loads)
+        thrust = state.pressure * found.bore_area
+        # the iterations end at this residual force of each unknown
         gap = TOLERANCE * case.force_scale
-        assert carried.force == pytest.approx(thrust + state.loads[AXIAL], abs=gap)
-        assert abs(carried.torque - state.loads[TWIST]) < gap * case.tube.outer_radius
+        assert found.force == pytest.approx(thrust + state.loads[AXIAL], abs=gap)
+        assert abs(found.torque - state.loads[TWIST]) < gap * case.tube.outer_radius

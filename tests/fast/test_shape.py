@@ -1,4 +1,4 @@
-"""The straight tube that a row of the step table tells of: volume, sizes, turn, threads."""
+"""The straight tube of a row of the step table: volume, dimensions, twist, threads."""
 
 import math
 
@@ -36,7 +36,7 @@ def polar(points):
     )
 
 
-def test_the_lattice_is_that_of_vtk():
+def test_lattice_agrees_with_vtk():
     ours = LATTICE / 2
     from vtkmodules.vtkCommonDataModel import vtkTriQuadraticHexahedron
 
@@ -44,7 +44,7 @@ def test_the_lattice_is_that_of_vtk():
     assert ours.ravel().tolist() == [parametric[i] for i in range(81)]
 
 
-def test_the_wall_keeps_its_volume(run, case):
+def test_volume_of_the_wall_is_constant(run, case):
     """Incompressible: by VTK's quadrature of the cells, and by pi (b^2 - a^2) lambda L."""
     tube = case.tube
     exact = math.pi * (tube.outer_radius**2 - tube.bore_radius**2) * tube.length
@@ -56,7 +56,7 @@ def test_the_wall_keeps_its_volume(run, case):
         assert section * places[:, 2].max() == pytest.approx(exact, rel=1e-12)
 
 
-def test_the_sizes_are_those_of_the_row(run, case):
+def test_dimensions_agree_with_the_row(run, case):
     row = run.rows[-1]
     shape = uniform_shape(case, row)
     radius, angle, height = polar(shape.nodes + shape.displacement)
@@ -66,10 +66,10 @@ def test_the_sizes_are_those_of_the_row(run, case):
     assert height.max() == pytest.approx(row["stretch"] * case.tube.length)
     assert height.max() - case.tube.length == pytest.approx(row["displacement_mm"])
     top = height == height.max()
-    turn = angle[top] - polar(shape.nodes)[1][top]
+    twist = angle[top] - polar(shape.nodes)[1][top]
     expected = np.exp(1j * math.radians(row["twist_deg"]))
     assert abs(row["twist_deg"]) > 5
-    assert np.abs(np.exp(1j * turn) - expected).max() < 1e-9
+    assert np.abs(np.exp(1j * twist) - expected).max() < 1e-9
     assert shape.stretch.max() == pytest.approx(row["wall_stretch_max"], rel=1e-9)
     assert shape.pressure == pytest.approx(0.015)
 
@@ -83,7 +83,7 @@ def test_the_sizes_are_those_of_the_row(run, case):
         {"twist_deg": -200.0},
     ],
 )
-def test_nodes_are_stretched_as_the_motion_says(run, case, change):
+def test_stretch_at_the_nodes_agrees_with_the_motion(run, case, change):
     """By differences of the motion along R, Theta and Z, and LAPACK's singular values."""
     row = {**run.rows[-1], **change}
     shape = uniform_shape(case, row)
@@ -99,8 +99,8 @@ def test_nodes_are_stretched_as_the_motion_says(run, case, change):
     assert shape.stretch == pytest.approx(exact, rel=1e-7)
 
 
-def test_the_bore_is_stretched_more_than_the_outside(run, case):
-    """Inflated without a twist, at each radius by the greater of r / R and lambda."""
+def test_bore_is_stretched_more_than_the_outer_face(run, case):
+    """Inflated without twist, the stretch at each radius is the larger of r / R and lambda."""
     row = {**run.rows[-1], "twist_deg": 0.0}
     shape = uniform_shape(case, row)
     at_rest, now = (
@@ -111,7 +111,7 @@ def test_the_bore_is_stretched_more_than_the_outside(run, case):
     assert shape.stretch[bore].min() > shape.stretch[~bore].max()
 
 
-def test_rest_is_the_tube_at_rest(run, case):
+def test_shape_of_the_row_at_rest(run, case):
     shape = uniform_shape(case, run.rows[0])
     assert shape.displacement == pytest.approx(0 * shape.nodes, abs=1e-12)
     assert shape.stretch == pytest.approx(1.0, rel=1e-12)
@@ -119,8 +119,8 @@ def test_rest_is_the_tube_at_rest(run, case):
     assert grid.n_cells == len(shape.connectivity) + sum(len(t.tension) for t in shape.threads)
 
 
-def test_cells_fill_the_wall_without_a_gap(run, case):
-    """The volume by the Jacobians at the cell centres: all positive, the sum nearly exact."""
+def test_cells_fill_the_wall_without_gaps(run, case):
+    """The volumes of the cells are positive, and their sum is almost exact."""
     shape = uniform_shape(case, run.rows[-1])
     corners = (shape.nodes + shape.displacement)[shape.connectivity[:, :8]]
     hexahedra = pyvista.UnstructuredGrid(
@@ -131,13 +131,13 @@ def test_cells_fill_the_wall_without_a_gap(run, case):
     tube = case.tube
     exact = math.pi * (tube.outer_radius**2 - tube.bore_radius**2) * tube.length
     assert volumes.min() > 0
-    # flat faces: the section of a polygon of 24 corners is sin(x)/x of the ring's, x = 15 deg;
-    # the rest is the twist from corner to corner
+    # flat faces: the section of a polygon with 24 corners is sin(x)/x of that of the ring, with
+    # x = 15 deg; the rest is due to the twist between corners
     x = 2 * math.pi / 24
     assert volumes.sum() == pytest.approx(exact * math.sin(x) / x, rel=5e-3)
 
 
-def test_threads_are_as_long_as_the_row_says(run, case):
+def test_lengths_of_threads_agree_with_the_row(run, case):
     for row in run.rows:
         shape = uniform_shape(case, row)
         for family, curves in zip(case.threads, shape.threads, strict=True):
@@ -151,8 +151,8 @@ def test_threads_are_as_long_as_the_row_says(run, case):
             assert set(curves.tension) == {row[f"tension_N.{family.name}"]}
 
 
-def test_the_shape_is_that_of_the_model(run, case):
-    """Bore volume of the model's state against that within the drawn bore."""
+def test_volume_agrees_with_the_model(run, case):
+    """Volume of the model at its state, compared with that of the bore of the shape."""
     row = run.rows[-1]
     model = FastModel(case)
     twist = math.radians(row["twist_deg"]) * case.tube.outer_radius
@@ -165,7 +165,7 @@ def test_the_shape_is_that_of_the_model(run, case):
     assert volume == pytest.approx(row["volume_mm3"], rel=1e-9)
 
 
-def test_a_tube_without_threads_or_of_odd_sizes(make_case):
+def test_very_short_and_very_long_tube_without_threads(make_case):
     for length in ("2 mm", "3 m"):
         case = make_case(threads=[], tube__length=length, pressure={"end": "1 kPa", "steps": 1})
         shape = uniform_shape(case, solve(case, "fast").rows[-1])

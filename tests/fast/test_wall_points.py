@@ -1,4 +1,4 @@
-"""Integration through the wall: the rule against closed forms and against far more points."""
+"""Integration through the wall, compared with closed forms and with many more points."""
 
 import numpy as np
 import pytest
@@ -20,7 +20,7 @@ def test_area_and_polar_moment_of_the_wall(ratio):
 @pytest.mark.parametrize(("power", "error"), [(1, 1e-11), (2, 2e-9), (3, 1e-7)])
 @pytest.mark.parametrize("bore", [0.7, 1.2, 2.0, 4.0, 8.0])
 @pytest.mark.parametrize("ratio", RATIOS)
-def test_energy_of_the_wall_is_that_of_sixty_points(ratio, bore, power, error):
+def test_energy_of_the_wall_agrees_with_sixty_points(ratio, bore, power, error):
     """(I1 - 3)^n of a tube that is inflated, stretched by 1.1 and sheared; radii by the outer."""
 
     def stored(points):
@@ -33,7 +33,7 @@ def test_energy_of_the_wall_is_that_of_sixty_points(ratio, bore, power, error):
     assert stored(point_count(1.0, ratio, locks=False)) == pytest.approx(stored(60), rel=error)
 
 
-def test_many_tubes_are_as_each_by_itself():
+def test_many_tubes_agree_with_single_tubes():
     outer = np.array([6.0, 7.0, 12.0])
     R, weights = radii_and_weights(np.full(3, 5.0), outer, 7)
     for k in range(3):
@@ -41,7 +41,7 @@ def test_many_tubes_are_as_each_by_itself():
         assert np.array_equal(alone, (R[:, k], weights[:, k]))
 
 
-def test_rubber_that_locks_takes_more_points():
+def test_rubber_that_locks_has_more_points():
     assert (
         point_count(5.0, 6.5, locks=True) == MIN_POINTS_LOCKING > point_count(5.0, 6.5, locks=False)
     )

@@ -1,4 +1,4 @@
-"""The volume behind faces of every number in their cells, and its derivatives."""
+"""The volume enclosed by faces of every local number, and its derivatives."""
 
 import dolfinx
 import numpy as np
@@ -42,13 +42,13 @@ def test_faces_of_every_number_are_found(block):
     assert [(len(faces.cells), len(faces.nodes)) for faces in faces_on_bore(block)] == [(1, 9)] * 6
 
 
-def test_what_a_closed_face_encloses_is_all_but_the_block(block):
-    """The bore is outside the cell: its volume is the block's, taken away."""
+def test_volume_enclosed_by_all_faces_of_a_block(block):
+    """The bore is outside the cell: its volume is minus that of the block."""
     field = BrokenField(block)
     assert enclosed_volume(field).value() == pytest.approx(-SIZE.prod(), rel=ROUND_OFF)
 
 
-def test_second_derivative_is_that_of_the_forces(perturbed, derivative):
+def test_second_derivative_agrees_with_differences_of_the_first(perturbed, derivative):
     volume, values = enclosed_volume(perturbed), perturbed.function.x.array
     at, hessian = values.copy(), volume.hessian()[0]
 

@@ -1,4 +1,4 @@
-"""Shortest paths of threads: the slopes of a geodesic, and where on the tube it lies."""
+"""Shortest paths of threads: the angles of a geodesic, and its position on the tube."""
 
 import numpy as np
 import pytest
@@ -14,29 +14,29 @@ from tests.helpers.displaced import ROUND_OFF, B, L, close, moved
 
 @pytest.fixture(scope="module")
 def family(make_case, make_model):
-    """Return a function that lays threads into a twelfth of the tube, or into all of it."""
+    """Return a function that puts threads into a twelfth of the tube, or into the full tube."""
 
-    def lay(angle, hold="geodesic", full=False):
+    def build(angle, hold="geodesic", full=False):
         body = make_model(make_case(), "1x1x6", full).body
         law = ThreadFamily(name="A", count=24, angle=angle, stiffness="200 N", hold=hold)
         return body, ImmersedFamily(law, OuterFace(body, B))
 
-    return lay
+    return build
 
 
 def barrelled(nodes, bulge, twist=0.0, at=0.5):
-    """Return a barrel (bulge > 0) or a waist, highest at the share `at` of L."""
-    share = np.clip(nodes[:, 2] / L, 0.0, 1.0)
-    wave = np.sin(np.pi * share ** (np.log(0.5) / np.log(at)))
-    angle, across = twist * share, 1 + bulge * wave
-    cos, sin = across * np.cos(angle), across * np.sin(angle)
+    """Return a barrel (bulge > 0) or a waist, with its extreme radius at the fraction `at` of L."""
+    fraction = np.clip(nodes[:, 2] / L, 0.0, 1.0)
+    wave = np.sin(np.pi * fraction ** (np.log(0.5) / np.log(at)))
+    angle, scale = twist * fraction, 1 + bulge * wave
+    cos, sin = scale * np.cos(angle), scale * np.sin(angle)
     x, y, z = nodes.T
     return Evaluation(np.column_stack([cos * x - sin * y, sin * x + cos * y, z]) - nodes)
 
 
 @pytest.mark.parametrize("winding", [-7.0, -0.3, 0.0, 1e-9, 2.0, 40.0, 300.0])
-def test_geodesic_winds_as_asked(winding):
-    """Even where it must run round the narrowest place nearly across the axis."""
+def test_geodesic_has_the_requested_winding(winding):
+    """Also where it is almost normal to the axis at the smallest radius."""
     rng = np.random.default_rng(3)
     weights, radius = rng.uniform(0.1, 0.4, (12, 3)), rng.uniform(4, 9, (12, 3))
     meridian, thread = rng.uniform(0.8, 1.2, (12, 3)), np.repeat([0, 1], 6)
@@ -49,7 +49,7 @@ def test_geodesic_winds_as_asked(winding):
         assert np.ptp(constant[thread == number]) <= 1e-12 * radius.max()
 
 
-def test_slopes_are_those_of_a_root_search():
+def test_angles_agree_with_a_root_search():
     weights, radius = np.full((5, 3), 0.5), np.linspace(5, 8, 15).reshape(5, 3)
     meridian, thread = np.ones((5, 3)), np.zeros(5, dtype=int)
 
@@ -61,54 +61,53 @@ def test_slopes_are_those_of_a_root_search():
     assert tan == pytest.approx(c / np.sqrt(radius**2 - c**2), rel=1e-9)
 
 
-def test_quarter_turn_is_the_rate_of_turning():
+def test_quarter_turn_is_the_product_with_the_axis():
     v = np.array([[1.0, 2.0, 3.0], [-4.0, 5.0, 6.0]])
     assert np.array_equal(quarter_turn(v), np.cross([0.0, 0.0, 1.0], v))
 
 
 @pytest.mark.parametrize("angle", ["0 deg", "20 deg", "-30 deg", "70 deg"])
-def test_threads_stay_on_their_helices_where_the_tube_stays_straight(family, angle):
+def test_threads_stay_on_their_helices_on_a_cylinder(family, angle):
     """A helix is a geodesic of a cylinder."""
-    (body, free), (_, held) = family(angle), family(angle, "sliding")
-    for places in (body.nodes, moved(body.nodes, 1.3, 1.2, 0.0)):
-        at = Evaluation(places - body.nodes)
-        assert (
-            np.abs(free.kinematics(at).off_helix).max() < 1e-9
-        )  # points are found in cells by iteration
-        assert free.strain(at) == pytest.approx(held.strain(at), abs=ROUND_OFF)
+    (body, geodesic), (_, sliding) = family(angle), family(angle, "sliding")
+    for positions in (body.nodes, moved(body.nodes, 1.3, 1.2, 0.0)):
+        at = Evaluation(positions - body.nodes)
+        # points are located in cells by iteration
+        assert np.abs(geodesic.kinematics(at).off_helix).max() < 1e-9
+        assert geodesic.strain(at) == pytest.approx(sliding.strain(at), abs=ROUND_OFF)
 
 
 @pytest.mark.parametrize("bulge", [0.3, -0.3])
 @pytest.mark.parametrize("angle", ["20 deg", "-30 deg", "70 deg"])
-def test_free_threads_are_shorter_and_keep_their_anchors(family, angle, bulge):
-    (body, free), (_, held) = family(angle), family(angle, "sliding")
+def test_geodesic_is_shorter_and_its_anchors_are_fixed(family, angle, bulge):
+    (body, geodesic), (_, sliding) = family(angle), family(angle, "sliding")
     at = barrelled(body.nodes, bulge, twist=0.5)
-    assert (free.strain(at) < held.strain(at) - 1e-4).all()
-    angle_off = free.kinematics(at).off_helix
+    assert (geodesic.strain(at) < sliding.strain(at) - 1e-4).all()
+    angle_off = geodesic.kinematics(at).off_helix
     for number in range(24 // body.sectors):
-        mine = angle_off[free.thread == number]
+        mine = angle_off[geodesic.thread == number]
         assert mine[0, 0] == pytest.approx(0.0, abs=1e-12)
         assert mine[-1, 1] == pytest.approx(0.0, abs=1e-12)
         assert np.abs(mine).max() > 1e-3
 
 
-def test_thread_winds_where_the_tube_is_narrow(family):
-    """Round a barrel whose belly is at a quarter of the length the thread winds beyond it."""
-    body, free = family("30 deg")
-    first = free.thread == 0
-    angle_off = free.kinematics(barrelled(body.nodes, 0.3, at=0.25)).off_helix[first, 1]
-    middle = np.argmin(np.abs(free.z[first, 1] - L / 2))
+def test_thread_winds_more_where_the_tube_is_narrow(family):
+    """The barrel has its largest radius at a quarter of the length; the thread winds beyond it."""
+    body, geodesic = family("30 deg")
+    first = geodesic.thread == 0
+    angle_off = geodesic.kinematics(barrelled(body.nodes, 0.3, at=0.25)).off_helix[first, 1]
+    middle = np.argmin(np.abs(geodesic.z[first, 1] - L / 2))
     assert angle_off[middle] < -1e-2
 
 
 @pytest.mark.parametrize("angle", ["20 deg", "-30 deg", "70 deg"])
-def test_free_threads_are_the_same_in_a_sector_and_in_the_full_tube(family, angle):
+def test_geodesic_is_the_same_in_a_sector_and_in_the_full_tube(family, angle):
     energies, positions = [], []
     for full in (False, True):
-        body, free = family(angle, full=full)
+        body, geodesic = family(angle, full=full)
         at = barrelled(body.nodes, 0.3, twist=1.0)
-        energies.append(body.sectors * free.energy(at))
-        positions.append(free.positions(at)[free.thread == 0])
+        energies.append(body.sectors * geodesic.energy(at))
+        positions.append(geodesic.positions(at)[geodesic.thread == 0])
     assert energies[0] == pytest.approx(energies[1], rel=1e-9)
     assert close(positions[0], positions[1], 1e-9)
-    assert close(positions[0][:-1, -1], positions[0][1:, 0], 1e-9), "one goes on from the other"
+    assert close(positions[0][:-1, -1], positions[0][1:, 0], 1e-9)  # consecutive

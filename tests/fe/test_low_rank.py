@@ -1,4 +1,4 @@
-"""Terms of low rank beside a factorised matrix, against the dense sum."""
+"""Low-rank terms added to a factorised matrix, compared with the dense sum."""
 
 import numpy as np
 import pytest
@@ -10,7 +10,7 @@ SIZE = 9
 
 
 def parts(seed, terms, indefinite=True):
-    """Return a symmetric K, well off singular, and U and D."""
+    """Return a symmetric, well-conditioned K, and U and D."""
     random = np.random.default_rng(seed)
     axes, _ = np.linalg.qr(random.normal(size=(SIZE, SIZE)))
     values = random.uniform(0.5, 3.0, SIZE)
@@ -26,39 +26,39 @@ def update(matrix, columns, weights):
 
 @pytest.mark.parametrize("terms", [1, 2, 5, 12])
 @pytest.mark.parametrize("seed", range(5))
-def test_solution_is_that_of_the_dense_sum(seed, terms):
+def test_solution_agrees_with_the_dense_sum(seed, terms):
     matrix, columns, weights = parts(seed, terms)
     whole = matrix + columns @ np.diag(weights) @ columns.T
     right = np.random.default_rng(seed).normal(size=SIZE)
     found = update(matrix, columns, weights).solve(right)
-    # weights up to 1e4 beside a matrix of order 1: six digits of sixteen may be lost
+    # weights up to 1e4 and a matrix of order 1: six of sixteen digits may be lost
     assert np.abs(whole @ found - right).max() < 1e-9
     assert np.abs(found - np.linalg.solve(whole, right)).max() < 1e-9 * max(1, np.abs(found).max())
 
 
 @pytest.mark.parametrize("terms", [1, 2, 5, 12])
-def test_inertia_is_that_of_the_dense_sum(terms):
+def test_inertia_agrees_with_the_dense_sum(terms):
     counts = []
     for seed in range(30):
         matrix, columns, weights = parts(seed, terms)
         values = np.linalg.eigvalsh(matrix + columns @ np.diag(weights) @ columns.T)
-        assert np.abs(values).min() > 1e-6  # of which the sign is beyond doubt
+        assert np.abs(values).min() > 1e-6  # the signs are certain
         expected = int((values < 0).sum())
         assert update(matrix, columns, weights).n_negative_eigenvalues == expected
         counts.append((int((np.linalg.eigvalsh(matrix) < 0).sum()), expected))
-    assert any(before != after for before, after in counts)  # terms do lift some
-    assert any(after > 0 for _, after in counts) or terms == 12  # and leave others
+    assert any(before != after for before, after in counts)  # terms make some positive
+    assert any(after > 0 for _, after in counts) or terms == 12  # but not all
 
 
-def test_stiff_terms_hold_what_they_act_on():
-    """D to infinity is a constraint: the solution does not move along U."""
+def test_stiff_terms_are_constraints():
+    """For large D the solution does not move along U."""
     matrix, columns, _ = parts(0, 2, indefinite=False)
     found = update(matrix, columns, np.full(2, 1e12)).solve(np.ones(SIZE))
     assert np.abs(columns.T @ found).max() < 1e-10
     assert np.abs(found).max() > 1e-2
 
 
-def test_broken_columns_are_an_arithmetic_error():
+def test_columns_of_nan_are_an_arithmetic_error():
     matrix, columns, weights = parts(0, 2)
     columns[3, 1] = np.nan
     with pytest.raises(ArithmeticError):
@@ -66,7 +66,7 @@ def test_broken_columns_are_an_arithmetic_error():
 
 
 def test_singular_sum_is_an_arithmetic_error():
-    """-1 on one axis and a term of weight 1 along it: nothing is left."""
+    """An eigenvalue of -1 and a term of weight 1 add up to zero."""
     matrix = np.diag([-1.0, 2.0, 3.0])
     with pytest.raises(ArithmeticError):
         update(matrix, np.eye(3)[:, :1], np.ones(1)).solve(np.ones(3))

@@ -1,7 +1,7 @@
-"""The assembled FE model: derivatives, inertia, sector against full tube, loads on the base.
+"""The assembled FE model: derivatives, inertia, sector and full tube, loads on the base.
 
-Derivatives are held entry by entry against differences at random displaced states; how far these
-may be off is said in `displaced.py`.
+Derivatives are compared entry by entry with differences at random displaced states; for tolerances
+see `displaced.py`.
 """
 
 import numpy as np
@@ -33,17 +33,17 @@ VARIANTS = {
 
 @pytest.fixture(scope="module", params=VARIANTS)
 def assembled(request, make_case, make_model):
-    """Return a coarse twelfth of the ready tube with its threads held in all ways."""
+    """Return a coarse twelfth of the ready tube, for each variant of its threads."""
     return make_model(make_case(**VARIANTS[request.param]), "1x1x2")
 
 
-def state(model, bulge=0.15, twist=2.0, shift=-4.0):
-    """Return unknowns x: bulged in the middle, twisted (rad), shortened (mm), and perturbed."""
+def state(model, bulge=0.15, twist=2.0, end_displacement=-4.0):
+    """Return unknowns x: bulged in the middle, twisted (rad), shortened (mm), with noise."""
     motion, nodes = model.motion, model.body.nodes
     rng = np.random.default_rng(9)
     radius, z = np.hypot(nodes[:, 0], nodes[:, 1]), nodes[:, 2]
     wave = np.sin(np.pi * z / L)
-    c = np.column_stack([bulge * radius * wave, radius * twist * z / L, shift * z / L])
+    c = np.column_stack([bulge * radius * wave, radius * twist * z / L, end_displacement * z / L])
     c += rng.uniform(-0.05, 0.05, c.shape)
     x = np.append(
         np.zeros(motion.size),
@@ -51,7 +51,7 @@ def state(model, bulge=0.15, twist=2.0, shift=-4.0):
     )
     moving = motion.scale != 0
     x[motion.unknown[moving]] = c[moving] / motion.scale[moving]
-    x[motion.size - 2 : motion.size] = B * twist, shift
+    x[motion.size - 2 : motion.size] = B * twist, end_displacement
     return x
 
 
@@ -63,7 +63,7 @@ def steps(model):
 
 
 def by_differences(function, model, x, derivative):
-    """Return the derivatives of a function by the unknowns, one a row."""
+    """Return the derivatives of a function by the unknowns, one per row."""
     return np.array(
         [
             derivative(function, x, unit, step)
@@ -79,21 +79,21 @@ def hessian_by_differences(model, x, loads, derivative):
     return by_differences(residual, model, x, derivative).T
 
 
-# twist and shift at which families of both hands pull on the coarse tube
-PLACES = {"bulged": (0.15, 2.0, -4.0), "drawn out": (0.1, -0.5, 6.0)}
+# twist and end displacement at which both families are taut on the coarse tube
+STATES = {"bulged": (0.15, 2.0, -4.0), "drawn out": (0.1, -0.5, 6.0)}
 
 
-@pytest.mark.parametrize("place", PLACES)
-def test_internal_forces_are_the_derivative_of_the_energy(assembled, derivative, place):
+@pytest.mark.parametrize("values", STATES)
+def test_internal_forces_are_the_derivative_of_the_energy(assembled, derivative, values):
     model = assembled
-    x, size = state(model, *PLACES[place]), model.motion.size
+    x, size = state(model, *STATES[values]), model.motion.size
     slope = by_differences(model.energy, model, x, derivative)
     internal_force = model.internal_force(x)
     assert close(internal_force[:size], slope[:size], LIMIT)
     assert close(internal_force[size:], slope[size:], LIMIT)
 
 
-def test_directions_are_the_derivatives_of_the_coordinates(model, derivative):
+def test_load_vectors_are_the_derivatives_of_the_conjugate_displacements(model, derivative):
     x, size = state(model), model.motion.size
     slope = by_differences(model.conjugate_displacements, model, x, derivative)
     load_vectors = model.load_vectors(x)
@@ -102,29 +102,29 @@ def test_directions_are_the_derivatives_of_the_coordinates(model, derivative):
     assert not np.any(load_vectors[size:])
 
 
-def test_coordinates_are_those_of_the_free_end(model):
-    volume, shift, turn = model.conjugate_displacements(state(model))
-    assert (shift, turn) == (-4.0, 2.0)
+def test_conjugate_displacements_of_a_given_state(model):
+    volume, end_displacement, twist = model.conjugate_displacements(state(model))
+    assert (end_displacement, twist) == (-4.0, 2.0)
     displacement = model.tube.evaluate(state(model)).displacement
     model.tube.field.set(displacement, np.zeros((len(model.body.connectivity), PRESSURES)))
     assert volume == pytest.approx(model.copies * model.tube.bore.value(), rel=ROUND_OFF)
 
 
-@pytest.mark.parametrize("place", PLACES)
-def test_tangent_solves_what_differences_of_the_residual_say(assembled, derivative, place):
-    model, x = assembled, state(assembled, *PLACES[place])
+@pytest.mark.parametrize("values", STATES)
+def test_tangent_agrees_with_differences_of_the_residual(assembled, derivative, values):
+    model, x = assembled, state(assembled, *STATES[values])
     hessian = hessian_by_differences(model, x, LOADS, derivative)
     tangent = model.tangent(x, LOADS)
     inverse = np.column_stack([tangent.solve(unit) for unit in np.eye(len(x))])
-    # entries of the pressure are far greater than the others: each by its own size
+    # entries of the pressures are much larger than the others, so each is scaled
     size = np.sqrt(np.abs(np.diag(hessian)))
     product = (hessian @ inverse) / size[:, None] * size
     assert np.abs(product - np.eye(len(x))).max() < LIMIT
     assert close(inverse, inverse.T, LIMIT)
 
 
-def test_taut_sliding_threads_are_terms_of_rank_one(make_case, make_model):
-    """Else nothing of them would have been tested above."""
+def test_taut_sliding_threads_are_rank_one_terms(make_case, make_model):
+    """This ensures that the tests above include such terms."""
     for name, (first, second) in {
         "sliding": (True, True),
         "one family slides": (False, True),
@@ -134,48 +134,48 @@ def test_taut_sliding_threads_are_terms_of_rank_one(make_case, make_model):
         model = make_model(make_case(**VARIANTS[name]), "1x1x2")
         slides = [family.sliding for family in model.threads]
         assert slides == [first, second]
-        seen = np.zeros(2, dtype=bool)
-        for place in PLACES.values():
-            x = state(model, *place)
+        was_taut = np.zeros(2, dtype=bool)
+        for values in STATES.values():
+            x = state(model, *values)
             at = model.tube.evaluate(x)
             taut = np.array([family.tension(at).max() > 0 for family in model.threads])
             updated = isinstance(model.tangent(x, LOADS), LowRankUpdate)
             assert updated == np.any(taut & slides)
-            seen |= taut
-        assert seen.all()
+            was_taut |= taut
+        assert was_taut.all()
 
 
-# drawn long, so that the threads are taut; and pushed together and blown up
+# elongated, so that the threads are taut; and shortened and inflated
 INERTIA_STATES = [((0.0, 0.0, 6.0), 0.0), ((0.15, 2.0, -4.0), 0.02), ((0.15, 2.0, -4.0), 0.8)]
 
 
-@pytest.mark.parametrize(("place", "load"), INERTIA_STATES)
-def test_negative_eigenvalues_are_counted(assembled, derivative, place, load):
+@pytest.mark.parametrize(("values", "load"), INERTIA_STATES)
+def test_number_of_negative_eigenvalues(assembled, derivative, values, load):
     """By Sylvester's law of inertia the factors count those of the condensed matrix."""
     model, loads = assembled, np.array([load, 0.0, 0.0])
-    x, size = state(model, *place), model.motion.size
+    x, size = state(model, *values), model.motion.size
     hessian = hessian_by_differences(model, x, loads, derivative)
     condensed = hessian[:size, :size] - hessian[:size, size:] @ np.linalg.solve(
         hessian[size:, size:], hessian[size:, :size]
     )
     eigenvalues = np.linalg.eigvalsh((condensed + condensed.T) / 2)
-    # the sign of each is beyond doubt: the differences are off by 1e-9 of the greatest entry
+    # all signs are certain: the error of the differences is 1e-9 of the largest entry
     assert np.abs(eigenvalues).min() > 1e-7 * np.abs(eigenvalues).max()
     assert model.tangent(x, loads).n_negative_eigenvalues == (eigenvalues < 0).sum()
 
 
 def test_these_states_differ_in_their_negative_eigenvalues(assembled):
     tangents = [
-        assembled.tangent(state(assembled, *place), np.array([load, 0.0, 0.0]))
-        for place, load in INERTIA_STATES
+        assembled.tangent(state(assembled, *values), np.array([load, 0.0, 0.0]))
+        for values, load in INERTIA_STATES
     ]
     counts = [tangent.n_negative_eigenvalues for tangent in tangents]
     if all(family.hold != "geodesic" for family in assembled.case.threads):
-        assert counts[0] == 0  # threads so tight would slip sideways if they could
+        assert counts[0] == 0  # so taut threads would slip sideways if they could
     assert len(set(counts)) == 3
 
 
-def test_states_are_left_alone(assembled):
+def test_states_are_not_changed(assembled):
     model = assembled
     x = state(model)
     model.internal_force(x)
@@ -196,18 +196,18 @@ SHORT = {"pressure": {"end": "4 kPa", "steps": 2}}
 def test_sector_and_full_tube_follow_the_same_path(make_case, make_model, variant):
     case = make_case(**VARIANTS[variant], **SHORT)
     ends = []
-    for whole in (False, True):
-        model = make_model(case, "1x1x2", full=whole)
+    for full in (False, True):
+        model = make_model(case, "1x1x2", full=full)
         last = path(case, model)[-1]
         tangent = model.tangent(last.x, last.loads)
         ends.append((last, model.energy(last.x), tangent.n_negative_eigenvalues))
-    (sector, *others), (whole, *others_whole) = ends
-    # equilibrium is found to 1e-8 of the force scale, and nothing here is much softer than the wall
-    assert sector.conjugates == pytest.approx(whole.conjugates, rel=1e-6)
-    assert others == pytest.approx(others_whole, rel=1e-6)
-    # the work is integrated over steps, whose lengths hang on iteration counts: to its own bar
-    assert sector.work == pytest.approx(whole.work, rel=2e-3)
-    assert abs(whole.conjugates[TWIST]) > 0.01
+    (sector, *others), (full, *others_full) = ends
+    # equilibrium is found to 1e-8 of the force scale, and no mode is much softer than the wall
+    assert sector.conjugates == pytest.approx(full.conjugates, rel=1e-6)
+    assert others == pytest.approx(others_full, rel=1e-6)
+    # the work is integrated over steps, whose lengths depend on numbers of iterations
+    assert sector.work == pytest.approx(full.work, rel=2e-3)
+    assert abs(full.conjugates[TWIST]) > 0.01
 
 
 ENDS = {
@@ -220,14 +220,14 @@ ENDS = {
 
 @pytest.mark.parametrize("end", ENDS)
 @pytest.mark.parametrize("variant", ["neo-Hookean", "sliding", "slack"])
-def test_base_carries_the_loads(make_case, make_model, variant, end):
+def test_reactions_at_the_base_balance_the_loads(make_case, make_model, variant, end):
     case = make_case(**VARIANTS[variant], **ENDS[end], **SHORT)
     model = make_model(case, "1x1x2")
     last = path(case, model)[-1]
-    carried = model.reactions(last.x, last.loads)
-    thrust, pull, torque = last.loads * [carried.bore_area, 1.0, 1.0]
-    # the area is that of the circle, the mesh's is 1.6e-4 smaller (see the enclosed volume)
-    assert carried.force == pytest.approx(thrust + pull, abs=5e-4 * thrust)
-    assert carried.torque == pytest.approx(torque, abs=1e-4 * thrust * B)
+    found = model.reactions(last.x, last.loads)
+    thrust, pull, torque = last.loads * [found.bore_area, 1.0, 1.0]
+    # the area is that of the circle, that of the mesh is 1.6e-4 smaller (see the enclosed volume)
+    assert found.force == pytest.approx(thrust + pull, abs=5e-4 * thrust)
+    assert found.torque == pytest.approx(torque, abs=1e-4 * thrust * B)
     assert thrust > 0.1
     assert end == "free" or abs(pull) > 0.01 < abs(torque)

@@ -1,4 +1,4 @@
-"""The stretch at the nodes: even and uneven motions of known stretch, seams, solved tubes."""
+"""The stretch at the nodes: motions of known stretch, cut faces, solved tubes."""
 
 import math
 
@@ -11,14 +11,14 @@ from tests.helpers.displaced import ROUND_OFF
 
 
 def radii(shape):
-    """Return the radii of the nodes at rest and now, and which of them are at half length."""
+    """Return the radii of the nodes at rest and displaced, and which of them are at half length."""
     rest, now = shape.nodes, shape.nodes + shape.displacement
     middle = np.abs(rest[:, 2] - rest[:, 2].max() / 2) < 1e-6
     return np.hypot(*rest[:, :2].T), np.hypot(*now[:, :2].T), middle
 
 
-def test_an_even_deformation_is_found_exactly(make_case, make_model):
-    """The greatest singular value of F, by LAPACK."""
+def test_homogeneous_deformation_is_exact(make_case, make_model):
+    """The reference is the largest singular value of F, by LAPACK."""
     F = np.array([[1.3, 0.2, -0.1], [-0.1, 0.9, 0.3], [0.05, -0.2, 1.1]])
     tube = make_model(make_case(), "1x1x2", full=True).tube
     nodes = tube.body.nodes
@@ -27,26 +27,26 @@ def test_an_even_deformation_is_found_exactly(make_case, make_model):
     assert tube.nodal_stretch.at(0 * nodes) == pytest.approx(1.0, rel=ROUND_OFF)
 
 
-def uniform(nodes, bore, stretch, drill):
+def uniform(nodes, bore, stretch, tau):
     """Return nodes of the ready tube inflated, stretched and twisted, and their stretch.
 
     Rivlin's kinematics (Phil. Trans. R. Soc. A 242, 173, 1949; from memory): F has R/(r lambda),
-    r/R and lambda on its diagonal, and r tau for the turn along the axis.
+    r/R and lambda on its diagonal, and r tau for the twist along the axis.
     """
     R, angle = np.hypot(*nodes[:, :2].T), np.arctan2(nodes[:, 1], nodes[:, 0])
     r = np.sqrt(bore**2 + (R**2 - 5.0**2) / stretch)
     F = np.zeros((len(nodes), 3, 3))
-    F[:, 0, 0], F[:, 1, 1], F[:, 1, 2], F[:, 2, 2] = R / (r * stretch), r / R, r * drill, stretch
-    turned = angle + drill * nodes[:, 2]
+    F[:, 0, 0], F[:, 1, 1], F[:, 1, 2], F[:, 2, 2] = R / (r * stretch), r / R, r * tau, stretch
+    turned = angle + tau * nodes[:, 2]
     now = np.column_stack([r * np.cos(turned), r * np.sin(turned), stretch * nodes[:, 2]])
     return now, np.linalg.norm(F, ord=2, axis=(1, 2))
 
 
 @pytest.mark.parametrize("state", [(7.0, 1.1, 0.0), (6.0, 1.2, 0.03), (5.0, 1.0, -0.05)])
-def test_a_uniform_motion_is_found_the_better_the_finer(make_case, make_model, state):
-    """On the faces at once; inside, where edges are chords, to the second order in their length.
+def test_error_of_a_uniform_motion_decreases_with_the_mesh_size(make_case, make_model, state):
+    """It is small on the faces; inside, where edges are chords, it is of second order.
 
-    Half of it leaves a quarter of the error, and near that of a coarse mesh is well above.
+    Half the mesh size reduces it to a quarter, on coarse meshes somewhat less.
     """
     worst = []
     for mesh in ("2x2x20", "4x4x40"):
@@ -60,8 +60,8 @@ def test_a_uniform_motion_is_found_the_better_the_finer(make_case, make_model, s
     assert worst[1] < worst[0] / 3
 
 
-def test_the_seams_of_a_sector_say_the_same(result):
-    """On the whole tube, nodes in one place: each seam has those of two sectors."""
+def test_stretch_agrees_on_the_cut_faces_of_a_sector(result):
+    """On the full tube, nodes at the same position: cut faces have those of two sectors."""
     shape = result.shapes[2]
     rest = np.round(turned(shape.nodes, shape.sectors), 6)
     stretch = np.tile(shape.stretch, shape.sectors)
@@ -71,16 +71,16 @@ def test_the_seams_of_a_sector_say_the_same(result):
     assert stretch == pytest.approx(mean[place.ravel()], rel=1e-9)
 
 
-def test_a_sector_and_the_full_tube_say_the_same(make_case, make_model):
+def test_stretch_agrees_in_a_sector_and_the_full_tube(make_case, make_model):
     of = {}
     for name in ("sector", "full"):
         model = make_model(make_case(), "1x1x4", full=name == "full")
         nodes = model.body.nodes
-        angle = 12 * np.arctan2(nodes[:, 1], nodes[:, 0])  # of the symmetry of the twelve sectors
+        angle = 12 * np.arctan2(nodes[:, 1], nodes[:, 0])  # with the symmetry of twelve sectors
         bulge = 1 + 0.01 * nodes[:, 2] * (60 - nodes[:, 2]) / 900 * (1 + 0.3 * np.cos(angle))
         now = nodes * np.column_stack([bulge, bulge, np.ones(len(nodes))])
-        places = np.column_stack([np.hypot(*nodes[:, :2].T), nodes[:, 2], np.cos(angle)])
-        of[name] = places, model.tube.nodal_stretch.at(now - nodes)
+        positions = np.column_stack([np.hypot(*nodes[:, :2].T), nodes[:, 2], np.cos(angle)])
+        of[name] = positions, model.tube.nodal_stretch.at(now - nodes)
     (there, values), (here, others) = of["full"], of["sector"]
     apart = np.linalg.norm(there[:, None] - here[None], axis=2)
     assert apart.min(axis=1).max() < 1e-6
@@ -89,15 +89,15 @@ def test_a_sector_and_the_full_tube_say_the_same(make_case, make_model):
 
 @pytest.fixture(scope="module")
 def bare(make_case):
-    """Return a closed tube without threads, in which the ends are hardly felt at half length."""
+    """Return a closed tube without threads; its ends have little influence at half length."""
     return make_case(threads=[], pressure={"end": "8 kPa", "steps": 1})
 
 
 @pytest.mark.parametrize("mesh", ["standard", pytest.param("fine", marks=pytest.mark.slow)])
-def test_a_bare_tube_is_stretched_at_its_faces_as_its_radii_say(bare, mesh):
-    """In the plane of symmetry the hoop's stretch is r / R, and the largest.
+def test_stretch_of_a_bare_tube_agrees_with_its_radii(bare, mesh):
+    """In the plane of symmetry the largest stretch is the hoop stretch r / R.
 
-    Within a thousandth of the strain: what sets nodes on a face apart is how round the mesh is.
+    The tolerance is a thousandth of the strain, since the mesh is not exactly round.
     """
     run = solve(bare, ["fe"], mesh).runs[0]
     R, r, middle = radii(run.shapes[-1])
@@ -108,8 +108,8 @@ def test_a_bare_tube_is_stretched_at_its_faces_as_its_radii_say(bare, mesh):
         on = middle & (np.abs(R - face) < 1e-6)
         hoop = (r / R)[on].mean()
         assert stretch[on] == pytest.approx(hoop, abs=1e-3 * (hoop - 1))
-        # and as in the tube without ends: these change the strain here by 2e-3 of it
+        # also as in a long tube: the ends change the strain here by 2e-3 of it
         long = math.sqrt(a**2 + (face**2 - tube.bore_radius**2) / lam) / face
         assert hoop == pytest.approx(long, abs=3e-3 * (long - 1))
     inside, outside = (stretch[middle & (np.abs(R - face) < 1e-6)].mean() for face in (5.0, 6.5))
-    assert inside - 1 > 1.5 * (outside - 1), "less and less through the wall"
+    assert inside - 1 > 1.5 * (outside - 1)  # decreasing through the wall

@@ -1,4 +1,4 @@
-"""Every part by the one protocol: derivatives by differences, and no state that is out of date."""
+"""The protocol of parts: derivatives by differences, and results of the current state."""
 
 import numpy as np
 import pytest
@@ -61,7 +61,7 @@ def states(model):
     return x, 0.5 * x
 
 
-ANSWERS = {
+FUNCTIONS = {
     "energy": lambda model, x: model.energy(x),
     "forces": lambda model, x: model.internal_force(x),
     "coordinates": lambda model, x: model.conjugate_displacements(x),
@@ -75,8 +75,8 @@ ANSWERS = {
 
 
 @pytest.mark.parametrize("hold", ["bonded", "sliding", "geodesic"])
-def test_a_state_changed_in_place_is_another_state(make_case, hold):
-    """Two models share a tube and one array x; a model of its own, at a fresh array, is right."""
+def test_state_changed_in_place_is_another_state(make_case, hold):
+    """Two models share a tube and an array x; models without sharing are the reference."""
     changes = {"threads__0__hold": hold, "threads__1__hold": hold}
     cases = [make_case(**changes), make_case(threads__0__angle="-20 deg", **changes)]
     mesh_cache = MeshCache()
@@ -87,16 +87,16 @@ def test_a_state_changed_in_place_is_another_state(make_case, hold):
     x = first.copy()
     for values in (first, second, first):
         x[:] = values
-        for answer in ANSWERS.values():
+        for function in FUNCTIONS.values():
             for model, own in zip(pair, alone, strict=True):
-                expected = answer(own, values.copy())
-                found = answer(model, x)
+                expected = function(own, values.copy())
+                found = function(model, x)
                 assert np.abs(found - expected).max() <= ROUND_OFF * np.abs(expected).max()
-    for answer in ANSWERS.values():  # or the states would tell nothing
-        assert np.any(answer(pair[0], first) != answer(pair[0], second))
+    for function in FUNCTIONS.values():  # the states differ in every function
+        assert np.any(function(pair[0], first) != function(pair[0], second))
 
 
-def test_an_evaluation_keeps_its_own_arrays():
+def test_evaluation_copies_its_arrays():
     displacement = np.ones((4, 3))
     at = Evaluation(displacement)
     displacement[:] = 2.0
@@ -105,8 +105,8 @@ def test_an_evaluation_keeps_its_own_arrays():
         at.displacement[0] = 2.0
 
 
-def test_an_older_evaluation_still_has_its_own_answers(model):
-    """The forms are handed another state meanwhile."""
+def test_earlier_evaluation_still_gives_its_results(model):
+    """The forms are at another state in between."""
     first, second = states(model)
     at = model.tube.evaluate(first)
     energies = [part.energy(at) for part in model.parts]
@@ -115,7 +115,7 @@ def test_an_older_evaluation_still_has_its_own_answers(model):
     assert [part.energy(at) for part in model.parts] == energies
 
 
-def test_kinematics_and_transfer_are_done_once_a_state(make_case, make_model, monkeypatch):
+def test_kinematics_and_transfer_are_computed_once_per_state(make_case, make_model, monkeypatch):
     model = make_model(make_case(), MESH)
     calls = []
     for family in model.threads:
@@ -128,14 +128,14 @@ def test_kinematics_and_transfer_are_done_once_a_state(make_case, make_model, mo
     for x in states(model):
         calls.clear()
         for name in ("energy", "forces", "coordinates", "their derivatives", "tangent"):
-            ANSWERS[name](model, x.copy())
+            FUNCTIONS[name](model, x.copy())
         assert sorted(calls) == ["run", "run", "set"]
 
 
 class Spring(Part):
-    """A spring to the ground at a node of the first cell, with the energy k |u|^4 / 4."""
+    """A spring between the ground and a node of the first cell, with the energy k |u|^4 / 4."""
 
-    K, NODE = 3.0, slice(3 * 26, 3 * 27)  # N/mm3; the node in the middle of the cell
+    K, NODE = 3.0, slice(3 * 26, 3 * 27)  # N/mm3; the central node of the cell
 
     def __init__(self, body):
         self.node = body.connectivity[0, 26]
@@ -152,8 +152,8 @@ class Spring(Part):
         matrices[0, self.NODE, self.NODE] += self.K * (2 * np.outer(u, u) + (u @ u) * np.eye(3))
 
 
-def test_a_part_is_added_by_one_entry_in_the_list(make_case, derivative):
-    """Energy, forces and tangent of the model then contain it."""
+def test_part_is_added_to_the_list_of_the_model(make_case, derivative):
+    """Energy, forces and tangent of the model then include it."""
     model = FEModel(make_case(), MESH, full=True)
     (x, _), loads = states(model), LOADS
     node = model.body.connectivity[0, 26]

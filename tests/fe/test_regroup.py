@@ -1,4 +1,4 @@
-"""Threads spread over other counts: a tenth at most, and the divisor grows."""
+"""Regrouped thread counts change by a tenth at most, and their divisor grows."""
 
 import math
 
@@ -11,12 +11,12 @@ from fem.fe.mesh.regroup import MAX_CHANGE, regroup
     ("counts", "expected"),
     [
         ((31, 12), [33, 11]),
-        ((48, 48), [48, 48]),  # nothing to gain
-        ((3, 4), [3, 4]),  # one thread more is a third more
+        ((48, 48), [48, 48]),  # no gain
+        ((3, 4), [3, 4]),  # one more thread is a change of a third
         ((1,), [1]),
     ],
 )
-def test_counts_found(counts, expected):
+def test_regrouped_counts(counts, expected):
     assert regroup(counts) == expected
 
 
@@ -27,5 +27,5 @@ def test_counts_change_by_a_tenth_at_most_and_halve_the_sector(counts):
     assert math.gcd(*near) >= 2 * math.gcd(*counts)
 
 
-def test_tube_without_threads_is_left_alone():
+def test_tube_without_threads():
     assert regroup([]) == []

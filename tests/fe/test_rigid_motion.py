@@ -1,4 +1,4 @@
-"""A rigid motion of the full tube strains nothing and carries along what there is."""
+"""A rigid motion of the full tube causes no strain, and rotates existing forces."""
 
 import numpy as np
 import pytest
@@ -9,7 +9,7 @@ from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, PotentialPart
 from tests.helpers.displaced import ROUND_OFF, B, L, close, forces_of, perturbed
 
 
-def turned(points, angle):
+def rotated(points, angle):
     cos, sin = np.cos(angle), np.sin(angle)
     return points @ np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]]).T
 
@@ -24,23 +24,23 @@ def at_nodes(body, cell_vectors):
 
 @pytest.fixture(scope="module")
 def full(make_case, make_model):
-    """Return the full tube, as coarse."""
+    """Return the full tube on a coarse mesh."""
     return make_model(make_case(), "1x1x2", full=True)
 
 
 RIGID = {
-    "turn": lambda nodes: turned(nodes, 2.5),
-    "shift": lambda nodes: nodes + np.array([0.0, 0.0, 11.0]),
+    "rotation": lambda nodes: rotated(nodes, 2.5),
+    "translation": lambda nodes: nodes + np.array([0.0, 0.0, 11.0]),
 }
 
 
 @pytest.mark.parametrize("name", RIGID)
-def test_rigid_motion_from_rest_stores_nothing_and_makes_no_force(full, name):
+def test_rigid_motion_from_rest_causes_no_energy_and_no_force(full, name):
     body, law = full.body, full.case.rubber.constitutive_law
-    nothing = np.zeros((len(body.connectivity), PRESSURES))
+    zeros = np.zeros((len(body.connectivity), PRESSURES))
     bore = PotentialPart(full.tube.bore)
-    volume = bore.energy(Evaluation(np.zeros_like(body.nodes), nothing))
-    at = Evaluation(RIGID[name](body.nodes) - body.nodes, nothing)
+    volume = bore.energy(Evaluation(np.zeros_like(body.nodes), zeros))
+    at = Evaluation(RIGID[name](body.nodes) - body.nodes, zeros)
     scale = law.shear_modulus * L * (B**2 - 5.0**2)
     wall, *threads = full.parts
     assert abs(wall.energy(at)) < ROUND_OFF * scale
@@ -52,30 +52,30 @@ def test_rigid_motion_from_rest_stores_nothing_and_makes_no_force(full, name):
 
 
 @pytest.mark.parametrize("name", RIGID)
-def test_rigid_motion_carries_energy_volume_and_forces_along(full, name):
+def test_rigid_motion_keeps_energy_and_volume_and_rotates_forces(full, name):
     body = full.body
     pressure = np.random.default_rng(3).uniform(-0.05, 0.05, (len(body.connectivity), PRESSURES))
     now = body.nodes + perturbed(body)
-    seen = []
-    for place in (now, RIGID[name](now)):
-        at = Evaluation(place - body.nodes, pressure)
+    results = []
+    for positions in (now, RIGID[name](now)):
+        at = Evaluation(positions - body.nodes, pressure)
         parts = [*full.parts, PotentialPart(full.tube.bore)]
         scalars = [part.energy(at) for part in parts]
         vectors = [forces_of(part, body, at)[: body.nodes.size].reshape(-1, 3) for part in parts]
-        seen.append((scalars, vectors))
-    (before, forces_before), (after, forces_after) = seen
-    assert min(np.abs(before)) > 1.0  # N mm and mm3: none is nil by chance
+        results.append((scalars, vectors))
+    (before, forces_before), (after, forces_after) = results
+    assert min(np.abs(before)) > 1.0  # N mm and mm3: none is zero
     assert after == pytest.approx(before, rel=ROUND_OFF)
     for old, new in zip(forces_before, forces_after, strict=True):
-        assert close(new, RIGID["turn"](old) if name == "turn" else old, ROUND_OFF)
+        assert close(new, RIGID["rotation"](old) if name == "rotation" else old, ROUND_OFF)
 
 
-def test_volume_pushes_the_bore_as_the_pressure_does(full):
-    """Off the end plates, the slope of the volume is the surface integral of the normal."""
+def test_derivative_of_the_volume_is_the_force_of_unit_pressure(full):
+    """Except on the end plates, it is the surface integral of the normal."""
     body = full.body
     full.tube.field.set(perturbed(body), np.zeros((len(body.connectivity), PRESSURES)))
     off_plates = np.setdiff1d(body.on("bore"), [*body.on("base"), *body.on("free end")])
     by_volume = at_nodes(body, full.tube.bore.gradient())[off_plates]
-    by_push = at_nodes(body, full.tube.bore_force.assemble())[off_plates]
-    # the quadrature is exact for neither product of slopes on a curved cell
-    assert close(by_volume, by_push, 1e-9)
+    by_pressure = at_nodes(body, full.tube.bore_force.assemble())[off_plates]
+    # the quadrature is not exact on curved cells
+    assert close(by_volume, by_pressure, 1e-9)

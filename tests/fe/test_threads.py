@@ -1,4 +1,4 @@
-"""Immersed threads: forces and stiffness by differences; lengths, strains, arms in closed form."""
+"""Embedded threads: forces and stiffness by differences; lengths, strains, arms in closed form."""
 
 import numpy as np
 import pytest
@@ -22,18 +22,18 @@ from tests.helpers.displaced import (
 
 @pytest.fixture(scope="module")
 def threads(make_case, make_model):
-    """Return a function that lays a family into a twelfth of the tube, or into all of it."""
+    """Return a function that puts a family into a twelfth of the tube, or into the full tube."""
 
-    def lay(angle, count=24, full=False, **law):
+    def build(angle, count=24, full=False, **law):
         body = make_model(make_case(), "1x1x3", full).body
         family = ThreadFamily(name="A", count=count, angle=angle, stiffness="200 N", **law)
         return body, ImmersedFamily(family, OuterFace(body, B))
 
-    return lay
+    return build
 
 
 ANGLES = ["0 deg", "20 deg", "-30 deg", "70 deg"]
-# bulge, stretch and twist; with a toe of 0.1 the noise brings elements into all its ranges
+# bulge, stretch and twist; with the larger toe the noise puts elements into all ranges of the law
 THREAD_STATES = {
     "taut": ("20 deg", 1e-3, (1.3, 1.2, 2.0)),
     "left-handed": ("-30 deg", 1e-3, (1.4, 1.2, -1.0)),
@@ -51,14 +51,14 @@ def test_thread_forces_and_stiffness_are_derivatives_of_the_energy(
 ):
     angle, toe, motion = THREAD_STATES[state]
     if state.startswith("slack") and hold != "bonded":
-        motion, toe = (1.3, 1.05, 0.0), 0.2  # of one tension throughout: all in the toe
+        motion, toe = (1.3, 1.05, 0.0), 0.2  # one tension: all in the toe region
     elif state.startswith("slack") and slack == "1 %":
         motion = tuple(1.01 * part for part in motion)
     body, family = threads(angle, toe=toe, hold=hold, slack=slack)
     displacement, step = perturbed(body, *motion), 1e-4
     at = Evaluation(displacement)
     strain = family.strain(at)
-    # no difference, two steps wide, may reach over a joint of the law
+    # no difference, two steps wide, may cross an end of the toe region
     reach = 2 * step / family.rest.min() if hold == "bonded" else 2 * step / family.rest.sum()
     assert np.abs(np.subtract.outer(strain, [0.0, toe])).min() > reach
     if not state.startswith("slack"):
@@ -90,22 +90,21 @@ def test_thread_forces_and_stiffness_are_derivatives_of_the_energy(
     assert close(stiffness, stiffness.T, ROUND_OFF)
 
 
-def test_threads_spread_over_another_number_report_the_tension_of_the_own_ones(threads):
-    """36 threads of 200 N stand for 12 of 600 N: each of those pulls three times as hard."""
+def test_other_number_of_threads_on_the_mesh_reports_the_tension_of_the_case(threads):
+    """36 threads of 200 N replace 12 of 600 N, each of which has three times the tension."""
     body, spread = threads("20 deg", count=36)
     own = ThreadFamily(name="A", count=12, angle="20 deg", stiffness="600 N")
     family = ImmersedFamily(own, OuterFace(body, B), count=36)
     at = Evaluation(perturbed(body, 1.3, 1.2, 2.0))
     assert family.tension(at) == pytest.approx(3 * spread.tension(at), rel=ROUND_OFF)
     assert family.segments(at).tension == pytest.approx(family.tension(at), rel=ROUND_OFF)
-    assert close(
-        forces_of(family, body, at), forces_of(spread, body, at), ROUND_OFF
-    )  # the wall feels all of them
+    # all threads of the mesh act on the wall
+    assert close(forces_of(family, body, at), forces_of(spread, body, at), ROUND_OFF)
 
 
 @pytest.mark.parametrize("hold", ["bonded", "sliding", "geodesic"])
 @pytest.mark.parametrize(("slack", "motion"), [("taken up", (0.7, 0.8)), ("50 %", (1.1, 1.2))])
-def test_slack_threads_neither_pull_nor_resist(threads, hold, slack, motion):
+def test_slack_threads_have_neither_force_nor_stiffness(threads, hold, slack, motion):
     body, family = threads("20 deg", hold=hold, slack=slack)
     at = Evaluation(perturbed(body, *motion, 0.0))
     assert (family.strain(at) < 0).all()
@@ -115,15 +114,15 @@ def test_slack_threads_neither_pull_nor_resist(threads, hold, slack, motion):
 
 
 @pytest.mark.parametrize("hold", ["bonded", "sliding", "geodesic"])
-def test_slack_makes_the_natural_length_longer(threads, hold):
-    """Strain is what the length is more than 1.05 times that at rest."""
+def test_slack_increases_the_natural_length(threads, hold):
+    """The strain counts from 1.05 times the length at rest."""
     body, family = threads("20 deg", hold=hold, slack="5 %")
     _, taut = threads("20 deg", hold=hold)
     at = Evaluation(perturbed(body, 1.3, 1.2, 2.0))
     assert family.strain(at) == pytest.approx((1 + taut.strain(at)) / 1.05 - 1, rel=ROUND_OFF)
 
 
-def test_threads_cut_too_short_are_wound_in_by_shares(threads):
+def test_prestress_fraction_of_threads_that_are_too_short(threads):
     """Cut just taut at a smaller angle, they are stretched to reach the plate."""
     body, family = threads("30 deg", slack="cut at 20 deg")
     ratio = np.cos(np.radians(20)) / np.cos(np.radians(30))  # of the helix to the thread
@@ -154,19 +153,19 @@ def test_sliding_thread_has_the_mean_strain_of_the_bonded_one(threads):
 
 @pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
 @pytest.mark.parametrize("angle", ANGLES)
-def test_even_stretch_gives_every_element_the_exact_strain(threads, angle, full):
+def test_strain_of_every_element_is_exact_for_uniform_stretch(threads, angle, full):
     body, family = threads(angle, full=full)
-    across, along = 1.25, 0.9
-    at = Evaluation(moved(body.nodes, across, along, 0.0) - body.nodes)
+    radial, axial = 1.25, 0.9
+    at = Evaluation(moved(body.nodes, radial, axial, 0.0) - body.nodes)
     sin, cos = np.sin(family.family.angle), np.cos(family.family.angle)
-    # F is diagonal, and a mesh of quadratic cells carries it exactly
-    expected = np.hypot(across * sin, along * cos) - 1
+    # F is diagonal, and exact on a mesh of quadratic cells
+    expected = np.hypot(radial * sin, axial * cos) - 1
     assert np.abs(family.strain(at) - expected).max() < ROUND_OFF
 
 
 @pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
 @pytest.mark.parametrize("angle", ANGLES)
-def test_even_strain_gives_every_element_the_exact_arm(threads, angle, full):
+def test_arm_of_every_element_for_uniform_strain(threads, angle, full):
     """r sin(psi), with tan(psi) = r (tan(alpha)/B + twist/L)/stretch on the radius r."""
     body, family = threads(angle, full=full)
     bulge, stretch, twist = 1.25, 0.9, -0.5
@@ -174,14 +173,14 @@ def test_even_strain_gives_every_element_the_exact_arm(threads, angle, full):
     r = bulge * B
     psi = np.arctan2(r * (np.tan(family.family.angle) / B + twist / L), stretch)
     arm = family.segments(at).arm
-    # quadratic cells of 20 mm carry the twist to some 1e-3
+    # the error of the twist in quadratic cells of 20 mm is about 1e-3
     assert arm == pytest.approx(r * np.sin(psi), rel=1e-2)
     assert np.abs(arm - r * np.sin(psi)).mean() < 3e-3 * abs(r * np.sin(psi))
 
 
 @pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
 @pytest.mark.parametrize("angle", ANGLES)
-def test_segments_are_the_helices_cut_up(threads, angle, full):
+def test_segments_are_parts_of_the_helices(threads, angle, full):
     body, family = threads(angle, full=full)
     law = family.family
     thread, ends = family.thread, family.positions(Evaluation(np.zeros_like(body.nodes)))
@@ -189,31 +188,29 @@ def test_segments_are_the_helices_cut_up(threads, angle, full):
     for number in range(24 // body.sectors):
         mine = thread == number
         assert family.rest[mine].sum() == pytest.approx(L / np.cos(law.angle), rel=ROUND_OFF)
-        assert close(
-            ends[mine][:-1, -1], ends[mine][1:, 0], ROUND_OFF
-        )  # one goes on from the other
+        assert close(ends[mine][:-1, -1], ends[mine][1:, 0], ROUND_OFF)  # consecutive
         z = ends[mine][..., 2]
         assert (z[0, 0], z[-1, -1]) == pytest.approx((0.0, L), abs=1e-9)
         theta = 2 * np.pi * number / 24 + np.tan(law.angle) / B * z
         curve = np.stack([B * np.cos(theta), B * np.sin(theta), z], axis=-1)
-        # a point off the mesh's parabola is found in its cell by iteration to 1e-12 of the cell
+        # a point outside the parabola of the mesh is located in its cell to 1e-12 of the cell
         assert np.abs(ends[mine] - curve).max() < 1e-9
 
 
 @pytest.mark.parametrize("angle", ["20 deg", "-30 deg", "70 deg"])
-def test_segments_stay_together_where_a_sector_ends(threads, make_case, make_model, angle):
+def test_segments_are_continuous_at_the_cut_faces(threads, make_case, make_model, angle):
     body, family = threads(angle)
     motion = make_model(make_case(), "1x1x3").motion
     q = np.random.default_rng(4).uniform(-0.3, 0.3, motion.size)
     q[-2:] = 3.0 * B, 4.0
     ends, thread = family.positions(Evaluation(motion.displacement(q))), family.thread
     on = thread[:-1] == thread[1:]
-    assert close(ends[:-1, -1][on], ends[1:, 0][on], 1e-9)  # the iteration above
+    assert close(ends[:-1, -1][on], ends[1:, 0][on], 1e-9)  # points are located by iteration
     assert on.sum() > body.cells.axial  # some segments end at a cut face
 
 
 @pytest.mark.parametrize("angle", ANGLES)
-def test_sector_stores_its_share_of_the_full_tube(threads, angle):
+def test_energy_of_a_sector_and_of_the_full_tube(threads, angle):
     energies = []
     for full in (False, True):
         body, family = threads(angle, full=full)

@@ -1,6 +1,6 @@
-"""Wall and bore, cell by cell: each held entry by entry against what it is the derivative of.
+"""Wall and bore, cell by cell: derivatives compared entry by entry with differences.
 
-The states are random; the differences and how far they may be off are those of `displaced.py`.
+The states are random; for differences and tolerances see `displaced.py`.
 """
 
 import dolfinx
@@ -19,7 +19,7 @@ CELL_STEPS = [1e-3] * DISPLACEMENTS + [1e-2] * PRESSURES  # mm, MPa
 
 @pytest.fixture
 def broken(model):
-    """Return where the cells' unknowns are, and what makes a function of them out of a method."""
+    """Return the unknowns of the cells, and a function that makes a method depend on them."""
     cells = len(model.body.connectivity)
     pressure = np.random.default_rng(2).uniform(-0.05, 0.05, (cells, PRESSURES))
     model.tube.field.set(perturbed(model.body), pressure)
@@ -48,7 +48,7 @@ def test_cell_gradient_is_the_derivative_of_the_potential(model, broken, derivat
         found[index] = derivative(by_unknowns(potential.value), at, direction, CELL_STEPS[index[1]])
     assert close(gradient[:, U], found[:, U], LIMIT)
     if name == "bore":
-        assert not np.any(gradient[:, P])  # the volume knows nothing of the wall's pressure
+        assert not np.any(gradient[:, P])  # the volume does not depend on the pressures in the wall
     else:
         assert close(gradient[:, P], found[:, P], LIMIT)
 
@@ -59,7 +59,7 @@ def test_cell_hessian_is_the_derivative_of_the_gradient(model, broken, derivativ
     potential = getattr(model.tube, name)
     hessian = potential.hessian()
     found = np.zeros_like(hessian)
-    for number, step in enumerate(CELL_STEPS):  # in all cells at once: they share no unknown
+    for number, step in enumerate(CELL_STEPS):  # in all cells at once, as they share no unknown
         direction = np.zeros_like(at)
         direction[:, number] = 1.0
         found[:, :, number] = derivative(by_unknowns(potential.gradient), at, direction, step)
@@ -72,27 +72,27 @@ def test_cell_hessian_is_the_derivative_of_the_gradient(model, broken, derivativ
         assert close(hessian[:, P, P], found[:, P, P], LIMIT)
 
 
-def test_hessian_is_added_with_its_factor(model, broken):
+def test_hessian_is_added_with_a_factor(model, broken):
     for potential in (model.tube.wall, model.tube.bore):
         total = np.ones((len(broken[0]), UNKNOWNS, UNKNOWNS))
         potential.second.add_to(total, -3.0)
         assert close(total, 1 - 3 * potential.hessian(), ROUND_OFF)
 
 
-def test_cells_may_be_taken_in_any_groups(model, broken, monkeypatch):
-    at_once = model.tube.wall.hessian()
-    pulled = at_once.copy()
+def test_size_of_chunks_makes_no_difference(model, broken, monkeypatch):
+    together = model.tube.wall.hessian()
+    pulled = together.copy()
     tangent = model.motion.tangent(np.linspace(0, 1, model.motion.size))
     pull_back_matrices(model.motion, tangent, pulled)
     monkeypatch.setattr("fem.fe.wall.cell_forms.CHUNK", 1)
     one_by_one = model.tube.wall.hessian()
-    assert close(one_by_one, at_once, ROUND_OFF)
+    assert close(one_by_one, together, ROUND_OFF)
     pull_back_matrices(model.motion, tangent, one_by_one)
     assert close(one_by_one, pulled, ROUND_OFF)
 
 
-def test_hessian_of_some_cells_is_added_to_those(make_case, make_model):
-    """Of two cells through the wall the inner one alone has a face on the bore."""
+def test_hessian_of_the_volume_is_added_to_cells_on_the_bore(make_case, make_model):
+    """Of two cells through the wall, only the inner one has a face on the bore."""
     model = make_model(make_case(), "2x1x2")
     cells = len(model.body.connectivity)
     model.tube.field.set(perturbed(model.body), np.zeros((cells, PRESSURES)))
@@ -101,17 +101,17 @@ def test_hessian_of_some_cells_is_added_to_those(make_case, make_model):
     assert 0 < bore.sum() < cells
     assert not hessian[~bore].any()
     forces = model.tube.bore.gradient()[bore, U].reshape(bore.sum(), -1, 3)
-    turn = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])  # about the axis
-    places = (model.body.nodes + perturbed(model.body))[model.body.connectivity[bore]]
-    turned = (places @ turn.T).reshape(bore.sum(), -1, 1)
-    found = (hessian[bore][:, U, U] @ turned).reshape(forces.shape)
-    assert close(found, forces @ turn.T, ROUND_OFF)  # the forces turn with the bore
+    rotation = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])  # about the axis
+    positions = (model.body.nodes + perturbed(model.body))[model.body.connectivity[bore]]
+    rotated = (positions @ rotation.T).reshape(bore.sum(), -1, 1)
+    found = (hessian[bore][:, U, U] @ rotated).reshape(forces.shape)
+    assert close(found, forces @ rotation.T, ROUND_OFF)  # the forces rotate with the bore
 
 
-def test_energy_of_an_even_deformation_is_its_density_times_the_volume(model):
-    """The density is worked out by plain arithmetic: F and p are the same everywhere.
+def test_energy_of_a_homogeneous_deformation_is_density_times_volume(model):
+    """F and p are constant, so the density is computed in closed form.
 
-    p is put in as the cells' own figures, which are read off once.
+    The cell pressures of a constant p are interpolated once.
     """
     F = np.array([[1.3, 0.2, -0.1], [-0.1, 0.9, 0.3], [0.05, -0.2, 1.1]])
     p, rubber, mesh = 0.03, model.case.rubber.constitutive_law, model.body.mesh
@@ -130,22 +130,22 @@ def test_energy_of_an_even_deformation_is_its_density_times_the_volume(model):
 
 
 def test_enclosed_volume_grows_with_the_section_and_the_length(model):
-    nothing = np.zeros((len(model.body.connectivity), PRESSURES))
-    model.tube.field.set(np.zeros_like(model.body.nodes), nothing)
+    zeros = np.zeros((len(model.body.connectivity), PRESSURES))
+    model.tube.field.set(np.zeros_like(model.body.nodes), zeros)
     rest = model.tube.bore.value()
     # a parabola through three points of an arc of angle t encloses t^4 / 480 less than the arc
-    # (derived here), and the bore's share of that is larger by its sector without a middle
+    # (derived here), relative to the sector; for the bore this fraction is larger
     assert rest * model.copies == pytest.approx(np.pi * 5.0**2 * L, rel=5e-4)
-    model.tube.field.set(moved(model.body.nodes, 1.2, 0.9, 0.0) - model.body.nodes, nothing)
+    model.tube.field.set(moved(model.body.nodes, 1.2, 0.9, 0.0) - model.body.nodes, zeros)
     assert model.tube.bore.value() == pytest.approx(1.2**2 * 0.9 * rest, rel=ROUND_OFF)
 
 
 def test_inverted_cell_has_no_residual(model):
-    """The path cuts its step there; a finite figure would pass for a sound one."""
+    """The path reduces its step there; a finite value would be taken for a valid one."""
     x = model.rest()
     bore = np.hypot(*model.body.nodes[:, :2].T) < 5.1
     outward = model.motion.unknown[bore, 0]
-    x[outward[outward >= 0]] = 4.0  # the bore beyond the outside
+    x[outward[outward >= 0]] = 4.0  # the bore outside the outer face
     assert not np.isfinite(model.error(model.internal_force(x)))
     with pytest.raises(ArithmeticError):
         model.tangent(x, np.zeros(3))
