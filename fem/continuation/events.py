@@ -48,16 +48,16 @@ def limit_point(stepper: Stepper, end: State, pair: int) -> State | None:
     ArithmeticError
         If it is not found.
     """
-    here, after = stepper.state.with_conjugate_parameter(pair), end.with_conjugate_parameter(pair)
-    if not here.load_slope[pair] > 0 >= after.load_slope[pair]:
+    before, after = stepper.state.with_conjugate_parameter(pair), end.with_conjugate_parameter(pair)
+    if not before.load_slope[pair] > 0 >= after.load_slope[pair]:
         return None
-    if here.rest:  # its slope may be valid for a very short step only: reduce the step
+    if before.rest:  # its slope may be valid for a very short step only: reduce the step
         raise ArithmeticError("the first step from rest passes a limit point")
     control = stepper.loading.with_driven(pair, prescribed())
-    parameter = parameter_at_load_extreme(here, after, pair)
-    found, _ = stepper.solve(control, parameter, predict(after, here, parameter))
+    parameter = parameter_at_load_extreme(before, after, pair)
+    found, _ = stepper.solve(control, parameter, predict(after, before, parameter))
     if stepper.model.converge_to_roundoff:
-        other = here if found.load_slope[pair] < 0 else after
+        other = before if found.load_slope[pair] < 0 else after
         found = _to_round_off(stepper, control, found, other)
     # under a dead load a limit point is no minimum
     stable = found.stable and not stepper.loading.load_controlled

@@ -1,4 +1,4 @@
-r"""The equilibrium path: stages, adaptive steps, through limit points.
+r"""The equilibrium path in stages, with adaptive steps, also through limit points.
 
 The path is followed stage by stage (:mod:`fem.continuation.loading`). The path parameter of a stage
 is the value of its driven device; each step (:mod:`fem.continuation.stepper`) uses Newton's method

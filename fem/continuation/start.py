@@ -21,7 +21,7 @@ from fem.continuation.termination import PathEndError, TerminationKind
 from fem.core.arrays import Array
 
 REST_PERTURBATION = 1e-6
-"""The slope at rest is taken at this fraction of the first step."""
+"""The slope at rest is evaluated at this fraction of the first step."""
 
 
 def apply_prestress(model: Model, loading: Loading) -> Array:

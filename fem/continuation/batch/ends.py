@@ -125,8 +125,8 @@ def states_at_pressures(model: BatchModel, path: States, pressures: Array) -> tu
     start, end, value = start.take(k), end.take(k), requested[step, k]
     volume = start.volume + _fraction_at(start, end, value) * (end.volume - start.volume)
     guess = predicted(start, end, volume)
-    mine = model.take(start.tube)
-    found, good = solve_at_pressure(mine, guess, value, start.volume, end.volume)
+    tubes = model.take(start.tube)
+    found, good = solve_at_pressure(tubes, guess, value, start.volume, end.volume)
     return found.with_tube(start.tube).with_role(REQUESTED), good
 
 

@@ -35,7 +35,7 @@ class Paths:
     Attributes
     ----------
     states
-        The states, sorted by tube and along its path. A tube without states must be solved as a
+        The states, sorted by tube and along each path. A tube without states must be solved as a
         single case.
     work
         The work along them.
@@ -89,9 +89,9 @@ def follow(model: BatchModel, pressures: Array) -> Paths:
     k = np.flatnonzero(short)
     number = np.cumsum(short) - 1
     path = path.take(np.flatnonzero(short[path.tube]))
-    mine = path.with_tube(number[path.tube])
-    others = _to_their_ends(model.take(k), mine, pressures[:, k], from_rest[k])
-    return paths.joined(Paths(others.states.with_tube(k[others.states.tube]), others.work))
+    renumbered = path.with_tube(number[path.tube])
+    remaining = _to_their_ends(model.take(k), renumbered, pressures[:, k], from_rest[k])
+    return paths.joined(Paths(remaining.states.with_tube(k[remaining.states.tube]), remaining.work))
 
 
 def _to_their_ends(model: BatchModel, path: States, pressures: Array, from_rest: Array) -> Paths:

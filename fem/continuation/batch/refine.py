@@ -32,7 +32,7 @@ def needs_refinement(path: States, work: Work) -> Mask:
 
 
 def volume_to_limit(before: States, current: States) -> Array:
-    """Return the change of volume to zero extrapolated stiffness; inf if it does not fall.
+    """Return the change of volume to zero stiffness, extrapolated; inf if it does not fall.
 
     The slope at rest, which may be valid for a very short step only, is not extrapolated.
     """
@@ -90,8 +90,8 @@ def inserted_states(
     for _ in range(MAX_REFINEMENTS):
         if not len(steps.origin):
             break
-        mine = model.take(steps.end.tube)
-        middle, good = _halfway(mine, steps)
+        tubes = model.take(steps.end.tube)
+        middle, good = _halfway(tubes, steps)
         failed[steps.origin[~good]] = True
         k = np.flatnonzero(good)
         found.append(middle.take(k))

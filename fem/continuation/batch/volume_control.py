@@ -28,8 +28,8 @@ MAX_GROWTH = 4.0
 """Largest ratio of a step to the one before."""
 
 SAFETY, ORDER = 0.8, 3
-"""Fraction of the step length at which the energy gap would equal the allowed one, and order of the
-gap in the step length (at least)."""
+"""The next step is this fraction of the length at which the energy gap would equal the allowed one;
+the gap is at least of this order in the step length."""
 
 
 class Start(NamedTuple):
