@@ -18,7 +18,7 @@ def validate(
         typer.Argument(metavar="[NAME]...", help="Chapters, such as balloon.  [default: all]"),
     ] = None,
     whole: Annotated[bool, typer.Option("--whole", help="Run the slow checks too.")] = False,
-    workers: Annotated[int, typer.Option(min=1, help="Processes to use.")] = 2,
+    workers: Annotated[int, typer.Option(metavar="N", min=1, help="Processes to use.")] = 2,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder to write to.")] = Path(
         "results/validation"
     ),

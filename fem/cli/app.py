@@ -24,8 +24,8 @@ EXIT_CODES = (
     "are written); 130 interrupted before there were results."
 )
 CAUTION = (
-    "Estimates, not a certificate. Pressurised rubber can burst, hoses and taut threads whip: "
-    "shield the device, limit the pressure, wear eye protection, follow local rules."
+    "Estimates, not a certificate. Pressurised rubber can burst; hoses and taut threads can whip. "
+    "Shield the device, limit the pressure, wear eye protection, follow local rules."
 )
 
 app = typer.Typer(
@@ -48,8 +48,8 @@ StudyFolder = Annotated[Path, typer.Argument(metavar="RESULTS", help="Result fol
 Resolution = Annotated[
     str,
     typer.Option(
-        help="Mesh: coarse, standard, fine, or cells through the wall x around a sector x along "
-        "the axis, such as 1x2x20."
+        metavar="MESH",
+        help="coarse, standard, fine, or cells as 1x2x20 (wall x sector x length).",
     ),
 ]
 Full = Annotated[bool, typer.Option("--full", help="Mesh the whole tube instead of one sector.")]

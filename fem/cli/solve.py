@@ -39,18 +39,16 @@ def solve(
     full: Full = False,
     mesh_error: Annotated[
         bool,
-        typer.Option(
-            "--mesh-error", help="Estimate the mesh error: solve on a coarser mesh too (FE only)."
-        ),
+        typer.Option("--mesh-error", help="Estimate the mesh error by a coarser mesh (FE)."),
     ] = False,
     overwrite: Annotated[
         bool,
-        typer.Option("--overwrite", help="Replace any result in the folder, also of another case."),
+        typer.Option("--overwrite", help="Replace any earlier result in the folder."),
     ] = False,
 ) -> None:
     """Solve a case and write tables, shapes and pictures.
 
-    An earlier result is replaced if it has the same case and no other models or additional solves.
+    A result of the same case is replaced if all its models and additional solves are solved again.
     """
     from fem.cli.print_result import print_result, progress
     from fem.results.additional_solve import additional_solves

@@ -15,12 +15,12 @@ from fem.cli.app import CAUTION, INCOMPLETE, app, fail, folder_option, make_fold
 @app.command()
 def study(
     file: Annotated[Path, typer.Argument(metavar="STUDY", help="Study file (TOML).")],
-    workers: Annotated[int, typer.Option(min=1, help="Processes on this machine.")] = 2,
+    workers: Annotated[
+        int, typer.Option(metavar="N", min=1, help="Processes on this machine.")
+    ] = 2,
     scheduler: Annotated[
         str | None,
-        typer.Option(
-            metavar="ADDRESS", help="Use the workers of a Dask scheduler, such as tcp://host:8786."
-        ),
+        typer.Option(metavar="ADDRESS", help="Dask scheduler to use, such as tcp://host:8786."),
     ] = None,
     out: Annotated[Path | None, folder_option("results/<study name>")] = None,
     resume: Annotated[
@@ -33,7 +33,7 @@ def study(
     pictures: Annotated[bool, typer.Option(help="Write pictures.")] = True,
     dry_run: Annotated[
         bool,
-        typer.Option("--dry-run", help="Only print the number of cases and the expected time."),
+        typer.Option("--dry-run", help="Only print the number of cases and the time."),
     ] = False,
 ) -> None:
     """Solve a parameter study and write its table and pictures."""

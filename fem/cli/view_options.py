@@ -38,29 +38,25 @@ Bench = Annotated[
 Web = Annotated[bool, typer.Option("--web", help="Serve a page to this machine only.")]
 Port = Annotated[
     int | None,
-    typer.Option(min=1, max=65535, help="Port of the page.  [default: any free port]"),
+    typer.Option(metavar="N", min=1, max=65535, help="Port of the page.  [default: any free port]"),
 ]
 Browser = Annotated[bool, typer.Option(help="Open the page in a browser.")]
 Png = Annotated[
     Path | None, typer.Option(metavar="FILE", help="Write a picture: .png, .svg or .pdf.")
 ]
-Step = Annotated[
-    str, typer.Option(metavar=f"N|{LAST}", help="Step in the picture; 0 is the state at rest.")
-]
+Step = Annotated[str, typer.Option(metavar=f"N|{LAST}", help="Step in the picture (0: at rest).")]
 Dpi = Annotated[
-    int, typer.Option(min=50, max=1200, help="Resolution of the picture (dots per inch).")
+    int, typer.Option(metavar="N", min=50, max=1200, help="Dots per inch of the picture.")
 ]
-Transparent = Annotated[
-    bool, typer.Option("--transparent", help="Make the picture's background transparent.")
-]
+Transparent = Annotated[bool, typer.Option("--transparent", help="No background in the picture.")]
 Movie = Annotated[Path | None, typer.Option(metavar="FILE", help="Write a film: .mp4 or .gif.")]
-Seconds = Annotated[float, typer.Option(min=1.0, max=30.0, help="Length of the film (s).")]
+Seconds = Annotated[
+    float, typer.Option(metavar="S", min=1.0, max=30.0, help="Length of the film (s).")
+]
 Height = Annotated[
     str | None,
     typer.Option(
-        metavar="LENGTH",
-        help='Height of the visible region, such as "90 mm"; the same height gives pictures of '
-        "the same scale.  [default: fits the tubes]",
+        metavar="LENGTH", help='Visible height, such as "90 mm".  [default: fits the tubes]'
     ),
 ]
 Cut = Annotated[bool, typer.Option("--cut", help="Cut the tube open.")]

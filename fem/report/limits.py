@@ -63,7 +63,7 @@ def _allowed(one: Check) -> str:
         case Limit.TRUSTED_STRETCH if one.allowed is not None:
             return f"{one.allowed:g} (range of the fitted constants)"
         case Limit.NARROW_BORE:
-            return f"about {one.allowed:g} (a real tube folds below)"
+            return f"about {one.allowed:g} (a real tube folds below it)"
         case Limit.LOCKING:
             return "100 % (the rubber locks)"
         case Limit.BREAKING_LOAD if one.allowed is not None:
@@ -79,9 +79,9 @@ def equilibrium_table(result: Result) -> TextTable:
         {one.name: one for one in checks(run, result.case) if one.limit is Limit.BALANCE}
         for run in result.runs
     ]
-    ends = f"0; failed above {MAX_END_GAP:g}"
+    ends = f"0; at most {MAX_END_GAP:g}"
     expected = {
-        "energy_gap": f"0; the work is integrated to a relative error of {MAX_ENERGY_GAP:g}",
+        "energy_gap": f"0; at most {MAX_ENERGY_GAP:g}",
         "end_force_gap": ends,
         "end_torque_gap": ends,
     }

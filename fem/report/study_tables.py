@@ -22,9 +22,9 @@ MAX_ROWS = 30
 def vary_table(study: Study) -> TextTable:
     """Return what varies, one row per table [[vary]], and what is set for all cases."""
     rows = [[_fields(vary), *_values(study, vary)] for vary in study.vary]
-    rows += [[field, str(value), "all cases"] for field, value in study.set.items()]
+    rows += [[field, str(value), "1, for all cases"] for field, value in study.set.items()]
     return TextTable(
-        "Fields of the case", ["field", "values", "count"], rows, text_columns=(0, 1, 2)
+        "Fields of the case", ["field", "values", "number of values"], rows, text_columns=(0, 1, 2)
     )
 
 

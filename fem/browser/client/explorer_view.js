@@ -88,7 +88,8 @@ export function explorerSolve({ explorer }) {
   const id = newId();
   return () => {
     const { done, job, running, status, steps } = solver;
-    const progress = running && `Solving with FE: ${done} of ${steps || "?"} steps`;
+    const count = steps && `${done} of ${steps} steps`;
+    const progress = running && ["Solving with FE", count].filter(Boolean).join(": ");
     const share = steps ? { max: steps, value: done } : {};
     return h("form.tw-setting", { onsubmit: stay },
       listField("Mesh of the FE model", id, explorer.resolution, ranges.resolutions,
@@ -99,7 +100,7 @@ export function explorerSolve({ explorer }) {
         }),
         button("Stop", () => solver.stop(), { disabled: !running || !job })),
       running && h("progress", { "aria-label": "Steps of the FE solve", ...share }),
-      h("p.tw-note", { role: "status" }, [progress, status].filter(Boolean).join("; ")));
+      h("p.tw-note", { role: "status" }, [progress, status].filter(Boolean).join(", ")));
   };
 }
 

@@ -7,7 +7,7 @@ import { newest, server } from "./server.js";
 import { studyChoice, studyMap } from "./study.js";
 
 const CAUTION =
-  " Pressurised rubber can burst, hoses and taut threads whip: shield the device, limit the " +
+  " Pressurised rubber can burst; hoses and taut threads can whip. Shield the device, limit the " +
   "pressure, wear eye protection, follow local rules.";
 
 const section = (id, title, ...children) =>
