@@ -113,10 +113,10 @@ def print_study_result(
     study_result: StudyResult, job_list: JobList, folder: Path, files: Sequence[str]
 ) -> None:
     """Print the outcome of the curves, the ranges of the values, failures, and the files."""
-    console, seen = terminal(), plot_data(study_result)
+    console, data = terminal(), plot_data(study_result)
     console.print(study_result.study.title, style="bold")
     ranges = (
-        range_tables(replace(seen, axes=[])) if seen else []
+        range_tables(replace(data, axes=[])) if data else []
     )  # with the settings it is too wide
     failed = [
         *not_reached_tables(study_result, failed_only=True),

@@ -38,7 +38,7 @@ def family_table(case: Case) -> TextTable | None:
     if not case.threads:
         return None
     shown = [_family_cells(case, family) for family in case.threads]
-    meanings = {name: words for f in case.threads for name, (_, words) in _rows(f).items()}
+    meanings = {name: text for f in case.threads for name, (_, text) in _rows(f).items()}
     meanings |= MEANINGS
     order = dict.fromkeys([*type(case.threads[0]).model_fields, *MEANINGS])
     cells = [

@@ -33,13 +33,13 @@ def limits_table(result: Result) -> TextTable:
     case, names = result.case, [NAMES[run.model] for run in result.runs]
     found = [state_checks(run.path, case) for run in result.runs]
     rows = []
-    for alike in zip(*found, strict=True):
+    for group in zip(*found, strict=True):
         cells = [
             cell
-            for run, one in zip(result.runs, alike, strict=True)
+            for run, one in zip(result.runs, group, strict=True)
             for cell in (_value(one), place_text(run, case, one.worst.row) if one.worst else "-")
         ]
-        rows.append([_title(alike[0]), *cells, _allowed(alike[0])])
+        rows.append([_title(group[0]), *cells, _allowed(group[0])])
     below = [f"{name}\n{what}" for name in names for what in ("worst", "at")]
     titles = ["limit", *below, "allowed"]
     return TextTable("Limits along the path", titles, rows, text_columns=(0, len(titles) - 1))

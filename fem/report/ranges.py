@@ -45,12 +45,12 @@ def range_tables(data: PlotData) -> list[TextTable]:
 def _rows(data: PlotData, rows: pandas.DataFrame) -> Iterator[list[str]]:
     for picture in study_pictures(data):
         unit = picture.quantity.kind.shown
-        for words, column in picture.columns.items():
+        for label, column in picture.columns.items():
             known = rows[rows[column].notna()]
             if known.empty:
                 continue
             values = picture.quantity.factor * known[column].to_numpy(float)
-            cells = [with_unit(", ".join(filter(None, [picture.axis_name, words])), unit)]
+            cells = [with_unit(", ".join(filter(None, [picture.axis_name, label])), unit)]
             for place in (int(values.argmin()), int(values.argmax())):
                 value = round(float(values[place]), ROUND_OFF) + 0.0  # no negative zero
                 cells += [f"{value:.4g}", *_cells(data, known.iloc[place])]

@@ -17,14 +17,13 @@ from fem.scene.result_view import ResultView, result_views
 from fem.wording.picture_text import DPI
 
 STRIDES = {1: "one", 2: "second", 4: "fourth", 8: "eighth"}
-"""Steps from one state to the next in ever smaller pages: all states, every second one, ..."""
+"""Distances between the states in ever smaller pages: every state, every second one, ..."""
 
 MIN_PIECE_BYTES = 5
 """Minimum packed size of a piece of a thread in one state (bytes); measured: 12 to 45."""
 
 MAX_SIZE_RATIO = 1.5
-"""Bound of the size per state of a pack over that of a pack with more states: arrays that the
-states share are packed once."""
+"""Maximum ratio of the sizes per state of two packs of one path; shared arrays are packed once."""
 
 
 class Scene(NamedTuple):
@@ -57,11 +56,11 @@ def scene_blocks(shown: Sequence[ResultView], title: str) -> Iterator[tuple[Mark
     Elements above the size limit are not made; their size is estimated from the number of pieces
     of threads, and from the size per state of the element before.
     """
-    most = max((len(exhibit.rows) for exhibit in shown), default=0)
+    most = max((len(view.rows) for view in shown), default=0)
     size = 0.0  # of a state (bytes)
     for stride in (stride for stride in STRIDES if stride < most):
-        fewer = [thinned(exhibit, stride) for exhibit in shown]
-        states = sum(len(exhibit.rows) for exhibit in fewer)
+        fewer = [thinned(view, stride) for view in shown]
+        states = sum(len(view.rows) for view in fewer)
         least = max(MIN_PIECE_BYTES * sum(map(_pieces, fewer)), size * states / MAX_SIZE_RATIO)
         if least > page.MAX_BYTES:
             continue
@@ -70,11 +69,11 @@ def scene_blocks(shown: Sequence[ResultView], title: str) -> Iterator[tuple[Mark
         yield interactive, stride
 
 
-def _pieces(exhibit: ResultView) -> int:
+def _pieces(view: ResultView) -> int:
     """Return the pieces of threads in all states."""
     return sum(
         shape.sectors * sum(len(family.tension) for family in shape.threads)
-        for shape in exhibit.shapes
+        for shape in view.shapes
     )
 
 
@@ -91,12 +90,12 @@ def still_picture(result: Result) -> tuple[Picture | None, str]:
         return None, f"The picture could not be drawn: {error}."
 
 
-def thinned(exhibit: ResultView, stride: int) -> ResultView:
+def thinned(view: ResultView, stride: int) -> ResultView:
     """Return a view with its first state, every `stride`-th one and the last."""
-    last = len(exhibit.rows) - 1
-    kept = sorted({*range(0, last + 1, stride), last})
-    rows = [exhibit.rows[number] for number in kept]
-    return replace(exhibit, rows=rows, shapes=[exhibit.shapes[number] for number in kept])
+    last = len(view.rows) - 1
+    indices = sorted({*range(0, last + 1, stride), last})
+    rows = [view.rows[number] for number in indices]
+    return replace(view, rows=rows, shapes=[view.shapes[number] for number in indices])
 
 
 def block(shown: Sequence[ResultView], title: str) -> Markup:

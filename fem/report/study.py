@@ -76,7 +76,7 @@ def study_pages(study_result: StudyResult, folder: Path) -> Iterator[str]:
 
 def _parts(study_result: StudyResult, folder: Path) -> dict[str, Any]:
     """Return the content of the page of a study, without pictures and shapes."""
-    study, record, seen = study_result.study, study_result.run_record, plot_data(study_result)
+    study, record, data = study_result.study, study_result.run_record, plot_data(study_result)
     began = [session["began"] for session in record.get("sessions") or []]
     unusable = ((entry["setting"], entry["reason"]) for entry in record["unusable"])
     provenance = {
@@ -98,7 +98,7 @@ def _parts(study_result: StudyResult, folder: Path) -> dict[str, Any]:
         },
         "models": study.models,
         "counts": counts_table(study_result),
-        "ranges": range_tables(seen) if seen else [],
+        "ranges": range_tables(data) if data else [],
         "notes": [*run_notes(study_result)],
         "vary": vary_table(study),
         "base": study.base,
@@ -130,10 +130,10 @@ def _stored_scenes(study_result: StudyResult, folder: Path) -> list[tuple[str, S
     stored = [
         key for key in dict.fromkeys(study_result.table.case) if (folder / SHAPES / key).is_dir()
     ]
-    seen, settings = plot_data(study_result), {}
-    if seen and seen.axes:
-        first = seen.rows.drop_duplicates("case")
-        settings = {str(row["case"]): setting_text(seen, row) for _, row in first.iterrows()}
+    data, settings = plot_data(study_result), {}
+    if data and data.axes:
+        first = data.rows.drop_duplicates("case")
+        settings = {str(row["case"]): setting_text(data, row) for _, row in first.iterrows()}
     titles = {key: settings.get(key, f"case {key}") for key in stored[:MAX_SCENES]}
     return [
         (title, stored_scene(Result.load(folder / SHAPES / key), title))

@@ -144,5 +144,5 @@ def _trust(folder: Path, record: dict[str, Any]) -> Section:
 
 
 def _rows(file: Path) -> list[dict[Hashable, Any]]:
-    """Return the rows of a table; only an empty cell has no value, a text "nan" has."""
+    """Return the rows of a table; only empty cells are missing values, not texts such as "nan"."""
     return pandas.read_csv(file, keep_default_na=False, na_values=[""]).to_dict("records")

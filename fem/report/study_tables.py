@@ -52,8 +52,8 @@ def counts_table(study_result: StudyResult) -> TextTable:
         lost = {e["case"] for e in record["not_reached"] if e["model"] == model}
         found = set(study_result.table.case[study_result.table.model == model])
         reached = len(found - lost)
-        lacking = record["cases"] - reached - ended.total()
-        numbers = (reached, ended["ended"], ended["failed"], lacking, record["cases"])
+        missing = record["cases"] - reached - ended.total()
+        numbers = (reached, ended["ended"], ended["failed"], missing, record["cases"])
         rows.append([NAMES[model], *map(str, numbers), f"{record['seconds'].get(model, 0):.4g}"])
     titles = ["model", "reached the last step", "ended at a limit", "failed", "not solved yet"]
     titles += ["total", "computing time [s]"]
@@ -65,10 +65,10 @@ def not_reached_tables(study_result: StudyResult, *, failed_only: bool = False) 
     entries = study_result.run_record["not_reached"]
     failed = [entry for entry in entries if entry["status"] == "failed"]
     others = [] if failed_only else [entry for entry in entries if entry not in failed]
-    words = JobList.of(study_result.study).labels if entries else {}
+    labels = JobList.of(study_result.study).labels if entries else {}
     rows = [
         [
-            words.get(entry["case"], entry["case"]),
+            labels.get(entry["case"], entry["case"]),
             NAMES[entry["model"]],
             "failed" if entry in failed else "ended at a limit",
             reason(restore(entry["termination"])),

@@ -258,7 +258,7 @@ def test_shapes_that_are_far_too_large_are_not_packed(make_case, monkeypatch):
     steep = {"threads__0__angle": "85 deg", "threads__1__angle": "-85 deg"}
     many = {"threads__0__count": 60, "threads__1__count": 60}
     case = make_case(**steep, **many, pressure={"end": "2 kPa", "steps": 8})
-    shown = scene.exhibits(solve(case, "fast"))
+    shown = scene.result_views(solve(case, "fast"))
     packed = []
     monkeypatch.setattr(scene, "block", lambda fewer, _: packed.append(fewer) or "x" * 4_000_000)
     monkeypatch.setattr(page, "MAX_BYTES", 200_000)
@@ -271,14 +271,14 @@ def test_pieces_of_threads_have_at_least_the_estimated_size(make_case):
         changes = {f"threads__{k}__angle": angle for k in (0, 1)}
         many = {"threads__0__count": 200, "threads__1__count": 200}
         case = make_case(**changes, **many, pressure={"end": "2 kPa", "steps": 2})
-        shown = scene.exhibits(solve(case, "fast"))
+        shown = scene.result_views(solve(case, "fast"))
         pieces = sum(map(scene._pieces, shown))
         own = len(scene.block(shown, "x")) - len(viewer_scripts())
         assert own > scene.MIN_PIECE_BYTES * pieces
 
 
 def test_states_are_not_packed_if_the_pack_before_shows_they_are_too_large(result, monkeypatch):
-    shown = scene.exhibits(result)
+    shown = scene.result_views(result)
     packed = []
     monkeypatch.setattr(scene, "block", lambda fewer, _: packed.append(fewer) or "x" * 90_000)
     monkeypatch.setattr(page, "MAX_BYTES", 30_000)
@@ -288,7 +288,7 @@ def test_states_are_not_packed_if_the_pack_before_shows_they_are_too_large(resul
 
 
 def test_thinned_shapes_keep_their_first_and_last_states(result):
-    whole = scene.exhibits(result)[0]
+    whole = scene.result_views(result)[0]
     many = scene.replace(whole, rows=whole.rows[:1] * 4 + whole.rows[-1:], shapes=[*range(5)])
     assert scene.thinned(many, 3).shapes == [0, 3, 4]
     assert scene.thinned(many, 8).shapes == [0, 4]

@@ -39,15 +39,15 @@ function curveOf(view, column, drive) {
 /* Move the tags of curves that end side by side apart, none below `lowest`, where the ticks are. */
 function spread(tags, lowest) {
   const sorted = [...tags].sort((a, b) => a.y - b.y);
-  const beside = (one) => (other) => Math.abs(one.x - other.x) < APART;
+  const isBeside = (one) => (other) => Math.abs(one.x - other.x) < APART;
   sorted.forEach((tag, k) => {
-    for (const above of sorted.slice(0, k).filter(beside(tag))) {
+    for (const above of sorted.slice(0, k).filter(isBeside(tag))) {
       tag.y = Math.max(tag.y, above.y + APART);
     }
   });
   sorted.reverse().forEach((tag, k) => {
     tag.y = Math.min(tag.y, lowest);
-    for (const below of sorted.slice(0, k).filter(beside(tag))) {
+    for (const below of sorted.slice(0, k).filter(isBeside(tag))) {
       tag.y = Math.min(tag.y, below.y - APART);
     }
   });

@@ -1,4 +1,4 @@
-/* How shapes are displayed: one camera for all views, cut open or not, with or without the shape at rest. */
+/* The display of shapes: one camera for all views, cut open or not, shape at rest shown or not. */
 import { button, check } from "./controls.js";
 import { h } from "./dom.js";
 import { capital } from "./numbers.js";
@@ -89,8 +89,8 @@ export class Display {
      fit at any rotation. */
   camera(aspect) {
     const { length, radius } = this.extent;
-    const whole = MARGIN * Math.max(Math.hypot(length / 2, radius), radius / aspect);
-    return new Camera(this, whole / this.zoom, aspect);
+    const half = MARGIN * Math.max(Math.hypot(length / 2, radius), radius / aspect);
+    return new Camera(this, half / this.zoom, aspect);
   }
 }
 

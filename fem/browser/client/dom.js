@@ -11,7 +11,7 @@ const SVG = "http://www.w3.org/2000/svg";
 const SILENT = new Set(["key", "added", "removed"]);
 const BY_USER = new Set(["value", "checked"]); // the user changes them, too
 const roots = [];
-let due = false;
+let scheduled = false;
 let ids = 0;
 
 class Described {}
@@ -30,10 +30,10 @@ export function h(what, ...children) {
 
 /* Describe everything again, soon. */
 export function redraw() {
-  if (due) return;
-  due = true;
+  if (scheduled) return;
+  scheduled = true;
   queueMicrotask(() => {
-    due = false;
+    scheduled = false;
     for (const draw of roots) draw();
   });
 }
@@ -118,8 +118,8 @@ function remove({ attributes, children, drawn, dom }) {
   children?.forEach(remove);
 }
 
-const listening = (answer) => (event) => {
-  if (answer(event) !== UNCHANGED) redraw();
+const listener = (action) => (event) => {
+  if (action(event) !== UNCHANGED) redraw();
 };
 
 function setAttributes(dom, before, now) {
@@ -129,7 +129,7 @@ function setAttributes(dom, before, now) {
       if (String(dom[name]) !== String(value)) dom[name] = value;
     } else if (!(name in now) || value === false) dom.removeAttribute(name);
     else if (value === before[name]) continue;
-    else if (name.startsWith("on")) dom[name] = listening(value);
+    else if (name.startsWith("on")) dom[name] = listener(value);
     else if (name === "style") dom.style.cssText = value;
     else dom.setAttribute(name, value === true ? "" : value);
   }

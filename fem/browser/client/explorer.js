@@ -48,16 +48,16 @@ class Solver {
   }
 
   async follow(setting) {
-    let answer = { state: "running" };
-    while (answer.state === "running") {
+    let progress = { state: "running" };
+    while (progress.state === "running") {
       await wait(POLL_INTERVAL);
-      answer = await this.server.progress(this.job);
-      this.update({ done: answer.done, steps: answer.steps, status: answer.reason });
+      progress = await this.server.progress(this.job);
+      this.update({ done: progress.done, steps: progress.steps, status: progress.reason });
     }
-    if (answer.state === "done") {
+    if (progress.state === "done") {
       this.update({ shape: await this.server.solved(this.job), of: setting });
     }
-    this.update({ status: [STATES[answer.state], answer.reason].filter(Boolean).join(": ") });
+    this.update({ status: [STATES[progress.state], progress.reason].filter(Boolean).join(": ") });
   }
 
   async solve(setting, resolution) {
@@ -85,19 +85,19 @@ export class Explorer {
     this.resolution = ranges.resolution;
     this.refused = new Map(); // messages of fields with values outside their range
     this.solver = new Solver(server);
-    this.evaluate = newest(async (wanted) => {
+    this.evaluate = newest(async (setting) => {
       try {
-        this.fast = await server.evaluate(wanted);
-        this.of = wanted;
+        this.fast = await server.evaluate(setting);
+        this.of = setting;
         this.fault = "";
       } catch (error) {
         this.fault = error.message;
       }
       redraw();
     });
-    this.map = newest(async (wanted) => {
+    this.map = newest(async (setting) => {
       // if there is none, the reason is shown below the setting
-      this.reach = await server.reach(wanted).catch(() => null);
+      this.reach = await server.reach(setting).catch(() => null);
       redraw();
     });
     this.refresh = memo((_, valid) => valid && this.evaluate(this.requested));

@@ -34,8 +34,8 @@ export function studyChoice({ study: { axes, settings } }) {
     const current = settings[chosen].values;
     /* The setting that differs from the chosen one in its k-th value only; -1 if there is none. */
     const other = (k, value) => {
-      const wanted = current.map((old, j) => (j === k ? value : old));
-      return settings.findIndex(({ values }) => values.every((one, j) => one === wanted[j]));
+      const changed = current.map((old, j) => (j === k ? value : old));
+      return settings.findIndex(({ values }) => values.every((one, j) => one === changed[j]));
     };
     const list = ({ title, unit, values }, k) => {
       const option = (value, n) => ({
