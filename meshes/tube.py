@@ -1,7 +1,7 @@
 """A tube, or an equal sector of it, in structured second-order hexahedra.
 
-A radial line is revolved into a layer of quadrilaterals and that layer is drawn along the axis, so
-the two cut faces of a sector carry matching nodes. Facets and cells are tagged with the names in
+A radial line is revolved into a layer of quadrilaterals, and that layer is extruded along the axis,
+so the nodes on the two cut faces of a sector match. Facets and cells are tagged with the names in
 `GROUPS`.
 """
 
@@ -47,7 +47,7 @@ class TubeShape:
 
 @contextmanager
 def tube(shape: TubeShape, cells: Cells) -> Iterator[Any]:
-    """Mesh `shape` with `cells` and hand out the gmsh model, which lives as long as the context."""
+    """Mesh `shape` with `cells` and yield the gmsh model, which exists within the context only."""
     gmsh.initialize(interruptible=False)
     try:
         gmsh.option.setNumber("General.Verbosity", 0)
@@ -90,17 +90,17 @@ def _tag(shape: TubeShape, volumes: list[int]) -> None:
 
 
 def _face_name(shape: TubeShape, tag: int) -> str:
-    """Return the name of a boundary face, told by where its middle lies."""
+    """Return the name of a boundary face from the position of its centre."""
     low, high = gmsh.model.getParametrizationBounds(2, tag)
     middle = [(a + b) / 2 for a, b in zip(low, high, strict=True)]
     x, y, z = gmsh.model.getValue(2, tag, middle)
-    radius, slack = math.hypot(x, y), 1e-3 * (shape.outer_radius - shape.bore_radius)
+    radius, tolerance = math.hypot(x, y), 1e-3 * (shape.outer_radius - shape.bore_radius)
     if z < 1e-6 * shape.length:
         return "base"
     if z > (1 - 1e-6) * shape.length:
         return "free end"
-    if radius < shape.bore_radius + slack:
+    if radius < shape.bore_radius + tolerance:
         return "bore"
-    if radius > shape.outer_radius - slack:
+    if radius > shape.outer_radius - tolerance:
         return "outer"
     return "start cut" if abs(math.atan2(y, x)) < 1e-6 else "end cut"

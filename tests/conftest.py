@@ -1,4 +1,4 @@
-"""Shared by the tests: variations of the ready case, models kept for a module, differences."""
+"""Fixtures: variations of the ready case, models, finite differences."""
 
 import tomllib
 from functools import cache
@@ -8,16 +8,16 @@ import pytest
 import tomlkit
 from hypothesis import settings
 
-import fem.fe  # noqa: F401 - the solver's wheel wants to come before any test imports dolfinx
+import fem.fe  # noqa: F401 - the wheel of the solver must be imported before dolfinx
 from fem.case.case import Case, CaseError
 from fem.core.processes import use_one_thread
 from fem.solving.single import solve
 
-# The same examples on every run, and no limit to the time of one: a busy machine fails no test.
+# The same examples in every run, and no time limit, so that no test fails on a busy machine.
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
 
-use_one_thread()  # several processes of tests would wait for each other's threads
+use_one_thread()  # threads of several test processes would wait for each other
 
 CASES = Path(__file__).parents[1] / "cases"
 
@@ -44,19 +44,19 @@ def cases_folder():
 
 @pytest.fixture(scope="session")
 def ready_cases():
-    """Return the files of the ready cases; studies of them lie beside."""
+    """Return the files of the ready cases, without the studies in the same folder."""
     return sorted(set(CASES.glob("*.toml")) - set(CASES.glob("*.study.toml")))
 
 
 @pytest.fixture(scope="session")
 def rubbers():
-    """Return data of one rubber of each law, by the name of the law."""
+    """Return the table of one rubber of each law, by the name of the law."""
     return RUBBERS
 
 
 @pytest.fixture(scope="session")
 def make_case():
-    """Return a function that makes the ready case with some keys changed."""
+    """Return a function that returns the ready case with changed keys."""
     ready = Case.load(CASES / "greenhouse_wrist.toml")
 
     def make(**changes):
@@ -67,7 +67,7 @@ def make_case():
 
 @pytest.fixture(scope="session")
 def result(make_case):
-    """Return what both models find for the ready case in two steps, on a coarse mesh."""
+    """Return the result of both models for the ready case in two steps, on a coarse mesh."""
     return solve(make_case(pressure__steps=2), resolution="1x1x6")
 
 
@@ -98,7 +98,7 @@ def put():
 
 @pytest.fixture
 def refuse(tmp_path):
-    """Return a function that writes data to a file and returns why it is refused, by lines."""
+    """Return a function that writes data to a file and returns the lines of its error message."""
 
     def load(data):
         path = tmp_path / "wrist.toml"
@@ -114,7 +114,7 @@ def refuse(tmp_path):
 
 @pytest.fixture(scope="module")
 def make_model():
-    """Return a function that makes the finite-element model of a case, each only once."""
+    """Return a function that returns the FE model of a case, each created once."""
     from fem.fe.model import FEModel
 
     @cache
@@ -126,7 +126,7 @@ def make_model():
 
 @pytest.fixture(scope="module", params=["neo-Hookean", "Mooney-Rivlin"])
 def model(request, make_case, make_model, rubbers):
-    """Return a coarse twelfth of the ready tube, of each rubber."""
+    """Return the FE model of a coarse sector of the ready tube, for each rubber."""
     return make_model(make_case(rubber=rubbers[request.param]), "1x1x2")
 
 
@@ -134,12 +134,12 @@ def model(request, make_case, make_model, rubbers):
 def derivative():
     """Return a function that differentiates `function` along `direction` by central differences.
 
-    The error is of fourth order in `step`: what a smooth function leaves is near round-off.
+    The error is of fourth order in `step`, so it is near round-off for smooth functions.
     """
 
     def differentiate(function, x, direction, step):
-        def pair(far):
-            return function(x + far * step * direction) - function(x - far * step * direction)
+        def pair(k):
+            return function(x + k * step * direction) - function(x - k * step * direction)
 
         return (8 * pair(1) - pair(2)) / (12 * step)
 

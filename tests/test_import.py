@@ -1,4 +1,4 @@
-"""`import fem` leaves the host process as it is; workers use one thread for linear algebra."""
+"""`import fem` does not change the host process; workers use one thread for linear algebra."""
 
 import multiprocessing
 import subprocess
@@ -28,7 +28,7 @@ def test_import_and_a_fast_solve_change_no_setting_of_the_host(cases_folder):
     assert done.returncode == 0, done.stderr
 
 
-def test_public_names_are_there_and_no_other():
+def test_dir_lists_exactly_the_public_names():
     assert set(dir(fem)) == {*fem.__all__, "__version__"}
     for name in fem.__all__:
         assert getattr(fem, name).__name__ == name

@@ -55,17 +55,19 @@ def schema_of_one(*keys: str) -> ConfigDict:
 
 def schema_of_file(model: type[BaseModel]) -> dict[str, Any]:
     """Return the JSON schema of a file whose content is `model`."""
-    schema = without_null(model.model_json_schema(mode="validation"))
+    schema = _shortened(model.model_json_schema(mode="validation"))
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
 
 
-def without_null(schema: Any) -> Any:
-    """Return a JSON schema without null values, which TOML does not have."""
+def _shortened(schema: Any) -> Any:
+    """Return a JSON schema without null, which TOML does not have, and with short descriptions."""
     if isinstance(schema, list):
-        return [without_null(part) for part in schema if part != {"type": "null"}]
+        return [_shortened(part) for part in schema if part != {"type": "null"}]
     if not isinstance(schema, dict):
         return schema
-    kept = {key: without_null(part) for key, part in schema.items() if part is not None}
+    kept = {key: _shortened(part) for key, part in schema.items() if part is not None}
+    if isinstance(text := kept.get("description"), str):
+        kept["description"] = text.split("\n\n")[0]
     if len(kept.get("anyOf", [])) == 1:
         kept = {**kept.pop("anyOf")[0], **kept}
     return kept

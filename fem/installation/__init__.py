@@ -1,1 +1,1 @@
-"""Whether this machine can run everything: each part is tried in a process of its own."""
+"""Check of the installation: each part is tested in a separate process."""

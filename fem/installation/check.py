@@ -1,11 +1,9 @@
-"""Try out everything that tubewright stands on, and say how to mend what fails.
+"""Test the packages and libraries that tubewright needs, and print how to fix what fails.
 
-The wheels bring DOLFINx, gmsh and VTK, but neither the display libraries these
-load nor the C compiler that DOLFINx calls for each new form.  What is missing
-then shows late, or as a crash without a word.  So each part is tried out at its
-real work, all at once, each in a process of its own (`python -m fem.installation.check
-NAME`): a crash or a hang of one becomes a finding like any other, with the
-command that mends it.
+The wheels contain DOLFINx, gmsh and VTK, but not the display libraries that these load, nor the C
+compiler that DOLFINx calls for each new form. Without these, programs fail late or crash without a
+message. So each part is tested in a separate process (`python -m fem.installation.check NAME`), all
+at once: a crash or a hang is reported like any other failure, with the command that fixes it.
 """
 
 from __future__ import annotations
@@ -21,7 +19,7 @@ from dataclasses import dataclass
 
 from fem.installation.probes import PROBES
 
-# Shared library -> the Debian package that brings it.
+# Shared library -> its Debian package.
 MESH_LIBRARIES = {
     "libGLU.so.1": "libglu1-mesa",
     "libXrender.so.1": "libxrender1",
@@ -33,21 +31,21 @@ MESH_LIBRARIES = {
 }
 PICTURE_LIBRARIES = {"libEGL.so.1": "libegl1", "libGL.so.1": "libgl1"}
 
-REINSTALL = "run `make setup` again, or take DOLFINx from conda-forge (environment.yml)"
+REINSTALL = "run `make setup` again, or install DOLFINx from conda-forge (environment.yml)"
 
 
 @dataclass(frozen=True)
 class Finding:
-    """What one probe found.
+    """Result of one probe.
 
     Attributes
     ----------
     name, ok
-        What was tried, and whether it works.
+        The tested part, and whether it works.
     found
-        The versions seen, or the cause of the failure.
+        The versions found, or the cause of the failure.
     remedy, packages
-        What repairs it, and the Debian packages that are missing; empty when it works.
+        How to fix it, and the missing Debian packages; empty if it works.
     """
 
     name: str
@@ -58,7 +56,7 @@ class Finding:
 
 
 def missing_packages(libraries: dict[str, str]) -> tuple[str, ...]:
-    """Return the Debian packages whose shared library, the key of each, does not load here."""
+    """Return the Debian packages whose shared library (the key) cannot be loaded."""
     missing = []
     for library, package in libraries.items():
         try:
@@ -69,13 +67,13 @@ def missing_packages(libraries: dict[str, str]) -> tuple[str, ...]:
 
 
 def install_line(packages: Sequence[str]) -> str:
-    """Return the finished command that installs these Debian packages."""
+    """Return the command that installs Debian packages."""
     become = "" if os.geteuid() == 0 else "sudo "
     return f"{become}apt-get install -y {' '.join(packages)}"
 
 
 def diagnose(key: str, cause: str) -> tuple[str, tuple[str, ...]]:
-    """Return what repairs a failure of a probe of `PROBES`, and the Debian packages for it."""
+    """Return how to fix a failure of a probe of `PROBES`, and the Debian packages for it."""
     packages: tuple[str, ...] = ()
     otherwise = REINSTALL
     if key == "python":
@@ -84,34 +82,33 @@ def diagnose(key: str, cause: str) -> tuple[str, tuple[str, ...]]:
         pass  # a Python package is missing: no system package helps
     elif key == "gmsh":
         packages = missing_packages(MESH_LIBRARIES)
-        if not packages and ".so" in cause:  # one that these bring along
+        if not packages and ".so" in cause:  # a dependency of these
             packages = tuple(MESH_LIBRARIES.values())
     elif key == "pictures":
         packages = missing_packages(PICTURE_LIBRARIES)
-        if not packages:  # the front is there: then it is the driver behind it
+        if not packages:  # the libraries are installed, so the driver is missing
             packages = ("libegl-mesa0", "libgl1-mesa-dri")
     elif key == "compiler" and "Python.h: No such file" in cause:
         packages = (f"python3.{sys.version_info.minor}-dev",)
     elif key == "compiler":
         packages = ("gcc", "libc6-dev")
         if os.environ.get("CC"):
-            otherwise = "the variable CC names this compiler: unset it, or"
+            otherwise = "the environment variable CC sets this compiler: unset it, or"
             return f"{otherwise} {install_line(packages)}", packages
     return (install_line(packages) if packages else otherwise), packages
 
 
 def run_probe(key: str, timeout: float = 120.0, command: Sequence[str] | None = None) -> Finding:
-    """Try one part in a process of its own and read how that ended.
+    """Test one part in a separate process.
 
     Parameters
     ----------
     key
         A key of `PROBES`.
     timeout
-        Seconds after which the probe counts as hung; long, as the first import after an
-        installation reads hundreds of MB.
+        Time limit (s); long, since the first import after an installation reads hundreds of MB.
     command
-        What to run instead (for tests).
+        Command to run instead (for tests).
     """
     name = PROBES[key][0]
     try:
@@ -138,19 +135,19 @@ def run_probe(key: str, timeout: float = 120.0, command: Sequence[str] | None = 
 
 
 def last_line(text: str) -> str:
-    """Return the last line that says something (libraries may chatter before it)."""
+    """Return the last line that is not blank; libraries may print others before it."""
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     return lines[-1] if lines else ""
 
 
 def check() -> list[Finding]:
-    """Try everything at the same time; return the findings in the order that a reader expects."""
+    """Test all parts at the same time; return the findings in the order of the report."""
     with ThreadPoolExecutor(max_workers=max(2, os.cpu_count() or 1)) as pool:
         return list(pool.map(run_probe, PROBES))[::-1]
 
 
 def report(findings: Sequence[Finding]) -> bool:
-    """Print the findings, and how to repair what failed; return whether everything works."""
+    """Print the findings, and how to fix what failed; return whether everything works."""
     from rich.console import Console
     from rich.text import Text
 
@@ -170,7 +167,7 @@ def report(findings: Sequence[Finding]) -> bool:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Run the one probe that is named, or check and report all."""
+    """Run the probe with the given name, or check and report all."""
     if not arguments:
         return 0 if report(check()) else 1
     print(PROBES[arguments[0]][1](), flush=True)

@@ -1,6 +1,6 @@
-"""Probes: each does the real work of one part once and returns the versions it saw, or raises.
+"""Probes: each uses one part once and returns its versions, or raises.
 
-`fem.installation.check` runs each in a process of its own and judges how that ended.
+`fem.installation.check` runs each in a separate process and reports the result.
 """
 
 from __future__ import annotations
@@ -20,11 +20,11 @@ OLDEST_PYTHON = (3, 12)
 
 
 def probe_python() -> str:
-    """Return the interpreter's version if it is new enough."""
+    """Return the version of the interpreter if it is new enough."""
     version = ".".join(map(str, sys.version_info[:3]))
     if sys.version_info[:2] < OLDEST_PYTHON:
         wanted = ".".join(map(str, OLDEST_PYTHON))
-        raise RuntimeError(f"this is Python {version}; at least {wanted} is needed")
+        raise RuntimeError(f"this is Python {version}; at least {wanted} is required")
     return f"Python {version}"
 
 
@@ -40,7 +40,7 @@ def probe_gmsh() -> str:
     tags, _, _ = gmsh.model.mesh.getNodes()
     gmsh.finalize()
     if len(tags) < 8:
-        raise RuntimeError(f"gmsh meshed a cube with {len(tags)} nodes only")
+        raise RuntimeError(f"gmsh meshed a cube with only {len(tags)} nodes")
     return f"gmsh {gmsh.__version__}"
 
 
@@ -54,7 +54,7 @@ def probe_meshio() -> str:
         path = Path(folder) / "triangle.vtu"
         meshio.write(path, meshio.Mesh(points, [("triangle", np.array([[0, 1, 2]]))]))
         if not np.array_equal(meshio.read(path).points, points):
-            raise RuntimeError("meshio did not read back the points that it wrote")
+            raise RuntimeError("meshio read other points than it wrote")
     return f"meshio {meshio.__version__}"
 
 
@@ -62,7 +62,7 @@ def probe_solver() -> str:
     """Import DOLFINx and factorise a small matrix with PETSc's MUMPS."""
     from contextlib import suppress
 
-    # The wheel wants to be imported first; conda-forge's DOLFINx has no such module.
+    # The wheel must be imported first; DOLFINx from conda-forge has no such module.
     with suppress(ModuleNotFoundError):
         import dolfinx_solver  # noqa: F401
     import dolfinx
@@ -70,7 +70,7 @@ def probe_solver() -> str:
     from petsc4py import PETSc
 
     if np.dtype(PETSc.ScalarType) != np.float64:
-        raise RuntimeError(f"PETSc has {np.dtype(PETSc.ScalarType)} scalars; float64 is needed")
+        raise RuntimeError(f"PETSc has {np.dtype(PETSc.ScalarType)} scalars; float64 is required")
     if not PETSc.Sys.hasExternalPackage("mumps"):
         raise RuntimeError("PETSc was built without MUMPS")
     matrix = PETSc.Mat().createAIJ((2, 2), nnz=1)
@@ -86,7 +86,7 @@ def probe_solver() -> str:
     right.set(4.0)
     solver.solve(right, answer)
     if not np.allclose(answer.array, [2.0, 1.0]):
-        raise RuntimeError(f"MUMPS solved a 2 by 2 system wrongly: {answer.array}")
+        raise RuntimeError(f"MUMPS solved a 2 x 2 system incorrectly: {answer.array}")
     petsc = ".".join(map(str, PETSc.Sys.getVersion()))
     return f"DOLFINx {dolfinx.__version__}, PETSc {petsc} with MUMPS, float64"
 
@@ -120,7 +120,7 @@ def probe_compiler() -> str:
 
 
 def probe_pictures() -> str:
-    """Draw a cone off screen with VTK and look whether anything is on it."""
+    """Render a cone off screen with VTK and check that the picture is not empty."""
     import vtkmodules.vtkRenderingOpenGL2  # noqa: F401  (the drawing back end)
     from vtkmodules.vtkFiltersSources import vtkConeSource
     from vtkmodules.vtkRenderingCore import (
@@ -145,7 +145,7 @@ def probe_pictures() -> str:
     image.Update()
     darkest, brightest = image.GetOutput().GetScalarRange()
     if brightest <= darkest:
-        raise RuntimeError("VTK drew an empty picture")
+        raise RuntimeError("VTK rendered an empty picture")
     return f"VTK {metadata.version('vtk')} draws off screen, PyVista {metadata.version('pyvista')}"
 
 

@@ -15,7 +15,7 @@ UNKNOWN = ("colour", "tube.colour", "rubber.c1", "threads.1.colour", "pressure.c
 @pytest.mark.parametrize(
     ("key", "value", "facts"),
     [
-        ("colour", 1, ("title, note, tube, rubber, threads, ",)),
+        ("colour", 1, ("title, note, tube, rubber",)),
         ("tube.colour", 1, ("bore_radius, wall, length",)),
         ("rubber.c1", "1 kPa", ("bulk_ratio, trusted_stretch",)),
         ("threads.1.colour", 1, (FAMILY_KEYS,)),

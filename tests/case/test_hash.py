@@ -1,4 +1,4 @@
-"""The hash of a case: it tells values apart, and not spellings."""
+"""The hash of a case: it depends on values, not on the way they are written."""
 
 import copy
 
@@ -19,14 +19,14 @@ def test_hash_does_not_depend_on_the_spelling(ready):
     assert Case.parse(spelt) == Case.parse(ready)
 
 
-def test_hash_does_not_tell_zero_from_negative_zero(make_case):
+def test_hash_of_zero_and_negative_zero_is_the_same(make_case):
     plain, negative = (make_case(threads__0__angle=f"{sign}0.0 deg") for sign in ("", "-"))
     assert plain == negative
     assert plain.hash == negative.hash
 
 
 WORDS = {"title": "Another", "note": "Another.", "rubber.trusted_stretch": 1.5}
-"""What changes no value of a result."""
+"""Fields that do not affect the results."""
 
 CHANGES = {
     "tube.bore_radius": "5.000001 mm",
@@ -128,11 +128,11 @@ def test_hash_changes_with_every_field_that_changes_values(make_case, law):
     ],
     ids=["volume", "gas", "move", "slack", "ring_turn"],
 )
-def test_hash_changes_with_every_value_of_what_may_be_left_out(make_case, tables):
+def test_hash_changes_with_every_value_of_optional_keys(make_case, tables):
     assert len({make_case(**table).hash for table in tables}) == len(tables)
 
 
-def test_hash_tells_the_laws_apart(make_case, rubbers):
+def test_hash_depends_on_the_law(make_case, rubbers):
     assert len({make_case(rubber=data).hash for data in rubbers.values()}) == len(rubbers)
 
 

@@ -1,4 +1,4 @@
-"""The table of the rubber: what it makes, and what it refuses."""
+"""The table of the rubber: the law that it creates, and refused constants."""
 
 import numpy as np
 import pytest
@@ -8,7 +8,7 @@ from fem import rubber as laws
 from fem.case.rubber_table import rubber_table
 
 
-def test_table_makes_its_law_in_the_inside_units():
+def test_table_creates_its_law_in_inside_units():
     yeoh = rubber_table({"law": "Yeoh", "c1": "110 kPa", "c2": "0.02 MPa", "bulk_ratio": 500.0})
     assert yeoh.constitutive_law == laws.Yeoh(0.11, 0.02, 0.0, bulk_ratio=500.0)
     terms = [{"modulus": "630 kPa", "exponent": 1.3}, {"modulus": "-10 kPa", "exponent": -2.0}]
@@ -16,7 +16,7 @@ def test_table_makes_its_law_in_the_inside_units():
     assert ogden.constitutive_law == laws.Ogden((0.63, -0.01), (1.3, -2.0))
 
 
-# --- what is refused ------------------------------------------------------------------------
+# --- refused constants ----------------------------------------------------------------------
 
 ONE_TERM = {"modulus": "60 kPa", "exponent": 1.3}
 
@@ -42,7 +42,7 @@ ONE_TERM = {"modulus": "60 kPa", "exponent": 1.3}
         ("neo-Hookean", {"trusted_stretch": "2"}, "trusted_stretch"),
     ],
 )
-def test_constants_of_no_rubber_are_refused(rubbers, law, changes, where):
+def test_invalid_constants_are_refused(rubbers, law, changes, where):
     with pytest.raises(ValidationError) as refusal:
         rubber_table({**rubbers[law], **changes})
     (fault,) = refusal.value.errors()

@@ -1,4 +1,4 @@
-"""The schema of a case: it is current, and refuses what the code refuses."""
+"""The schema of a case: it is up to date, and refuses what the code refuses."""
 
 import json
 import tomllib

@@ -1,4 +1,4 @@
-"""Cases written and read back: whatever may be asked comes back the same."""
+"""Cases that are written and read again are equal."""
 
 import copy
 import math
@@ -73,7 +73,7 @@ FAMILY_DATA = st.fixed_dictionaries(
         "breaking_load": quantity(0.1, 1e4, "N", "kN"),
     },
 )
-GLIDING_DATA = st.fixed_dictionaries(
+SLIDING_DATA = st.fixed_dictionaries(
     {"hold": st.sampled_from(["sliding", "geodesic"])}, optional={"friction": st.floats(0, 2)}
 )
 ANGLE_DATA = st.one_of(
@@ -86,7 +86,7 @@ def merged(*tables):
     return st.builds(lambda *parts: {k: v for part in parts for k, v in part.items()}, *tables)
 
 
-FAMILIES = st.one_of(merged(FAMILY_DATA, ANGLE_DATA), merged(FAMILY_DATA, ANGLE_DATA, GLIDING_DATA))
+FAMILIES = st.one_of(merged(FAMILY_DATA, ANGLE_DATA), merged(FAMILY_DATA, ANGLE_DATA, SLIDING_DATA))
 STEPS = st.integers(1, 1000)
 VOLUMES = quantity(1, 1e3, "mL", "mm^3", "L")
 DRIVE_DATA = st.one_of(
@@ -162,7 +162,7 @@ def scratch(tmp_path_factory):
 
 
 def fits(data):
-    """Tell whether the threads of `data` can be wound on its tube; see the two bounds below."""
+    """Return whether the threads of `data` fit on its tube; see the two bounds below."""
     tube = Case.parse({**data, "threads": []}).tube
     aspect = tube.length / tube.outer_radius
     for family in data["threads"]:
@@ -187,14 +187,14 @@ def test_saved_case_is_read_back_equal(scratch, data):
 
 
 @given(data=CASE_DATA.filter(fits))
-def test_parsing_leaves_its_data_alone_and_the_schema_agrees(data):
+def test_parsing_does_not_change_its_data_and_the_schema_agrees(data):
     before = copy.deepcopy(data)
     Case.parse(data)
     assert data == before
     jsonschema.validate(data, schema_of_file(Case))
 
 
-def test_every_ready_case_loads_and_comes_back(ready_cases, tmp_path):
+def test_every_ready_case_is_loaded_and_saved(ready_cases, tmp_path):
     assert ready_cases
     for file in ready_cases:
         case = Case.load(file)
@@ -202,8 +202,8 @@ def test_every_ready_case_loads_and_comes_back(ready_cases, tmp_path):
         assert Case.load(tmp_path / file.name) == case
 
 
-def test_byte_order_mark_is_passed_over(cases_folder, tmp_path):
-    """Some editors put one before UTF-8; it is no part of the text."""
+def test_byte_order_mark_is_ignored(cases_folder, tmp_path):
+    """Some editors write one before UTF-8; it is not part of the text."""
     ready = cases_folder / "greenhouse_wrist.toml"
     marked = tmp_path / "marked.toml"
     marked.write_bytes(b"\xef\xbb\xbf" + ready.read_bytes())

@@ -1,4 +1,4 @@
-"""Files that are written whole or not at all, and that no other module writes results."""
+"""Atomic writing of files; no other module writes results."""
 
 import ast
 import errno
@@ -21,11 +21,21 @@ from fem.scene.film.writer import STOPPED, write_film
 from fem.scene.result_view import result_views
 from fem.scene.still import save_still
 from fem.wording.picture_text import save_figure, write
+from tests.helpers.messages import refused
+
+WAITING = """
+import sys, time
+from pathlib import Path
+from fem.core.atomic_write import in_place_of
+with in_place_of(Path(sys.argv[1])) as part:
+    print(part.exists(), flush=True)
+    time.sleep(60)
+"""
 
 
 @contextmanager
 def full_at(size):
-    """Let no file grow beyond so many bytes, as if the disk were full."""
+    """Limit the size of files (bytes), as if the disk were full."""
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
     try:
@@ -35,7 +45,7 @@ def full_at(size):
 
 
 @pytest.mark.parametrize("ending", [".png", ".pdf", ".svg"])
-def test_a_picture_that_fails_leaves_the_one_before(tmp_path, ending):
+def test_a_failed_picture_keeps_the_old_file(tmp_path, ending):
     file = tmp_path / f"picture{ending}"
     figure = Figure()
     write(figure, 0.1, 0.9, "a picture")
@@ -48,8 +58,8 @@ def test_a_picture_that_fails_leaves_the_one_before(tmp_path, ending):
     assert list(tmp_path.iterdir()) == [file]
 
 
-def test_a_folder_that_takes_no_file_is_named_by_the_file(tmp_path, monkeypatch):
-    """An error of a call that takes a Path carries the Path, not its text."""
+def test_the_error_of_a_read_only_folder_names_the_file(tmp_path, monkeypatch):
+    """The error of a call with a Path has the Path, not its text."""
 
     def refuse(path, *_):
         raise OSError(errno.EROFS, "Read-only file system", path)
@@ -60,7 +70,7 @@ def test_a_folder_that_takes_no_file_is_named_by_the_file(tmp_path, monkeypatch)
     assert failed.value.filename == str(tmp_path / "steps.csv")
 
 
-def test_a_still_takes_this_way(result, tmp_path):
+def test_a_failed_still_keeps_the_old_file(result, tmp_path):
     file = tmp_path / "still.png"
     file.write_text("an older one")
     with full_at(500), pytest.raises(OSError, match="File too large"):
@@ -69,27 +79,21 @@ def test_a_still_takes_this_way(result, tmp_path):
 
 
 @pytest.mark.parametrize("ending", [".mp4", ".gif"])
-def test_a_film_that_fails_leaves_the_one_before(tmp_path, capfd, ending):
+def test_a_failed_film_keeps_the_old_file(tmp_path, capfd, ending):
     file = tmp_path / f"film{ending}"
     file.write_text("an older one")
     noise = np.random.default_rng(1).integers(0, 255, (8, 96, 128, 3), dtype=np.uint8)
     with full_at(2000), pytest.raises(OSError) as failed:
         write_film(iter(noise), file)
     assert failed.value.filename == str(file)
-    assert failed.value.strerror in (STOPPED, "File too large"), "no command of the encoder"
-    assert capfd.readouterr() == ("", ""), "nor a word of its own"
+    assert failed.value.strerror in (STOPPED, "File too large")
+    assert capfd.readouterr() == ("", ""), "output of the encoder"
     assert file.read_text() == "an older one"
     assert list(tmp_path.iterdir()) == [file]
 
 
-def test_what_is_asked_to_end_clears_up(tmp_path):
-    words = (
-        "import sys, time; from pathlib import Path\n"
-        "from fem.core.atomic_write import in_place_of\n"
-        "with in_place_of(Path(sys.argv[1])) as part:\n"
-        "    print(part.exists(), flush=True); time.sleep(60)"
-    )
-    command = [sys.executable, "-c", words, str(tmp_path / "film.gif")]
+def test_sigterm_removes_the_temporary_file(tmp_path):
+    command = [sys.executable, "-c", WAITING, str(tmp_path / "film.gif")]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout.readline() == "True\n"
         process.terminate()
@@ -97,7 +101,7 @@ def test_what_is_asked_to_end_clears_up(tmp_path):
     assert not list(tmp_path.iterdir())
 
 
-def test_the_new_file_has_the_usual_rights(tmp_path):
+def test_the_new_file_has_the_default_permissions(tmp_path):
     with in_place_of(tmp_path / "new") as part:
         part.write_text("whole")
     (tmp_path / "usual").touch()
@@ -105,10 +109,10 @@ def test_the_new_file_has_the_usual_rights(tmp_path):
     assert signal.getsignal(signal.SIGTERM) == signal.SIG_DFL
 
 
-def test_no_folder_is_made(tmp_path):
+def test_no_folder_is_created(tmp_path):
     (tmp_path / "file").touch()
-    for folder, fault in (("no", "there is no such folder"), ("file", "this is a file")):
-        with pytest.raises(InputError, match=fault):
+    for folder, fault in (("no", "no such folder"), ("file", "this is a file")):
+        with refused(InputError, str(tmp_path / folder), fault):
             need_folder(tmp_path / folder / "a.png")
     assert os.listdir(tmp_path) == ["file"]
 
@@ -116,9 +120,9 @@ def test_no_folder_is_made(tmp_path):
 # ----------------------------------------------------------------------------------------- writers
 
 WRITING = {"write_text", "write_bytes", "to_csv", "savefig", "to_parquet", "savetxt"}
-IN_MEMORY = {"wording/picture_text.py", "report/figures.py"}  # figures, drawn into a buffer
-HANDED_OUT = {"study/study_result.py"}  # pandas writes the empty file that the module hands out
-TRIED_OUT = {"installation/probes.py"}  # no results
+IN_MEMORY = {"wording/picture_text.py", "report/pictures.py"}  # figures, written to a buffer
+TEMPORARY = {"study/study_result.py"}  # pandas writes a temporary file of the module
+PROBES = {"installation/probes.py"}  # no results
 
 
 def writes(call):
@@ -140,4 +144,4 @@ def test_no_other_module_opens_a_result_file_for_writing():
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
         if isinstance(node, ast.Call) and writes(node)
     }
-    assert found - IN_MEMORY - HANDED_OUT - TRIED_OUT == {"core/atomic_write.py"}
+    assert found - IN_MEMORY - TEMPORARY - PROBES == {"core/atomic_write.py"}

@@ -1,4 +1,4 @@
-"""Neighbouring cases share what they have in common, and never mix up what they have not."""
+"""Neighbouring cases share their mesh, and their results do not depend on it."""
 
 import numpy as np
 import pytest
@@ -13,18 +13,18 @@ ROUND_OFF = 1e-10  # of a solution with MUMPS, whose pivots may come in another 
 
 
 def state(model):
-    """Return a state with the tube turned and shortened, and pressures in its cells."""
+    """Return a state of a twisted and shortened tube with pressures in its cells."""
     x = 1e-3 * np.sin(np.arange(model.rest().size))
     x[model.motion.size - 2 : model.motion.size] = 2.0, -3.0
     return x
 
 
-def test_what_is_equal_is_made_once():
+def test_equal_objects_are_made_once():
     made, mesh_cache = [], MeshCache()
 
-    def make(*of):
-        made.append(of)
-        return list(of)
+    def make(*arguments):
+        made.append(arguments)
+        return list(arguments)
 
     first = mesh_cache.get(make, 1, "a")
     assert mesh_cache.get(make, 1, "a") is first
@@ -32,14 +32,14 @@ def test_what_is_equal_is_made_once():
     assert made == [(1, "a"), (1, "b")]
 
 
-def test_what_was_not_used_for_longest_is_dropped():
+def test_the_least_recently_used_object_is_dropped():
     made, mesh_cache = [], MeshCache()
     for number in [*range(SIZE), 0, SIZE, 0, 1]:
         mesh_cache.get(made.append, number)
     assert made == [*range(SIZE + 1), 1]
 
 
-def test_neighbours_stand_on_one_tube(make_case):
+def test_neighbouring_cases_share_one_tube(make_case):
     mesh_cache = MeshCache()
     first = build(make_case(), "fe", MESH, mesh_cache=mesh_cache)
     assert (
@@ -58,7 +58,7 @@ def test_neighbours_stand_on_one_tube(make_case):
     ],
     ids=str,
 )
-def test_others_stand_on_their_own(make_case, changes, resolution):
+def test_different_tubes_are_not_shared(make_case, changes, resolution):
     mesh_cache = MeshCache()
     first = build(make_case(), "fe", MESH, mesh_cache=mesh_cache)
     other = build(make_case(**changes), "fe", resolution, mesh_cache=mesh_cache)
@@ -67,25 +67,25 @@ def test_others_stand_on_their_own(make_case, changes, resolution):
     assert other.energy(state(other)) == pytest.approx(alone.energy(state(alone)), rel=1e-13)
 
 
-def test_two_models_on_one_tube_do_not_mix(make_case):
-    """Each is asked in turn, at states of its own; its answers are those of a model alone."""
+def test_two_models_on_one_tube_do_not_interfere(make_case):
+    """Each is evaluated alternately at a different state, and compared with a separate model."""
     cases = [make_case(threads__0__angle="10 deg"), make_case(threads__0__angle="-20 deg")]
     mesh_cache = MeshCache()
     pair = [build(case, "fe", MESH, mesh_cache=mesh_cache) for case in cases]
     alone = [FEModel(case, MESH) for case in cases]
     states = [state(pair[0]), 0.5 * state(pair[0])]
-    for ask in (
+    for evaluate in (
         lambda model, x: model.energy(x),
         lambda model, x: model.internal_force(x),
         lambda model, x: model.conjugate_displacements(x),
         lambda model, x: model.tube_values(x).wall_stretch,
     ):
         for model, own, x in [*zip(pair, alone, states, strict=True)] * 2:
-            assert ask(model, x) == pytest.approx(ask(own, x), rel=1e-12, abs=1e-12)
+            assert evaluate(model, x) == pytest.approx(evaluate(own, x), rel=1e-12, abs=1e-12)
 
 
-def test_factors_of_another_state_are_made_anew(make_case):
-    """The system holds the factors of one state: an earlier tangent still solves its own."""
+def test_an_earlier_tangent_is_factorised_again(make_case):
+    """The system keeps the factors of one state; an earlier tangent still solves its system."""
     model = build(make_case(), "fe", MESH)
     x, right = state(model), np.cos(np.arange(model.rest().size))
     first = model.tangent(x, LOADS)
@@ -95,15 +95,15 @@ def test_factors_of_another_state_are_made_anew(make_case):
     assert np.abs(found - expected).max() < ROUND_OFF * np.abs(expected).max()
 
 
-def test_results_do_not_depend_on_the_chain(make_case):
+def test_results_do_not_depend_on_the_cache(make_case):
     mesh_cache = MeshCache()
     for angle in ("-10 deg", "0 deg", "10 deg"):
         for slack in ("taken up", "1 %"):
             case = make_case(threads__0__angle=angle, threads__0__slack=slack, pressure__steps=3)
-            (chained,), (alone,) = (
+            (cached,), (alone,) = (
                 solve(case, "fe", MESH, **how).runs for how in ({"mesh_cache": mesh_cache}, {})
             )
-            assert chained.termination.kind is alone.termination.kind
-            for row, other in zip(chained.rows, alone.rows, strict=True):
+            assert cached.termination.kind is alone.termination.kind
+            for row, other in zip(cached.rows, alone.rows, strict=True):
                 for column in ("twist_deg", "displacement_mm", "bulge_mm", "tension_N.A"):
                     assert row[column] == pytest.approx(other[column], rel=1e-6, abs=1e-9)

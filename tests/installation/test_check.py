@@ -1,4 +1,4 @@
-"""check-install: a broken part must become a finding with its cause and its cure."""
+"""check-install: a broken part is a finding with its cause and its remedy."""
 
 import os
 import sys
@@ -30,19 +30,19 @@ def test_crash_without_the_library_names_its_package(monkeypatch):
     assert finding.remedy.endswith("apt-get install -y libnowhere1")
 
 
-def test_crash_with_the_libraries_there_points_to_the_driver(monkeypatch):
+def test_crash_with_all_libraries_installed_names_the_driver(monkeypatch):
     monkeypatch.setattr(install, "PICTURE_LIBRARIES", {})
     finding = install.run_probe("pictures", command=ending("import os; os.abort()"))
     assert finding.found == "crashed (SIGABRT)"
     assert finding.packages == ("libegl-mesa0", "libgl1-mesa-dri")
 
 
-def test_hang_is_cut_short():
+def test_hang_is_ended():
     finding = install.run_probe(
         "solver", timeout=0.3, command=ending("import time; time.sleep(60)")
     )
     assert not finding.ok
-    assert finding.found == "no answer within 0.3 s"
+    assert "0.3 s" in finding.found
 
 
 def test_cause_is_the_last_line_of_the_error():
@@ -52,12 +52,12 @@ def test_cause_is_the_last_line_of_the_error():
     assert finding.packages == ()
 
 
-def test_silent_failure_still_says_something():
+def test_failure_without_a_message_has_a_cause():
     finding = install.run_probe("meshio", command=ending("raise SystemExit(3)"))
-    assert finding.found == "ended with exit status 3"
+    assert "exit status 3" in finding.found
 
 
-def test_chatter_before_the_answer_is_dropped():
+def test_other_output_before_the_version_is_dropped():
     finding = install.run_probe("gmsh", command=ending("print('Info: hello'); print('gmsh 9')"))
     assert finding == Finding("meshing (gmsh)", True, "gmsh 9")
 
@@ -85,30 +85,30 @@ def fake_compiler(folder, message):
     ],
 )
 def test_missing_headers(monkeypatch, tmp_path, header, packages):
-    message = f"{header}: No such file or directory"
+    message = f"{header}: No such file"
     monkeypatch.setenv("CC", fake_compiler(tmp_path, message))
     finding = install.run_probe("compiler")
     assert message in finding.found
     assert finding.packages == packages
 
 
-def test_compiler_named_by_cc_is_blamed(monkeypatch, tmp_path):
+def test_compiler_set_by_cc_is_named_as_the_cause(monkeypatch, tmp_path):
     monkeypatch.setenv("CC", str(tmp_path / "nothing"))
-    assert install.run_probe("compiler").remedy.startswith("the variable CC names this compiler")
+    assert "variable CC" in install.run_probe("compiler").remedy
 
 
 def test_missing_mesh_library(monkeypatch):
-    cause = "OSError: libX.so.9: cannot open shared object file"
+    cause = "OSError: libX.so.9: cannot open"
     monkeypatch.setattr(install, "MESH_LIBRARIES", {"libm.so.6": "libc6", "libX.so.9": "libx9"})
     assert install.diagnose("gmsh", cause)[1] == ("libx9",)
-    # all of ours are there, so the missing one is a library that they bring along
+    # all of these are installed, so a dependency is missing
     monkeypatch.setattr(install, "MESH_LIBRARIES", {"libm.so.6": "libc6"})
     assert install.diagnose("gmsh", cause)[1] == ("libc6",)
 
 
 def test_old_python(monkeypatch):
     monkeypatch.setattr(probes, "OLDEST_PYTHON", (99, 0))
-    with pytest.raises(RuntimeError, match=r"at least 99\.0 is needed"):
+    with pytest.raises(RuntimeError, match=r"at least 99\.0"):
         probes.probe_python()
 
 
@@ -119,11 +119,11 @@ def test_install_line_asks_for_root_only_if_needed(monkeypatch):
     assert install.install_line(["a"]) == "sudo apt-get install -y a"
 
 
-def test_report_gathers_packages_once_in_one_line(capsys):
+def test_report_lists_each_package_once_in_one_line(capsys):
     findings = [
         Finding("one", True, "fine"),
-        Finding("two", False, "broken", "mend it", ("a", "b")),
-        Finding("three", False, "broken [red]too[/red]", "mend it", ("b", "c")),
+        Finding("two", False, "broken", "fix it", ("a", "b")),
+        Finding("three", False, "broken [red]too[/red]", "fix it", ("b", "c")),
     ]
     assert install.report(findings) is False
     printed = capsys.readouterr().out
@@ -131,6 +131,6 @@ def test_report_gathers_packages_once_in_one_line(capsys):
     assert "[red]too" in printed
 
 
-def test_report_of_a_sound_machine_names_no_package(capsys):
+def test_report_without_failures_names_no_package(capsys):
     assert install.report([Finding("one", True, "fine")]) is True
     assert "apt-get" not in capsys.readouterr().out

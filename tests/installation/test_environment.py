@@ -14,7 +14,7 @@ OTHER_NAMES = {
 """Packages that conda-forge has under another name."""
 
 LEFT_OUT = {"distributed", "felupe", "imageio-ffmpeg"}
-"""Packages of extras that an environment does without: a cluster, films as MP4, one chapter."""
+"""Packages of optional extras that environment.yml does not have."""
 
 
 def name_of(requirement: str) -> str:
@@ -30,8 +30,8 @@ def required() -> set[str]:
 def test_environment_has_what_the_project_requires():
     listed = (ROOT / "environment.yml").read_text().partition("dependencies:")[2]
     names = {name_of(line) for line in re.findall(r"^  - (.+)$", listed, re.MULTILINE)}
-    due = {OTHER_NAMES.get(name, name) for name in required() - LEFT_OUT}
-    assert not due - names
+    expected = {OTHER_NAMES.get(name, name) for name in required() - LEFT_OUT}
+    assert not expected - names
 
 
 def test_exceptions_are_still_required():

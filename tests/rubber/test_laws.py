@@ -1,4 +1,4 @@
-"""The rubber laws: each against its own energy, the same energy in UFL, and figures from books."""
+"""The rubber laws: derivatives of the energy, the same energy in UFL, and published values."""
 
 from dataclasses import replace
 
@@ -22,7 +22,7 @@ def rubber(request, rubbers):
 
 @pytest.fixture
 def invariants():
-    """Return pairs of invariants as a wall at up to fivefold stretch would have."""
+    """Return pairs of invariants for stretches up to 5."""
     return np.random.default_rng(1).uniform(3, 25, (2, 50))
 
 
@@ -37,7 +37,7 @@ def ogden(*terms):
 
 BOOK_OGDEN = ogden((630.0, 1.3), (1.2, 5.0), (-10.0, -2.0))
 FRACTIONAL_POWERS = 2e-9
-"""What `fem.rubber.powers` claims of stresses of fractional powers."""
+"""Accuracy of the stresses of fractional powers; see `fem.rubber.powers`."""
 
 
 def test_every_law_is_tested(rubbers):
@@ -45,20 +45,20 @@ def test_every_law_is_tested(rubbers):
     assert len(LAWS) == len(set(laws.__all__) - {"Rubber"})
 
 
-def test_energy_is_nil_at_rest(rubber):
+def test_energy_is_zero_at_rest(rubber):
     assert energy(rubber, 3.0, 3.0) == 0.0
 
 
-def test_slopes_are_derivatives_of_the_energy(rubber, invariants, derivative):
-    for number, slope in enumerate(rubber.dW(*invariants)):
+def test_first_derivatives_of_the_energy(rubber, invariants, derivative):
+    for number, found in enumerate(rubber.dW(*invariants)):
         direction = np.zeros((2, 1))
         direction[number] = 1.0
         difference = derivative(lambda i: energy(rubber, *i), invariants, direction, 1e-2)
         # round-off, eps * energy / step, is 1e-13 of the shear modulus
-        assert slope == pytest.approx(difference, abs=1e-10 * rubber.shear_modulus)
+        assert found == pytest.approx(difference, abs=1e-10 * rubber.shear_modulus)
 
 
-def test_curvatures_are_derivatives_of_the_slopes(rubber, invariants, derivative):
+def test_second_derivatives_of_the_energy(rubber, invariants, derivative):
     w11, w12, w22 = rubber.d2W(*invariants)
     for direction, expected in (([[1.0], [0.0]], (w11, w12)), ([[0.0], [1.0]], (w12, w22))):
         difference = derivative(
@@ -79,15 +79,15 @@ def test_bulk_modulus_is_the_given_multiple(rubber):
     assert rubber.bulk_ratio == 1000.0
 
 
-def test_ufl_and_numpy_read_the_same_energy(rubber):
-    """The form handed to the FE model, worked out by UFL itself, against plain arithmetic."""
+def test_ufl_and_numpy_have_the_same_energy(rubber):
+    """The expression for the FE model, evaluated by UFL, compared with plain arithmetic."""
     for F in np.eye(3) + 0.3 * np.random.default_rng(2).standard_normal((5, 3, 3)):
         C = ufl.dot(ufl.as_matrix(F.T.tolist()), ufl.as_matrix(F.tolist()))
         i1, i2 = ufl.tr(C), (ufl.tr(C) ** 2 - ufl.tr(C * C)) / 2
         squares = np.linalg.svd(F, compute_uv=False) ** 2
         a, b, c = squares
         expected = energy(rubber, squares.sum(), a * b + b * c + c * a)
-        # two ways to the invariants, each good to round-off
+        # invariants computed in two ways, each accurate to round-off
         assert float(energy(rubber, i1, i2)(())) == pytest.approx(expected, rel=1e-12)
 
 
@@ -141,7 +141,7 @@ def test_twisted_cylinder(rubber, torque, force):
 
 # Nominal stress in tension, equal biaxial tension and pure shear at stretch x: R. W. Ogden,
 # Proc. R. Soc. A 326, 565 (1972), doi 10.1098/rspa.1972.0026; constants and formula from memory.
-# The figures were worked from the stretches, apart from this code:
+# The values were computed from the stretches, independently of this code:
 #   sum of mu (x^(a-1) - x^(-k a - 1)) with k = 1/2, 2, 1.
 @pytest.mark.parametrize(
     ("stretch", "stresses"),
@@ -154,14 +154,14 @@ def test_twisted_cylinder(rubber, torque, force):
     ],
 )
 def test_natural_rubber_of_the_books(stretch, stresses):
-    # half a unit of the last digit, and what fractional powers leave
+    # half a unit of the last digit, and the error of fractional powers
     for found, stress in zip(nominal_stresses(BOOK_OGDEN, stretch), stresses, strict=False):
         assert found == pytest.approx(stress, abs=5e-9, rel=FRACTIONAL_POWERS)
 
 
 # The constants are second-hand (see the silicone of Shore 28A in the library); the stresses were
-# worked apart from this code.
-def test_silicone_pulled_two_ways():
+# computed independently of this code.
+def test_silicone_in_uniaxial_and_equibiaxial_tension():
     rubber = Yeoh(0.11, 0.02)
     one_way, two_ways, _ = nominal_stresses(rubber, 1.5)
     assert one_way == pytest.approx(0.281481, abs=5e-7)  # the digits given
@@ -169,7 +169,7 @@ def test_silicone_pulled_two_ways():
 
 
 def nominal_stresses(rubber, x):
-    """Return the stresses of a sheet pulled in one way, in two, and held in the other."""
+    """Return the stresses in uniaxial tension, equibiaxial tension and pure shear."""
     states = [
         (x**2 + 2 / x, 2 * x + x**-2, x - x**-2, 1 / x),
         (2 * x**2 + x**-4, x**4 + 2 / x**2, x - x**-5, x**2),
@@ -184,7 +184,7 @@ def nominal_stresses(rubber, x):
 
 
 def stretches():
-    """Return principal stretches of rubber that keeps its volume, up to 5, some nearly equal."""
+    """Return principal stretches at constant volume, up to 5, some nearly equal."""
     stretches = 5 ** np.random.default_rng(3).uniform(-1, 1, (3000, 3))
     stretches[:1000] **= 0.1
     stretches[:100, 1] = stretches[:100, 0]
@@ -203,16 +203,16 @@ EXPONENTS += [-exponent for exponent in EXPONENTS]
 
 @pytest.mark.parametrize("exponent", EXPONENTS)
 def test_powers_of_the_stretches(exponent):
-    """Energy and stress against the stretches themselves."""
+    """Energy and stress compared with their formulas in the stretches."""
     modulus, far = 0.1 * np.sign(exponent), stretches()
     rubber, (i1, i2) = ogden((1e3 * modulus, exponent)), invariants_of(far)
     stored = modulus / exponent * ((far**exponent).sum(axis=1) - 3)
-    # of numbers near 3 times mu / alpha there is round-off, which the inverse power multiplies
+    # round-off of numbers near 3 mu / alpha, which grows with 1 / alpha
     assert energy(rubber, i1, i2) == pytest.approx(
         stored, rel=FRACTIONAL_POWERS, abs=1e-13 / abs(exponent)
     )
     first, second = rubber.dW(i1, i2)
-    # l dW/dl but for a part that is the same in all directions, as the mean stress is
+    # l dW/dl up to a part that is equal in all directions, like the mean stress
     found = 2 * (first[:, None] * far**2 - second[:, None] / far**2)
     expected = modulus * far**exponent
     gap, scale = (stress - np.roll(stress, 1, axis=1) for stress in (found - expected, expected))
@@ -236,13 +236,13 @@ def same_at(invariants, one, other):
     assert one.shear_modulus == other.shear_modulus
 
 
-def test_terms_with_the_same_exponent_add_up(invariants):
+def test_terms_with_the_same_exponent_are_added(invariants):
     whole, halves = ogden((60.0, 1.3)), ogden((30.0, 1.3), (30.0, 1.3))
     assert energy(halves, *invariants) == pytest.approx(energy(whole, *invariants), rel=1e-15)
 
 
 def test_form_is_the_same_within_a_whole_power():
-    """What the docstring says of compiling: the exponents are in the constants."""
+    """A new form is compiled only as the docstring states: the exponents are in the constants."""
     mesh = dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)
     i1, i2 = (3 + k * ufl.SpatialCoordinate(mesh)[0] for k in (1, 2))
 
@@ -257,7 +257,7 @@ def test_form_is_the_same_within_a_whole_power():
 
 
 def test_wall_at_rest_has_the_stiffness_of_small_strain(make_case, make_model, rubbers):
-    """All principal stretches are equal there, and their own formulas have no derivative."""
+    """All principal stretches are equal there, where formulas in them have no derivative."""
     rubber = rubber_table(rubbers["Ogden"]).constitutive_law
     plain = {"law": "neo-Hookean", "shear_modulus": f"{rubber.shear_modulus} MPa"}
     found, expected = (
@@ -275,11 +275,11 @@ def at_rest(model):
 # --- Gent -----------------------------------------------------------------------------------
 
 
-def test_far_limit_leaves_neo_hookean_rubber(invariants):
+def test_a_large_limit_gives_neo_hookean_rubber(invariants):
     limit, plain = 1e4, NeoHookean(0.06)
     strain = invariants[0] - 3
     excess = energy(Gent(0.06, limit), *invariants) / energy(plain, *invariants) - 1
-    # the next term of the logarithm's series is 4/3 strain/limit of this one, at most 0.3 %
+    # the next term of the series is 4/3 strain/limit times this one, at most 0.3 %
     assert excess == pytest.approx(strain / (2 * limit), rel=4e-3)
 
 
@@ -290,7 +290,7 @@ def test_locking_is_the_limit_of_gent_alone(rubbers):
 
 
 @np.errstate(all="ignore")
-def test_nothing_is_known_beyond_the_limit():
+def test_values_are_not_finite_beyond_the_limit():
     rubber, i1 = Gent(0.06, 3.0), np.array([5.9, 6.0, 6.1, 20.0])
     for values in (rubber.dW(i1, i1)[0], rubber.d2W(i1, i1)[0], energy(rubber, i1, i1)):
         assert np.isfinite(values).tolist() == [True, False, False, False]
@@ -298,7 +298,7 @@ def test_nothing_is_known_beyond_the_limit():
 
 @pytest.mark.parametrize("share", [0.999, 1.001, 4.0])
 def test_cell_is_not_finite_beyond_the_limit(make_case, make_model, share):
-    """The path cuts its step there; a finite figure would pass for a sound one."""
+    """The path reduces its step there; a finite value would be taken as valid."""
     rubber = {"law": "Gent", "shear_modulus": "60 kPa", "limit": 3.0}
     model = make_model(make_case(rubber=rubber), "1x1x2")
     cells = model.tube.field.function.x.array.reshape(len(model.body.connectivity), -1)
@@ -317,7 +317,7 @@ def test_cell_is_not_finite_beyond_the_limit(make_case, make_model, share):
 
 
 def test_constants_may_be_arrays(rubber):
-    """One law with arrays of constants is as many laws with numbers."""
+    """One law with arrays of constants equals many laws with numbers."""
     factors = np.array([0.5, 1.0, 3.0])
     i1, i2 = np.random.default_rng(4).uniform(3, 25, (2, 7, 1))
     stiff = {"shear_modulus", "c1", "c2", "c3", "moduli"} & set(rubber.constants)

@@ -20,21 +20,21 @@ from fem.threads.helix import Helix
         (-60, -21.65063509, 200.0),
     ],
 )
-def test_helix_against_worked_figures(degrees, turn, length):
+def test_helix_against_worked_values(degrees, turn, length):
     helix = Helix(math.radians(degrees), 8.0, 100.0)
     assert helix.ring_turn == pytest.approx(turn, abs=5e-9)  # last digit given
     assert helix.length == pytest.approx(length, abs=5e-9)
 
 
-def test_length_is_that_of_the_drawn_curve():
+def test_length_is_that_of_the_curve():
     radius, length = 6.5, 60.0
     helix = Helix(math.radians(-40), radius, length)
     z = np.linspace(0, length, 20001)
     theta = helix.turn_rate * z
     curve = np.column_stack([radius * np.cos(theta), radius * np.sin(theta), z])
-    drawn = np.linalg.norm(np.diff(curve, axis=0), axis=1).sum()
-    # chords fall short of their arcs by (turn per chord)^2 / 24, 7e-9
-    assert drawn == pytest.approx(helix.length, rel=1e-8)
+    polygon = np.linalg.norm(np.diff(curve, axis=0), axis=1).sum()
+    # chords are shorter than their arcs by (turn per chord)^2 / 24, relative 7e-9
+    assert polygon == pytest.approx(helix.length, rel=1e-8)
 
 
 def test_positive_angle_is_right_handed():
@@ -66,16 +66,16 @@ def test_wrap_is_length_times_curvature_for_either_hand():
         assert helix.wrap == pytest.approx(helix.length * curvature, rel=1e-14)
 
 
-def test_tension_does_not_change_along_a_thread_without_friction_or_without_a_turn():
+def test_tension_is_constant_without_friction_or_without_wrap():
     assert Helix(math.radians(40), 6.5, 60.0).capstan_ratio(0.0) == 1.0
     assert Helix(0.0, 6.5, 60.0).capstan_ratio(0.5) == 1.0
 
 
-def test_capstan_ratio_of_a_thousand_turns_is_infinite_and_no_error():
+def test_capstan_ratio_of_a_thousand_turns_is_infinite():
     assert Helix(math.radians(60), 1.0, 3000.0).capstan_ratio(2.0) == math.inf
 
 
-def test_turn_of_the_ring_makes_the_angle():
+def test_angle_follows_from_the_turn_of_the_ring():
     """For R = 8 mm, L = 100 mm, worked apart from the code: 60 degrees for 21.65063509 rad."""
     turns = np.array([21.65063509, -21.65063509])
     helix = Helix.of_ring(turns, 8.0, 100.0)

@@ -13,32 +13,32 @@ def law():
     return TensionLaw(STIFFNESS, TOE)
 
 
-def test_thread_carries_exactly_nothing_in_compression(law):
+def test_tension_is_exactly_zero_in_compression(law):
     strain = np.array([-1.0, -0.3, -1e-3, -1e-9, -1e-300, -0.0, 0.0])
     tension, _ = law.tension(strain)
     assert np.all(tension == 0.0)
     assert np.all(law.energy(strain) == 0.0)
 
 
-def test_compressed_thread_has_exactly_no_stiffness(law):
+def test_stiffness_is_exactly_zero_in_compression(law):
     _, slope = law.tension(np.array([-1.0, -1e-3, -1e-9]))
     assert np.all(slope == 0.0)
 
 
 def test_thread_at_rest_is_as_stiff_as_a_taut_one(law):
-    """Newton's first step starts where every thread is at rest; with no stiffness it stalls."""
+    """The first Newton step starts with every thread at rest, and stalls without stiffness."""
     tension, slope = law.tension(np.zeros(3))
     assert np.all(tension == 0.0)
     assert np.all(slope == STIFFNESS)
 
 
-# Away from the joints 0 and TOE of the pieces, over which a difference must not reach.
+# Away from the joints 0 and TOE of the pieces, which a difference must not cross.
 INSIDE = np.array([-0.1, -1e-3, 0.1 * TOE, 0.5 * TOE, 0.9 * TOE, 1.1 * TOE, 2 * TOE, 0.3])
 
 
 def test_tension_is_the_derivative_of_the_energy(law, derivative):
     difference = derivative(law.energy, INSIDE, np.ones_like(INSIDE), 1e-5)
-    # the pieces are cubic at most, so only round-off is left: eps * energy / step, 1e-11 EA at most
+    # the pieces are at most cubic, so only round-off remains: eps * energy / step, at most 1e-11 EA
     assert law.tension(INSIDE)[0] == pytest.approx(difference, abs=1e-9 * STIFFNESS)
 
 
@@ -52,20 +52,20 @@ def test_energy_tension_and_slope_are_continuous_where_the_pieces_meet(law, join
     gap = 1e-9
     around = joint + np.array([-gap, gap])
     tension, slope = law.tension(around)
-    # nothing changes faster than EA / TOE, hence by no more than that times the distance
+    # the derivatives are at most EA / TOE
     most = 2 * gap * STIFFNESS / TOE
     assert abs(np.diff(law.energy(around))[0]) <= most
     assert abs(np.diff(tension)[0]) <= most
     assert abs(np.diff(slope)[0]) <= 1.001 * most  # round-off
 
 
-def test_tension_inside_the_toe_is_the_parabola(law):
+def test_tension_in_the_toe_region_is_a_parabola(law):
     strain = np.linspace(0, TOE, 11)
     expected = STIFFNESS * strain**2 / (2 * TOE)
     assert law.tension(strain)[0] == pytest.approx(expected, rel=1e-14)  # round-off
 
 
-def test_tension_beyond_the_toe_lags_by_half_the_toe(law):
+def test_tension_beyond_the_toe_region_is_offset_by_half_the_toe(law):
     strain = np.array([TOE, 2 * TOE, 0.1, 0.5])
     tension, slope = law.tension(strain)
     assert tension == pytest.approx(STIFFNESS * (strain - TOE / 2), rel=1e-14)  # round-off
@@ -79,15 +79,15 @@ def test_tension_grows_with_the_strain_everywhere(law):
 
 
 @pytest.mark.parametrize("shape", [(), (1,), (4,), (2, 3)])
-def test_law_keeps_the_shape_and_leaves_its_input_alone(law, shape):
+def test_law_keeps_the_shape_and_does_not_change_its_input(law, shape):
     strain = np.full(shape, 0.02)
-    for answer in (*law.tension(strain), law.energy(strain)):
-        assert np.shape(answer) == shape
+    for values in (*law.tension(strain), law.energy(strain)):
+        assert np.shape(values) == shape
     assert np.all(strain == 0.02)
 
 
 def test_constants_may_be_arrays():
-    """One law with arrays of constants is as many laws with numbers."""
+    """One law with arrays of constants equals many laws with numbers."""
     stiffness, toe = np.array([100.0, 200.0]), np.array([0.01, 0.02])
     strain = np.linspace(-0.01, 0.05, 13)[:, None]
     many = TensionLaw(stiffness, toe)
@@ -98,8 +98,8 @@ def test_constants_may_be_arrays():
         assert np.array_equal(many.energy(strain)[:, k], one.energy(strain[:, 0]))
 
 
-def test_only_negative_slack_is_taken_in_fractions():
-    """A thread that is 10 % too short, half of it tightened, is 5 % too short."""
+def test_fraction_applies_to_negative_slack_only():
+    """With half of the prestress a thread that is 10 % too short counts as 5 % too short."""
     assert applied_slack(-0.1, 0.5) == -0.05
     assert applied_slack(np.array([-0.1, 0.1]), 0.0).tolist() == [0.0, 0.1]
     assert applied_slack(np.array([-0.1, 0.1]), 1.0).tolist() == [-0.1, 0.1]
