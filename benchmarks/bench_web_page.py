@@ -8,7 +8,7 @@ of the live explorer, from the slider through the server to the picture. Nothing
 import pytest
 
 from fem.case.case import Case
-from fem.scene.result_view import exhibits
+from fem.scene.result_view import result_views
 from fem.solving.single import solve
 from fem.web.server import make_app
 from tests.conftest import CASES
@@ -50,7 +50,7 @@ MOVE = """async (angle) => {
 @pytest.fixture(scope="module")
 def address(chromium):  # noqa: F811
     case = Case.load(CASES / "greenhouse_wrist.toml")
-    app = make_app(exhibits(solve(case)), case.title, base=case, key="wren")
+    app = make_app(result_views(solve(case)), case.title, base=case, key="wren")
     with serving(app, "wren/") as found:
         yield found
 

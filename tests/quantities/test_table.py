@@ -141,7 +141,7 @@ def test_page_and_stills_display_it(solved):
     head = json.loads(packed[4 : 4 + int.from_bytes(packed[:4], "little")])
     column = {"name": COLUMN, "title": "arc of the rim", "unit": "mm", "factor": 1.0, "digits": 3}
     assert column in head["columns"]
-    assert head["exhibits"][0]["steps"][-1]["row"][COLUMN] == result.rows[2][COLUMN]
+    assert head["views"][0]["steps"][-1]["row"][COLUMN] == result.rows[2][COLUMN]
     assert COLUMN in [measure.column for measure in readout_columns([case])]
     assert "arc of the rim [mm]" in [line.title for line in readouts(result_views(result))]
 
