@@ -85,7 +85,7 @@ def pack(views: Sequence[ResultView], title: str, scales: Scales | None = None) 
     head = {
         "title": title,
         "light": appearance.LIGHT,
-        "behind": appearance.BEHIND,
+        "behind": appearance.HIDDEN_OPACITY,
         "keys": {
             "marks": {"title": appearance.MARK_TITLE, "colour": appearance.MARK},
             "start": {"title": appearance.START_TITLE, "colour": appearance.START},

@@ -1,4 +1,4 @@
-"""How parts look and what they are called, in windows, files, browsers and reports alike."""
+"""Appearance and labels of the drawn parts, the same in windows, files, browsers and reports."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ type Colour = tuple[float, float, float]
 
 AMBIENT = {
     "wall": 0.86,
-    "veil": 0.5,
+    "translucent": 0.5,
     "bore": 0.86,
     "cut": 0.92,
     "threads": 0.86,
@@ -14,21 +14,21 @@ AMBIENT = {
     "marks": 0.75,
     "start": 0.8,
 }
-"""Share of its colour that no shade takes from a part, by role.
+"""Share of the light that is ambient, by role: shading does not change this share of the colour.
 
-What is coloured by a value keeps so much of it that the palest colour in the deepest shade is still
-lighter than the strongest one in full light: its lightness can be read as on the colour bar.
+For parts coloured by a value it is so large that the palest colour in the deepest shade is still
+lighter than the strongest one in full light: values can be read from the colour bar.
 """
 
 LIGHT = (-0.37, 0.37, 0.85)
-"""Where the light comes from: to the right, up, towards the viewer; so from the upper left."""
+"""Direction of the lamp: right, up, towards the viewer; so it is at the upper left."""
 
-VEIL: Colour = (0.62, 0.61, 0.60)
-VEIL_OPACITY = 0.55
-"""Colour and opacity of a wall through which the threads behind it show: role ``"veil"``."""
+TRANSLUCENT: Colour = (0.62, 0.61, 0.60)
+TRANSLUCENT_OPACITY = 0.55
+"""Colour and opacity of a wall that shows the threads behind it: role ``"translucent"``."""
 
-BEHIND = 0.35
-"""Opacity of the shape at rest where it is behind something."""
+HIDDEN_OPACITY = 0.35
+"""Opacity of the shape at rest where something hides it."""
 
 MARK: Colour = (0.757, 0.071, 0.122)
 START: Colour = (0.45, 0.50, 0.56)
@@ -37,7 +37,7 @@ START: Colour = (0.45, 0.50, 0.56)
 NO_TENSION_TITLE = "no tension"
 MARK_TITLE = "index marks"
 START_TITLE = "shape at rest"
-"""What keys call threads without tension, the index marks and the wire of the shape at rest."""
+"""Legend labels of threads without tension, index marks and the wire of the shape at rest."""
 
-MODEL_TITLES = {"fe": "FE model", "fast": "fast model", "bench": "bench"}
-"""How the models are headed."""
+MODEL_TITLES = {"fe": "FE model", "fast": "fast model", "bench": "measurements"}
+"""Titles of the models, and of measurements beside them."""

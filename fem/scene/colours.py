@@ -1,9 +1,9 @@
-"""The two scales of colour, stretch of the wall and tension of the threads; their ranges.
+"""Colour scales of wall stretch and thread tension, and their ranges.
 
-Both run from light to dark in even steps of lightness, so that order and amount show to eyes that
-do not tell red from green, and in grey. They share no hue: the wall goes from cream to brown, the
-threads through green and blue to violet, as in matplotlib's viridis, without the yellow that white
-paper swallows.
+Both run from light to dark in equal steps of lightness, so that values can be compared with
+red-green blindness and in greyscale. They share no hue: the wall goes from cream to brown, the
+threads from green over blue to violet, as in matplotlib's viridis, without its yellow, which is
+hard to see on white paper.
 """
 
 from __future__ import annotations
@@ -25,33 +25,33 @@ from fem.quantities.shape import Shape
 type Bytes = np.ndarray[Any, np.dtype[np.uint8]]
 
 NO_TENSION_RGB = (92, 92, 92)
-"""Colour of a slack thread, which carries no tension: grey; it is thin and dashed as well."""
+"""Colour of a slack thread: grey; it is also thin and dashed."""
 
 NO_TENSION_INDEX = 255
-"""Stands for no tension in place of a colour's number."""
+"""Colour index of a thread without tension."""
 
 WALL = ("#fbf5ec", "#ecc597", "#cf9150")
 """Colours of the least, the middle and the greatest stretch."""
 
-LEAST_RANGE = 0.01
-"""Stretches closer together than this are not spread over all colours."""
+MIN_RANGE = 0.01
+"""A smaller range of stretch is not spread over all colours."""
 
-RIM = 1e-4
-"""Nodes closer to a plate than this share of the length at rest are on it."""
+ON_PLATE = 1e-4
+"""Distance from a plate, over the length at rest, below which a node is on it."""
 
 
 @dataclass(frozen=True)
 class Scale:
-    """What the colours of a quantity mean.
+    """Colours of a quantity.
 
     Attributes
     ----------
     quantity
         ``"stretch"`` or ``"tension"``.
     title, unit
-        What a colour bar says; the unit may be empty.
+        Label of the colour bar; the unit may be empty.
     low, high
-        The values of the first and the last colour.
+        Values of the first and the last colour.
     colours
         Red, green, blue, shape (256, 3).
     """
@@ -65,11 +65,11 @@ class Scale:
 
     @property
     def label(self) -> str:
-        """Title and unit, as beside a colour bar."""
+        """Title and unit, as at a colour bar."""
         return with_unit(self.title, self.unit)
 
     def index(self, values: Array) -> Bytes:
-        """Return the numbers of the colours of values, shape (n,); `NO_TENSION_INDEX` for nan."""
+        """Return the colour indices of values, shape (n,); `NO_TENSION_INDEX` for nan."""
         last = len(self.colours) - 1 - (self.quantity == "tension")
         share = (values - self.low) / (self.high - self.low)
         with np.errstate(invalid="ignore"):
@@ -84,20 +84,20 @@ class Scale:
 
 @dataclass(frozen=True)
 class Scales:
-    """The scales that views shown together share; no tension where there are no threads."""
+    """The scales of views shown together; no tension scale without threads."""
 
     stretch: Scale
     tension: Scale | None
 
     def __iter__(self) -> Iterator[Scale]:
-        """Go through those that there are."""
+        """Iterate over the scales that exist."""
         yield self.stretch
         if self.tension:
             yield self.tension
 
 
-class Shown(Protocol):
-    """A path, as far as colours show it: see :class:`fem.scene.result_view.ResultView`."""
+class HasShapes(Protocol):
+    """What a colour scale needs of a :class:`fem.scene.result_view.ResultView`."""
 
     @property
     def case(self) -> Case:
@@ -105,15 +105,15 @@ class Shown(Protocol):
 
     @property
     def shapes(self) -> Sequence[Shape]:
-        """Its states."""
+        """Shapes of its states."""
 
 
-def scales_of(views: Iterable[Shown]) -> Scales:
+def scales_of(views: Iterable[HasShapes]) -> Scales:
     """Return the scales for views that are shown together.
 
     They reach to the greatest stretch and tension of any state. Nodes on the plates are left out:
-    at the rim of the bore the stretch has no bound, and what the FE model finds there is up to the
-    mesh. It has the last colour.
+    at the rim of the bore the stretch is singular, and its FE value depends on the mesh. Values
+    above the scale take the end colour.
     """
     stretch, tension, threads = 1.0, 0.0, False
     for view in views:
@@ -130,19 +130,19 @@ def scales_of(views: Iterable[Shown]) -> Scales:
 def _greatest_stretch(shape: Shape) -> float:
     """Return the greatest stretch away from the plates."""
     height = shape.nodes[:, 2]
-    rim = RIM * height.max()
-    between = (height > rim) & (height < height.max() - rim)
+    margin = ON_PLATE * height.max()
+    between = (height > margin) & (height < height.max() - margin)
     return float(shape.stretch[between].max())
 
 
 def stretch_scale(greatest: float) -> Scale:
     """Return the scale of stretches from 1 to the greatest."""
-    high = max(greatest, 1.0 + LEAST_RANGE)
+    high = max(greatest, 1.0 + MIN_RANGE)
     return Scale("stretch", table.wall_stretch_max.short, "", 1.0, high, _wall_colours())
 
 
 def tension_scale(greatest: float) -> Scale:
-    """Return the scale of tensions from nil to the greatest (N); of one newton if that is nil."""
+    """Return the scale of tensions from zero to the greatest (N), or to 1 N if that is zero."""
     title = f"thread {table.tension.short}"
     return Scale("tension", title, table.tension.unit, 0.0, greatest or 1.0, _thread_colours())
 

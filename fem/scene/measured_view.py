@@ -1,10 +1,9 @@
-"""What a bench measured of the cases that are shown, beside the models.
+"""Measurements of the cases that are shown, beside the models.
 
-The slider of a page runs over the steps of the models. So a measured path has a row to each step of
-a model, in which its figures are read at the pressure of that step: at a measured pressure the mean
-of what was measured there, between two interpolated as :mod:`fem.compare.curve` does, beyond the
-last measurement none. Nothing is read while the free end is moved, since the pressure stands still
-then.
+The slider of a page runs over the steps of the models. A measured path therefore has one row for
+each step of a model, with values at the pressure of that step: the mean of the measurements at a
+measured pressure, interpolated between two (see :mod:`fem.compare.curve`), none beyond the last.
+There are none while the free end is moved, since the pressure is constant then.
 """
 
 from __future__ import annotations
@@ -29,43 +28,43 @@ if TYPE_CHECKING:
     import pandas
 
 PLACE = (table.step.column, table.requested.column)
-"""Columns that a measured row has from the step of the model beside it.
+"""Columns that a measured row takes from the step of the model.
 
-A limit point is none of them: it is the model's, and nobody measured that it is one.
+The column of limit points is not among them: a limit point of the model was not measured.
 """
 
 
 def with_bench(views: Sequence[ResultView], file: str | Path) -> list[ResultView]:
-    """Return views with what a bench file has of their cases after them.
+    """Return views, each case followed by its measurements from a file.
 
     Parameters
     ----------
     views
-        What the models say.
+        The views of the models.
     file
-        The bench file; its settings are changes of the case that is shown.
+        The file of measurements; its settings are changes of the case that is shown.
 
     Raises
     ------
     InputError
-        If it cannot be used, or has no measurement of any case that is shown.
+        If it cannot be used, or has no measurement of a case that is shown.
     """
-    beside = {view.case.key: view for view in reversed(views)}
-    read = {key: read_bench(file, view.case) for key, view in beside.items()}
+    models = {view.case.key: view for view in reversed(views)}
+    benches = {key: read_bench(file, view.case) for key, view in models.items()}
     measured = {
-        key: _measured(bench, beside[key], str(file))
-        for key, bench in read.items()
+        key: _measured(bench, models[key], str(file))
+        for key, bench in benches.items()
         if key in bench.cases
     }
     if not measured:
-        raise InputError(f"{file}: no measurement is of the setting that is shown")
+        raise InputError(f"{file}: no measurement of the setting that is shown")
     return [*_after_their_cases(views, measured)]
 
 
 def _after_their_cases(
     views: Sequence[ResultView], measured: dict[str, ResultView]
 ) -> Iterator[ResultView]:
-    """Yield the views, and what is measured of a case after the last one of it."""
+    """Yield the views, with the measurements of a case after its last view."""
     last = {view.case.key: number for number, view in enumerate(views)}
     for number, view in enumerate(views):
         yield view
@@ -74,30 +73,30 @@ def _after_their_cases(
             yield measured[key]
 
 
-def _measured(bench: Bench, beside: ResultView, file: str) -> ResultView:
-    """Return what was measured of the case of an view, a row to each of its steps."""
-    table = bench.table[bench.table.case == beside.case.key]
+def _measured(bench: Bench, model: ResultView, file: str) -> ResultView:
+    """Return the measurements of the case of a view, with a row for each of its steps."""
+    table = bench.table[bench.table.case == model.case.key]
     curve = Curve.of(_means(table, bench.measures))
-    pressures = _rising([row[PRESSURE.column] for row in beside.rows])
+    pressures = _rising([row[PRESSURE.column] for row in model.rows])
     columns = [name for m in bench.measures for name in (m.column, m.std)]
-    figures = {name: curve.at(pressures, name) for name in columns if name in curve.steps}
+    values = {name: curve.at(pressures, name) for name in columns if name in curve.steps}
     rows = [
         {name: row[name] for name in PLACE if name in row}
         | {"model": "bench", PRESSURE.column: row[PRESSURE.column]}
         | dict.fromkeys((m.column for m in measures_of(section="motion")), math.nan)
-        | {name: float(values[number]) for name, values in figures.items()}
-        for number, row in enumerate(beside.rows)
+        | {name: float(column[number]) for name, column in values.items()}
+        for number, row in enumerate(model.rows)
     ]
     count = f"{len(table)} measurement{'s' if len(table) > 1 else ''} in {Path(file).name}"
     note = "; ".join([count, *bench.notes[:1]])
-    return ResultView(beside.name, beside.case, "bench", rows, [], note)
+    return ResultView(model.name, model.case, "bench", rows, [], note)
 
 
 def _means(table: pandas.DataFrame, measures: Sequence[Measure]) -> pandas.DataFrame:
-    """Return what was measured as steps of rising pressure: means of repeated measurements.
+    """Return measurements as steps of rising pressure, repeated ones as their mean.
 
-    Their standard deviation is the quadratic mean of those given, or else that of the repeats if
-    there are some at every pressure.
+    The standard deviation is the quadratic mean of those given, or else that of the repeats if
+    there are some at each pressure.
     """
     by_pressure = table.groupby(PRESSURE.column)
     means = by_pressure[[measure.column for measure in measures]].mean()
@@ -114,7 +113,7 @@ def _quadratic_mean(values: pandas.Series[Any]) -> float:
 
 
 def _rising(pressures: Sequence[float]) -> Array:
-    """Return pressures, nan from where they no longer rise."""
+    """Return pressures, nan from the first that does not rise."""
     known = np.array(pressures, dtype=float)
     stalled = np.flatnonzero(np.diff(known) <= 0)
     if len(stalled):

@@ -1,4 +1,4 @@
-"""Rendering off screen: coloured solids seen along one parallel projection, as an image."""
+"""Off-screen rendering: an image of coloured solids in parallel projection."""
 
 from __future__ import annotations
 
@@ -10,27 +10,27 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fem.core.arrays import Array
-from fem.scene.appearance import AMBIENT, BEHIND, LIGHT
+from fem.scene.appearance import AMBIENT, HIDDEN_OPACITY, LIGHT
 
 if TYPE_CHECKING:
     from fem.scene.colours import Scales
     from fem.scene.solids import Solid
 
 ELEVATION = np.radians(18.0)
-"""The camera looks down by so much: the free end plate shows its upper face."""
+"""Angle by which the camera looks down (rad): the upper face of the free end plate is visible."""
 
-NEAREST = -1e6
-"""Units of depth by which a surface comes forward, to lie before all others."""
+FRONT_OFFSET = -1e6
+"""Depth offset of a surface that is drawn in front of all others."""
 
 NO_DRIVER = "vtkOSOpenGLRenderWindow"
-"""What VTK falls back to where nothing can draw; it needs the rare library below, or crashes."""
+"""VTK's last choice without a driver; without one of the libraries below it crashes."""
 
 SOFTWARE_LIBRARIES = ("libOSMesa.so.8", "libOSMesa.so")
 
 
 @dataclass(frozen=True)
 class Viewport:
-    """The rectangle of the screen plane that is seen, mm on the screen plane.
+    """The visible rectangle of the screen plane (mm).
 
     Attributes
     ----------
@@ -55,13 +55,13 @@ class Viewport:
 
 
 def project(points: Array) -> Array:
-    """Return the places on the screen plane of points, shape (..., 3); shape (..., 2), mm."""
+    """Return positions on the screen plane, shape (..., 2), mm, of points, shape (..., 3)."""
     x, y, z = np.moveaxis(np.asarray(points, dtype=float), -1, 0)
     return np.stack([x, y * np.sin(ELEVATION) + z * np.cos(ELEVATION)], axis=-1)
 
 
 def facing(normals: Array) -> Array:
-    """Return how much outward normals, shape (..., 3), point to the viewer, 1 being straight."""
+    """Return the cosine between outward normals, shape (..., 3), and the direction of view."""
     towards = np.array([0.0, -np.cos(ELEVATION), np.sin(ELEVATION)])
     return np.asarray(normals @ towards)
 
@@ -81,16 +81,16 @@ def render(
 
 
 class OffscreenRenderer:
-    """A window that is never shown, kept open for pictures of one size, seen from one place.
+    """A hidden window for pictures of one size from one viewpoint.
 
     Parameters
     ----------
     viewport
-        What is seen.
+        The visible rectangle.
     size
         Width and height of the pictures (pixels).
-    clear
-        Leave the ground transparent; it is white otherwise.
+    transparent
+        Whether the background is transparent instead of white.
 
     Raises
     ------
@@ -98,34 +98,36 @@ class OffscreenRenderer:
         If this machine cannot draw off screen.
     """
 
-    def __init__(self, viewport: Viewport, size: tuple[int, int], *, clear: bool = False) -> None:
+    def __init__(
+        self, viewport: Viewport, size: tuple[int, int], *, transparent: bool = False
+    ) -> None:
         import pyvista
         from vtkmodules.vtkRenderingCore import vtkRenderer
 
-        self._viewport, self._size, self._clear = viewport, size, clear
-        with pyvista.vtk_verbosity("off"):  # VTK warns of each driver that it tries in vain
+        self._viewport, self._size, self._transparent = viewport, size, transparent
+        with pyvista.vtk_verbosity("off"):  # VTK warns of each driver that fails
             self._window = _open_window()
         self._window.SetSize(*size)
         self._window.SetMultiSamples(4)
-        self._window.SetAlphaBitPlanes(clear)
+        self._window.SetAlphaBitPlanes(transparent)
         self._renderer = vtkRenderer()
-        ground = 0.0 if clear else 1.0  # on black, colours come out multiplied by their cover
-        self._renderer.SetBackground(ground, ground, ground)
-        self._renderer.SetBackgroundAlpha(ground)
-        self._renderer.SetUseOIT(False)  # it would leave the edges of a translucent wall jagged
+        level = 0.0 if transparent else 1.0  # on black, colours are premultiplied by their opacity
+        self._renderer.SetBackground(level, level, level)
+        self._renderer.SetBackgroundAlpha(level)
+        self._renderer.SetUseOIT(False)  # with it the edges of a translucent wall are jagged
         self._window.AddRenderer(self._renderer)
         light(self._renderer)
 
     def __enter__(self) -> OffscreenRenderer:
-        """Return the open studio."""
+        """Return the renderer."""
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Give back what the graphics driver holds."""
+        """Release the resources of the graphics driver."""
         self._window.Finalize()
 
     def draw(self, actors: Iterable[Any]) -> np.ndarray[Any, Any]:
-        """Return the picture of actors, uint8, shape (height, width, 3), or 4 if it is clear."""
+        """Return the picture of actors, uint8, shape (height, width, 3), or 4 if transparent."""
         import pyvista
         from PIL import Image
         from vtkmodules.vtkRenderingCore import vtkWindowToImageFilter
@@ -139,14 +141,14 @@ class OffscreenRenderer:
             self._window.Render()
             grab = vtkWindowToImageFilter()
             grab.SetInput(self._window)
-            if self._clear:
+            if self._transparent:
                 grab.SetInputBufferTypeToRGBA()
             grab.ReadFrontBufferOff()
             grab.ShouldRerenderOff()
             grab.Update()
         pixels = np.array(pyvista.wrap(grab.GetOutput()).active_scalars)
         picture = pixels.reshape(self._size[1], self._size[0], -1)[::-1]
-        if self._clear:  # image files have colours that are not multiplied by their cover
+        if self._transparent:  # image files have colours that are not premultiplied
             picture = np.asarray(
                 Image.frombytes("RGBa", self._size, picture.tobytes()).convert("RGBA")
             )
@@ -154,20 +156,20 @@ class OffscreenRenderer:
 
 
 def _open_window() -> Any:
-    """Return a window that is never shown.
+    """Return a hidden window.
 
-    Where no driver works VTK ends the process with a segmentation fault at the first picture, but
-    the kind of window that it chose tells beforehand (some 30 ms; a trial in another process, as
-    `fem.installation.check` makes, takes a second).
+    Without a driver VTK ends the process with a segmentation fault at the first picture. The class
+    of the window shows this beforehand (about 30 ms; a trial in another process, as by
+    `fem.installation.check`, takes a second).
     """
-    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401  (the drawing back end)
+    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401  (the rendering back end)
     from vtkmodules.vtkRenderingCore import vtkRenderWindow
 
     window = vtkRenderWindow()
     if window.GetClassName() == NO_DRIVER and not any(map(_loads, SOFTWARE_LIBRARIES)):
         raise OSError(
-            "the 3D picture needs a graphics driver, and VTK finds none: "
-            "`python -m fem.installation.check` says what to install"
+            "the 3D picture requires a graphics driver, and VTK finds none: "
+            "`python -m fem.installation.check` lists what to install"
         )
     window.SetOffScreenRendering(1)
     window.SetShowWindow(False)
@@ -185,30 +187,32 @@ def _loads(library: str) -> bool:
 def actors_of(
     solids: Iterable[Solid], scales: Scales, *, cut: bool = False, shift: float = 0.0
 ) -> list[Any]:
-    """Return solids as actors; the shape at rest shows faintly through what hides it.
+    """Return solids as actors; the shape at rest is drawn faintly where something hides it.
 
     Parameters
     ----------
     solids
         The solids.
     scales
-        The scales of the colours.
+        The colour scales.
     cut
         Whether the tube is cut open.
     shift
-        How far they are moved to the right (mm).
+        Offset to the right (mm).
     """
-    actors, faint = [], []
+    actors, hidden = [], []
     for solid in solids:
         mesh, ambient = _surface(solid, scales, cut), AMBIENT[solid.role]
         actors.append(actor_of(mesh, solid.colour, solid.opacity, ambient, shift))
         if solid.role == "start":
-            faint.append(actor_of(mesh, solid.colour, BEHIND, ambient, shift, through=True))
-    return actors + faint
+            hidden.append(
+                actor_of(mesh, solid.colour, HIDDEN_OPACITY, ambient, shift, in_front=True)
+            )
+    return actors + hidden
 
 
 def _surface(solid: Solid, scales: Scales, cut: bool) -> Any:
-    """Return the triangles as a pyvista.PolyData with normals and, of values, `colour`."""
+    """Return the triangles as a pyvista.PolyData with normals and, given values, `colour`."""
     import pyvista
 
     faces: Any = solid.faces(cut)  # pyvista's types ask for int64
@@ -227,25 +231,25 @@ def actor_of(
     ambient: float = 0.3,
     shift: float = 0.0,
     *,
-    through: bool = False,
+    in_front: bool = False,
 ) -> Any:
     """Return a surface as a vtkActor.
 
     Parameters
     ----------
     mesh
-        A pyvista.PolyData; its array `colour` (uint8 RGB) on points goes before `colour`.
+        A pyvista.PolyData; its point array `colour` (uint8 RGB) overrides the parameter `colour`.
     colour
         Red, green and blue from 0 to 1.
     opacity
-        Below 1 only the faces towards the viewer are drawn, so that a closed surface dims what
-        is behind it once.
+        Below 1 only faces towards the viewer are drawn, so that a closed surface dims what is
+        behind it once.
     ambient
-        Share of the light that no shade takes away; near 1 a colour reads as on the colour bar.
+        Ambient share of the light; near 1 a colour appears as on the colour bar.
     shift
-        How far the mesh is moved to the right (mm).
-    through
-        Whether it is drawn through all that is before it.
+        Offset to the right (mm).
+    in_front
+        Whether it is drawn in front of everything.
     """
     from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
 
@@ -254,8 +258,8 @@ def actor_of(
     mapper.SetScalarVisibility("colour" in mesh.point_data)
     mapper.SetScalarModeToUsePointFieldData()
     mapper.SelectColorArray("colour")
-    if through:
-        mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(0.0, NEAREST)
+    if in_front:
+        mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(0.0, FRONT_OFFSET)
         mapper.SetResolveCoincidentTopologyToPolygonOffset()
     actor = vtkActor()
     actor.SetMapper(mapper)
@@ -285,7 +289,7 @@ def aim(camera: Any, viewport: Viewport) -> float:
 
 
 def light(renderer: Any) -> None:
-    """Light as the table of looks says, wherever the camera stands."""
+    """Add the lamp of :mod:`fem.scene.appearance`, fixed to the camera."""
     from vtkmodules.vtkRenderingCore import vtkLight
 
     renderer.SetAutomaticLightCreation(False)

@@ -1,4 +1,4 @@
-"""The end plates, their index marks, and a light wire of the tube at rest, as triangles."""
+"""The end plates, their index marks, and a wireframe of the tube at rest, as triangles."""
 
 from __future__ import annotations
 
@@ -18,26 +18,26 @@ from fem.scene.surface import FRONT
 from fem.scene.tube_sweep import Mesh, joined, plain, sweep
 
 FREE_PLATE, BASE_PLATE, PLATE_DEPTH = 1.15, 1.5, 0.2
-"""Radii and thickness of the drawn plates over the outer radius of the tube (no part of a case)."""
+"""Radii and thickness of the drawn plates over the outer radius of the tube (not in the case)."""
 
-ARCS = 60
-"""Straight sides of a round plate."""
+PLATE_SIDES = 60
+"""Number of sides of a drawn plate."""
 
 HOOPS, MERIDIANS = 7, 8
-"""Lines of the wire round and along the tube."""
+"""Numbers of lines of the wireframe around and along the tube."""
 
-HOOP_ARCS = 48
-"""Straight parts of a hoop."""
+HOOP_SIDES = 48
+"""Number of sides of a hoop."""
 
 
-def place_of(tube: Tube, row: Mapping[str, Any]) -> tuple[float, float]:
-    """Return where the free end is by a row of the step table: its height (mm) and twist (rad)."""
+def end_position(tube: Tube, row: Mapping[str, Any]) -> tuple[float, float]:
+    """Return height (mm) and twist (rad) of the free end from a row of the step table."""
     height = tube.length + float(row[table.displacement.column])
     return height, math.radians(row[table.twist.column])
 
 
 def plates(tube: Tube, height: float) -> Mesh:
-    """Return base plate and free end plate, which hold the tube at 0 and at `height` (mm)."""
+    """Return base plate and free end plate, at heights 0 and `height` (mm) of the tube."""
     radius, depth = tube.outer_radius, PLATE_DEPTH * tube.outer_radius
     base = _disc(BASE_PLATE * radius, -depth, 0.0)
     return joined([base, _disc(FREE_PLATE * radius, height, height + depth)])
@@ -46,13 +46,13 @@ def plates(tube: Tube, height: float) -> Mesh:
 def index_marks(tube: Tube, height: float, twist: float) -> Mesh:
     """Return the marks on base plate and free end plate; at rest both face the viewer.
 
-    Each is a bar let into its plate, from the tube's outside or from the centre to the rim.
+    Each is a bar embedded in its plate, from the tube's outside or from the centre to the rim.
     """
     radius = tube.outer_radius
-    depth, proud = PLATE_DEPTH * radius, 0.02 * radius
-    rims = BASE_PLATE * radius + proud, FREE_PLATE * radius + proud
-    base = _bar(FRONT, (radius, rims[0]), (-depth - proud, proud), 0.07 * radius)
-    top = (height, height + depth + proud)
+    depth, excess = PLATE_DEPTH * radius, 0.02 * radius
+    rims = BASE_PLATE * radius + excess, FREE_PLATE * radius + excess
+    base = _bar(FRONT, (radius, rims[0]), (-depth - excess, excess), 0.07 * radius)
+    top = (height, height + depth + excess)
     return joined([base, _bar(FRONT + twist, (0.0, rims[1]), top, 0.07 * radius)])
 
 
@@ -60,13 +60,13 @@ def index_marks(tube: Tube, height: float, twist: float) -> Mesh:
 def wire(tube: Tube) -> Mesh:
     """Return the tube at rest as hoops and meridians, with the rims and the mark of its free end.
 
-    All of it lies just within what it stands for: at rest it is hidden.
+    It lies just inside the surfaces that it represents: at rest it is hidden.
     """
     radius, length, depth = tube.outer_radius, tube.length, PLATE_DEPTH * tube.outer_radius
     thick = 0.012 * radius
     hoops = [(radius - thick, z) for z in np.linspace(0.0, length, HOOPS)]
     rims = [(FREE_PLATE * radius - thick, length + share * depth) for share in (0.08, 0.92)]
-    angle = np.linspace(0.0, 2 * np.pi, HOOP_ARCS + 1)
+    angle = np.linspace(0.0, 2 * np.pi, HOOP_SIDES + 1)
     circles = np.array([polar_points(r, angle, z) for r, z in hoops + rims])
     around = FRONT + 2 * np.pi * np.arange(MERIDIANS)[:, None] / MERIDIANS
     along = polar_points(radius - thick, around, np.array([0.0, length]))
@@ -77,9 +77,9 @@ def wire(tube: Tube) -> Mesh:
 
 def _disc(radius: float, low: float, high: float) -> Mesh:
     """Return a round plate about the axis."""
-    angle = 2 * np.pi * np.arange(ARCS + 1) / ARCS
-    k = np.arange(ARCS)[:, None]
-    quads = k + np.array([0, 1, ARCS + 2, 0, ARCS + 2, ARCS + 1])
+    angle = 2 * np.pi * np.arange(PLATE_SIDES + 1) / PLATE_SIDES
+    k = np.arange(PLATE_SIDES)[:, None]
+    quads = k + np.array([0, 1, PLATE_SIDES + 2, 0, PLATE_SIDES + 2, PLATE_SIDES + 1])
     faces = []
     for (r0, z0), (r1, z1) in pairwise([(0.0, low), (radius, low), (radius, high), (0.0, high)]):
         edges = np.concatenate([polar_points(r, angle, z) for r, z in ((r0, z0), (r1, z1))])

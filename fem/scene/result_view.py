@@ -1,4 +1,4 @@
-"""What is shown of a result: each model's path as states with their shapes."""
+"""Views of a result: the path of each model as states with their shapes."""
 
 from __future__ import annotations
 
@@ -25,29 +25,29 @@ from fem.wording.run_sections import place_text, request_text, with_added
 from fem.wording.termination import limit_name, short_reason
 
 AT_REST = 1e-6
-"""Less pressure and motion (kPa, deg, mm) than this is none."""
+"""Smaller pressures and motions (kPa, deg, mm) count as zero."""
 
 
 @dataclass(frozen=True)
 class ResultView:
-    """The path of one model, ready to be shown.
+    """The path of one model, ready for display.
 
     Attributes
     ----------
     name
-        Title of the case, or the end of its folder's path where titles are alike.
+        Title of the case, or the end of the path of its folder if titles are equal.
     case
         The case.
     model
         ``"fe"``, ``"fast"`` or ``"bench"``.
     rows
-        A row of the step table to each state, none beyond a limit that ends the path.
+        One row of the step table per state, none beyond a limit that ends the path.
     shapes
-        The shape at each row; none at all where only figures are known.
+        The shape at each row; empty if only values are known.
     note
         Why the path ended early; empty if it did not.
     surfaces
-        The surfaces of its body, where it is known already.
+        The surfaces of its body, if already known.
     """
 
     name: str
@@ -60,21 +60,21 @@ class ResultView:
 
     @property
     def title(self) -> str:
-        """What its model is called."""
+        """Title of its model."""
         return MODEL_TITLES[self.model]
 
     @property
     def labels(self) -> list[str]:
-        """Where on the path each state is, in a few words."""
+        """Short label of each state: its place on the path."""
         return [self._label(row) for row in self.rows]
 
     @cached_property
     def builder(self) -> SceneBuilder:
-        """What of its solids is the same at all steps."""
+        """The builder of its solids, which has what is the same in all states."""
         return SceneBuilder(self.case, self.shapes[0], self.surfaces)
 
     def state(self, step: int) -> tuple[dict[str, Any], Shape | None]:
-        """Return the row of a step and its shape, where it is known; beyond the last, the last."""
+        """Return row and shape (if known) of a step, or of the last one if it is beyond."""
         number = min(step, len(self.rows) - 1)
         return self.rows[number], self.shapes[number] if self.shapes else None
 
@@ -84,21 +84,21 @@ class ResultView:
         if row is self.rows[0] and abs(row[table.pressure.column]) < AT_REST:
             return "before inflation"
         where = place_text(self, self.case, row).replace("-", MINUS)
-        if asked := request_text(self.case, row):
-            where = f"{asked}, {where}"
+        if request := request_text(self.case, row):
+            where = f"{request}, {where}"
         if row.get("limit"):
             return f"{limit_name(row['bore_stretch'])}, {where}"
         return where
 
 
 def at_rest(row: dict[str, Any]) -> bool:
-    """Return whether a row tells of a tube without pressure and motion."""
-    moves = (table.pressure, table.twist, table.displacement)
-    return not any(abs(row[one.column]) >= AT_REST for one in moves)  # one may be unknown: nan
+    """Return whether a row has neither pressure nor motion."""
+    quantities = (table.pressure, table.twist, table.displacement)
+    return not any(abs(row[one.column]) >= AT_REST for one in quantities)  # nan if unknown
 
 
 def solids(view: ResultView, step: int, *, cut: bool = False, start: bool = True) -> list[Solid]:
-    """Return what is seen of an view at a step, its last one where it has no such step.
+    """Return the visible solids of a view at a step, or at its last one if it is beyond.
 
     The other parameters are those of :func:`state_solids`.
     """
@@ -113,18 +113,18 @@ def state_solids(
     cut: bool = False,
     start: bool = True,
 ) -> list[Solid]:
-    """Return what is seen of an view in any state, be it between its steps.
+    """Return the visible solids of a view in any state, also between its steps.
 
     Parameters
     ----------
     view
         The view.
     row, shape
-        The state; without a shape the plates and the tube at rest are shown.
+        The state; without a shape only the plates and the tube at rest are shown.
     cut
-        Whether the tube is cut open: parts of which nothing is left or seen are left out.
+        Whether the tube is cut open; parts without visible faces are left out.
     start
-        Whether the tube at rest is shown as well.
+        Whether the tube at rest is shown, too.
     """
     if shape is None:
         found = [*without_body(view.case.tube, row)]
@@ -134,26 +134,26 @@ def state_solids(
 
 
 def result_views(result: Result, name: str = "") -> list[ResultView]:
-    """Return an view to each model of a result, none to an FE run without shapes.
+    """Return a view for each model of a result, except an FE run without shapes.
 
     Parameters
     ----------
     result
         The result.
     name
-        What to call it, if not by the title of its case.
+        Its name; the title of its case if empty.
     """
-    shown = [_view(result.case, run, name) for run in result.runs]
-    return [view for view in shown if view.shapes]
+    found = [_view(result.case, run, name) for run in result.runs]
+    return [view for view in found if view.shapes]
 
 
 def load_views(folders: Iterable[str | Path]) -> list[ResultView]:
-    """Return the views of the results in folders, named apart where titles are alike.
+    """Return the views of the results in folders, with distinct names.
 
     Raises
     ------
     InputError
-        If a folder holds no result, or a damaged one, or is named twice.
+        If a folder has no result, or a damaged one, or is given twice.
     """
     given = [Path(folder) for folder in folders]
     results = [with_shapes(folder) for folder in given]
@@ -171,7 +171,7 @@ def load_cases(folders: Iterable[str | Path]) -> dict[str, Case]:
     Raises
     ------
     InputError
-        As by :func:`load_views`, but for shapes.
+        As for :func:`load_views`, except for shapes.
     """
     given = [Path(folder) for folder in folders]
     cases = []
@@ -183,12 +183,12 @@ def load_cases(folders: Iterable[str | Path]) -> dict[str, Case]:
 
 
 def with_shapes(folder: str | Path) -> Result:
-    """Return the result in a folder, none whose FE model has lost its shapes.
+    """Return the result in a folder, which must have the shapes of its FE model.
 
     Raises
     ------
     InputError
-        If there is none, it is damaged, or has lost them.
+        If there is none, it is damaged, or its shapes are missing.
     """
     result = Result.load(folder)
     _need_index(Path(folder), result.runs)
@@ -196,7 +196,7 @@ def with_shapes(folder: str | Path) -> Result:
 
 
 def _need_index(folder: Path, runs: Sequence[Run]) -> None:
-    """Raise unless the shapes of an FE model that was solved are listed."""
+    """Raise an error if the list of shapes of a solved FE model is missing."""
     solved = any(run.model == "fe" and run.rows for run in runs)
     if solved and not (folder / INDEX).exists():
         raise InputError(
@@ -205,36 +205,36 @@ def _need_index(folder: Path, runs: Sequence[Run]) -> None:
 
 
 def names_of(folders: Sequence[Path], titles: Sequence[str]) -> list[str]:
-    """Return the titles of results; where they are alike, as much of each path as tells it apart.
+    """Return the titles of results; where they are equal, the end of each path that differs.
 
     Parameters
     ----------
     folders
         The folders.
     titles
-        What the case of each is called.
+        Title of the case of each.
 
     Raises
     ------
     InputError
-        If a folder is named twice.
+        If a folder is given twice.
     """
-    whole = [folder.resolve() for folder in folders]
-    for number, folder in enumerate(whole):
-        if folder in whole[:number]:
-            raise InputError(f"{folders[number]}: this folder is named twice")
-    alike = [
-        [other.parts for other, its in zip(whole, titles, strict=True) if its == title]
+    paths = [folder.resolve() for folder in folders]
+    for number, folder in enumerate(paths):
+        if folder in paths[:number]:
+            raise InputError(f"{folders[number]}: this folder is given twice")
+    equal = [
+        [other.parts for other, its in zip(paths, titles, strict=True) if its == title]
         for title in titles
     ]
     return [
         title if len(group) == 1 else _end_of(folder.parts, group)
-        for folder, title, group in zip(whole, titles, alike, strict=True)
+        for folder, title, group in zip(paths, titles, equal, strict=True)
     ]
 
 
 def _end_of(path: tuple[str, ...], group: Sequence[tuple[str, ...]]) -> str:
-    """Return the end of a path, as long as no other of the group ends so."""
+    """Return the shortest end of a path that no other path of the group has."""
     length = 1
     while sum(other[-length:] == path[-length:] for other in group) > 1:
         length += 1

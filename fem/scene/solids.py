@@ -1,4 +1,4 @@
-"""The solids that show a state: wall, threads, end plates, index marks, and the tube at rest."""
+"""The solids of a state: wall, threads, end plates, index marks, and the tube at rest."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fem.quantities.measures import carries
 from fem.quantities.shape import Shape
 from fem.scene.appearance import MARK, START, Colour
 from fem.scene.colours import NO_TENSION_RGB
-from fem.scene.plates import index_marks, place_of, plates, wire
+from fem.scene.plates import end_position, index_marks, plates, wire
 from fem.scene.surface import Surface, WallSurfaces
 from fem.scene.thread_tubes import ThreadTubes
 from fem.scene.tube_sweep import Mesh, joined
@@ -24,7 +24,7 @@ PLATE: Colour = (0.80, 0.83, 0.87)
 NO_TENSION: Colour = (NO_TENSION_RGB[0] / 255, NO_TENSION_RGB[1] / 255, NO_TENSION_RGB[2] / 255)
 
 THREAD = 0.022
-"""Radius of a drawn thread over that of the tube, where threads do not crowd."""
+"""Radius of a drawn thread over that of the tube, unless threads are too close."""
 
 DASH = 0.2
 """Length of a dash over the radius of the tube."""
@@ -32,7 +32,7 @@ DASH = 0.2
 
 @dataclass(frozen=True)
 class Solid:
-    """A part of what is seen.
+    """A drawn part.
 
     Attributes
     ----------
@@ -41,15 +41,15 @@ class Solid:
     points, normals
         Shape (points, 3), mm and 1.
     triangles, opened
-        Corners among the points, shape (triangles, 3), counter-clockwise from outside: of the
-        whole, and of the tube cut open. Of the role ``"cut"`` only `opened` has any.
+        Indices of corners, shape (triangles, 3), counter-clockwise seen from outside: of the
+        complete tube, and of the tube cut open. The role ``"cut"`` has only `opened`.
     values
-        Of `quantity` at the points, shape (points,), nan for a thread without tension; None for a
-        solid of one colour.
+        Values of `quantity` at the points, shape (points,), nan for a thread without tension; None
+        for a solid of one colour.
     quantity
         ``"stretch"``, ``"tension"`` or ``""``.
     colour
-        Red, green, blue from 0 to 1; of what has no value.
+        Red, green, blue from 0 to 1; where there is no value.
     opacity
         From 0 to 1.
     """
@@ -65,12 +65,12 @@ class Solid:
     opacity: float = 1.0
 
     def faces(self, cut: bool) -> Index:
-        """Return the triangles of the whole, or of the tube cut open."""
+        """Return the triangles of the complete tube, or of the tube cut open."""
         return self.opened if cut else self.triangles
 
 
 class SceneBuilder:
-    """What of the solids of a body is the same in all its states.
+    """Builds the solids of the states of a body; what all states share is computed once.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ class SceneBuilder:
     shape
         The body, in any state.
     surfaces
-        Its surfaces, where it is known already.
+        Its surfaces, if already known.
     """
 
     def __init__(self, case: Case, shape: Shape, surfaces: WallSurfaces | None = None) -> None:
@@ -99,20 +99,20 @@ class SceneBuilder:
         shape
             The body in that state.
         row
-            Its row of the step table, of which displacement_mm and twist_deg are read.
+            Its row of the step table, with displacement_mm and twist_deg.
         """
         return [*self._wall(shape), *self._threads(shape), *without_body(self._tube, row)]
 
     def _wall(self, shape: Shape) -> Iterator[Solid]:
-        """Yield both sides of the wall and the faces that close it where it is cut."""
-        place, stretch = self.surfaces.place(shape), self.surfaces.stretch(shape)
+        """Yield both sides of the wall and the cut faces."""
+        positions, stretch = self.surfaces.positions(shape), self.surfaces.stretch(shape)
         surfaces: dict[str, Surface] = {
             "wall": self.surfaces.outside,
             "bore": self.surfaces.bore,
             "cut": self.surfaces.cut,
         }
         for role, surface in surfaces.items():
-            points = place[surface.nodes]
+            points = positions[surface.nodes]
             yield Solid(
                 role,
                 points,
@@ -140,8 +140,8 @@ def _plain(role: str, mesh: Mesh, colour: Colour) -> Solid:
 
 
 def without_body(tube: Tube, row: dict[str, Any]) -> Iterator[Solid]:
-    """Yield plates and marks as a row places them, where it does, and the tube at rest."""
-    height, twist = place_of(tube, row)
+    """Yield plates and marks at the position of a row, if it has one, and the tube at rest."""
+    height, twist = end_position(tube, row)
     if math.isfinite(height + twist):
         yield _plain("plates", plates(tube, height), PLATE)
         yield _plain("marks", index_marks(tube, height, twist), MARK)
@@ -149,7 +149,7 @@ def without_body(tube: Tube, row: dict[str, Any]) -> Iterator[Solid]:
 
 
 def thread_radius(case: Case) -> float:
-    """Return the radius of drawn threads (mm): a clear line, but no closed coat."""
+    """Return the radius of drawn threads (mm): clear lines that do not cover the wall."""
     radius = case.tube.outer_radius
     spacings = [
         2 * math.pi * radius * math.cos(family.angle) / family.count for family in case.threads

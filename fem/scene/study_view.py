@@ -1,4 +1,4 @@
-"""What is shown of one setting of a study: kept shapes, or those that its table tells."""
+"""Views of one setting of a study: from kept shapes, or from its table."""
 
 from __future__ import annotations
 
@@ -17,19 +17,19 @@ from fem.study.study_result import StudyResult
 from fem.wording.run_sections import with_added
 from fem.wording.termination import short_reason
 
-UNSHAPED = "its shapes were not kept"
+NO_SHAPES = "its shapes were not kept"
 
 
 def setting_views(study_result: StudyResult, folder: Path, case: Case) -> list[ResultView]:
-    """Return an view to each model that has a curve of one setting of a study.
+    """Return a view for each model that has a curve of one setting of a study.
 
-    The fast model's shapes follow from the table. Those of the FE model are read where the study
-    kept them; where it did not, its view has rows only.
+    The shapes of the fast model follow from the table. Those of the FE model are read if the study
+    kept them; otherwise its view has only rows.
 
     Parameters
     ----------
     study_result
-        What the study found.
+        The result of the study.
     folder
         Its folder.
     case
@@ -38,22 +38,22 @@ def setting_views(study_result: StudyResult, folder: Path, case: Case) -> list[R
     Raises
     ------
     InputError
-        If the table has nothing of it, or the kept shapes are damaged.
+        If the table has no curve of it, or the kept shapes are damaged.
     """
     runs = [run_of(study_result, case, model) for model in study_result.study.models]
-    shown = [
+    found = [
         view
         for run in runs
         if run is not None
-        for view in _kept(folder / SHAPES / case.key, run) or _told(case, run)
+        for view in _kept(folder / SHAPES / case.key, run) or _from_table(case, run)
     ]
-    if not shown:
+    if not found:
         raise InputError(f"{folder}: the study has no curve of this setting")
-    return shown
+    return found
 
 
 def run_of(study_result: StudyResult, case: Case, model: str) -> Run | None:
-    """Return the run of one curve without its shapes; None if nothing was found on it."""
+    """Return the run of one curve without its shapes; None if it has no row."""
     table = study_result.table
     mine = table[(table.case == case.key) & (table.model == model)]
     if mine.empty:
@@ -65,7 +65,7 @@ def run_of(study_result: StudyResult, case: Case, model: str) -> Run | None:
 
 
 def _without_gaps(row: dict[Any, Any]) -> dict[str, Any]:
-    """Return a row of the step table without the columns of other models and cases."""
+    """Return a row of the step table without columns of other models and cases."""
     return {
         name: value
         for name, value in row.items()
@@ -74,15 +74,15 @@ def _without_gaps(row: dict[Any, Any]) -> dict[str, Any]:
 
 
 def _kept(folder: Path, run: Run) -> list[ResultView]:
-    """Return the view of the FE model from the shapes that are kept, if they are."""
+    """Return the view of the FE model if its shapes were kept."""
     if run.model != "fe" or not folder.is_dir():
         return []
     return [view for view in result_views(with_shapes(folder)) if view.model == "fe"]
 
 
-def _told(case: Case, run: Run) -> list[ResultView]:
-    """Return the view of what the table tells."""
+def _from_table(case: Case, run: Run) -> list[ResultView]:
+    """Return the view of a run from the table."""
     if run.model == "fast":
         return result_views(Result(case, [run]))
-    note = "; ".join(filter(None, [short_reason(run.termination), UNSHAPED]))
+    note = "; ".join(filter(None, [short_reason(run.termination), NO_SHAPES]))
     return [ResultView(case.title, case, run.model, with_added(case, run.path), [], note)]

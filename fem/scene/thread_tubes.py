@@ -1,10 +1,10 @@
-"""Threads as tubes: along each taut part of a thread, and in dashes where it has no tension.
+"""Threads as tubes along their taut parts, and as dashes where they have no tension.
 
-A body hands out threads as straight pieces. Here these are chained, and the chains sampled at fixed
-shares of their length at rest, so that a thread has the same points in all states. Between the ends
-of a piece radius, azimuth and height change evenly: samples follow the round wall, of which the
-piece is a chord. Dashes begin elsewhere on each thread: in step they would make rings round the
-tube.
+The threads of a shape are straight segments. Here these are chained, and the chains sampled at
+fixed shares of their length at rest, so that a thread has the same points in all states. Radius,
+azimuth and height change linearly along a segment: samples follow the round wall, of which the
+segment is a chord. Dashes start at a different place on each thread; otherwise they would form
+rings around the tube.
 """
 
 from __future__ import annotations
@@ -19,31 +19,31 @@ from fem.scene.surface import from_front
 from fem.scene.tube_sweep import Mesh, joined, sweep
 
 SIDES, DASH_SIDES = 3, 3
-"""Corners of the rings of tubes and of dashes: on a screen these are a few pixels wide."""
+"""Corners of the cross-sections of tubes and dashes, which are a few pixels wide on a screen."""
 
-FEWEST, TURN = 24, math.radians(10)
-"""A thread is cut into so many parts or more, and turns no further in one at rest."""
+MIN_PARTS, MAX_TURN = 24, math.radians(10)
+"""Least number of parts of a thread, and greatest turn of one around the axis at rest (rad)."""
 
 SHORTEST = 1e-12
-"""A piece is taken to be at least so long, as a share of its thread: in files some are nil."""
+"""Least length of a segment, as a share of its thread: in files some have length zero."""
 
 GOLDEN = (math.sqrt(5) - 1) / 2
-"""Its multiples spread evenly between whole numbers."""
+"""The fractional parts of its multiples are evenly spread between 0 and 1."""
 
 
 class ThreadTubes:
-    """The threads of one family in the whole tube, chained and sampled once for all states.
+    """The threads of one family in the complete tube, chained and sampled once for all states.
 
     Parameters
     ----------
     curves, sectors
-        The threads in one of so many equal sectors.
+        The threads in one of several equal sectors, and the number of sectors.
     radius
-        Of a drawn thread (mm); a dash is half as thick.
+        Radius of a drawn thread (mm); a dash is half as thick.
     dash
         Length of a dash, and of a gap, at rest (mm).
     wedge
-        Azimuths at rest between which the wall is taken out where it is cut open, from the front.
+        Azimuths at rest between which the wall is removed when cut open, from the front (rad).
     """
 
     def __init__(
@@ -56,35 +56,35 @@ class ThreadTubes:
     ) -> None:
         self._sectors, self._radius = sectors, radius
         self._chain = Chain(turned(curves.rest, sectors))
-        parts = max(FEWEST, math.ceil(self._chain.turn / TURN))
+        parts = max(MIN_PARTS, math.ceil(self._chain.turn / MAX_TURN))
         threads = np.arange(len(self._chain.lengths))
-        self._whole = Samples(
+        self._lines = Samples(
             self._chain, 2 * threads[:, None] + np.linspace(0, 1, parts + 1), wedge
         )
         self._dashes = Samples(self._chain, _dashes(self._chain.lengths, dash), wedge)
 
     def tubes(self, curves: ThreadCurves, taut: Mask) -> Mesh:
-        """Return the threads in a state, in dashes where they carry no tension.
+        """Return the threads in a state, as dashes where they have no tension.
 
         Parameters
         ----------
         curves
             The threads.
         taut
-            Which pieces carry tension, shape (pieces,).
+            Which segments carry tension, shape (segments,).
 
         Returns
         -------
         Mesh
-            Their values are the tension (N), nan on dashes.
+            Its values are the tension (N), nan on dashes.
         """
         now = turned(curves.ends, self._sectors)
         tension, taut = np.tile(curves.tension, self._sectors), np.tile(taut, self._sectors)
-        along = tension[self._whole.pieces]  # (threads, parts)
+        along = tension[self._lines.segments]  # (threads, parts)
         at_samples = (np.pad(along, _FIRST, "edge") + np.pad(along, _LAST, "edge")) / 2
-        shown = taut[self._whole.pieces]
-        lines = self._whole.sweep(now, self._radius, SIDES, shown, at_samples)
-        slack = ~taut[self._dashes.pieces]
+        shown = taut[self._lines.segments]
+        lines = self._lines.sweep(now, self._radius, SIDES, shown, at_samples)
+        slack = ~taut[self._dashes.segments]
         none = np.full((len(slack), 2), np.nan)
         return joined([lines, self._dashes.sweep(now, self._radius / 2, DASH_SIDES, slack, none)])
 
@@ -95,12 +95,13 @@ _FIRST, _LAST = ((0, 0), (1, 0)), ((0, 0), (0, 1))
 class Chain:
     """Pieces chained to threads.
 
-    Thread k runs over the places from 2 k to 2 k + 1: so those of all threads are one sorted list.
+    Thread k has the coordinates from 2 k to 2 k + 1, so that those of all threads are one sorted
+    list.
 
     Parameters
     ----------
     rest
-        Ends of the pieces at rest, in their order along each thread, shape (pieces, 2, 3), mm.
+        Ends of the segments at rest, in their order along each thread, shape (segments, 2, 3), mm.
 
     Attributes
     ----------
@@ -109,7 +110,7 @@ class Chain:
     lengths
         Length of each thread, shape (threads,), mm.
     turn
-        How far the threads wind round the axis, the mean of all (rad).
+        Mean turn of the threads around the axis (rad).
     """
 
     def __init__(self, rest: Array) -> None:
@@ -125,10 +126,10 @@ class Chain:
         self.turn = float(np.abs(_polar(rest)[1][1]).sum()) / len(self.lengths)
 
     def find(self, places: Array) -> tuple[Index, Array]:
-        """Return the piece at each place, and which share of it lies before."""
-        piece = np.searchsorted(self._starts, places, side="right") - 1
-        share = (places - self._starts[piece]) / self._spans[piece]
-        return piece, np.clip(share, 0.0, 1.0)
+        """Return the segment at each place, and the share of it before the place."""
+        segment = np.searchsorted(self._starts, places, side="right") - 1
+        share = (places - self._starts[segment]) / self._spans[segment]
+        return segment, np.clip(share, 0.0, 1.0)
 
 
 class Samples:
@@ -139,41 +140,43 @@ class Samples:
     chain
         The chain.
     places
-        Where on it.
+        Coordinates on it.
     wedge
-        As of :class:`ThreadTubes`.
+        See :class:`ThreadTubes`.
 
     Attributes
     ----------
-    pieces
-        The piece in the middle of each part between two samples, shape (lines, samples - 1).
+    segments
+        The segment in the middle of each part between two samples, shape (lines, samples - 1).
     """
 
     def __init__(self, chain: Chain, places: Array, wedge: tuple[float, float]) -> None:
         places = _up_to(wedge, chain, places)
-        self._piece, self._share = chain.find(places)
+        self._segment, self._share = chain.find(places)
         middles = (places[:, :-1] + places[:, 1:]) / 2
-        self.pieces, share = chain.find(middles)
+        self.segments, share = chain.find(middles)
         low, high = wedge
-        angle = from_front(_between(chain.rest, self.pieces, share, 0.0))
+        angle = from_front(_between(chain.rest, self.segments, share, 0.0))
         self._kept: Mask = (angle <= low) | (angle >= high)
 
     def sweep(self, now: Array, radius: float, sides: int, shown: Mask, values: Array) -> Mesh:
-        """Return the tubes of this radius on the wall, from the ends of the pieces in a state."""
-        lines = _between(now, self._piece, self._share, radius)
+        """Return tubes of a radius on the wall, from the present ends of the segments."""
+        lines = _between(now, self._segment, self._share, radius)
         return sweep(lines, radius, sides, shown, self._kept, values)
 
 
 def _up_to(wedge: tuple[float, float], chain: Chain, places: Array) -> Array:
-    """Return places, shape (lines, samples), of which those nearest to an edge are moved onto it.
+    """Return places, shape (lines, samples), with those nearest to an edge moved onto it.
 
-    So a thread that is cut ends where the wall does.
+    A thread that is cut therefore ends where the wall ends.
     """
     places = places.copy()
     angle = from_front(_between(chain.rest, *chain.find(places), 0.0))
     for edge in wedge:
         before, after = angle[:, :-1] - edge, angle[:, 1:] - edge
-        crosses = (before * after < 0) & (np.abs(after - before) < np.pi)  # no jump at the back
+        crosses = (before * after < 0) & (
+            np.abs(after - before) < np.pi
+        )  # not the jump of the azimuth at the back
         line, part = np.nonzero(crosses)
         share = before[crosses] / (before - after)[crosses]
         start, end = places[line, part], places[line, part + 1]
@@ -181,14 +184,14 @@ def _up_to(wedge: tuple[float, float], chain: Chain, places: Array) -> Array:
     return places
 
 
-def _between(ends: Array, piece: Index, share: Array, above: float) -> Array:
-    """Return places in pieces, at these shares of them and so far (mm) above the wall."""
-    radius, angle, height = (first[piece] + rise[piece] * share for first, rise in _polar(ends))
+def _between(ends: Array, segment: Index, share: Array, above: float) -> Array:
+    """Return points at shares of segments, at a height `above` the wall (mm)."""
+    radius, angle, height = (first[segment] + rise[segment] * share for first, rise in _polar(ends))
     return polar_points(radius + above, angle, height)
 
 
 def _polar(ends: Array) -> list[tuple[Array, Array]]:
-    """Return radius, azimuth and height of the pieces' first ends, and their rises from there."""
+    """Return radius, azimuth and height of the first ends of segments, and their increments."""
     x, y, height = np.moveaxis(ends, -1, 0)
     radius, angle = np.hypot(x, y), np.arctan2(y, x)
     turn = (angle[:, 1] - angle[:, 0] + np.pi) % (2 * np.pi) - np.pi
@@ -200,7 +203,7 @@ def _polar(ends: Array) -> list[tuple[Array, Array]]:
 
 
 def _dashes(lengths: Array, dash: float) -> Array:
-    """Return the places of start and end of each dash, shape (dashes, 2)."""
+    """Return start and end of each dash, shape (dashes, 2)."""
     places = []
     for thread, length in enumerate(lengths):
         phase = thread * GOLDEN % 1

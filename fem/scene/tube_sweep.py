@@ -1,12 +1,12 @@
 r"""Thin tubes along lines on a round body, as triangles.
 
-On each point of a line stands a ring in the plane of
+Each point of a line has a ring of points in the plane of
 
 .. math:: \mathbf n = \frac{\mathbf e_r - (\mathbf e_r \cdot \mathbf t)\, \mathbf t}{|\dots|},
           \qquad \mathbf b = \mathbf t \times \mathbf n,                                \tag{1}
 
-with t along the line and e_r away from the axis. Rings of neighbours never turn against each other
-as long as the line does not run away from the axis.
+with t along the line and e_r away from the axis. Neighbouring rings are not twisted against each
+other unless the line is parallel to e_r.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ class Mesh(NamedTuple):
         Shape (points, 3), mm and 1.
     triangles, opened
         Corners of triangles among the points, shape (triangles, 3), counter-clockwise from outside:
-        of all, and without those that lie where the wall is taken out.
+        all, and those outside the removed wedge.
     values
         At the points, shape (points,).
     """
@@ -48,18 +48,18 @@ def sweep(lines: Array, radius: float, sides: int, shown: Mask, kept: Mask, valu
     lines
         The lines, shape (lines, points, 3), mm.
     radius
-        Of the tubes (mm).
+        Radius of the tubes (mm).
     sides
-        Corners of a ring.
+        Points of a ring.
     shown
         Which parts between two points are drawn, shape (lines, points - 1).
     kept
-        Which of them stay where the wall is cut open, shape (lines, points - 1).
+        Which of them remain when the wall is cut open, shape (lines, points - 1).
     values
         At the points, shape (lines, points).
     """
     none = np.zeros((len(lines), 1), dtype=bool)
-    used = np.hstack([shown, none]) | np.hstack([none, shown])  # rings that a part stands on
+    used = np.hstack([shown, none]) | np.hstack([none, shown])  # rings at the ends of a drawn part
     normal, binormal = (part[used][:, None] for part in _frames(lines))
     angle = 2 * np.pi * np.arange(sides)[:, None] / sides
     out = np.cos(angle) * normal + np.sin(angle) * binormal  # (rings, sides, 3)
@@ -68,8 +68,8 @@ def sweep(lines: Array, radius: float, sides: int, shown: Mask, kept: Mask, valu
     return Mesh(
         points.reshape(-1, 3),
         out.reshape(-1, 3),
-        _mantle(ring[:, :-1][shown], sides),
-        _mantle(ring[:, :-1][shown & kept], sides),
+        _side_faces(ring[:, :-1][shown], sides),
+        _side_faces(ring[:, :-1][shown & kept], sides),
         np.repeat(values[used], sides),
     )
 
@@ -84,8 +84,8 @@ def _frames(lines: Array) -> tuple[Array, Array]:
     return normal, np.cross(along, normal)
 
 
-def _mantle(ring: Index, sides: int) -> Index:
-    """Return the triangles between rings of these numbers and the next ones, shape (n, 3)."""
+def _side_faces(ring: Index, sides: int) -> Index:
+    """Return the triangles between rings of these indices and the next ones, shape (n, 3)."""
     here = np.arange(sides)
     there = (here + 1) % sides
     quads = np.stack([here, there, there + sides, here + sides], axis=-1)

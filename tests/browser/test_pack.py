@@ -126,7 +126,7 @@ def test_the_head_has_steps_scales_and_columns(shown, unpacked):
 
 def test_the_head_has_light_colours_and_titles(shown, unpacked):
     head = unpacked.head
-    assert (head["light"], head["behind"]) == ([*appearance.LIGHT], appearance.BEHIND)
+    assert (head["light"], head["behind"]) == ([*appearance.LIGHT], appearance.HIDDEN_OPACITY)
     assert head["models"]["fast"] == shown[1].title
     for role, key in head["keys"].items():
         solid = next(one for one in head["views"][0]["solids"] if one["role"] == role)
@@ -166,7 +166,7 @@ def test_a_view_without_shapes_has_plates_and_marks(shown):
     measured = replace(shown[0], model="bench", shapes=[], rows=rows)
     unpacked = Unpacked(pack([shown[1], measured], "both"))
     head = unpacked.head["views"][1]
-    assert head["title"] == "bench"
+    assert head["title"] == appearance.MODEL_TITLES["bench"]
     assert head["steps"][2]["row"]["twist_deg"] == shown[0].rows[2]["twist_deg"]
     assert head["length"] == 60, "it grows shorter"
     by_role = {solid["role"]: solid["frames"] for solid in head["solids"]}

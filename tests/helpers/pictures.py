@@ -28,7 +28,7 @@ def titled(result, title):
 def blank(result):
     """Return the picture of both ends of the path without its rendered views, and its page."""
     page = path_page(result)
-    return page.lettered(100).figure, page
+    return page.page_figure(100).figure, page
 
 
 def texts(figure):

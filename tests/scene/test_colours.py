@@ -1,4 +1,4 @@
-"""The scales of the pictures: their ranges, and colours that colour-blind readers can order."""
+"""Colour scales of the pictures: ranges, greyscale and colour blindness."""
 
 from dataclasses import replace
 
@@ -30,7 +30,7 @@ def lab(colours):
 
 @pytest.mark.parametrize("scale", [stretch_scale(1.5), tension_scale(0.2)])
 def test_colours_darken_steadily(scale):
-    """Order shows to eyes that tell no hues apart, and in grey."""
+    """The order is visible without hues, as in greyscale."""
     light = lab(scale.colours)[:, 0]
     assert light[0] - light[-1] > 30
     coarse = light[::16]
@@ -39,7 +39,7 @@ def test_colours_darken_steadily(scale):
 
 
 def test_the_two_scales_share_no_colour():
-    """Everywhere further apart than a just noticeable difference (2.3, common practice)."""
+    """All differences exceed a just noticeable difference (2.3, common practice, no source)."""
     wall, threads = lab(stretch_scale(1.5).colours), lab(tension_scale(0.2).colours)
     apart = np.linalg.norm(wall[:, None] - threads[None], axis=2)
     assert apart.min() > 20
@@ -47,12 +47,12 @@ def test_the_two_scales_share_no_colour():
     assert np.linalg.norm(wall - mark, axis=1).min() > 40
 
 
-def test_tension_keeps_the_colours_of_viridis():
+def test_tension_has_the_colours_of_viridis():
     shades = 255 * colormaps["viridis_r"](np.linspace(0.1, 1.0, 256))[:, :3]
     assert np.abs(tension_scale(1.0).colours - shades).max() <= 0.5
 
 
-def test_numbers_of_colours():
+def test_colour_indices():
     stretch = stretch_scale(1.5)
     assert stretch.index(np.array([1.0, 1.25, 1.5, 0.9, 2.0])).tolist() == [0, 128, 255, 0, 255]
     tension = tension_scale(0.2)
@@ -62,7 +62,7 @@ def test_numbers_of_colours():
     assert tension.rgb(values)[1].tolist() == tension.colours[254].tolist()
 
 
-def test_ranges_span_all_that_is_shown(result):
+def test_ranges_span_all_views(result):
     fe, fast = result_views(result)
     both = scales_of([fe, fast])
     shapes = fe.shapes + fast.shapes
@@ -76,15 +76,15 @@ def test_ranges_span_all_that_is_shown(result):
     assert [scale.quantity for scale in both] == ["stretch", "tension"]
 
 
-def test_the_range_does_not_hang_on_the_mesh_at_the_plates(result):
-    """There the stretch at the rim of the bore grows without end as cells shrink."""
+def test_the_range_does_not_depend_on_the_mesh_at_the_plates(result):
+    """The stretch at the rim of the bore grows without bound as cells shrink."""
     (fe, _) = result_views(result)
     last = fe.shapes[-1]
     on_plate = (last.nodes[:, 2] < 1e-3) | (last.nodes[:, 2] > 59.999)
     sharp = replace(last, stretch=np.where(on_plate, 9.0, last.stretch))
     blunt, scale = (scales_of([replace(fe, shapes=[one])]).stretch for one in (last, sharp))
     assert scale.high == blunt.high < 1.6
-    assert scale.index(sharp.stretch[on_plate]).min() == 255, "it has the last colour"
+    assert scale.index(sharp.stretch[on_plate]).min() == 255  # the end colour
 
 
 def test_a_tube_at_rest_and_one_without_threads(result):
@@ -95,7 +95,7 @@ def test_a_tube_at_rest_and_one_without_threads(result):
     stiffness = result.case.threads[0].stiffness
     noisy = [replace(t, tension=0 * t.tension + 1e-14 * stiffness) for t in fe.shapes[0].threads]
     round_off = replace(fe, shapes=[replace(fe.shapes[0], threads=noisy)], rows=fe.rows[:1])
-    assert scales_of([round_off]).tension.high == 1.0, "round-off is no tension"
+    assert scales_of([round_off]).tension.high == 1.0  # round-off is not a tension
     bare_case = result.case.changed(threads=[])
     bare = replace(fe.shapes[1], threads=[])
     scales = scales_of([replace(fe, case=bare_case, shapes=[bare], rows=fe.rows[:1])])

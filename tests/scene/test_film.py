@@ -1,4 +1,4 @@
-"""Films: states between steps, and the files, read back by other libraries."""
+"""Films: states between steps, and the files, read by other libraries."""
 
 import builtins
 import math
@@ -12,15 +12,17 @@ from PIL import Image
 from fem.core.errors import InputError
 from fem.quantities.shape import Shape, ThreadCurves
 from fem.scene.film.between import shape_between
-from fem.scene.film.film import film_page, solved_row, state_at
+from fem.scene.film.film import BETWEEN, film_page, solved_row, state_at
 from fem.scene.film.writer import NoEncoderError, rate, write_film
 from fem.scene.result_view import result_views
+from fem.scene.still.legend import SAMPLES
+from tests.helpers.messages import refused
 
 LENGTH = 60.0
 
 
 def tube(turn, widening=0.0, lift=0.0, tension=0.0):
-    """Return a ring of nodes and a thread in it, turned in proportion to height by up to `turn`."""
+    """Return a ring of nodes and a thread in it, twisted by up to `turn` at the free end."""
     angle, height = np.meshgrid(np.linspace(0, 6, 7), np.linspace(0, LENGTH, 11))
 
     def place(radius, angle, height):
@@ -39,8 +41,8 @@ def tube(turn, widening=0.0, lift=0.0, tension=0.0):
 
 @pytest.mark.parametrize("turn", [0.3, -2.0, 3.2, -7.0, 20.0])
 @pytest.mark.parametrize("share", [0.0, 0.25, 0.5, 1.0])
-def test_between_two_twisted_tubes_lies_a_twisted_tube(turn, share):
-    """Turns of more than half a turn, and of several, included; no outside source: closed form."""
+def test_a_tube_between_two_twisted_tubes_is_twisted(turn, share):
+    """Also for more than half a turn and several turns; no outside source: closed form."""
     before, after = tube(0.4), tube(0.4 + turn, widening=2.0, lift=-6.0, tension=3.0)
     found = shape_between(before, after, share, turn, LENGTH)
     expected = tube(0.4 + share * turn, 2.0 * share, -6.0 * share, 3.0 * share)
@@ -49,7 +51,7 @@ def test_between_two_twisted_tubes_lies_a_twisted_tube(turn, share):
     assert found.threads[0].tension == pytest.approx(expected.threads[0].tension)
 
 
-def test_a_point_may_stray_from_the_twist_by_less_than_half_a_turn():
+def test_a_point_may_deviate_from_the_twist_by_less_than_half_a_turn():
     before, after = tube(0.0), tube(0.0)
     after = replace(after, displacement=tube(3.0).displacement)
     halfway = shape_between(before, after, 0.5, 0.0, LENGTH)
@@ -57,7 +59,7 @@ def test_a_point_may_stray_from_the_twist_by_less_than_half_a_turn():
 
 
 def test_the_free_end_between_two_steps(result):
-    """Halfway its motion is the mean of both; no outside source: closed form."""
+    """Halfway the motion is the mean of both; no outside source: closed form."""
     fe, _ = result_views(result)
     row, shape = state_at(fe, 1.5)
     for name in ("twist_deg", "displacement_mm"):
@@ -81,9 +83,9 @@ def test_an_mp4_read_by_ffmpeg(tmp_path):
 
     write_film(pictures(8), tmp_path / "film.mp4")
     reader = imageio_ffmpeg.read_frames(str(tmp_path / "film.mp4"))
-    about = next(reader)
-    assert about["size"] == (64, 48)
-    assert about["fps"] == rate(tmp_path / "film.mp4")
+    properties = next(reader)
+    assert properties["size"] == (64, 48)
+    assert properties["fps"] == rate(tmp_path / "film.mp4")
     greys = [np.frombuffer(picture, np.uint8).mean() for picture in reader]
     assert greys == pytest.approx([40 + 20 * number for number in range(8)], abs=3)
 
@@ -100,7 +102,7 @@ def test_a_gif_read_by_pillow(tmp_path):
 
 
 def test_a_gif_keeps_white_and_the_order_of_a_ramp(tmp_path):
-    """A picture with far more colours than a GIF has: a ground of creams, and a small ramp."""
+    """The picture has far more colours than a GIF: a cream background, and a small ramp."""
     cream = np.random.default_rng(1).integers(225, 254, (100, 100, 3), dtype=np.uint8)
     cream[:, :50] = 255
     cream[40:60, 60:70] = np.linspace(0, 250, 20)[:, None, None]
@@ -114,53 +116,52 @@ def test_a_gif_keeps_white_and_the_order_of_a_ramp(tmp_path):
 
 
 @pytest.mark.parametrize("ending", ["mp4", "gif"])
-def test_a_film_broken_off_leaves_no_half_file(tmp_path, ending):
+def test_an_interrupted_film_leaves_an_existing_file(tmp_path, ending):
     file = tmp_path / f"film.{ending}"
-    file.write_text("an older one")
+    file.write_text("old")
 
-    def broken():
+    def interrupted():
         yield from pictures(3)
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        write_film(broken(), file)
-    assert file.read_text() == "an older one"
+        write_film(interrupted(), file)
+    assert file.read_text() == "old"
     assert list(tmp_path.iterdir()) == [file]
 
 
 def test_an_unknown_ending_is_refused(tmp_path):
-    with pytest.raises(InputError, match=r'unknown ending ".avi"; allowed: .mp4 or .gif'):
+    with refused(InputError, '".avi"', ".mp4 or .gif"):
         write_film(pictures(1), tmp_path / "film.avi")
 
 
 @pytest.mark.parametrize("ending", ["mp4", "gif"])
-def test_a_folder_that_is_not_there(tmp_path, ending):
-    """Said before any picture is drawn."""
+def test_a_missing_folder_is_refused(tmp_path, ending):
+    """The check is before any picture is drawn."""
     file = tmp_path / "nowhere" / f"film.{ending}"
 
     def never():
         raise AssertionError
         yield
 
-    with pytest.raises(InputError) as refused:
+    with refused(InputError, f"{file.parent}: "):
         write_film(never(), file)
-    assert str(refused.value) == f"{tmp_path / 'nowhere'}: there is no such folder"
 
 
-def test_a_folder_that_takes_no_file(tmp_path, monkeypatch):
-    """The sentence names the film, not the file that it is written to at first."""
+def test_a_folder_without_permission_is_an_error(tmp_path, monkeypatch):
+    """The error names the film, not the temporary file."""
 
     def refuse(self, *_, **__):
         raise PermissionError(13, "Permission denied", str(self))
 
     monkeypatch.setattr("pathlib.Path.touch", refuse)
-    with pytest.raises(OSError) as refused:
+    with pytest.raises(OSError) as caught:
         write_film(pictures(1), tmp_path / "film.mp4")
-    assert refused.value.filename == str(tmp_path / "film.mp4")
+    assert caught.value.filename == str(tmp_path / "film.mp4")
 
 
-def test_a_gif_keeps_no_picture(tmp_path):
-    """However long it is, no more than a few pictures are there at a time."""
+def test_a_gif_stores_no_pictures(tmp_path):
+    """Only a few pictures exist at a time, for any length."""
     alive, most = weakref.WeakSet(), 0
 
     def watched():
@@ -179,13 +180,13 @@ def test_a_gif_keeps_no_picture(tmp_path):
 
 
 class Watched(np.ndarray):
-    """A picture that can be in a set: equal to itself only."""
+    """A hashable picture, equal only to itself."""
 
     __hash__ = object.__hash__
 
 
-def test_a_gif_changes_only_where_its_pictures_do(tmp_path):
-    """A spot that moves, on a ground that stays; read back by Pillow."""
+def test_a_gif_changes_only_where_its_pictures_change(tmp_path):
+    """A spot moves on a fixed background; read by Pillow."""
     frames = np.full((4, 60, 80, 3), 200, dtype=np.uint8)
     for number, frame in enumerate(frames):
         frame[10 * number : 10 * number + 8, 15 * number : 15 * number + 12] = 20
@@ -199,29 +200,27 @@ def test_a_gif_changes_only_where_its_pictures_do(tmp_path):
         assert film.n_frames == 4
 
 
-def test_figures_are_those_of_the_nearest_solved_step(result):
+def test_values_are_those_of_the_nearest_solved_step(result):
     fe, _ = result_views(result)
     found = [solved_row(fe, moment) for moment in (0.0, 0.4, 0.6, 1.49, 1.51, 2.0, 7.0)]
     assert found == [fe.rows[step] for step in (0, 0, 1, 1, 2, 2, 2)]
 
 
-def test_a_film_says_that_it_draws_between_the_steps(result):
+def test_a_film_has_a_note_on_interpolation_and_a_complete_legend(result):
     layout = film_page(result_views(result)).layout
-    assert "interpolated" in " ".join(layout.notes)
-    assert "nearest solved step" in " ".join(layout.notes)
-    samples = {"no tension", "index marks", "free end's mark at rest", "shape at rest"}
-    assert set(layout.keys.samples) == samples, "of all its states"
+    assert " ".join(layout.notes).endswith(BETWEEN)
+    assert set(layout.legend.samples) == set(SAMPLES)  # of all its states
 
 
-def test_without_the_encoder_it_says_how_to_get_it(tmp_path, monkeypatch):
+def test_without_the_encoder_the_message_names_the_package(tmp_path, monkeypatch):
     find = builtins.__import__
 
-    def lacking(name, *rest, **more):
+    def without_encoder(name, *rest, **more):
         if name == "imageio_ffmpeg":
             raise ImportError(name)
         return find(name, *rest, **more)
 
-    monkeypatch.setattr(builtins, "__import__", lacking)
+    monkeypatch.setattr(builtins, "__import__", without_encoder)
     with pytest.raises(NoEncoderError, match="pip install imageio-ffmpeg"):
         write_film(pictures(1), tmp_path / "film.mp4")
     write_film(pictures(1), tmp_path / "film.gif")

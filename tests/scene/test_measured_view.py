@@ -11,6 +11,7 @@ from fem.core.errors import InputError
 from fem.scene.measured_view import with_bench
 from fem.scene.result_view import result_views
 from fem.solving.single import solve
+from tests.helpers.messages import refused
 
 HEAD = "angle.A [deg],pressure [kPa],twist [deg],displacement [mm]"
 
@@ -37,7 +38,7 @@ def column(view, name):
     return [row[name] for row in view.rows]
 
 
-def test_a_measured_path_has_a_row_to_each_step_of_the_model(shown, bench):
+def test_a_measured_path_has_a_row_for_each_step_of_the_model(shown, bench):
     file = bench("20,0,0,0", "20,6,5,-1", "20,12,20,-3", "20,15,21,-5", "11,6,0,0")
     model, measured = with_bench(shown, file)
     assert model is shown[0]
@@ -46,24 +47,24 @@ def test_a_measured_path_has_a_row_to_each_step_of_the_model(shown, bench):
     assert measured.note == "4 measurements in wrist.bench.csv; Invented."
     assert column(measured, "pressure_kPa") == column(model, "pressure_kPa") == [0, 3, 6, 9, 12, 15]
     assert measured.labels == model.labels
-    between = PchipInterpolator([0, 6, 12, 15], [0, 5, 20, 21])  # scipy, by itself
+    between = PchipInterpolator([0, 6, 12, 15], [0, 5, 20, 21])  # independent: scipy
     assert column(measured, "twist_deg") == pytest.approx(between([0, 3, 6, 9, 12, 15]))
-    assert all(math.isnan(figure) for figure in column(measured, "bulge_mm"))
+    assert all(math.isnan(value) for value in column(measured, "bulge_mm"))
 
 
-def test_nothing_is_said_beyond_what_was_measured(shown, bench):
+def test_there_are_no_values_beyond_the_measurements(shown, bench):
     _, measured = with_bench(shown, bench("20,6,5,-1", "20,12,20,-3"))
     known = np.isfinite(column(measured, "twist_deg"))
     assert known.tolist() == [False, False, True, True, True, False]
 
 
-def test_of_a_single_measurement_only_its_own_step_is_told(shown, bench):
+def test_a_single_measurement_has_a_value_only_at_its_step(shown, bench):
     _, measured = with_bench(shown, bench("20,6,5,-1"))
     assert np.isfinite(column(measured, "twist_deg")).tolist() == [False] * 2 + [True] + [False] * 3
     assert "1 measurement in" in measured.note
 
 
-def test_repeated_measurements_are_told_by_mean_and_spread(shown, bench):
+def test_repeated_measurements_have_a_mean_and_a_deviation(shown, bench):
     lines = ["20,3,1,0,a", "20,3,3,0,b", "20,6,5,-1,a", "20,6,6,-1,b"]
     _, measured = with_bench(shown, bench(*lines, head=HEAD + ",repeat"))
     row = measured.rows[1]
@@ -71,14 +72,14 @@ def test_repeated_measurements_are_told_by_mean_and_spread(shown, bench):
     assert row["twist_deg.std"] == pytest.approx(np.std([1, 3], ddof=1))
 
 
-def test_stated_deviations_of_repeats_are_joined_by_their_squares(shown, bench):
+def test_given_deviations_of_repeats_have_a_quadratic_mean(shown, bench):
     lines = ["20,3,1,0,a,3", "20,3,3,0,b,4"]
     _, measured = with_bench(shown, bench(*lines, head=HEAD + ",repeat,twist.std [deg]"))
     assert measured.rows[1]["twist_deg.std"] == pytest.approx(math.sqrt((3**2 + 4**2) / 2))
     assert measured.rows[1]["displacement_mm.std"] == 0  # that of the repeats
 
 
-def test_while_the_free_end_is_moved_nothing_is_read(make_case, bench):
+def test_there_are_no_values_while_the_free_end_is_moved(make_case, bench):
     case = make_case(move={"displacement": "-6 mm", "steps": 2}, pressure__steps=2)
     shown = result_views(solve(case, "fast"))
     _, measured = with_bench(shown, bench("20,7.5,5,-1", "20,15,20,-3"))
@@ -86,8 +87,8 @@ def test_while_the_free_end_is_moved_nothing_is_read(make_case, bench):
     assert np.isfinite(column(measured, "twist_deg")).tolist() == [False, True, True, False, False]
 
 
-def test_beside_a_limit_point_of_the_model_the_bench_has_none(make_case, bench):
-    """The bare tube has one: the row is read at its pressure, and called by nothing else."""
+def test_measurements_have_no_limit_point(make_case, bench):
+    """The model of the bare tube has one; the measured row there is only labelled by pressure."""
     case = make_case(threads=[], pressure={"end": "40 kPa", "steps": 4})
     shown = result_views(solve(case, "fast"))
     file = bench("0,0", "8,1", "14,3", head="pressure [kPa],displacement [mm]")
@@ -100,7 +101,7 @@ def test_beside_a_limit_point_of_the_model_the_bench_has_none(make_case, bench):
     assert measured.rows[-1]["displacement_mm"] == pytest.approx(between(top))
 
 
-def test_what_is_measured_stands_after_the_models_of_its_case(shown, make_case, bench):
+def test_measurements_follow_the_models_of_their_case(shown, make_case, bench):
     other = result_views(solve(make_case(threads__0__angle="11 deg"), "fast"), "other")
     fe = replace(shown[0], model="fe")
     found = with_bench([fe, *shown, *other], bench("20,6,5,-1", "11,6,7,-1"))
@@ -109,16 +110,14 @@ def test_what_is_measured_stands_after_the_models_of_its_case(shown, make_case, 
 
 
 @pytest.mark.parametrize(
-    ("lines", "said"),
+    ("lines", "fact"),
     [
-        (["11,6,5,-1"], "no measurement is of the setting that is shown"),
+        (["11,6,5,-1"], "no measurement"),
         (["20,6,x,-1"], 'line 3: twist [deg] = "x": '),
         ([], "a header and at least"),
     ],
 )
-def test_a_file_that_cannot_be_used_is_refused_in_words(shown, bench, lines, said):
+def test_a_file_that_cannot_be_used_is_refused_with_the_reason(shown, bench, lines, fact):
     file = bench(*lines)
-    with pytest.raises(InputError) as refusal:
+    with refused(InputError, str(file), fact):
         with_bench(shown, file)
-    assert str(refusal.value).startswith(str(file))
-    assert said in str(refusal.value)

@@ -1,4 +1,4 @@
-"""What is shown of results: which states, what they are called, which names they bear."""
+"""Views of results: their states, labels and names."""
 
 import math
 import shutil
@@ -14,11 +14,11 @@ from fem.scene.result_view import at_rest, load_cases, load_views, names_of, res
 from fem.scene.still.readouts import readouts
 from fem.solving.single import solve
 from fem.wording.run_sections import drive_columns
-from tests.helpers.messages import assert_states
+from tests.helpers.messages import assert_states, refused
 from tests.helpers.pictures import cut
 
 
-def test_every_model_has_its_states_and_shapes(result):
+def test_each_model_has_its_states_and_shapes(result):
     fe, fast = result_views(result)
     assert (fe.model, fast.model) == ("fe", "fast")
     for view, run in zip((fe, fast), result.runs, strict=True):
@@ -33,7 +33,7 @@ def test_every_model_has_its_states_and_shapes(result):
     assert fe.shapes == result.runs[0].shapes
 
 
-def test_a_run_without_shapes_is_not_shown(result):
+def test_a_run_without_shapes_has_no_view(result):
     fe, fast = result.runs
     assert result_views(Result(result.case, [replace(fe, shapes=[])])) == []
     assert [e.model for e in result_views(Result(result.case, [replace(fe, shapes=[]), fast]))] == [
@@ -41,7 +41,7 @@ def test_a_run_without_shapes_is_not_shown(result):
     ]
 
 
-def test_an_early_end_is_noted(result):
+def test_an_early_end_has_a_note(result):
     (view,) = result_views(Result(result.case, [cut(result.runs[0], 1)]))
     assert len(view.rows) == len(view.shapes) == 2
     assert_states(view.note, "no equilibrium", "7.5 kPa", "step 2 of 2")
@@ -58,15 +58,15 @@ def test_nothing_is_shown_beyond_a_balloon_limit(make_case):
     assert len(view.shapes) == len(view.rows)
 
 
-def test_states_of_a_move_are_called_by_it(make_case):
+def test_states_of_a_move_are_labelled_by_it(make_case):
     case = make_case(move={"twist": "5 deg", "steps": 2}, pressure__steps=2, end={"force": "1 N"})
     (view,) = result_views(solve(case, "fast"))
     assert view.labels[:3] == ["before inflation", "7.5 kPa", "15 kPa"]
     assert view.labels[-1] == "5 deg"
 
 
-def test_states_are_called_by_what_was_asked_for(make_case):
-    """A volume or air, the pressure of each model beside it."""
+def test_states_are_labelled_by_the_requested_value(make_case):
+    """It is a volume or air, followed by the pressure of each model."""
     liquid = {"added": "2 mL", "steps": 2}
     result = solve(make_case(pressure=None, volume=liquid), "fast")
     (view,) = result_views(result)
@@ -88,26 +88,26 @@ def test_states_are_called_by_what_was_asked_for(make_case):
     assert bench._label(bench.rows[0] | {"displacement_mm": -2.0}) == "3 kPa"
 
 
-def test_a_path_of_which_one_state_is_left_is_called_by_it(result):
+def test_a_single_state_has_its_label(result):
     fe, _ = result_views(result)
     last = replace(fe, rows=fe.rows[-1:], shapes=fe.shapes[-1:])
     assert last.labels == ["15 kPa"]
 
 
-def test_a_minus_is_a_minus(make_case):
+def test_labels_have_minus_signs(make_case):
     case = make_case(move={"twist": "-5 deg", "steps": 1}, pressure__steps=1)
     (view,) = result_views(solve(case, "fast"))
     assert view.labels[-1] == "\N{MINUS SIGN}5 deg"
 
 
-def test_a_row_whose_motion_nobody_measured_may_be_one_at_rest():
+def test_a_row_of_unknown_motion_can_be_at_rest():
     unknown = {"pressure_kPa": 0.0, "twist_deg": math.nan, "displacement_mm": math.nan}
     assert at_rest(unknown)
     assert not at_rest(unknown | {"pressure_kPa": 1.0})
     assert not at_rest(unknown | {"twist_deg": 0.1})
 
 
-def test_folders_name_what_titles_do_not_tell_apart(result, make_case, tmp_path):
+def test_results_of_equal_titles_are_named_by_their_folders(result, make_case, tmp_path):
     fast = Result(result.case, result.runs[1:])
     fast.save(tmp_path / "first")
     shutil.copytree(tmp_path / "first", tmp_path / "second")
@@ -120,8 +120,8 @@ def test_folders_name_what_titles_do_not_tell_apart(result, make_case, tmp_path)
         load_views([tmp_path / "first", tmp_path / "fourth"])
 
 
-def test_folders_of_one_last_name_are_told_apart_by_as_much_of_the_path_as_is_needed(tmp_path):
-    """The names are read off by hand from the tree below."""
+def test_folders_of_equal_names_have_the_shortest_distinct_path(tmp_path):
+    """The expected names were derived by hand from the tree below."""
     tree = ["p/out", "q/out", "lone", "deep/a/out", "out", "other"]
     titles = [*["Wrist"] * 5, "Lifter"]
     found = names_of([tmp_path / folder for folder in tree], titles)
@@ -129,7 +129,7 @@ def test_folders_of_one_last_name_are_told_apart_by_as_much_of_the_path_as_is_ne
     assert names_of([Path("/out"), Path("/p/out")], ["W", "W"]) == ["/out", "p/out"]
 
 
-def test_cases_are_read_without_shapes_and_named_as_what_is_shown(result, tmp_path):
+def test_cases_are_read_without_shapes_and_named_like_views(result, tmp_path):
     for folder in ("p/out", "q/out"):
         result.save(tmp_path / folder)
     folders = [tmp_path / "p" / "out", tmp_path / "q" / "out"]
@@ -138,24 +138,24 @@ def test_cases_are_read_without_shapes_and_named_as_what_is_shown(result, tmp_pa
     cases = load_cases(folders)
     assert list(cases) == list(dict.fromkeys(view.name for view in shown))
     assert [case.hash for case in cases.values()] == 2 * [result.case.hash]
-    with pytest.raises(InputError, match="named twice"):
+    with pytest.raises(InputError, match="twice"):
         load_cases([folders[0], folders[0]])
 
 
-def test_a_folder_that_is_named_twice_is_refused(result, tmp_path):
+def test_a_folder_that_is_given_twice_is_refused(result, tmp_path):
     Result(result.case, result.runs[1:]).save(tmp_path / "wrist")
     again = tmp_path / "wrist" / ".." / "wrist"
-    with pytest.raises(InputError, match="named twice") as refusal:
+    with pytest.raises(InputError, match="twice") as refusal:
         load_views([tmp_path / "wrist", again])
     assert str(refusal.value).startswith(str(again))
 
 
-def test_shapes_of_the_fe_model_that_are_lost_are_missed(result, tmp_path):
-    """The fast model alone would be shown, as if FE had not been asked for."""
+def test_missing_shapes_of_the_fe_model_are_refused(result, tmp_path):
+    """Otherwise only the fast model would be shown, as if FE had not been requested."""
     result.save(tmp_path / "wrist")
     (tmp_path / "wrist" / "shape.pvd").unlink()
     for load in (load_views, load_cases):
-        with pytest.raises(InputError, match=r"shape\.pvd: this file is missing"):
+        with refused(InputError, str(tmp_path / "wrist" / "shape.pvd"), "missing"):
             load([tmp_path / "wrist"])
     Result(result.case, result.runs[1:]).save(tmp_path / "fast")
     assert [view.model for view in load_views([tmp_path / "fast"])] == ["fast"]

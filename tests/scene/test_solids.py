@@ -1,4 +1,4 @@
-"""The solids of the 3D picture, which way they turn, and their rendering."""
+"""The solids of the 3D picture, the sense of twist, and their rendering."""
 
 import math
 from dataclasses import replace
@@ -8,7 +8,7 @@ import pytest
 import pyvista
 
 import fem.scene.offscreen_renderer as rendering
-from fem.scene.appearance import BEHIND
+from fem.scene.appearance import HIDDEN_OPACITY
 from fem.scene.colours import NO_TENSION_RGB, scales_of
 from fem.scene.offscreen_renderer import ELEVATION, Viewport, actor_of, actors_of, project, render
 from fem.scene.plates import index_marks, plates
@@ -32,25 +32,25 @@ def mirrored(make_case):
 def test_parts_of_a_state(result):
     fe, fast = result_views(result)
     for view in (fe, fast):
-        whole = {solid.role: solid for solid in solids(view, 2)}
-        assert list(whole) == ["wall", "bore", "threads", "plates", "marks", "start"]
+        complete = {solid.role: solid for solid in solids(view, 2)}
+        assert list(complete) == ["wall", "bore", "threads", "plates", "marks", "start"]
         opened = [solid.role for solid in solids(view, 2, cut=True, start=False)]
         assert opened == ["wall", "bore", "cut", "threads", "plates", "marks"]
-        for solid in whole.values():
+        for solid in complete.values():
             assert solid.points.shape == solid.normals.shape
             assert solid.triangles.max() < len(solid.points)
             assert np.isfinite(solid.points).all()
             inward = (vertex_normals(solid.points, solid.triangles) * solid.normals).sum(axis=1)
             assert np.quantile(inward, 0.01) > 0.3, solid.role
-        assert whole["wall"].quantity == whole["bore"].quantity == "stretch"
-        assert len(whole["wall"].opened) < len(whole["wall"].triangles)
+        assert complete["wall"].quantity == complete["bore"].quantity == "stretch"
+        assert len(complete["wall"].opened) < len(complete["wall"].triangles)
 
 
-def test_the_wall_is_the_same_triangles_at_all_steps(result):
+def test_the_wall_has_the_same_triangles_at_all_steps(result):
     for view in result_views(result):
         first, last = solids(view, 0), solids(view, 99)
         assert np.array_equal(first[0].triangles, last[0].triangles)
-        assert np.array_equal(last[0].points, solids(view, 2)[0].points), "there is no step 99"
+        assert np.array_equal(last[0].points, solids(view, 2)[0].points)  # there is no step 99
         assert not np.array_equal(first[0].points, last[0].points)
 
 
@@ -63,37 +63,37 @@ def test_values_are_those_of_the_state(result):
         (bore, row["bore_stretch"]),
     ):
         middle = np.abs(solid.points[:, 2] - solid.points[:, 2].max() / 2) < 0.5
-        # the turn of the plate adds some shear to the hoop's stretch
+        # the twist of the plate adds some shear to the hoop stretch
         assert solid.values[middle].mean() == pytest.approx(grown, rel=0.01), solid.role
     assert 0 < threads.values.max() <= max(f.tension.max() for f in fe.shapes[2].threads)
     wall, _, threads, *_ = solids(fast, 2)
     row = result.runs[1].rows[2]
     assert wall.values == pytest.approx(row["mid_radius_mm"] / tube.outer_radius, rel=0.01)
     assert solids(fast, 2)[1].values.max() == pytest.approx(row["wall_stretch_max"])
-    assert np.isnan(solids(fast, 0)[2].values).all(), "slack at rest"
+    assert np.isnan(solids(fast, 0)[2].values).all()  # slack at rest
 
 
-def test_a_thread_is_without_tension_where_the_measure_says_so(result):
-    """However little there is of it beside others: of the slack part of `taut` in dashes."""
+def test_dashes_agree_with_the_taut_fraction(result):
+    """They do not depend on how small the tension is relative to others."""
     fe, _ = result_views(result)
     shape, threads = fe.shapes[2], fe.shapes[2].threads
     assert [fe.rows[2][f"taut_fraction.{name}"] for name in "AB"] == [1, 1]
 
     def drawn(factor):
-        faint = [replace(curves, tension=factor * curves.tension) for curves in threads]
+        scaled = [replace(curves, tension=factor * curves.tension) for curves in threads]
         (solid,) = [
             solid
-            for solid in state_solids(fe, fe.rows[2], replace(shape, threads=faint))
+            for solid in state_solids(fe, fe.rows[2], replace(shape, threads=scaled))
             if solid.role == "threads"
         ]
         return np.isnan(solid.values)
 
     assert not drawn(1).any()
-    assert not drawn(1e-6).any(), "some millionths of what others carry are a tension all the same"
-    assert drawn(1e-15).all(), "round-off is none"
+    assert not drawn(1e-6).any()
+    assert drawn(1e-15).all()  # round-off is not a tension
 
 
-def test_threads_are_lines_and_no_coat(make_case):
+def test_drawn_threads_do_not_cover_the_wall(make_case):
     few = make_case()
     assert thread_radius(few) == pytest.approx(0.022 * 6.5)
     many = make_case(threads__0__count=120, threads__1__count=120)
@@ -110,7 +110,7 @@ def test_index_marks(result, twist):
     assert base[2] < 0 < 50 < free[2]
 
 
-def test_plates_hold_the_tube_between_them(result):
+def test_plates_are_at_both_ends_of_the_tube(result):
     tube = result.case.tube
     base, free = np.split(plates(tube, 50.0).points, 2)
     assert (base[:, 2].min(), base[:, 2].max()) == pytest.approx((-1.3, 0))
@@ -119,19 +119,19 @@ def test_plates_hold_the_tube_between_them(result):
     mesh = plates(tube, 50.0)
     solid = pyvista.PolyData.from_regular_faces(mesh.points, mesh.triangles)
     exact = math.pi * 1.3 * 6.5**2 * (1.15**2 + 1.5**2)
-    # of polygons of 60 sides: sin x / x of the circles, x = 6 deg
+    # area of polygons of 60 sides over that of circles: sin x / x, x = 6 deg
     x = math.radians(6)
     assert solid.volume == pytest.approx(exact * math.sin(x) / x, rel=1e-6)
 
 
-def test_the_free_plate_is_where_the_tube_ends(result):
+def test_the_free_plate_is_at_the_end_of_the_tube(result):
     fe, _ = result_views(result)
     wall, _, _, plate, *_ = solids(fe, 2)
     assert abs(fe.rows[2]["displacement_mm"]) > 1
     assert plate.points[:, 2].max() == pytest.approx(wall.points[:, 2].max() + 0.2 * 6.5)
 
 
-def test_the_tube_at_rest_is_hidden_while_it_rests(result):
+def test_the_wire_of_the_tube_at_rest_is_inside_it(result):
     fe, _ = result_views(result)
     start = solids(fe, 0)[-1]
     assert start.role == "start"
@@ -144,17 +144,17 @@ def test_the_tube_at_rest_is_hidden_while_it_rests(result):
 # ---------------------------------------------------------------------------------- the picture
 
 
-def test_threads_have_the_colours_of_the_bar(result):
+def test_threads_have_the_colours_of_the_colour_bar(result):
     page = path_page(result)
     shown = [pyvista.wrap(actor.GetMapper().GetInput()) for actor in page.actors(page.states)]
     meshes = [mesh for mesh in shown if "colour" in mesh.point_data]
     at_rest, moved = meshes
-    assert set(map(tuple, at_rest["colour"])) == {NO_TENSION_RGB}, "at rest no thread has a colour"
+    assert set(map(tuple, at_rest["colour"])) == {NO_TENSION_RGB}
     scale = page.scales.tension
     threads = next(solid for solid in page.solids(-1, *page.states[-1]) if solid.role == "threads")
     share = np.clip(threads.values / scale.high, 0, 1)
     expected = scale.colours[np.rint(255 * share).astype(int)]
-    # the bar has 256 colours, the threads all but the last: up to one colour, 3 of 255, off
+    # the bar has 256 colours, the threads all but the last: up to one colour, 3 of 255, difference
     assert moved["colour"] == pytest.approx(expected.astype(float), abs=3.5)
 
 
@@ -166,8 +166,8 @@ def lightness(pixels):
     return np.where(light > 0.008856, 116 * np.cbrt(light) - 16, 903.3 * light)
 
 
-def test_in_no_shade_a_colour_reads_as_a_wrong_one(result):
-    """The palest of the wall at its darkest is lighter than the strongest in full light."""
+def test_shading_does_not_change_the_order_of_colours(result):
+    """The palest colour of the wall in shade is lighter than the strongest in full light."""
     fe, _ = result_views(result)
     wall = solids(fe, 2)[0]
     seen, scales = [], scales_of([fe])
@@ -176,13 +176,13 @@ def test_in_no_shade_a_colour_reads_as_a_wrong_one(result):
         picture = render(actors_of([plain], scales), Viewport(-12, 12, -6, 66), (120, 360))
         seen.append(lightness(picture[(picture != 255).any(axis=2)]))
         share = picture[200, 60] / scales.stretch.rgb(np.array([value]))[0]
-        assert (np.abs(share - 1) < 0.12).all(), "in the middle nearly the colour of the bar"
+        assert (np.abs(share - 1) < 0.12).all()  # nearly the colour of the bar in the middle
     pale, strong = seen
     assert np.quantile(pale, 0.01) > np.quantile(strong, 0.99) + 5
 
 
-def test_the_shape_at_rest_shows_through_what_has_grown_over_it(result):
-    """Faintly: as a translucent wire over the wall, by the rule of Porter and Duff (1984)."""
+def test_the_hidden_shape_at_rest_is_drawn_faintly(result):
+    """It is a translucent wire over the wall, by the rule of Porter and Duff (1984)."""
     fe, _ = result_views(result)
     scales, view, size = scales_of([fe]), Viewport(-12, 12, -6, 66), (240, 720)
     found = solids(fe, 2)
@@ -195,35 +195,35 @@ def test_the_shape_at_rest_shows_through_what_has_grown_over_it(result):
     hoops = np.zeros(without.shape[:2], dtype=bool)
     hoops[150:550, 85:108] = wire[150:550, 85:108].max(axis=2) < 160  # between meridians
     assert hoops.sum() > 100
-    expected = without[hoops] + BEHIND * (wire[hoops] - without[hoops])
+    expected = without[hoops] + HIDDEN_OPACITY * (wire[hoops] - without[hoops])
     assert np.median(with_wire[hoops] - expected, axis=0) == pytest.approx(np.zeros(3), abs=4)
-    assert np.median(without[hoops] - expected, axis=0)[0] > 15, "it does change the picture"
+    assert np.median(without[hoops] - expected, axis=0)[0] > 15
 
 
 # --------------------------------------------------------------------------- sense of the twist
 
 
-def test_the_mirrored_case_turns_the_other_way(result, mirrored):
+def test_the_mirrored_case_twists_the_other_way(result, mirrored):
     def arrow(result):
         figure, page = blank(result)
-        (line,) = figure.findobj(lambda artist: artist.get_gid() == "turn")
+        (line,) = figure.findobj(lambda artist: artist.get_gid() == "twist")
         return line.get_xydata() - [page.layout.centres[1], 0]
 
-    assert arrow(result)[-1, 0] > 0, "a positive twist goes to the right in front"
+    assert arrow(result)[-1, 0] > 0  # a positive twist moves the front to the right
     assert arrow(mirrored) * [-1, 1] == pytest.approx(arrow(result), abs=1e-4)
 
 
-def test_the_mirrored_case_is_the_mirrored_picture(result, mirrored):
-    """Seen in the marks on the free end plates, which nothing hides."""
+def test_the_mirrored_case_gives_the_mirrored_picture(result, mirrored):
+    """The marks on the free end plates show this; nothing hides them."""
 
     def places(result):
         page = path_page(result)
         layout, size = page.layout, page.layout.pixels(50)
         red, green, blue = render(page.actors(page.states), layout.viewport, size).T.astype(int)
         column, row = np.nonzero((red > 60) & (red > 3 * green) & (red > 3 * blue))
-        across = column / size[0] * layout.viewport.width - layout.centres[1]
+        x = column / size[0] * layout.viewport.width - layout.centres[1]
         top = row < size[1] / 2
-        return across[top & (np.abs(across) < 10)]
+        return x[top & (np.abs(x) < 10)]
 
     assert places(result).mean() > 0.5
     assert places(mirrored).mean() == pytest.approx(-places(result).mean(), abs=0.3)
@@ -247,7 +247,7 @@ def test_projection_and_rendering_agree():
     assert image[0, 0].tolist() == [255, 255, 255]
 
 
-def test_rendering_without_a_driver_is_an_error_not_a_crash(monkeypatch):
+def test_rendering_without_a_driver_raises_an_error(monkeypatch):
     import vtkmodules.vtkRenderingOpenGL2  # noqa: F401
     from vtkmodules.vtkRenderingCore import vtkRenderWindow
 

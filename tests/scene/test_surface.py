@@ -1,4 +1,4 @@
-"""The surfaces of the wall: closed, turned outwards, in place, the same in all states."""
+"""The surfaces of the wall: closed, oriented outwards, at the right position in all states."""
 
 import math
 
@@ -42,9 +42,9 @@ def surfaces(shapes, tube):
 
 
 def sides_of(surfaces, shape):
-    place = surfaces.place(shape)
+    positions = surfaces.positions(shape)
     return {
-        name: (surface, place[surface.nodes])
+        name: (surface, positions[surface.nodes])
         for name, surface in (
             ("outside", surfaces.outside),
             ("bore", surfaces.bore),
@@ -54,7 +54,7 @@ def sides_of(surfaces, shape):
 
 
 def test_areas_are_those_of_the_tube(surfaces, shapes, tube):
-    """12 cells round the tube: with nodes in their middles, a polygon of 24 corners."""
+    """12 cells around the tube, with nodes in their middles, form a polygon of 24 corners."""
     half = math.pi / 24
     chord = math.sin(half) / half
     of = sides_of(surfaces, shapes[0])
@@ -73,42 +73,42 @@ def test_areas_are_those_of_the_tube(surfaces, shapes, tube):
 @pytest.mark.parametrize("step", [0, 2])
 @pytest.mark.parametrize("cut", [False, True])
 def test_the_surfaces_enclose_the_wall(surfaces, shapes, tube, step, cut):
-    """Turned outwards and without a hole: the volume is that of the rubber, which keeps its own."""
+    """Oriented outwards and closed: the volume is that of the rubber, which does not change."""
     parts = [
         (points, surface.opened if cut else surface.triangles)
         for surface, points in sides_of(surfaces, shapes[step]).values()
     ]
     exact = math.pi * (tube.outer_radius**2 - tube.bore_radius**2) * tube.length
-    kept = 1 - 4 / 12 if cut else 1  # of 12 cells round the tube four have middles within 50 deg
+    kept = 1 - 4 / 12 if cut else 1  # four of 12 cells have middles within 50 deg
     found = sum(volume(*part) for part in parts if len(part[1]))
-    # the polygon's share of the circle, 1 - x^2 / 6 with x = 15 deg; flat triangles on bent cells
+    # area of polygon over circle, 1 - x^2 / 6 with x = 15 deg; flat triangles on curved cells
     assert found == pytest.approx(kept * exact, rel=0.02)
     leak = sum(area_vectors(*part).sum(axis=0) for part in parts if len(part[1]))
     whole = sum(area(*part) for part in parts if len(part[1]))
     assert np.linalg.norm(leak) < 1e-3 * whole
 
 
-def test_normals_point_away_from_the_axis_outside_and_to_it_in_the_bore(surfaces, shapes, tube):
-    place = surfaces.place(shapes[0])
+def test_normals_point_outwards_outside_and_to_the_axis_in_the_bore(surfaces, shapes, tube):
+    positions = surfaces.positions(shapes[0])
     for surface, sense in ((surfaces.outside, 1), (surfaces.bore, -1)):
-        points = place[surface.nodes]
+        points = positions[surface.nodes]
         normals = surface.normals(points)
         assert np.linalg.norm(normals, axis=1) == pytest.approx(1)
         away = points * [1, 1, 0] / np.hypot(points[:, 0], points[:, 1])[:, None]
-        on_side = np.abs(normals[:, 2]) < 0.5  # the bore's ends face along the axis
+        on_side = np.abs(normals[:, 2]) < 0.5  # the end faces point along the axis
         assert (sense * (normals * away).sum(axis=1)[on_side]).min() > math.cos(math.radians(8))
 
 
 def test_the_wedge_faces_the_viewer(surfaces, shapes):
-    place = surfaces.place(shapes[0])
+    positions = surfaces.positions(shapes[0])
     surface = surfaces.outside
-    gone = set(map(tuple, surface.triangles)) - set(map(tuple, surface.opened))
-    middle = place[surface.nodes][np.array(list(gone))].mean(axis=1)
-    assert middle[:, 1].max() < 0, "the viewer is at negative y"
+    removed = set(map(tuple, surface.triangles)) - set(map(tuple, surface.opened))
+    middle = positions[surface.nodes][np.array(list(removed))].mean(axis=1)
+    assert middle[:, 1].max() < 0  # the viewer is at negative y
     assert np.abs(from_front(middle)).max() < WEDGE + math.radians(15)
     assert np.abs(from_front(middle)).min() < math.radians(15)
     assert surfaces.wedge == pytest.approx((-math.radians(60), math.radians(60)))
-    faces = place[surfaces.cut.nodes]
+    faces = positions[surfaces.cut.nodes]
     assert np.abs(from_front(faces)) == pytest.approx(math.radians(60))
 
 
@@ -121,26 +121,26 @@ def test_a_body_read_from_a_file_has_the_same_surfaces(result, surfaces, tube, t
             other, others = theirs[name]
             assert others.shape == points.shape
             assert len(other.triangles) == len(surface.triangles)
-            # files hold six digits of 60 mm, a triangle of the cut is 0.75 mm wide
+            # files have six digits of 60 mm, a triangle of the cut is 0.75 mm wide
             assert area(others, other.opened) == pytest.approx(area(points, surface.opened), 1e-4)
             assert np.sort(others[:, 2]) == pytest.approx(np.sort(points[:, 2]), abs=1e-4)
-            apart, same = KDTree(points).query(others)
-            assert apart.max() < 1e-4
+            distance, same = KDTree(points).query(others)
+            assert distance.max() < 1e-4
             values = surfaces.stretch(own)[surface.nodes]
             assert whole.stretch(shape)[other.nodes] == pytest.approx(values[same], rel=1e-5)
 
 
-def test_points_are_where_the_measures_say(result, surfaces, shapes, tube):
+def test_points_agree_with_bulge_and_displacement(result, surfaces, shapes, tube):
     for row, shape in zip(result.runs[0].rows, shapes, strict=True):
-        points = surfaces.place(shape)[surfaces.outside.nodes]
+        points = surfaces.positions(shape)[surfaces.outside.nodes]
         radius = np.hypot(points[:, 0], points[:, 1])
         assert radius.max() - tube.outer_radius == pytest.approx(row["bulge_mm"], abs=1e-3)
         assert points[:, 2].max() == pytest.approx(tube.length + row["displacement_mm"])
 
 
 def test_values_are_those_of_the_nodes(surfaces, shapes, tube):
-    """A node that two sectors share has one value; that of the cut face falls through the wall."""
-    stretch, rest = surfaces.stretch(shapes[2]), surfaces.place(shapes[0])
+    """A node shared by two sectors has one value; on the cut face the stretch falls outwards."""
+    stretch, rest = surfaces.stretch(shapes[2]), surfaces.positions(shapes[0])
     assert len(stretch) == len(rest)
     near = KDTree(rest).query_pairs(1e-6, output_type="ndarray")
     assert len(near) > 100
@@ -153,7 +153,7 @@ def test_values_are_those_of_the_nodes(surfaces, shapes, tube):
     assert fall[0] > 1.1 * fall[1] > 1.2 * fall[2] > 0
 
 
-def test_many_faces_are_drawn_flat(make_case):
+def test_many_faces_are_drawn_by_two_triangles(make_case):
     case = make_case(tube__length="3 m", pressure={"end": "1 kPa", "steps": 1})
     shape = uniform_shape(case, solve(case, "fast").rows[-1])
     surfaces = WallSurfaces(shape, case.tube)
@@ -166,6 +166,6 @@ def test_the_normals_of_a_tetrahedron():
     points = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1.0]])
     triangles = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
     normals = vertex_normals(points, triangles)
-    # at the right-angled corner all three meet alike; at the others the faces' areas weigh
+    # at the right-angled corner the three faces are equal; at the others areas are the weights
     assert normals[0] == pytest.approx(-np.ones(3) / math.sqrt(3))
     assert normals[1] == pytest.approx(np.array([1, 0, 0]))

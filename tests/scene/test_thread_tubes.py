@@ -1,4 +1,4 @@
-"""Threads as tubes: on the wall, whole where taut, dashed where slack, open where the wall is."""
+"""Threads as tubes: on the wall, continuous if taut, dashed if slack, cut with the wall."""
 
 import math
 from dataclasses import replace
@@ -48,22 +48,22 @@ def from_axis(points):
     return np.hypot(points[:, 0], points[:, 1])
 
 
-def test_pieces_are_chained_to_threads(case, curves):
+def test_segments_are_chained_to_threads(case, curves):
     chain = Chain(curves.rest)
     (family, _) = case.threads
     assert len(chain.lengths) == family.count
-    # pieces of a helix are shorter than their arcs by 1 - x^2 / 24, 1.3e-3 for 10 deg
+    # segments of a helix are shorter than their arcs by 1 - x^2 / 24, 1.3e-3 for 10 deg
     assert chain.lengths == pytest.approx(60.0 / np.cos(family.angle), rel=1.3e-3)
     assert chain.turn == pytest.approx(60.0 * math.tan(family.angle) / 6.5)
     places = np.array([0.0, 0.5, 1.0, 2.0, 22.5, 23.0])
-    piece, share = chain.find(places)
-    pieces = len(curves.rest) // family.count
-    assert piece[[0, 2, 3, 5]].tolist() == [0, pieces - 1, pieces, 12 * pieces - 1]
-    height = curves.rest[piece, 0, 2] * (1 - share) + curves.rest[piece, 1, 2] * share
+    segment, share = chain.find(places)
+    count = len(curves.rest) // family.count
+    assert segment[[0, 2, 3, 5]].tolist() == [0, count - 1, count, 12 * count - 1]
+    height = curves.rest[segment, 0, 2] * (1 - share) + curves.rest[segment, 1, 2] * share
     assert height == pytest.approx([0, 30, 60, 0, 30, 60], abs=1e-9)
 
 
-def test_pieces_of_a_sector_and_of_the_whole_tube_are_one_thing(result, tmp_path):
+def test_segments_of_a_sector_and_of_the_full_tube_give_the_same_tubes(result, tmp_path):
     from fem.results.result import Result
 
     result.save(tmp_path)
@@ -78,7 +78,7 @@ def test_pieces_of_a_sector_and_of_the_whole_tube_are_one_thing(result, tmp_path
             assert theirs.values == pytest.approx(ours.values, nan_ok=True)
 
 
-def test_taut_threads_are_whole_and_lie_on_the_wall(case, curves, threads):
+def test_taut_threads_are_continuous_and_on_the_wall(case, curves, threads):
     tubes = threads.tubes(curves, all_taut(curves))
     wall = from_axis(curves.ends.reshape(-1, 3)).max()
     assert from_axis(tubes.points).min() == pytest.approx(wall, abs=0.7 * THICK)
@@ -86,13 +86,13 @@ def test_taut_threads_are_whole_and_lie_on_the_wall(case, curves, threads):
     (family, _) = case.threads
     ends = np.linalg.norm(np.diff(curves.ends, axis=1)[:, 0], axis=1).sum()
     girth = 2 * SIDES * math.sin(math.pi / SIDES) * THICK
-    # the tubes' middles run a tenth above the wall, and their chords are shorter than the threads
+    # the axes of the tubes are 0.1 mm above the wall, and their chords shorter than the threads
     assert area(tubes.points, tubes.triangles) == pytest.approx(girth * ends, rel=0.02)
     assert tubes.values == pytest.approx(curves.tension[0])
     assert len(tubes.points) % (family.count * SIDES) == 0
 
 
-def test_tubes_are_turned_outwards(curves, threads):
+def test_tubes_are_oriented_outwards(curves, threads):
     for of in (all_taut, all_slack):
         tubes = threads.tubes(curves, of(curves))
         facing = vertex_normals(tubes.points, tubes.triangles)
@@ -108,15 +108,15 @@ def test_dashes_cover_half_of_a_slack_thread(curves, threads):
     assert np.isnan(dashed.values).all()
 
 
-def test_dashes_begin_elsewhere_on_each_thread(curves, threads):
+def test_dashes_start_at_a_different_place_on_each_thread(curves, threads):
     dashed = threads.tubes(replace(curves, ends=curves.rest), all_slack(curves))
     middle = dashed.points.reshape(-1, DASH_SIDES, 3).mean(axis=1)
-    first = np.sort(middle[::2, 2])[12:24]  # the second dash of each of the twelve threads, nearly
+    first = np.sort(middle[::2, 2])[12:24]  # about the second dash of each of the twelve threads
     assert np.ptp(first) > 0.5
     assert len(np.unique(np.round(first, 2))) > 10
 
 
-def test_a_thread_may_be_slack_in_part(curves, threads):
+def test_a_thread_can_be_partly_slack(curves, threads):
     half = curves.rest.mean(axis=1)[:, 2] > 30
     tubes = threads.tubes(replace(curves, tension=np.where(half, 0.0, 1.0)), ~half)
     height = tubes.points[tubes.triangles].mean(axis=1)[:, 2]
@@ -126,7 +126,7 @@ def test_a_thread_may_be_slack_in_part(curves, threads):
     assert height[~dashed].max() == pytest.approx(middle, abs=part)
     assert height[dashed].min() == pytest.approx(middle, abs=part)
     taut = tubes.values[~np.isnan(tubes.values)]
-    assert set(np.round(taut, 9)) == {0.5, 1.0}, "the mean where it goes slack"
+    assert set(np.round(taut, 9)) == {0.5, 1.0}  # the mean where it becomes slack
 
 
 def test_points_are_the_same_in_all_states(case, threads, curves):
@@ -136,19 +136,17 @@ def test_points_are_the_same_in_all_states(case, threads, curves):
     assert at_rest.points.shape == now.points.shape
 
 
-def test_nothing_hangs_over_the_opening(curves):
+def test_threads_end_at_the_cut_of_the_wall(curves):
     threads = ThreadTubes(curves, 1, THICK, 1.0, WEDGE)
     tubes = threads.tubes(replace(curves, ends=curves.rest), all_taut(curves))
     angle = np.abs(from_front(tubes.points[np.unique(tubes.opened)]))
-    assert angle.min() == pytest.approx(1.0, abs=2 * THICK / 6.5), (
-        "a thread ends where the wall does"
-    )
-    gone = len(tubes.triangles) - len(tubes.opened)
-    assert gone / len(tubes.triangles) == pytest.approx(2.0 / (2 * math.pi), rel=0.1)
+    assert angle.min() == pytest.approx(1.0, abs=2 * THICK / 6.5)
+    removed = len(tubes.triangles) - len(tubes.opened)
+    assert removed / len(tubes.triangles) == pytest.approx(2.0 / (2 * math.pi), rel=0.1)
 
 
 def test_threads_along_the_axis_and_across_its_cut(make_case):
-    """At azimuth pi the polar angle jumps; a thread of -30 deg runs over it."""
+    """The polar angle jumps at azimuth pi, which a thread of -30 deg crosses."""
     case = make_case(threads__0__angle="0 deg", pressure__steps=1)
     shape = uniform_shape(case, solve(case, "fast").rows[-1])
     for curves in shape.threads:
@@ -158,16 +156,16 @@ def test_threads_along_the_axis_and_across_its_cut(make_case):
         assert np.ptp(radius) < 2.5 * THICK
 
 
-def test_a_piece_of_no_length_does_no_harm(curves):
-    """In a file of six digits the ends of a short piece may fall together."""
+def test_a_segment_of_length_zero_is_allowed(curves):
+    """In a file of six digits the ends of a short segment can coincide."""
     first, second = curves.rest[:1], curves.ends[:1]
-    nil = replace(
+    extended = replace(
         curves,
         rest=np.concatenate([first[:, [0, 0]], curves.rest]),
         ends=np.concatenate([second[:, [0, 0]], curves.ends]),
         tension=np.insert(curves.tension, 0, 0.0),
     )
-    with_nil = ThreadTubes(nil, 1, THICK, 1.0, WEDGE).tubes(nil, all_taut(nil))
-    assert np.isfinite(with_nil.points).all()
+    with_zero = ThreadTubes(extended, 1, THICK, 1.0, WEDGE).tubes(extended, all_taut(extended))
+    assert np.isfinite(with_zero.points).all()
     without = ThreadTubes(curves, 1, THICK, 1.0, WEDGE).tubes(curves, all_taut(curves))
-    assert with_nil.points == pytest.approx(without.points, abs=1e-9)
+    assert with_zero.points == pytest.approx(without.points, abs=1e-9)

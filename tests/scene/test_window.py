@@ -1,4 +1,4 @@
-"""The window: what its keys do, what it says, its scale; off screen, and on a screen of Xvfb."""
+"""The window: keys, text, scale; off screen, and on a screen of Xvfb."""
 
 import os
 import shutil
@@ -18,6 +18,7 @@ from fem.scene.result_view import result_views
 from fem.scene.window import OFF_SCREEN, need_screen
 from fem.scene.window.frame import HELP
 from fem.scene.window.window import Window
+from tests.helpers.messages import assert_states, refused
 
 
 @pytest.fixture
@@ -28,7 +29,7 @@ def window(result):
 
 
 def press(window, key, letter=""):
-    """Press a key as a window system tells it to VTK."""
+    """Press a key as a window system reports it to VTK."""
     interactor = window.plotter.iren.interactor
     interactor.SetKeyEventInformation(0, 0, letter or "\0", 0, key)
     interactor.InvokeEvent("KeyPressEvent")  # its own method does nothing without a screen
@@ -42,10 +43,10 @@ def picture(window):
 # ---------------------------------------------------------------------------------------- steps
 
 
-def test_it_opens_at_the_last_step_and_says_its_row(window, result):
+def test_it_opens_at_the_last_step_with_its_values(window, result):
     assert window.step == window.last == 2
-    for run, said in zip(result.runs, window.frame.values, strict=True):
-        lines = said.input.split("\n")
+    for run, actor in zip(result.runs, window.frame.values, strict=True):
+        lines = actor.input.split("\n")
         assert lines[1] == f"{run.rows[-1]['twist_deg']:.2f}"
         assert lines[3] == f"{run.rows[-1]['bulge_mm']:.3f}"
 
@@ -72,7 +73,7 @@ def test_keys_step(window, result, keys, step):
 def test_space_plays_to_the_end_and_stops(window):
     press(window, "space", " ")
     assert window.playing
-    assert window.step == 0, "from the first, where it was at the last"
+    assert window.step == 0  # it was at the last
     for step in (1, 2):
         window.tick()
         assert window.step == step
@@ -84,7 +85,7 @@ def test_space_plays_to_the_end_and_stops(window):
     assert not window.playing
 
 
-def test_a_step_changes_the_picture_and_comes_back(window):
+def test_a_step_changes_the_picture_and_can_be_undone(window):
     last = picture(window)
     press(window, "Home")
     assert (np.abs(picture(window) - last).max(axis=2) > 30).mean() > 0.01
@@ -93,7 +94,7 @@ def test_a_step_changes_the_picture_and_comes_back(window):
 
 
 @pytest.mark.parametrize("key", ["c", "s"])
-def test_cut_and_start_shape_come_and_go(window, key):
+def test_cut_and_shape_at_rest_can_be_switched(window, key):
     before = picture(window)
     press(window, key, key)
     assert (np.abs(picture(window) - before).max(axis=2) > 30).mean() > 0.001
@@ -101,24 +102,24 @@ def test_cut_and_start_shape_come_and_go(window, key):
     assert np.array_equal(picture(window), before)
 
 
-def test_the_start_shape_is_in_the_key_only_where_it_is_shown(window):
-    """In the column of the keys, below the bars, it is the lowest sample."""
+def test_the_shape_at_rest_is_in_the_legend_only_if_shown(window):
+    """It is the lowest sample of the legend, below the colour bars."""
 
-    def inked():
+    def lowest_ink():
         shot = picture(window)
         tall, wide = shot.shape[:2]
-        keys = shot[int(0.6 * tall) : int(0.9 * tall), int(0.83 * wide) :]
-        return np.flatnonzero((keys.min(axis=2) < 200).any(axis=1)).max()
+        legend = shot[int(0.6 * tall) : int(0.9 * tall), int(0.83 * wide) :]
+        return np.flatnonzero((legend.min(axis=2) < 200).any(axis=1)).max()
 
-    with_start = inked()
+    with_start = lowest_ink()
     press(window, "s", "s")
-    assert inked() < with_start - 20
+    assert lowest_ink() < with_start - 20
     press(window, "s", "s")
-    assert inked() == with_start
+    assert lowest_ink() == with_start
 
 
 def boxes(window):
-    """Return text and sides (left, right, bottom, top) in pixels of all letters and colour bars."""
+    """Return text and sides (left, right, bottom, top) in pixels of all texts and colour bars."""
     ground, (wide, tall) = window.plotter.renderers[0], window.plotter.window_size
     found = []
     for actor in ground.GetViewProps():
@@ -138,7 +139,7 @@ def boxes(window):
 
 @pytest.mark.parametrize("size", [(800, 600), (1280, 800), (1600, 1000)])
 @pytest.mark.parametrize("count", [1, 4, 8])
-def test_nothing_overlaps_whatever_the_size_of_the_window(result, size, count):
+def test_nothing_overlaps_at_any_size_of_the_window(result, size, count):
     several = result_views(result) * 4
     named = [replace(one, name=f"Result {k // 2} of a long name") for k, one in enumerate(several)]
     window = Window(named[:count], "Wrist", off_screen=True, size=size)
@@ -161,13 +162,13 @@ def test_nothing_overlaps_whatever_the_size_of_the_window(result, size, count):
 
 
 @pytest.mark.parametrize("key", ["w", "e", "r", "3", "v", "b"])
-def test_keys_of_vtk_itself_do_nothing(window, key):
+def test_default_keys_of_vtk_do_nothing(window, key):
     before = picture(window)
     press(window, key, key)
     assert np.array_equal(picture(window), before)
 
 
-def test_the_keys_are_told_on_the_screen(window):
+def test_the_key_help_lists_all_keys(window):
     for key in ("space", "c", "s", "f", "p", "q", "+"):
         assert f"{key}  " in HELP or f"{key} " in HELP
 
@@ -187,7 +188,7 @@ def test_one_state_has_no_slider(result):
 
 
 def test_the_scale_is_true(window, result):
-    """The base plate, the widest thing there, is as many pixels wide as its diameter says."""
+    """The width in pixels of the base plate, the widest part, agrees with its diameter."""
     shot = picture(window)
     tall, wide = shot.shape[:2]
     floor = shot[int(0.5 * tall) : int(0.72 * tall), int(0.14 * wide) : int(0.48 * wide)]
@@ -215,19 +216,19 @@ def test_all_tubes_have_one_camera(window):
 # --------------------------------------------------------------------------------------- pictures
 
 
-def test_a_picture_is_written_and_said(window, tmp_path, monkeypatch):
+def test_a_picture_is_written_with_a_message(window, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     files = [window.save_picture() for _ in range(2)]
     assert [file.name for file in files] == ["view-1.png", "view-2.png"]
     assert all((tmp_path / file).stat().st_size > 10_000 for file in files)
-    assert window.frame.message.input == "written: view-2.png"
+    assert_states(window.frame.message.input, "view-2.png")
 
 
 # ----------------------------------------------------------------------------------------- screen
 
 
 @pytest.mark.parametrize("kind", OFF_SCREEN)
-def test_without_a_screen_it_says_what_else_there_is(monkeypatch, kind):
+def test_without_a_screen_the_message_names_the_other_options(monkeypatch, kind):
     from vtkmodules import vtkRenderingCore
 
     class Fallback:
@@ -235,15 +236,15 @@ def test_without_a_screen_it_says_what_else_there_is(monkeypatch, kind):
             return kind
 
     monkeypatch.setattr(vtkRenderingCore, "vtkRenderWindow", Fallback)
-    with pytest.raises(InputError, match=r"no screen.*--web, --png FILE or --movie FILE"):
+    with refused(InputError, "no screen", "--web", "--png FILE", "--movie FILE"):
         need_screen()
 
 
 @pytest.fixture
 def display():
-    """Run a screen that nobody sees."""
+    """Run a virtual screen."""
     if not (shutil.which("Xvfb") and shutil.which("xdotool")):
-        pytest.skip("Xvfb and xdotool are wanted: apt-get install xvfb xdotool")
+        pytest.skip("requires Xvfb and xdotool: apt-get install xvfb xdotool")
     reading, writing = os.pipe()
     options = ["-displayfd", str(writing), "-screen", "0", "1400x900x24", "-nolisten", "tcp"]
     server = subprocess.Popen(["Xvfb", *options], pass_fds=[writing], stderr=subprocess.DEVNULL)
@@ -254,17 +255,17 @@ def display():
     server.wait()
 
 
-def test_on_a_screen_it_opens_and_closes_by_its_key(display, result, tmp_path):
+def test_on_a_screen_it_opens_and_closes_with_its_key(display, result, tmp_path):
     result.save(tmp_path)
-    there = {**os.environ, "DISPLAY": display}
+    environment = {**os.environ, "DISPLAY": display}
     command = [sys.executable, "-c", "from fem.cli import main; main()", "view", str(tmp_path)]
-    window = subprocess.Popen(command, env=there, stderr=subprocess.PIPE, text=True)
+    window = subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, text=True)
     search = ["xdotool", "search", "--onlyvisible", "--name", result.case.title]
     key = ["xdotool", "mousemove", "500", "400", "key", "q"]
     until = time.monotonic() + 60
     while window.poll() is None and time.monotonic() < until:
-        if subprocess.run(search, env=there, capture_output=True).returncode == 0:
-            subprocess.run(key, env=there)  # again and again, until it listens
+        if subprocess.run(search, env=environment, capture_output=True).returncode == 0:
+            subprocess.run(key, env=environment)  # repeated until it responds
         time.sleep(0.2)
     window.kill()  # if it still runs
     window.wait()

@@ -9,7 +9,7 @@ from aiohttp.test_utils import TestClient, TestServer
 
 from fem.core.errors import InputError
 from fem.core.processes import WorkerPool
-from fem.scene.study_view import UNSHAPED, setting_views
+from fem.scene.study_view import NO_SHAPES, setting_views
 from fem.solving.single import solve
 from fem.study.job_list import JobList
 from fem.study.plan import Study
@@ -103,7 +103,7 @@ def test_stored_shapes_are_shown_and_missing_ones_have_a_note(handler):
     bare = handler.views(key_of(handler, 20, 0))
     assert [(e.model, len(e.shapes)) for e in bare] == [("fast", 3), ("fe", 0)]
     assert len(bare[1].rows) == 3
-    assert bare[1].note == UNSHAPED
+    assert bare[1].note == NO_SHAPES
     assert [e.case for e in handler.first()] == [e.case for e in kept]
 
 
@@ -112,7 +112,7 @@ def test_a_path_that_ends_early_has_a_note(handler):
     assert fast.note.startswith("balloon limit at ")
     assert fast.rows[-1]["limit"]
     ended = fe.rows[-1]["pressure_kPa"] < 16
-    assert fe.note == UNSHAPED or (ended and fe.note.endswith(f"; {UNSHAPED}"))
+    assert fe.note == NO_SHAPES or (ended and fe.note.endswith(f"; {NO_SHAPES}"))
 
 
 def test_a_case_of_another_study_is_refused(handler, folder, make_case):

@@ -73,7 +73,7 @@ def test_a_character_that_no_font_has_gives_no_warning(result, tmp_path):
     page = path_page(titled(result, "Wrist \U0010fffd \ue0ff"))
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        save_figure(page.lettered(40).figure, tmp_path / "page.png")
+        save_figure(page.page_figure(40).figure, tmp_path / "page.png")
 
 
 def test_a_fallback_font_has_what_the_default_lacks():

@@ -1,4 +1,4 @@
-"""The path of all views, side by side, as a film drawn off screen."""
+"""The path of all views, side by side, as a film rendered off screen."""
 
 from __future__ import annotations
 
@@ -23,22 +23,22 @@ from fem.scene.still.picture import Page
 type Row = dict[str, Any]
 
 DPI = {".mp4": 150, ".gif": 100}
-"""Dots per inch by the ending of the file, for a page that is not too wide."""
+"""Dots per inch by the ending of the file, less for a wide page."""
 
-WIDEST = 1900
+MAX_WIDTH = 1900
 """Greatest width of a picture (pixels)."""
 
 SAMPLES = 6
-"""Pictures of the path that the colours of a GIF are taken from."""
+"""Pictures of the path from which the colours of a GIF are taken."""
 
 BETWEEN = (
-    "Shapes between two solved steps are interpolated; the figures are those of the nearest solved "
+    "Shapes between two solved steps are interpolated; the values are those of the nearest solved "
     "step."
 )
-"""Figures may be quoted, so that none is printed which no model has solved."""
+"""Values may be quoted: only solved ones are shown."""
 
 FIRST, LAST = 0.08, 0.17
-"""Shares of the time for which the film stands at both ends of the path."""
+"""Shares of the time for which the film pauses at either end of the path."""
 
 
 def save_movie(
@@ -51,65 +51,67 @@ def save_movie(
     height_mm: float | None = None,
     report: Callable[[int, int], None] | None = None,
 ) -> None:
-    """Draw the way from rest to the last step as a film, all steps taking equal times.
+    """Draw the path from rest to the last step as a film; each step takes the same time.
 
     Parameters
     ----------
     views
         What is shown; one with a shorter path stays at its last step.
     file
-        To be written: .mp4 or .gif. It appears when it is whole.
+        File to write, .mp4 or .gif. It appears when it is complete.
     cut
         Whether the tubes are cut open.
     start
-        Whether the shape at rest is drawn too.
+        Whether the shape at rest is drawn, too.
     seconds
-        How long it is.
+        Duration of the film (s).
     height_mm
-        Height of what is seen (mm); None for what these tubes need.
+        Visible height (mm); None for what these tubes need.
     report
-        Is told the pictures done and those in all.
+        Receives the numbers of pictures done and in total.
 
     Raises
     ------
     InputError
-        If the ending is not known, there is no such folder, the height does not hold the tubes, or
-        there is no path.
+        If the ending is unknown, the folder does not exist, the height is too small, or the path
+        has only one state.
     NoEncoderError
-        If what writes such a file is not installed.
+        If the encoder is not installed.
     OSError
         If it cannot be written, or this machine cannot draw off screen.
     """
     check_film(file)
     steps = max(len(view.rows) for view in views) - 1
     if not steps:
-        raise InputError(f"{file}: no film, for the path has no step beyond its first state")
+        raise InputError(
+            f"{file}: a film requires a path of at least two states; this one has only the first"
+        )
     page = film_page(views, cut=cut, start=start, height_mm=height_mm)
-    dpi = min(DPI[file.suffix.lower()], WIDEST / page.layout.page[0])
+    dpi = min(DPI[file.suffix.lower()], MAX_WIDTH / page.layout.page[0])
     figure = PageFigure(page.layout, dpi)
-    with OffscreenRenderer(page.layout.viewport, page.layout.pixels(dpi)) as studio:
+    with OffscreenRenderer(page.layout.viewport, page.layout.pixels(dpi)) as renderer:
 
         def draw(moment: float) -> Picture:
             states = [state_at(view, moment) for view in views]
             solved = [solved_row(view, moment) for view in views]
-            figure.say(solved, [row for row, _ in states])
-            return figure.frame(studio.draw(page.actors(states)))
+            figure.show(solved, [row for row, _ in states])
+            return figure.frame(renderer.draw(page.actors(states)))
 
         pictures = _pictures(moments(steps, round(seconds * rate(file))), draw, report)
         write_film(pictures, file, samples=map(draw, np.linspace(0.0, steps, SAMPLES)))
 
 
 def film_page(views: Sequence[ResultView], **options: Any) -> Page:
-    """Return the page of all pictures of a film; the options are those of :class:`Page`."""
+    """Return the page for all pictures of a film; the options are those of :class:`Page`."""
     steps = [range(len(view.rows)) for view in views]
     return Page(views, steps, notes=[BETWEEN], **options)
 
 
 def moments(steps: int, pictures: int) -> Array:
-    """Return where on the path each picture is: 0 at rest, 1 at the first step, and so on."""
+    """Return the position of each picture on the path: 0 at rest, 1 at the first step, etc."""
     first, last = round(FIRST * pictures), round(LAST * pictures)
-    way = np.linspace(0.0, steps, max(pictures - first - last, 2))
-    return np.concatenate([np.zeros(first), way, np.full(last, float(steps))])
+    middle = np.linspace(0.0, steps, max(pictures - first - last, 2))
+    return np.concatenate([np.zeros(first), middle, np.full(last, float(steps))])
 
 
 def _pictures(
@@ -117,7 +119,7 @@ def _pictures(
     draw: Callable[[float], Picture],
     report: Callable[[int, int], None] | None,
 ) -> Iterator[Picture]:
-    """Yield the picture of each moment; one that stays is drawn once."""
+    """Yield the picture of each moment; equal ones in a row are drawn once."""
     picture, before = None, math.nan
     for number, moment in enumerate(moments.tolist(), start=1):
         if picture is None or moment != before:
@@ -133,10 +135,10 @@ def solved_row(view: ResultView, moment: float) -> Row:
 
 
 def state_at(view: ResultView, moment: float) -> tuple[Row, Shape | None]:
-    """Return row and shape at a moment between two steps; at the last one beyond the path.
+    """Return row and shape at a moment between two steps, or of the last step beyond the path.
 
-    Of the row, the motion of the free end (mm, deg) is interpolated, the rest that of the step
-    before. There is no shape where the view has none.
+    The motion of the free end (mm, deg) in the row is interpolated, other values are those of the
+    step before. There is no shape if the view has none.
     """
     last = len(view.rows) - 1
     before = max(min(int(moment), last - 1), 0)
@@ -150,6 +152,6 @@ def state_at(view: ResultView, moment: float) -> tuple[Row, Shape | None]:
     row, shapes = {**start, **motion}, view.shapes
     if not shapes:
         return row, None
-    turn = math.radians(end[table.twist.column] - start[table.twist.column])
+    twist = math.radians(end[table.twist.column] - start[table.twist.column])
     length = view.case.tube.length
-    return row, shape_between(shapes[before], shapes[after], share, turn, length)
+    return row, shape_between(shapes[before], shapes[after], share, twist, length)

@@ -1,7 +1,7 @@
-"""Pictures in a row, written as a film: MP4 by FFmpeg, GIF by Pillow.
+"""Pictures written as a film: MP4 by FFmpeg, GIF by Pillow.
 
-All pictures of a GIF share one palette: with their own, what stands still would change its colour.
-They are appended one by one, since Pillow's `save` keeps all pictures until the end.
+All pictures of a GIF share one palette: otherwise the colours of fixed parts would flicker.
+They are appended one by one, since Pillow's `save` stores all pictures until the end.
 """
 
 from __future__ import annotations
@@ -21,33 +21,33 @@ type Picture = np.ndarray[Any, np.dtype[np.uint8]]
 """Shape (height, width, 3); both even, as the usual colour coding of MP4 requires."""
 
 RATES = {".mp4": 25.0, ".gif": 12.5}
-"""Pictures a second by the ending of the file; the times of a GIF go by hundredths of a second."""
+"""Pictures per second by the ending of the file; times in a GIF are in hundredths of a second."""
 
 QUALITY = 7
-"""Of 10, FFmpeg's variable bit rate as imageio-ffmpeg scales it: no blocks show on thin threads."""
+"""Of 10, quality of imageio-ffmpeg for FFmpeg's variable bit rate: thin threads have no blocks."""
 
 NEARLY_WHITE = 248
-"""From this level on (of 255) a colour of a GIF is white, so that the ground stays white."""
+"""Level (of 255) from which a colour of a GIF becomes white, so that the background is white."""
 
 TRAILER = b";"
 """The end of a GIF (CompuServe, GIF89a specification, 1990, section 27)."""
 
-STOPPED = "the film could not be written whole; the disk may be full"
+STOPPED = "the film is incomplete; the disk may be full"
 
 
 class NoEncoderError(RuntimeError):
-    """What writes MP4 files is not installed."""
+    """The encoder of MP4 files is not installed."""
 
 
 def rate(file: Path) -> float:
-    """Return the pictures a second of a film, by the ending of its file.
+    """Return the pictures per second of a film, by the ending of its file.
 
     Raises
     ------
     InputError
-        If no film is written with such an ending.
+        If the ending is unknown.
     NoEncoderError
-        If it wants a package that is not installed.
+        If it requires a package that is not installed.
     """
     ending = file.suffix.lower()
     if ending not in RATES:
@@ -63,37 +63,37 @@ def _encoder() -> Any:
         import imageio_ffmpeg
     except ImportError:
         raise NoEncoderError(
-            "an MP4 needs the package imageio-ffmpeg: `.venv/bin/pip install imageio-ffmpeg`; "
-            "a GIF does without: --movie FILE.gif"
+            "an MP4 requires the package imageio-ffmpeg: `.venv/bin/pip install imageio-ffmpeg`; "
+            "a GIF does not: --movie FILE.gif"
         ) from None
     return imageio_ffmpeg
 
 
 def check_film(file: Path) -> None:
-    """Return if a film can be written under this name, as far as can be told before the work.
+    """Check, as far as possible before the work, that a film can be written under this name.
 
     Raises
     ------
     InputError, NoEncoderError
-        See :func:`rate`; InputError too if there is no such folder.
+        See :func:`rate`; InputError also if the folder does not exist.
     """
     rate(file)
     need_folder(file)
 
 
 def write_film(pictures: Iterable[Picture], file: Path, samples: Iterable[Picture] = ()) -> None:
-    """Write pictures of equal size, in the order of time, as they come.
+    """Write pictures of equal size, in order of time, as they are drawn.
 
-    The file appears when it is whole: a film that is broken off leaves what stood there before.
+    The file appears when it is complete: an interrupted film leaves an existing file as it was.
 
     Parameters
     ----------
     pictures
-        The pictures; none is kept.
+        The pictures; none is stored.
     file
-        To be written.
+        File to write.
     samples
-        Pictures that the colours of a GIF are taken from, besides the first.
+        Pictures from which the colours of a GIF are taken, besides the first.
 
     Raises
     ------
@@ -105,19 +105,19 @@ def write_film(pictures: Iterable[Picture], file: Path, samples: Iterable[Pictur
     check_film(file)
     speed, pictures = rate(file), iter(pictures)
     first = next(pictures)
-    whole = chain([first], pictures)
+    everything = chain([first], pictures)
     if file.suffix.lower() == ".gif":
         with stream_in_place_of(file) as stream:
-            _write_gif(whole, _palette(chain([first], samples)), stream, round(1000 / speed))
+            _write_gif(everything, _palette(chain([first], samples)), stream, round(1000 / speed))
     else:
         with in_place_of(file) as part:
-            _write_mp4(whole, first.shape[1::-1], part, speed)
+            _write_mp4(everything, first.shape[1::-1], part, speed)
 
 
 def _write_gif(
     pictures: Iterator[Picture], palette: Image.Image, stream: BinaryIO, duration: int
 ) -> None:
-    """Write pictures in the colours of a palette: the first whole, of others what changes."""
+    """Write pictures in the colours of a palette: the first one, then only what changes."""
     before: Image.Image | None = None
     for picture in map(Image.fromarray, pictures):
         image = picture.quantize(palette=palette, dither=Image.Dither.NONE)
@@ -135,8 +135,7 @@ def _write_gif(
 def _palette(samples: Iterable[Picture]) -> Image.Image:
     """Return an image with the palette of the samples; colours close to white become white.
 
-    Colours are chosen to cover all that occur, not by their counts: the ramp on a colour bar is
-    small.
+    Colours are chosen to cover all that occur, not by frequency: the colour bar is small.
     """
     image = Image.fromarray(np.concatenate(list(samples)))
     image = image.quantize(256, method=Image.Quantize.MAXCOVERAGE)
@@ -152,10 +151,10 @@ def _write_mp4(
     writer = _encoder().write_frames(
         str(file), size, fps=speed, quality=QUALITY, macro_block_size=2, ffmpeg_log_level="quiet"
     )
-    writer.send(None)  # a generator: it starts, then takes the pictures
+    writer.send(None)  # start the generator
     count = 0
     try:
-        for count, picture in enumerate(pictures, start=1):  # noqa: B007 (how many there were)
+        for count, picture in enumerate(pictures, start=1):  # noqa: B007 (the last number)
             _send(writer, np.ascontiguousarray(picture))
     finally:
         writer.close()
@@ -164,7 +163,7 @@ def _write_mp4(
 
 
 def _send(writer: Any, picture: Picture) -> None:
-    """Hand a picture to FFmpeg, whose own complaint would be its whole command."""
+    """Send a picture to FFmpeg; its own error message would be its complete command."""
     try:
         writer.send(picture)
     except OSError:
@@ -172,7 +171,7 @@ def _send(writer: Any, picture: Picture) -> None:
 
 
 def _frames(file: Path) -> int:
-    """Return the pictures in a film: FFmpeg ends in silence where the disk is full."""
+    """Return the number of pictures in a film: FFmpeg reports no error on a full disk."""
     try:
         return int(_encoder().count_frames_and_secs(file)[0])
     except RuntimeError:

@@ -1,7 +1,7 @@
-"""The page round the rendered tubes: what stays, and what changes from state to state.
+"""The page around the rendered tubes: its fixed parts, and those that change with the state.
 
-The solids are rendered apart (:mod:`fem.scene.offscreen_renderer`) and laid under this. What stays
-is drawn once, so that a film need draw no more than what changes.
+The solids are rendered separately (:mod:`fem.scene.offscreen_renderer`) and placed below. Fixed
+parts are drawn once, so that a film only draws what changes.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
 
-from fem.scene.marks import draw_length, draw_turn, round_length
-from fem.scene.plates import place_of
-from fem.scene.still.keys import draw_keys
+from fem.scene.marks import draw_length, draw_twist, round_length
+from fem.scene.plates import end_position
 from fem.scene.still.layout import LINE, SIZE, PageLayout
+from fem.scene.still.legend import draw_legend
 from fem.scene.still.tags import draw_tags
 from fem.wording.picture_text import INK, TITLE_SIZE, no_glyph_warnings, wrapped, write
 
@@ -34,12 +34,12 @@ type Picture = np.ndarray[Any, np.dtype[np.uint8]]
 
 
 class PageFigure:
-    """A page with room for the picture of the tubes.
+    """A page with space for the picture of the tubes.
 
     Parameters
     ----------
     layout
-        Where things are.
+        Positions on the page.
     dpi
         Dots per inch.
     """
@@ -53,15 +53,15 @@ class PageFigure:
         viewport = layout.viewport
         wide, tall = viewport.width / layout.scale, viewport.height / layout.scale
         place = (layout.left / width, layout.below / height, wide / width, tall / height)
-        across, up = (viewport.left, viewport.right), (viewport.bottom, viewport.top)
-        self._stage = _axes(self.figure, place, across, up, "stage")
+        x_limits, y_limits = (viewport.left, viewport.right), (viewport.bottom, viewport.top)
+        self._tubes = _axes(self.figure, place, x_limits, y_limits, "tubes")
         self._changing: list[Artist] = []
-        self._lettering: Any = None
+        self._background: Any = None
         self._draw_frame()
-        draw_keys(self.figure, self._page, layout.keys, height - 0.5 - 0.22 * len(layout.title))
+        draw_legend(self.figure, self._page, layout.legend, height - 0.5 - 0.22 * len(layout.title))
 
     def _draw_frame(self) -> None:
-        """Draw title, heads, titles of the read-outs, scale bar and notes."""
+        """Draw title, headings, titles of the values, scale bar and notes."""
         page, layout = self._page, self._layout
         _, height = layout.page
         write(page, 0.3, height - 0.2, "\n".join(layout.title), size=TITLE_SIZE, weight="bold")
@@ -82,72 +82,74 @@ class PageFigure:
         write(page, 0.3, level + 0.06, f"{length:g} mm", size=8.5, va="bottom")
 
     def _level(self, number: int) -> float:
-        """Return the upper edge of a line of the read-outs (in)."""
+        """Return the upper edge of a line of values (in)."""
         return self._layout.below - 0.14 - LINE * sum(self._layout.lines[:number])
 
-    def say(self, rows: Sequence[Row], drawn: Sequence[Row] | None = None) -> None:
-        """Draw what belongs to a state.
+    def show(self, rows: Sequence[Row], drawn: Sequence[Row] | None = None) -> None:
+        """Draw the values and dimensions of a state.
 
         Parameters
         ----------
         rows
-            A row of the step table to each tube: the figures that are read out.
+            A row of the step table for each tube: the values that are shown.
         drawn
-            Rows that tell where the plates are in the picture; None if it is of these rows.
+            Rows with the positions of the plates in the picture; None if they are in `rows`.
         """
         while self._changing:
             self._changing.pop().remove()
-        for number, (row, seen) in enumerate(zip(rows, drawn or rows, strict=True)):
+        for number, (row, position) in enumerate(zip(rows, drawn or rows, strict=True)):
             view = self._layout.views[number]
             x = self._layout.left + self._layout.centres[number] / self._layout.scale
             for line, readout in enumerate(self._layout.readouts):
                 text = "\n".join(wrapped(readout.show(view, row), self._layout.column, SIZE))
-                said = write(self._page, x, self._level(line), text, size=SIZE, ha="center")
-                self._changing.append(said)
-            if all(math.isfinite(sum(place_of(view.case.tube, one))) for one in (row, seen)):
-                self._draw_motion(number, _length(view, row), seen)
+                value = write(self._page, x, self._level(line), text, size=SIZE, ha="center")
+                self._changing.append(value)
+            if all(
+                math.isfinite(sum(end_position(view.case.tube, one))) for one in (row, position)
+            ):
+                self._draw_motion(number, _length(view, row), position)
         for artist in self._changing:
-            artist.set_animated(True)  # a canvas leaves it out, a file does not
+            artist.set_animated(True)  # not drawn by the canvas, but in a file
 
     def _draw_motion(self, number: int, length: str, row: Row) -> None:
-        """Draw how long a tube is, and by how much its free end has turned."""
-        layout, stage = self._layout, self._stage
+        """Draw the length of a tube, and the twist of its free end."""
+        layout, axes = self._layout, self._tubes
         centre, view = layout.centres[number], layout.views[number]
-        height, twist = place_of(view.case.tube, row)
-        beside = centre - layout.halves[number] - 0.14 * layout.scale
-        self._changing += draw_length(stage, beside, height, layout.scale, length)
-        self._changing += draw_turn(stage, centre, view.case.tube, height, twist, layout.scale)
+        height, twist = end_position(view.case.tube, row)
+        left = centre - layout.halves[number] - 0.14 * layout.scale
+        self._changing += draw_length(axes, left, height, layout.scale, length)
+        self._changing += draw_twist(axes, centre, view.case.tube, height, twist, layout.scale)
 
-    def tag(self, shapes: Sequence[Shape], rows: Sequence[Row]) -> None:
-        """Name the thread families beside each tube, of which shape and row are given."""
+    def label_families(self, shapes: Sequence[Shape], rows: Sequence[Row]) -> None:
+        """Label the thread families beside each tube, given its shape and row."""
         layout = self._layout
         for number, (view, shape) in enumerate(zip(layout.views, shapes, strict=True)):
-            length, _ = place_of(view.case.tube, rows[number])
+            length, _ = end_position(view.case.tube, rows[number])
             place = layout.centres[number], layout.halves[number]
-            draw_tags(self._stage, shape, view.case, length, place, layout.scale)
+            draw_tags(self._tubes, shape, view.case, length, place, layout.scale)
 
-    def lay(self, picture: Picture) -> Figure:
-        """Return the page with the rendered tubes in it, shape (height, width, 3 or 4)."""
+    def with_picture(self, picture: Picture) -> Figure:
+        """Return the page with the rendered tubes, shape (height, width, 3 or 4)."""
         x, y = self._corner
-        self.figure.figimage(picture, x, y, zorder=-1)  # pixel by pixel: nothing is resampled
+        self.figure.figimage(picture, x, y, zorder=-1)  # not resampled
         return self.figure
 
     @property
     def _corner(self) -> tuple[int, int]:
-        """Where the picture of the tubes has its lower left corner (pixels)."""
+        """Lower left corner of the picture of the tubes (pixels)."""
         return round(self._layout.left * self._dpi), round(self._layout.below * self._dpi)
 
     def frame(self, picture: Picture) -> Picture:
-        """Return the page on white as pixels, shape (height, width, 3), both even.
+        """Return the page on white as pixels, shape (height, width, 3), height and width even.
 
-        `picture` has the shape (height, width, 3). The first call draws what stays, the others only
-        what :meth:`say` has drawn.
+        `picture` has the shape (height, width, 3). The first call draws the fixed parts, the others
+        only those of :meth:`show`.
         """
-        if self._lettering is None:
+        if self._background is None:
             with no_glyph_warnings():
                 self._canvas.draw()
-            self._lettering = self._canvas.copy_from_bbox(self.figure.bbox)
-        self._canvas.restore_region(self._lettering)
+            self._background = self._canvas.copy_from_bbox(self.figure.bbox)
+        self._canvas.restore_region(self._background)
         for artist in self._changing:
             artist.draw(self._canvas.get_renderer())
         over = Image.fromarray(np.asarray(self._canvas.buffer_rgba()))
@@ -159,14 +161,14 @@ class PageFigure:
 
 
 def _length(view: ResultView, row: Row) -> str:
-    """Return the distance of the plates in a state in words, with three figures at least."""
+    """Return the distance of the plates in a state as text, with at least three digits."""
     digits = max(1, 2 - math.floor(math.log10(view.case.tube.length)))
-    return f"{place_of(view.case.tube, row)[0]:.{digits}f} mm"
+    return f"{end_position(view.case.tube, row)[0]:.{digits}f} mm"
 
 
 def _axes(
-    figure: Figure, place: Any, across: tuple[float, float], up: tuple[float, float], label: str
+    figure: Figure, place: Any, xlim: tuple[float, float], ylim: tuple[float, float], label: str
 ) -> Axes:
-    axes = figure.add_axes(place, xlim=across, ylim=up, label=label)
+    axes = figure.add_axes(place, xlim=xlim, ylim=ylim, label=label)
     axes.axis("off")
     return axes

@@ -1,4 +1,4 @@
-"""Both ends of the FE model's path side by side, the wall translucent: shape.png of a result."""
+"""First and last state of the FE model side by side, with a translucent wall: shape.png."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ from fem.wording.run_sections import drive_rows, move_rows
 
 
 def draw_shape(result: Result, file: Path) -> None:
-    """Draw the tube at the beginning and at the end of the FE model's path into an image file.
+    """Draw the first and the last state of the FE model into an image file.
 
     Parameters
     ----------
     result
-        With shapes of the FE model in it.
+        A result with shapes of the FE model.
     file
-        To be written; its ending tells the format.
+        File to write; its ending determines the format.
 
     Raises
     ------
     OSError
-        If it cannot be written, or this machine cannot draw off screen.
+        If it cannot be written, or this machine cannot render off screen.
     """
     path_page(result).save(file, DPI)
 
@@ -32,10 +32,12 @@ def draw_shape(result: Result, file: Path) -> None:
 def path_page(result: Result) -> Page:
     """Return the page: the first state and the last, none beyond a limit that ends the path.
 
-    Before a move of the free end the state where it begins is shown as well.
+    If the free end is moved, the state before the move is shown, too.
     """
     view = next(view for view in result_views(result) if view.model == "fe")
     steps = {0, len(view.rows) - 1}
     if len(move_rows(view, view.case)) > 1:
         steps.add(len(drive_rows(view, view.case)) - 1)
-    return Page([view] * len(steps), [[step] for step in sorted(steps)], start=False, veiled=True)
+    return Page(
+        [view] * len(steps), [[step] for step in sorted(steps)], start=False, translucent=True
+    )

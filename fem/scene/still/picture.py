@@ -10,33 +10,33 @@ from typing import Any
 from fem.core.atomic_write import need_folder
 from fem.core.errors import InputError
 from fem.quantities.shape import Shape
-from fem.scene.appearance import VEIL, VEIL_OPACITY
+from fem.scene.appearance import TRANSLUCENT, TRANSLUCENT_OPACITY
 from fem.scene.colours import scales_of
 from fem.scene.offscreen_renderer import OffscreenRenderer, actors_of
 from fem.scene.result_view import ResultView, at_rest, state_solids
 from fem.scene.solids import Solid
 from fem.scene.still.figure import PageFigure
-from fem.scene.still.keys import Keys
 from fem.scene.still.layout import PageLayout
+from fem.scene.still.legend import Legend
 from fem.wording.picture_text import save_figure
 
 type State = tuple[dict[str, Any], Shape | None]
-"""Row of the step table, and the shape, where it is known."""
+"""Row of the step table, and the shape, if known."""
 
-VEILED = ("wall", "threads", "plates", "marks")
-"""What is seen where the wall is translucent; the bore would hide the threads behind."""
+TRANSLUCENT_ROLES = ("wall", "threads", "plates", "marks")
+"""Roles drawn with a translucent wall; the bore would hide the threads behind."""
 
 ENDINGS = (".png", ".svg", ".pdf")
-"""The last two keep the lettering as curves; the tubes are pixels in them all the same."""
+"""The last two have text and lines as vectors; the tubes are pixels in all of them."""
 
 
 def check_still(file: Path) -> None:
-    """Return if a picture can be written under this name, as far as can be told before the work.
+    """Check, as far as possible before the work, that a picture can be written under this name.
 
     Raises
     ------
     InputError
-        If its ending is not known, or there is no such folder.
+        If its ending is unknown, or the folder does not exist.
     """
     if file.suffix.lower() not in ENDINGS:
         allowed = ", ".join(ENDINGS)
@@ -60,29 +60,29 @@ def save_still(
     Parameters
     ----------
     views
-        What is shown; one whose path has no such step is shown at its last.
+        What is shown; a view without this step is shown at its last one.
     file
-        To be written; its ending, one of `ENDINGS`, tells the format.
+        File to write; its ending, one of `ENDINGS`, determines the format.
     step
         Number of the step, 0 being rest.
     cut
         Whether the tubes are cut open.
     start
-        Whether the shape at rest is drawn too.
+        Whether the shape at rest is drawn, too.
     dpi
         Dots per inch.
     transparent
-        Whether the ground is left transparent, or else white.
+        Whether the background is transparent instead of white.
     height_mm
-        Height of what is seen (mm), so that pictures of several cases have one scale; None for what
+        Visible height (mm), so that pictures of several cases can have one scale; None for what
         these tubes need.
 
     Raises
     ------
     InputError
-        If the ending is not known, there is no such folder, or the height does not hold the tubes.
+        If the ending is unknown, the folder does not exist, or the height is too small.
     OSError
-        If it cannot be written, or this machine cannot draw off screen.
+        If it cannot be written, or this machine cannot render off screen.
     """
     check_still(file)
     steps = [[min(step, len(view.rows) - 1)] for view in views]
@@ -91,32 +91,32 @@ def save_still(
 
 
 class Page:
-    """States of each view, side by side: one in a still, all in the pictures of a film.
+    """States of each view, side by side: one in a still, all in a film.
 
     Parameters
     ----------
     views
         What is shown.
     steps
-        The steps of each that must have room and be explained.
+        The steps of each that must fit and be in the legend.
     cut, height_mm
         See :func:`save_still`.
     start
-        Whether the shape at rest is drawn beside a tube that is not at rest.
-    veiled
-        Whether the wall is grey and translucent, so that the threads behind it show, and tags name
-        the families.
+        Whether the shape at rest is drawn with a tube that is not at rest.
+    translucent
+        Whether the wall is grey and translucent, with the threads behind it visible and the
+        families labelled.
     notes
-        What is to be said at the foot, besides notes on the paths.
+        Notes at the bottom, besides those on the paths.
 
     Attributes
     ----------
     states
         The last state of each.
     scales
-        The scales of the colours.
+        The colour scales.
     layout
-        Where things are.
+        Positions on the page.
     """
 
     def __init__(
@@ -127,47 +127,50 @@ class Page:
         cut: bool = False,
         start: bool = True,
         height_mm: float | None = None,
-        veiled: bool = False,
+        translucent: bool = False,
         notes: Sequence[str] = (),
     ) -> None:
-        self._views, self._cut, self._start, self._veiled = views, cut, start, veiled
-        shown = list(zip(views, steps, strict=True))
-        states = [[one.state(step) for step in some] for one, some in shown]
+        self._views, self._cut, self._start = views, cut, start
+        self._translucent = translucent
+        steps_of_views = list(zip(views, steps, strict=True))
+        states = [[one.state(step) for step in some] for one, some in steps_of_views]
         self.states = [some[-1] for some in states]
         self.scales = scales_of(views)
         solids = (self.solids(n, *state) for n, some in enumerate(states) for state in some)
         rows = [row for some in states for row, _ in some]
-        keys = Keys(views, self.scales, solids, rows)
+        legend = Legend(views, self.scales, solids, rows)
         at_start = [one.shapes[: 1 if start else 0] for one in views]
         shapes = [
             [*first, *(shape for _, shape in some if shape)]
             for first, some in zip(at_start, states, strict=True)
         ]
         one_each = all(len(some) == 1 for some in steps)
-        labels = [one.labels[step] for one, (step,) in shown] if one_each else ()
-        self.layout = PageLayout(views, shapes, keys, height_mm, labels, notes, tagged=veiled)
+        labels = [one.labels[step] for one, (step,) in steps_of_views] if one_each else ()
+        self.layout = PageLayout(
+            views, shapes, legend, height_mm, labels, notes, tagged=translucent
+        )
 
     def solids(self, number: int, row: dict[str, Any], shape: Shape | None) -> list[Solid]:
         """Return the solids of a state of the view of this number."""
         start = self._start and not at_rest(row)
         found = state_solids(self._views[number], row, shape, cut=self._cut, start=start)
-        if not self._veiled:
+        if not self._translucent:
             return found
-        veil: dict[str, Any] = {
-            "role": "veil",
+        wall: dict[str, Any] = {
+            "role": "translucent",
             "values": None,
             "quantity": "",
-            "colour": VEIL,
-            "opacity": VEIL_OPACITY,
+            "colour": TRANSLUCENT,
+            "opacity": TRANSLUCENT_OPACITY,
         }
         return [
-            replace(solid, **veil) if solid.role == "wall" else solid
+            replace(solid, **wall) if solid.role == "wall" else solid
             for solid in found
-            if solid.role in VEILED
+            if solid.role in TRANSLUCENT_ROLES
         ]
 
     def actors(self, states: Sequence[State]) -> list[Any]:
-        """Return what is rendered of a state of each view."""
+        """Return the actors of a state of each view."""
         return [
             actor
             for number, (state, centre) in enumerate(zip(states, self.layout.centres, strict=True))
@@ -176,18 +179,20 @@ class Page:
             )
         ]
 
-    def lettered(self, dpi: float) -> PageFigure:
-        """Return the page with all that is said on it, without the tubes."""
+    def page_figure(self, dpi: float) -> PageFigure:
+        """Return the page with all text and lines, without the tubes."""
         figure, rows = PageFigure(self.layout, dpi), [row for row, _ in self.states]
-        figure.say(rows)
-        if self._veiled:
-            figure.tag([shape for _, shape in self.states if shape], rows)
+        figure.show(rows)
+        if self._translucent:
+            figure.label_families([shape for _, shape in self.states if shape], rows)
         return figure
 
     def save(self, file: Path, dpi: float, *, transparent: bool = False) -> None:
-        """Draw it into a file; OSError if it cannot be written, or this machine cannot draw."""
+        """Draw it into a file; OSError if it cannot be written, or this machine cannot render."""
         layout = self.layout
-        with OffscreenRenderer(layout.viewport, layout.pixels(dpi), clear=transparent) as studio:
-            picture = studio.draw(self.actors(self.states))
-        page = self.lettered(dpi).lay(picture)
+        with OffscreenRenderer(
+            layout.viewport, layout.pixels(dpi), transparent=transparent
+        ) as renderer:
+            picture = renderer.draw(self.actors(self.states))
+        page = self.page_figure(dpi).with_picture(picture)
         save_figure(page, file, dpi=dpi, facecolor="none" if transparent else "white")

@@ -1,4 +1,4 @@
-"""What is read out of a state: the same lines in picture, film and window."""
+"""Values shown for a state: the same lines in picture, film and window."""
 
 from __future__ import annotations
 
@@ -18,25 +18,25 @@ if TYPE_CHECKING:
 DASH = "\N{EN DASH}"
 
 LINE = 1.5
-"""Width of a line in the window, which has no room for more (in)."""
+"""Width of a line in the window (in)."""
 
-SLACK_SHARE = 0.05
-"""A family of which less is taut is named as slack."""
+MAX_SLACK = 0.05
+"""A family with a smaller taut fraction is listed as slack."""
 
 
 class Readout(NamedTuple):
-    """A line of the read-outs: a figure of the step table, or words on the threads.
+    """A line: a value of the step table, or text on the threads.
 
     Attributes
     ----------
     title
         Its title, with the unit.
     column
-        The figure; None for words.
+        The column of the value; None for text.
     family
-        The thread family whose make is told; empty for the names of those that hang slack.
+        The thread family that is described; empty for the list of slack families.
     more
-        Whether it is hold and slack that are told of it, or else angle and number.
+        Whether hold and slack are given instead of angle and number.
     """
 
     title: str
@@ -45,13 +45,13 @@ class Readout(NamedTuple):
     more: bool = False
 
     def show(self, view: ResultView, row: dict[str, Any]) -> str:
-        """Return what is said of a state; a dash where there is nothing to say."""
+        """Return the text for a state; a dash if there is none."""
         if self.column:
-            # of one width while a film goes on
+            # the same width throughout a film
             text = self.column.show(row, f".{self.column.quantity.decimals}f")
             return DASH if text in ("-", "nan") else text.replace("-", MINUS)
         if self.family:
-            return ", ".join(_make(view, self.family, self.more)).replace("-", MINUS) or DASH
+            return ", ".join(_description(view, self.family, self.more)).replace("-", MINUS) or DASH
         return _slack(view, row)
 
     def line(self, view: ResultView, row: dict[str, Any]) -> str:
@@ -59,14 +59,14 @@ class Readout(NamedTuple):
         return wrapped(self.show(view, row), LINE, 9, lines=1)[0]
 
     def longest(self, view: ResultView) -> str:
-        """Return the longest that is said of any state of a path."""
+        """Return the longest text for any state of a path."""
         return max((self.show(view, row) for row in view.rows), key=len)
 
 
 def readouts(views: Sequence[ResultView]) -> list[Readout]:
-    """Return the lines for what is shown together.
+    """Return the lines for views shown together.
 
-    The make of the threads is told where it differs from tube to tube.
+    The threads are described if they differ between tubes.
     """
     lines = [
         Readout(with_unit(column.title, column.shown_unit), column)
@@ -81,13 +81,13 @@ def readouts(views: Sequence[ResultView]) -> list[Readout]:
         for name in names:
             title = f"threads {name}"
             lines.append(Readout(title, family=name))
-            if any(_make(one, name, more=True) for one in views):
+            if any(_description(one, name, more=True) for one in views):
                 lines.append(Readout(title, family=name, more=True))
     return lines
 
 
-def _make(view: ResultView, family: str, more: bool) -> list[str]:
-    """Return angle and number of a family, or what more there is to say; nothing without it."""
+def _description(view: ResultView, family: str, more: bool) -> list[str]:
+    """Return angle and number of a family, or hold and slack; empty if it is not in the view."""
     words = [family_words(one) for one in view.case.threads if one.name == family]
     return (words[0][2:] if more else words[0][:2]) if words else []
 
@@ -99,12 +99,12 @@ def same_threads(views: Sequence[ResultView]) -> bool:
 
 
 def _slack(view: ResultView, row: dict[str, Any]) -> str:
-    """Return the families that hang slack; a dash where none is known of, or there is none."""
+    """Return the slack families; a dash if that is unknown or there are no threads."""
     families = [family.name for family in view.case.threads]
     columns = {name: Measure(table.taut_fraction, name).column for name in families}
     if not families or not all(column in row for column in columns.values()):
         return DASH
-    names = [name for name, column in columns.items() if row[column] < SLACK_SHARE]
+    names = [name for name, column in columns.items() if row[column] < MAX_SLACK]
     if len(names) == len(families):
         return "all"
     return ", ".join(names) or "none"

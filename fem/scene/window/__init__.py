@@ -5,14 +5,14 @@ from __future__ import annotations
 from fem.core.errors import InputError
 
 OFF_SCREEN = ("vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow")
-"""Kinds of windows that VTK falls back to where no screen answers: they draw, but never show."""
+"""Classes of windows that VTK chooses without a screen: they render, but are never visible."""
 
 
 def need_screen() -> None:
-    """Return if a window can be shown.
+    """Check that a window can be shown.
 
-    VTK ends the process where it is made to show one and cannot, but the kind of window that it
-    picks shows this beforehand; :mod:`fem.scene.offscreen_renderer` uses the same.
+    VTK ends the process if it cannot show a window, but the class that it chooses shows this
+    beforehand, as in :mod:`fem.scene.offscreen_renderer`.
 
     Raises
     ------
@@ -20,7 +20,7 @@ def need_screen() -> None:
         If there is no screen.
     """
     import pyvista
-    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401  (the drawing back end)
+    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401  (the rendering back end)
     from vtkmodules.vtkRenderingCore import vtkRenderWindow
 
     with pyvista.vtk_verbosity("off"):  # it warns of each server that it tries without success

@@ -1,4 +1,4 @@
-"""The window as it answers: steps, play, cut, pictures."""
+"""The interactive window: steps, play, cut, pictures."""
 
 from __future__ import annotations
 
@@ -20,34 +20,34 @@ from fem.scene.still.readouts import readouts
 from fem.scene.window.frame import SIZE, Frame
 
 STEP_TIME = 600
-"""Time of a step while it plays (ms)."""
+"""Time per step while playing (ms)."""
 
 ZOOM = 1.1
-"""By how much a turn of the mouse wheel enlarges."""
+"""Zoom factor of one step of the mouse wheel."""
 
-AIR = 1.06
-"""What is seen over what the tubes need."""
+MARGIN = 1.06
+"""Visible size over the size that the tubes need."""
 
-WARM, SLOW = 3, 0.04
-"""After so many pictures one that takes longer (s) is felt when the slider is dragged."""
+WARM_UP, SLOW = 3, 0.04
+"""Number of first pictures that may be slow, and time (s) above which dragging the slider lags."""
 
 
 class Window:
-    """What the window shows, and how it answers.
+    """The window: what it shows, and its reactions to keys and mouse.
 
-    All tubes share one parallel camera, so that they are seen at one scale. What was shown once is
-    kept, on the graphics card too, so that it comes back at once.
+    All tubes share one parallel camera, so that they have one scale. States that were shown are
+    cached, also on the graphics card, so that they reappear without delay.
 
     Parameters
     ----------
     views
-        What stands side by side.
+        Views that are shown side by side.
     title
         Title of the window.
     cut, start
-        Whether the tubes are cut open, and their shapes at rest shown, to begin with.
+        Whether the tubes are cut open, and their shapes at rest shown, initially.
     off_screen
-        Draw without a screen.
+        Render without a screen.
     size
         Width and height (pixels).
     """
@@ -79,7 +79,7 @@ class Window:
         self._slider: Any = None
         if self.last:
             self._slider = self.frame.add_slider(self.last, self._slid)
-        self._listen()
+        self._connect()
         self.plotter.renderers[0].AddObserver("StartEvent", lambda *_: self._fit())
         self.front()
 
@@ -88,18 +88,20 @@ class Window:
         self.plotter.iren.create_timer(STEP_TIME)
         self.plotter.show(auto_close=True)
 
-    def _listen(self) -> None:
-        """Take the mouse, and of the keys those of `_answers` alone."""
-        self.plotter.enable_terrain_style(mouse_wheel_zooms=ZOOM, shift_pans=True)  # z stays up
+    def _connect(self) -> None:
+        """Connect the mouse, and only those keys that are in `_key_actions`."""
+        self.plotter.enable_terrain_style(
+            mouse_wheel_zooms=ZOOM, shift_pans=True
+        )  # z remains vertical
         interactor = self.plotter.iren
         interactor.clear_key_event_callbacks()
-        interactor.interactor.RemoveObservers("CharEvent")  # to VTK, w, e and others mean something
-        for key, answer in self._answers().items():
-            self.plotter.add_key_event(key, answer)
+        interactor.interactor.RemoveObservers("CharEvent")  # else VTK reacts to w, e and others
+        for key, action in self._key_actions().items():
+            self.plotter.add_key_event(key, action)
         interactor.add_observer("TimerEvent", lambda *_: self.tick())
 
-    def _answers(self) -> dict[str, Callable[[], Any]]:
-        """Return what each key does, by VTK's names of the keys."""
+    def _key_actions(self) -> dict[str, Callable[[], Any]]:
+        """Return the action of each key, by VTK's names of the keys."""
         return {
             "space": self.play_or_pause,
             "Right": lambda: self.show(self.step + 1),
@@ -115,10 +117,10 @@ class Window:
             "q": self.plotter.close,
         }
 
-    # ------------------------------------------------------------------------------------- answers
+    # ------------------------------------------------------------------------------------- actions
 
     def show(self, step: int, *, cut: bool | None = None, start: bool | None = None) -> None:
-        """Show a step; beyond the ends of the path, the nearest there is."""
+        """Show a step, or the nearest one if it is beyond the path."""
         self.cut = self.cut if cut is None else cut
         self.start = self.start if start is None else start
         self.step = min(max(step, 0), self.last)
@@ -134,13 +136,13 @@ class Window:
                     self._shown.append((self.plotter.renderers[number + 1], actor))
         for renderer, actor in self._shown:
             renderer.AddActor(actor)
-        self.frame.keys[START_TITLE].visibility = self.start
+        self.frame.legend[START_TITLE].visibility = self.start
         if self._slider:
             self._slider.GetRepresentation().SetValue(self.step)
         self._draw()
 
     def _make_actors(self, number: int, step: int, cut: bool) -> list[tuple[str, Any]]:
-        """Return what there is to see of a state of an view, with its roles."""
+        """Return the actors of a state of a view, with their roles."""
         return [
             (solid.role, actor)
             for solid in solids(self._views[number], step, cut=cut)
@@ -148,15 +150,15 @@ class Window:
         ]
 
     def _draw(self) -> None:
-        """Draw; without smooth edges once they prove too slow, as without a graphics card."""
-        began = time.perf_counter()
+        """Draw; without smooth edges if they are too slow, as without a graphics card."""
+        start = time.perf_counter()
         self.plotter.render()
         self._drawn += 1
-        if self._drawn > WARM and time.perf_counter() - began > SLOW:
+        if self._drawn > WARM_UP and time.perf_counter() - start > SLOW:
             self.plotter.render_window.SetMultiSamples(0)
 
     def _fit(self) -> None:
-        """Before each picture: all tubes lie between the near and the far plane, letters fit."""
+        """Before each picture: fit clipping planes and text."""
         self.camera.clipping_range = self._depth
         self.frame.fit()
 
@@ -167,36 +169,36 @@ class Window:
             self._slider.GetRepresentation().SetValue(self.step)
 
     def play_or_pause(self) -> None:
-        """Play the steps to the last, from the first if it is there already; or stop."""
+        """Play the steps up to the last one, from the first if it is shown already; or stop."""
         self.playing = not self.playing and self.last > 0
         if self.playing and self.step == self.last:
             self.show(0)
 
     def tick(self) -> None:
-        """Go on by a step while it plays."""
+        """Show the next step while playing."""
         if self.playing:
             self.show(self.step + 1)
             self.playing = self.step < self.last
 
     def front(self) -> None:
-        """Look from the front and a little from above, so that all tubes are seen whole."""
+        """Look from the front and slightly from above, with all tubes completely visible."""
         extents = [extent(view.case, view.shapes) for view in self._views]
         halves, lows, tops = (np.array(column) for column in zip(*extents, strict=True))
-        wide, tall = self.plotter.renderers[1].GetSize()
-        height = tops.max() - lows.min()
-        half = AIR / 2 * max(height, 2 * halves.max() * tall / max(wide, 1))
+        width, height = self.plotter.renderers[1].GetSize()
+        needed = tops.max() - lows.min()
+        half = MARGIN / 2 * max(needed, 2 * halves.max() * height / max(width, 1))
         middle = (lows.min() + tops.max()) / 2
         distance = aim(self.camera, Viewport(-half, half, middle - half, middle + half))
-        self._depth = 0.1 * distance, 2 * distance  # whatever it is turned to
+        self._depth = 0.1 * distance, 2 * distance  # for any direction of view
         self.show(self.step)
 
     def zoom(self, factor: float) -> None:
-        """Show everything so many times as large."""
+        """Magnify everything by a factor."""
         self.camera.zoom(factor)
         self._draw()
 
     def save_picture(self) -> Path:
-        """Write what the window shows into the present folder, and say so; return the file."""
+        """Write what the window shows into the current folder, with a message; return the file."""
         numbers = (number for number in range(1, 10_000))
         file = next(
             path for path in (Path(f"view-{number}.png") for number in numbers) if not path.exists()
@@ -212,7 +214,7 @@ class Window:
 
 
 def _plotter(renderers: int, title: str, size: tuple[int, int], off_screen: bool) -> Any:
-    """Return a pyvista.Plotter with so many renderers."""
+    """Return a pyvista.Plotter with a number of renderers."""
     import pyvista
 
     return pyvista.Plotter(

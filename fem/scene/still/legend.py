@@ -1,4 +1,4 @@
-"""The keys at the right of the page: what is in the picture, and nothing else."""
+"""The legend at the right of the page: it explains exactly what is in the picture."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from matplotlib.ticker import MaxNLocator
 from fem.quantities import table
 from fem.scene.appearance import MARK, MARK_TITLE, NO_TENSION_TITLE, START, START_TITLE
 from fem.scene.colours import Scale, Scales
-from fem.scene.marks import MIN_TWIST, draw_families, family_room
+from fem.scene.marks import MIN_TWIST, draw_families, family_height
 from fem.scene.solids import NO_TENSION
 from fem.scene.still.readouts import same_threads
 from fem.wording.picture_text import INK, write
@@ -33,18 +33,18 @@ BAR = 1.15
 """Length of a colour bar (in)."""
 
 INDENT = 0.42
-"""From a sample to its words (in)."""
+"""Distance from a sample to its label (in)."""
 
 HEAD, GAP, LINE = 0.22, 0.25, 0.25
-"""Height of a bar's title, room below a bar, height of a sample (in)."""
+"""Height of the title of a bar, gap below a bar, height of a sample (in)."""
 
 STEPS = (1, 2, 2.5, 5, 10)
-"""Steps from tick to tick of a colour bar, times a power of ten."""
+"""Steps between the ticks of a colour bar, times a power of ten."""
 
 PLAIN = 1e-3, 1e5
-"""Scales that end between these have plain ticks; else a factor for all would lie on the title."""
+"""Range of the upper end of a scale with plain ticks; a common factor would overlap the title."""
 
-REST_MARK_TITLE = "free end's mark at rest"
+REST_MARK_TITLE = "index mark at rest"
 
 SAMPLES: dict[str, dict[str, Any]] = {
     NO_TENSION_TITLE: {"color": NO_TENSION, "lw": 1.1, "ls": (0, (4, 3))},
@@ -52,19 +52,19 @@ SAMPLES: dict[str, dict[str, Any]] = {
     REST_MARK_TITLE: {"color": MARK, "lw": 1.0, "ls": (0, (2, 1.5))},
     START_TITLE: {"color": START, "lw": 0.8},
 }
-"""What the lines of the picture look like, by their names."""
+"""Styles of the lines of the picture, by label."""
 
 
-class Keys:
-    """What the keys explain.
+class Legend:
+    """Contents of the legend.
 
     Parameters
     ----------
     views
         The views.
     scales
-        The scales of the colours.
-    shown
+        The colour scales.
+    states
         The solids of each state that is shown.
     rows
         Rows of the step table of these states.
@@ -72,29 +72,29 @@ class Keys:
     Attributes
     ----------
     families
-        The thread families; None where they differ from tube to tube, and the read-outs tell them.
+        The thread families; None if they differ between tubes and are among the values.
     scales
-        The scales of the colours in the picture.
+        The colour scales of the picture.
     samples
-        Which of `SAMPLES` are in it.
+        Labels of those `SAMPLES` that are in it.
     """
 
     def __init__(
         self,
         views: Sequence[ResultView],
         scales: Scales,
-        shown: Iterable[Iterable[Solid]],
+        states: Iterable[Iterable[Solid]],
         rows: Iterable[dict[str, Any]],
     ) -> None:
-        roles, coloured, none = set[str](), set[str](), False
-        for solid in chain.from_iterable(shown):
+        roles, coloured, slack = set[str](), set[str](), False
+        for solid in chain.from_iterable(states):
             roles.add(solid.role)
             if solid.quantity and solid.values is not None:
                 known = np.isfinite(solid.values)
                 coloured |= {solid.quantity} if known.any() else set()
-                none = none or not known.all()
-        there = {
-            NO_TENSION_TITLE: none,
+                slack = slack or not known.all()
+        present = {
+            NO_TENSION_TITLE: slack,
             MARK_TITLE: "marks" in roles,
             REST_MARK_TITLE: any(
                 abs(np.radians(row[table.twist.column])) > MIN_TWIST for row in rows
@@ -103,30 +103,30 @@ class Keys:
         }
         self.families = views[0].case.threads if same_threads(views) else None
         self.scales = [scale for scale in scales if scale.quantity in coloured]
-        self.samples = [title for title in SAMPLES if there[title]]
+        self.samples = [title for title in SAMPLES if present[title]]
 
     @property
     def height(self) -> float:
         """Height of the column (in), without the title of the page."""
         families = 0.0
         if self.families is not None:
-            families = max(sum(map(family_room, self.families)), 0.3) + 0.1
+            families = max(sum(map(family_height, self.families)), 0.3) + 0.1
         bars = (HEAD + BAR + GAP) * len(self.scales)
         return 0.6 + families + bars + LINE * len(self.samples)
 
 
-def draw_keys(figure: Figure, page: Axes, keys: Keys, top: float) -> None:
-    """Draw the column with the keys below `top` (in)."""
+def draw_legend(figure: Figure, page: Axes, legend: Legend, top: float) -> None:
+    """Draw the legend below `top` (in)."""
     width, height = figure.get_size_inches()
     x, y = width - WIDTH + 0.3, top
-    if keys.families is not None:
-        y = draw_families(page, keys.families, x, y)
-    for scale in keys.scales:
+    if legend.families is not None:
+        y = draw_families(page, legend.families, x, y)
+    for scale in legend.scales:
         write(page, x, y, scale.label, size=9)
         place = (x / width, (y - HEAD - BAR) / height, 0.17 / width, BAR / height)
         _draw_colour_bar(figure, scale, place)
         y -= HEAD + BAR + GAP
-    for title in keys.samples:
+    for title in legend.samples:
         page.plot([x, x + 0.28], [y - 0.08] * 2, **SAMPLES[title])
         write(page, x + INDENT, y, title, size=9)
         y -= LINE
@@ -141,7 +141,7 @@ def ticks_of(scale: Scale) -> list[float]:
 def _draw_colour_bar(
     figure: Figure, scale: Scale, place: tuple[float, float, float, float]
 ) -> None:
-    """Draw the colour bar of a quantity at a place of the page: left, bottom, width, height."""
+    """Draw the colour bar of a quantity on the page, at (left, bottom, width, height)."""
     colours = ListedColormap(scale.colours / 255)
     shades = ScalarMappable(Normalize(scale.low, scale.high), colours)
     bar = figure.colorbar(shades, cax=figure.add_axes(place), ticks=ticks_of(scale))
