@@ -51,7 +51,7 @@ MAX_ITERATIONS = 20
 """After this many iterations the method stops once it converges slowly."""
 
 LINE_SEARCH_RATIO = 0.1
-"""A line search ends where the directional derivative is this fraction of its initial value.
+"""A line search ends once the directional derivative is at most this fraction of the first one.
 
 A residual costs little compared with a tangent. Where a thread is barely taut, plain Newton steps
 approach a double root in its toe region and reduce the error by 4 only; the search goes on to

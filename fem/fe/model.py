@@ -16,7 +16,7 @@ from fem.fe.meshed_tube import MeshedTube
 from fem.fe.part import Evaluation, Part
 from fem.fe.system.assembly import Stiffness, pull_back_matrices
 from fem.fe.system.low_rank import LowRankUpdate
-from fem.fe.threads.family import ImmersedFamily
+from fem.fe.threads.family import EmbeddedFamily
 from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS, PotentialPart
 from fem.quantities.measures import Reactions, ThreadSegments, TubeValues
 from fem.quantities.shape import Shape
@@ -61,7 +61,7 @@ class FEModel:
         self.body, self.motion = self.tube.body, self.tube.motion
         self.copies = sectors
         self.threads = [
-            ImmersedFamily(family, self.tube.face, count)
+            EmbeddedFamily(family, self.tube.face, count)
             for family, count in zip(case.threads, counts, strict=True)
         ]
         self.parts: list[Part] = [PotentialPart(self.tube.wall), *self.threads]

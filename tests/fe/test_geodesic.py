@@ -7,7 +7,7 @@ from scipy.optimize import brentq
 from fem.case.thread_family import ThreadFamily
 from fem.fe.mesh.outer_face import OuterFace
 from fem.fe.part import Evaluation
-from fem.fe.threads.family import ImmersedFamily
+from fem.fe.threads.family import EmbeddedFamily
 from fem.fe.threads.geodesic import quarter_turn, tan_psi
 from tests.helpers.displaced import ROUND_OFF, B, L, close, moved
 
@@ -19,7 +19,7 @@ def family(make_case, make_model):
     def build(angle, hold="geodesic", full=False):
         body = make_model(make_case(), "1x1x6", full).body
         law = ThreadFamily(name="A", count=24, angle=angle, stiffness="200 N", hold=hold)
-        return body, ImmersedFamily(law, OuterFace(body, B))
+        return body, EmbeddedFamily(law, OuterFace(body, B))
 
     return build
 

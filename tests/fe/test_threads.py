@@ -6,7 +6,7 @@ import pytest
 from fem.case.thread_family import ThreadFamily
 from fem.fe.mesh.outer_face import OuterFace
 from fem.fe.part import Evaluation
-from fem.fe.threads.family import ImmersedFamily
+from fem.fe.threads.family import EmbeddedFamily
 from tests.helpers.displaced import (
     LIMIT,
     ROUND_OFF,
@@ -27,7 +27,7 @@ def threads(make_case, make_model):
     def build(angle, count=24, full=False, **law):
         body = make_model(make_case(), "1x1x3", full).body
         family = ThreadFamily(name="A", count=count, angle=angle, stiffness="200 N", **law)
-        return body, ImmersedFamily(family, OuterFace(body, B))
+        return body, EmbeddedFamily(family, OuterFace(body, B))
 
     return build
 
@@ -94,7 +94,7 @@ def test_other_number_of_threads_on_the_mesh_reports_the_tension_of_the_case(thr
     """36 threads of 200 N replace 12 of 600 N, each of which has three times the tension."""
     body, spread = threads("20 deg", count=36)
     own = ThreadFamily(name="A", count=12, angle="20 deg", stiffness="600 N")
-    family = ImmersedFamily(own, OuterFace(body, B), count=36)
+    family = EmbeddedFamily(own, OuterFace(body, B), count=36)
     at = Evaluation(perturbed(body, 1.3, 1.2, 2.0))
     assert family.tension(at) == pytest.approx(3 * spread.tension(at), rel=ROUND_OFF)
     assert family.segments(at).tension == pytest.approx(family.tension(at), rel=ROUND_OFF)

@@ -1,1 +1,1 @@
-"""Threads immersed in the wall: segments, lengths and their derivatives, tension."""
+"""Threads embedded in the wall: segments, lengths and their derivatives, tension."""

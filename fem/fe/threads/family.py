@@ -52,7 +52,7 @@ PIECES = 2
 """Straight pieces of a segment in pictures."""
 
 
-class ImmersedFamily(Part):
+class EmbeddedFamily(Part):
     """The threads of one family in a body.
 
     Parameters

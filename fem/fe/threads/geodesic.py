@@ -76,10 +76,10 @@ class GeodesicKinematics(ThreadKinematics):
 
     @property
     def off_helix(self) -> Array:
-        """P at the ends of each segment, shape (segments, 2), rad."""
-        turned = (self._at.weights * self._rate).sum(axis=1)
-        end = np.cumsum(turned)  # zero at the end of each thread
-        return np.column_stack([end - turned, end])
+        """The angle p at the ends of each segment, shape (segments, 2), rad."""
+        change = (self._at.weights * self._rate).sum(axis=1)
+        end = np.cumsum(change)  # zero at the end of each thread
+        return np.column_stack([end - change, end])
 
     def gradient(self) -> Array:
         """Return the contribution of each segment to dl/du, eq. (4); shape (segments, 81)."""
