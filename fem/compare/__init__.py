@@ -1,1 +1,1 @@
-"""Bench data held against what the models of a study say."""
+"""Comparison of measurements with the models of a study, and likely causes of differences."""

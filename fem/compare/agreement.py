@@ -1,4 +1,4 @@
-"""Figures of agreement: bias, RMS error, greatest error, R2, share within the band.
+"""Measures of agreement: bias, RMS error, greatest error, R2, share within the band.
 
 See also eq. (67) of docs/theory.md.
 """
@@ -20,19 +20,19 @@ if TYPE_CHECKING:
 
 ALL = "all"
 
-MOST_GROUPS = 12
-"""More different pressures than this are put into ranges."""
+MAX_GROUPS = 12
+"""Greatest number of pressures that are groups; more are divided into ranges."""
 
 RANGES = 6
 
 
 def summary(rows: pandas.DataFrame, bench: Bench) -> pandas.DataFrame:
-    """Return a row of figures to each model, measured quantity and group.
+    """Return the measures of agreement for each model, measured quantity and group, one per row.
 
-    Groups are all measurements, then those of each pressure, then those of each value of a setting
-    that is text, such as a slack rule. Columns: ``model``, ``measure``, ``unit``, ``group``
-    (name of the column that is split by, or "all"), ``value``, and those of :func:`agreement`.
-    Measurements that the model does not reach are counted in ``not_reached`` alone.
+    Groups are all measurements, then those at each pressure, then those with each value of a text
+    setting, such as a slack rule. Columns: ``model``, ``measure``, ``unit``, ``group`` (name of the
+    column that defines the group, or "all"), ``value``, and those of :func:`agreement`.
+    Measurements that the model does not reach count only in ``not_reached``.
     """
     import pandas
 
@@ -54,12 +54,12 @@ def summary(rows: pandas.DataFrame, bench: Bench) -> pandas.DataFrame:
 
 
 def _groups(rows: pandas.DataFrame, bench: Bench) -> Iterator[tuple[str, str, pandas.DataFrame]]:
-    """Yield the groups: what is split by, the value, the rows."""
+    """Yield the groups: column, value, rows."""
     import pandas
 
     yield ALL, "", rows
     pressure = rows[PRESSURE.column]
-    few = pressure.nunique() <= MOST_GROUPS
+    few = pressure.nunique() <= MAX_GROUPS
     for value, part in rows.groupby(
         pressure if few else pandas.cut(pressure, RANGES), observed=True
     ):
@@ -71,14 +71,14 @@ def _groups(rows: pandas.DataFrame, bench: Bench) -> Iterator[tuple[str, str, pa
 
 
 def agreement(rows: pandas.DataFrame, measure: Measure) -> dict[str, Any]:
-    """Return how far a model agrees with what was measured, in the unit of the quantity.
+    """Return the measures of agreement of a model, in the unit of the quantity.
 
     - ``points``: measurements that the model reaches; ``not_reached``: the others
-    - ``bias``: mean of model less bench
-    - ``rms_error``: root of the mean square of that
-    - ``greatest_error``: the residual that is greatest in size; ``greatest_at``: its line
-    - ``r2``: coefficient of determination; NaN for fewer than two different figures
-    - ``within_95``: share within 1.96 standard deviations; NaN where none is given
+    - ``bias``: mean of the residuals, model − measurement
+    - ``rms_error``: root mean square of the residuals
+    - ``greatest_error``: residual of the greatest magnitude; ``greatest_at``: its line
+    - ``r2``: coefficient of determination; NaN for fewer than two different values
+    - ``within_95``: share within 1.96 standard deviations; NaN if none is given
     """
     from sklearn.metrics import r2_score, root_mean_squared_error
 
@@ -88,14 +88,14 @@ def agreement(rows: pandas.DataFrame, measure: Measure) -> dict[str, Any]:
     if known.empty:
         return found
     residual = known[measure.column + RESIDUAL]
-    true, said = known[measure.column], known[measure.column + MODEL]
+    measured, predicted = known[measure.column], known[measure.column + MODEL]
     greatest = int(residual.abs().to_numpy().argmax())
     within = measure.column + WITHIN
     return found | {
         "bias": float(residual.mean()),
-        "rms_error": float(root_mean_squared_error(true, said)),
+        "rms_error": float(root_mean_squared_error(measured, predicted)),
         "greatest_error": float(residual.iloc[greatest]),
         "greatest_at": int(known.line.iloc[greatest]),
-        "r2": float(r2_score(true, said)) if true.nunique() > 1 else np.nan,
+        "r2": float(r2_score(measured, predicted)) if measured.nunique() > 1 else np.nan,
         "within_95": float(known[within].mean()) if within in known else np.nan,
     }

@@ -1,6 +1,6 @@
-"""A case altered by what may be off on a bench: slack, stiffness of the rubber, helix angles.
+"""Changes of a case by possible causes of differences: slack, stiffness, helix angles.
 
-All raise CaseError where the altered case cannot be used.
+All raise CaseError if the changed case is not valid.
 """
 
 from __future__ import annotations
@@ -15,29 +15,29 @@ from fem.case.thread_family import ThreadFamily
 from fem.core.units import NUMBER
 
 type Change = Callable[[Case, float], Case]
-"""Returns a case altered by an amount."""
+"""Returns a case changed by an amount."""
 
 
-def loosened(names: Sequence[str]) -> Change:
-    """Return how the threads of families get longer than their rule says, by per cent.
+def with_added_slack(names: Sequence[str]) -> Change:
+    """Return the change that lengthens the threads of families, in per cent of their length.
 
-    None gets shorter than just taut: no spool that takes up slack winds beyond that.
+    A negative amount shortens a thread only until it has no slack.
     """
 
     def slack(family: ThreadFamily, percent: float) -> str:
-        given = family.slack_strain
-        wanted = max((1 + given) * (1 + percent / 100) - 1, min(given, 0.0))
-        if 0 <= wanted <= 1:
-            return f"{100 * wanted:.17g} %"
-        # only the length of another helix is more than twice as long, or too short
-        cut = math.acos(min(math.cos(family.angle) / (1 + wanted), 1.0))
+        before = family.slack_strain
+        strain = max((1 + before) * (1 + percent / 100) - 1, min(before, 0.0))
+        if 0 <= strain <= 1:
+            return f"{100 * strain:.17g} %"
+        # beyond this range, slack is given by the angle at which the threads are cut
+        cut = math.acos(min(math.cos(family.angle) / (1 + strain), 1.0))
         return f"cut at {cut:.17g} rad"
 
     return lambda case, percent: _changed(case, names, "slack", slack, percent)
 
 
-def turned(names: Sequence[str]) -> Change:
-    """Return how the helix angles of families get greater than stated, by degrees."""
+def with_added_angle(names: Sequence[str]) -> Change:
+    """Return the change that increases the helix angles of families, in degrees."""
 
     def angle(family: ThreadFamily, degrees: float) -> str:
         return f"{family.angle + math.radians(degrees):.17g} rad"
@@ -52,20 +52,20 @@ def _changed(
     value: Callable[[ThreadFamily, float], str],
     amount: float,
 ) -> Case:
-    """Return the case with a key of some families changed."""
+    """Return the case with a changed key of some families."""
     families = enumerate(case.threads)
     return case.changed(
         **{f"threads__{k}__{key}": value(f, amount) for k, f in families if f.name in names}
     )
 
 
-def stiffened(case: Case, percent: float) -> Case:
-    """Return a case whose rubber has all its stresses raised by per cent."""
+def with_stiffer_rubber(case: Case, percent: float) -> Case:
+    """Return the case with stresses of the rubber increased in per cent."""
     return case.changed(rubber=_times(case.data["rubber"], 1 + percent / 100))
 
 
 def _times(value: Any, factor: float) -> Any:
-    """Return constants of a rubber with every quantity, which can only be a stress, scaled."""
+    """Return the constants of a rubber with all quantities, which are stresses, scaled."""
     if isinstance(value, dict):
         return {key: _times(part, factor) for key, part in value.items()}
     if isinstance(value, list):

@@ -1,4 +1,4 @@
-"""Bench data against a study: everything together, and its files."""
+"""Comparison of measurements with a study, and its files."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from fem.compare.agreement import summary
 from fem.compare.causes import predict
-from fem.compare.diagnose import LEAST_SETTINGS, Diagnosis, Report, diagnose
+from fem.compare.diagnose import MIN_SETTINGS, Diagnosis, Report, diagnose
 from fem.compare.fit import Fit
 from fem.compare.match import PLACE, Curves, find_curves, match, unreached
 from fem.core.atomic_write import csv_bytes, json_bytes, together
@@ -25,34 +25,34 @@ if TYPE_CHECKING:
     import pandas
     from matplotlib.figure import Figure
 
-MOST_FITS = 10
-"""So many of the best fits are written down."""
+MAX_FITS = 10
+"""Number of the best fits in compare.json."""
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """What a bench and the models of a study say of each other.
+    """Measurements compared with the models of a study.
 
     Attributes
     ----------
     study
         The study.
     bench
-        What was measured.
+        The measurements.
     models
         The models that were compared.
     curves
         The curve of each setting and model.
     rows
-        A row to each measurement and model; see :func:`fem.compare.match.match`.
+        A row for each measurement and model; see :func:`fem.compare.match.match`.
     summary
-        Figures of agreement; see :func:`fem.compare.agreement.summary`.
+        Measures of agreement; see :func:`fem.compare.agreement.summary`.
     unreached
         Measurements beyond the end of their curve: ``line``, ``model``, ``pressure_kPa``,
         ``reason``.
     diagnosis
-        What single cause explains the residuals of the FE model, or of the fast model where it
-        alone was compared.
+        The single cause that explains the residuals of the FE model, or of the fast model if only
+        that was compared.
 
     Examples
     --------
@@ -70,16 +70,16 @@ class Comparison:
     diagnosis: Diagnosis
 
     def places(self, model: str) -> dict[str, int]:
-        """Return how many measurements lie at a step, between two, beyond the end."""
+        """Return the number of measurements at a step, between two, and beyond the end."""
         counts = self.rows[self.rows.model == model][PLACE].value_counts()
         return {place: int(counts.get(place, 0)) for place in ("step", "between", "beyond")}
 
     def solved(self, model: str) -> int:
-        """Return how many settings were solved for this comparison."""
+        """Return the number of settings that were solved for this comparison."""
         return sum(curve.solved for (_, name), curve in self.curves.items() if name == model)
 
     def run_record(self) -> dict[str, Any]:
-        """Return all that says where the figures came from, and what was found."""
+        """Return the data of compare.json: study, measurements, environment, counts, diagnosis."""
         bench, found = self.bench, self.diagnosis
         return {
             "study": self.study.title,
@@ -101,11 +101,11 @@ class Comparison:
             "not_reached": self.unreached,
             "diagnosis": {
                 "model": found.model,
-                "figures": found.points,
+                "values": found.points,
                 "settings": found.settings,
                 "bic_without_a_cause": found.bic,
-                "named": [_plain(fit) for fit in found.found],
-                "best_fits": [_plain(fit) for fit in found.fits[:MOST_FITS]],
+                "named": [_plain(fit) for fit in found.supported],
+                "best_fits": [_plain(fit) for fit in found.fits[:MAX_FITS]],
             },
         }
 
@@ -139,21 +139,21 @@ class Comparison:
         Raises
         ------
         OSError
-            If that is impossible.
+            If the files cannot be written.
         """
         folder.mkdir(parents=True, exist_ok=True)
-        rows, figures, told = (
+        rows, agreement, record = (
             folder / name for name in ("compare.csv", "summary.csv", "compare.json")
         )
         with together() as batch:
             batch.write(rows, csv_bytes(self.rows))
-            batch.write(figures, csv_bytes(self.summary))
-            batch.write(told, json_bytes(self.run_record()))
-        return [rows, figures, told]
+            batch.write(agreement, csv_bytes(self.summary))
+            batch.write(record, json_bytes(self.run_record()))
+        return [rows, agreement, record]
 
 
 def _plain(fit: Fit) -> dict[str, Any]:
-    """Return a fit as JSON has it; an interval without an end is null."""
+    """Return a fit as JSON data; an infinite interval is null."""
     return {
         name: None if isinstance(value, float) and not math.isfinite(value) else value
         for name, value in asdict(fit).items()
@@ -173,13 +173,13 @@ def compare_with_bench(
     Parameters
     ----------
     study_result
-        What the study found.
+        The result of the study.
     bench
-        What was measured, read for the case of the study.
+        The measurements, read for the case of the study.
     models
-        Models to compare; those of the study unless given.
+        Models to compare; those of the study if None.
     report
-        Is told how the work goes: the model that is solved, or ``"causes"``, or ``"check"``.
+        Called with the stage, which is a model, ``"causes"`` or ``"check"``, and the progress.
 
     Raises
     ------
@@ -193,8 +193,8 @@ def compare_with_bench(
     chosen = tuple(models or study_result.study.models)
     curves = find_curves(bench, study_result, chosen, report)
     rows = match(bench, curves, chosen)
-    told = partial(report, "causes") if report else None
-    predicted = predict(bench, told) if len(bench.cases) >= LEAST_SETTINGS else None
+    report_causes = partial(report, "causes") if report else None
+    predicted = predict(bench, report_causes) if len(bench.cases) >= MIN_SETTINGS else None
     best = "fe" if "fe" in chosen else "fast"
     own = {key: curves[key, best] for key in bench.cases}
     return Comparison(

@@ -1,12 +1,11 @@
-"""The curve of one model for one setting, read at the pressure of a measurement.
+"""The curve of one model for one setting, evaluated at the pressure of a measurement.
 
-At a step the figure is that of the step. Between two steps it is interpolated along the requested
-path by monotone cubics through all its steps, rest included (scipy's PchipInterpolator, after
-F. N. Fritsch and J. Butland, SIAM J. Sci. Stat. Comput. 5, 300, 1984; as scipy cites it). It is
-never extrapolated.
+At a step the value is that of the step. Between two steps it is interpolated by monotone cubics
+through all requested steps, including rest (scipy's PchipInterpolator, after F. N. Fritsch and
+J. Butland, SIAM J. Sci. Stat. Comput. 5, 300, 1984; as scipy cites it). It is never extrapolated.
 
-Only the part along which the pressure rises counts: where a volume or a mass of air is let in, a
-pressure may occur again beyond its peak, and while the free end is moved it stands still.
+Only the part with increasing pressure is used: with a volume or a mass of air as drive, a pressure
+may occur again beyond its peak, and it is constant while the free end is moved.
 """
 
 from __future__ import annotations
@@ -24,10 +23,10 @@ if TYPE_CHECKING:
     import pandas
 
 AT_STEP = 1e-6
-"""A pressure this near to that of a step is taken at the step (kPa)."""
+"""Difference of pressure (kPa) below which a measurement is at a step."""
 
 type Place = Literal["step", "between", "beyond"]
-"""At a step, between two, or beyond the ends of the curve, where it has no figure."""
+"""At a step, between two steps, or beyond the ends of the curve, where there is no value."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,12 +36,12 @@ class Curve:
     Attributes
     ----------
     steps
-        The requested rows of its step table along which the pressure rises; none if it has no
+        The requested rows of its step table with increasing pressure; empty if there is no
         solution even at rest.
     termination
         Why it ends.
     solved
-        Whether it was solved for this comparison, for want of it in the study.
+        Whether it was solved for this comparison, because the study does not have it.
     """
 
     steps: pandas.DataFrame
@@ -53,7 +52,7 @@ class Curve:
     def of(
         cls, rows: pandas.DataFrame, termination: Termination = REACHED, solved: bool = False
     ) -> Curve:
-        """Return the curve of a step table, from rest to where the pressure no longer rises."""
+        """Return the curve of a step table, from rest until the pressure no longer increases."""
         if rows.empty:
             return cls(rows.reindex(columns=[PRESSURE.column]), termination, solved)
         steps = rows[rows.requested.astype(bool)].sort_values("step")
@@ -63,7 +62,7 @@ class Curve:
 
     @property
     def pressures(self) -> Array:
-        """Pressures of the steps (kPa), rising, shape (steps,)."""
+        """Pressures of the steps (kPa), increasing, shape (steps,)."""
         return self.steps[PRESSURE.column].to_numpy(dtype=float)
 
     def place(self, pressure: float) -> Place:
@@ -75,7 +74,7 @@ class Curve:
         return "between" if inside else "beyond"
 
     def at(self, pressures: Array, column: str) -> Array:
-        """Return the figures of a column at pressures (kPa), NaN beyond the ends."""
+        """Return the values of a column at pressures (kPa); NaN beyond the ends."""
         known = self.pressures
         if column not in self.steps or not len(known):
             return np.full(np.shape(pressures), np.nan)
@@ -83,12 +82,12 @@ class Curve:
         at_step = np.abs(known[nearest] - pressures) < AT_STEP
         from scipy.interpolate import PchipInterpolator
 
-        figures = self.steps[column].to_numpy(dtype=float)
+        values = self.steps[column].to_numpy(dtype=float)
         if len(known) < 2:
-            return np.where(at_step, figures[nearest], np.nan)
-        through = PchipInterpolator(known, figures, extrapolate=False)
-        return np.where(at_step, figures[nearest], through(pressures))
+            return np.where(at_step, values[nearest], np.nan)
+        interpolant = PchipInterpolator(known, values, extrapolate=False)
+        return np.where(at_step, values[nearest], interpolant(pressures))
 
     def range(self) -> list[float] | None:
-        """Return its first and its last pressure (kPa); None if it has no solution even at rest."""
+        """Return first and last pressure (kPa); None if there is no solution even at rest."""
         return [float(self.pressures[0]), float(self.pressures[-1])] if len(self.steps) else None

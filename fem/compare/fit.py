@@ -1,29 +1,30 @@
-r"""One cause fitted to the bench by least squares: its amount, its interval, what is left.
+r"""Least-squares fit of one cause to the measurements: amount, interval, residuals.
 
-The compared model's figures y, changed by a cause of the amount a, are held against the bench b:
+The values y of the compared model, changed by a cause of the amount a, are compared with the
+measurements b:
 
 .. math:: \chi^2(a) = \sum_i \Big(\frac{y_i + k_i\,\Delta_i(a) - b_i}{\sigma_i}\Big)^2.
 
-The effect Delta comes from the fast model. As the end plates hold a real tube back, it is scaled by
-k, the slope of y over the fast model's figures through the origin, one to each quantity; a
-read-out's effect is taken as it is. sigma is the stated standard deviation (where none is stated,
-the RMS error of the quantity) and the error that the model itself may have
-(:data:`MODEL_ERROR`), combined in quadrature.
+The effect Delta is computed by the fast model. Because the end plates restrain the tube, it is
+multiplied by k, the slope of y over the values of the fast model through the origin, one for each
+quantity; effects of reading errors are not scaled. sigma combines in quadrature the stated standard
+deviation (the RMS error of the quantity if none is stated) and the error of the model itself
+(:data:`MODEL_ERROR`).
 
-With n figures of unknown common scale and p fitted numbers, none or one,
+With n values of unknown common variance and p fitted parameters, zero or one,
 
 .. math:: \mathrm{BIC} = n \ln(\chi^2/n) + p \ln n
 
-(G. Schwarz, Ann. Stat. 6, 461, 1978; from memory). Where model and bench agree exactly there is
-nothing to explain: sigma is at least :data:`FINEST` of the greatest figure of its quantity, and
-chi-squared at least n times the square of :data:`NIL`.
+(G. Schwarz, Ann. Stat. 6, 461, 1978; from memory). If model and
+measurements agree exactly, there is nothing to explain: sigma is at least :data:`MIN_SIGMA` of the
+greatest value of its quantity, and chi-squared at least n times the square of :data:`MIN_RESIDUAL`.
 
-The interval has two parts, combined in quadrature. One is that of the linear fit at the best
-amount, Student's t at 95 %: its variance by the residuals summed over each setting, whose errors go
-together (K.-Y. Liang and S. L. Zeger, Biometrika 73, 13, 1986; from memory), or by the residuals
-one by one if that is wider. The other is the farthest that the amount moves when it is fitted to
-one quantity alone, among those that tell it at all, taken for one standard deviation, less what
-chance accounts for: where the model is off, its quantities disagree.
+The interval combines two parts in quadrature. One is that of the linear fit at the best amount,
+Student's t at 95 %: its variance is that of the residuals summed over each setting, whose errors
+are correlated (K.-Y. Liang and S. L. Zeger, Biometrika 73, 13, 1986; from memory), or that of
+independent residuals if it is greater. The other is the greatest change of the amount when it is
+fitted to a single quantity that determines it, taken as one standard deviation, minus the part that
+random errors explain: if the model has errors, its quantities disagree.
 
 See also eqs. (68) and (69) of docs/theory.md.
 """
@@ -44,17 +45,17 @@ if TYPE_CHECKING:
     import pandas
 
 MODEL_ERROR = {"fe": 0.01, "fast": 0.15}
-"""Share of a figure that a model may be off by itself.
+"""Relative error of the models themselves.
 
 On the wrist the coarse mesh differs from the standard one by up to 0.7 %, and the fast model, which
-knows no end plates, from the FE model by 14 %.
+neglects the end plates, from the FE model by 14 %.
 """
 
-FINEST = 1e-6
-"""No figure is known better than this share of the greatest of its quantity."""
+MIN_SIGMA = 1e-6
+"""Least standard deviation, relative to the greatest value of the quantity."""
 
-NIL = 1e-3
-"""A mean residual of this share of the standard deviations is as good as none."""
+MIN_RESIDUAL = 1e-3
+"""Least RMS of the residuals, relative to the standard deviations."""
 
 
 @dataclass(frozen=True)
@@ -67,23 +68,23 @@ class Scope:
 
 @dataclass(frozen=True)
 class Fit:
-    """A cause fitted to the bench.
+    """The fit of a cause to the measurements.
 
     Attributes
     ----------
     cause, scope
-        What is off, in which rows.
+        The cause, and the rows in which it acts.
     amount, plus_minus
-        How much, and half of its 95 % interval, in the unit of the cause.
+        The fitted amount, and half of its 95 % interval, in the unit of the cause.
     at_bound
-        Whether the best amount is the farthest that was tried.
+        Whether the amount is at the end of its range.
     bic
-        Bayesian information criterion; the smaller, the better.
+        Bayesian information criterion; lower is better.
     explained
-        Share of chi-squared that it removes in its rows.
+        Share of chi-squared in its rows that it explains.
     rms
-        RMS error of each measured quantity in its rows, without it and with it, by the name of the
-        quantity.
+        RMS error of each measured quantity in its rows, without and with the cause, by the name of
+        the quantity.
     """
 
     cause: Cause
@@ -98,57 +99,59 @@ class Fit:
 
 @dataclass(frozen=True)
 class Evidence:
-    """Bench and one model side by side, as far as the fast model reaches too.
+    """Measurements and the values of one model, where the fast model has values as well.
 
     Attributes
     ----------
     model
         The model.
     rows
-        Its rows.
+        Its rows of the comparison.
     measures
         The measured quantities.
-    bench, said
-        Measured, and what the model says, shape (rows, measures).
-    plain
-        What the fast model says, shape (rows, measures).
+    measured, values
+        Measurements, and values of the model, shape (rows, measures).
+    fast_values
+        Values of the fast model, shape (rows, measures).
     """
 
     model: str
     rows: pandas.DataFrame
     measures: list[Measure]
-    bench: Array
-    said: Array
-    plain: Array
+    measured: Array
+    values: Array
+    fast_values: Array
 
     @cached_property
     def use(self) -> Mask:
-        """Which figures count, shape (rows, measures)."""
-        return np.isfinite(self.said) & np.isfinite(self.plain)
+        """Which values are used, shape (rows, measures)."""
+        return np.isfinite(self.values) & np.isfinite(self.fast_values)
 
     @cached_property
     def sigma(self) -> Array:
         """Standard deviations, shape (rows, measures)."""
-        square = np.sum((self.said - self.bench) ** 2, axis=0, where=self.use)
-        off = np.sqrt(square / np.maximum(self.use.sum(axis=0), 1))
+        square = np.sum((self.values - self.measured) ** 2, axis=0, where=self.use)
+        rms_errors = np.sqrt(square / np.maximum(self.use.sum(axis=0), 1))
         stated = [
             self.rows[m.std] if m.std in self.rows else np.full(len(self.rows), rms)
-            for m, rms in zip(self.measures, off, strict=True)
+            for m, rms in zip(self.measures, rms_errors, strict=True)
         ]
-        own = np.hypot(np.array(stated, dtype=float).T, MODEL_ERROR[self.model] * np.abs(self.said))
-        greatest = np.max(np.abs(self.bench), axis=0)
-        return np.maximum(own, FINEST * np.where(greatest > 0, greatest, 1.0))
+        combined = np.hypot(
+            np.array(stated, dtype=float).T, MODEL_ERROR[self.model] * np.abs(self.values)
+        )
+        greatest = np.max(np.abs(self.measured), axis=0)
+        return np.maximum(combined, MIN_SIGMA * np.where(greatest > 0, greatest, 1.0))
 
     @cached_property
     def slope(self) -> Array:
-        """What the fast model's effects are multiplied by, shape (measures,)."""
-        both = np.sum(self.said * self.plain, axis=0, where=self.use)
-        square = np.sum(self.plain**2, axis=0, where=self.use)
-        return np.divide(both, square, out=np.ones_like(both), where=square > 0)
+        """Factor of the effects of the fast model, shape (measures,)."""
+        products = np.sum(self.values * self.fast_values, axis=0, where=self.use)
+        square = np.sum(self.fast_values**2, axis=0, where=self.use)
+        return np.divide(products, square, out=np.ones_like(products), where=square > 0)
 
     @property
     def points(self) -> int:
-        """Number of figures."""
+        """Number of values."""
         return int(self.use.sum())
 
     @cached_property
@@ -158,16 +161,16 @@ class Evidence:
 
     @property
     def settings(self) -> int:
-        """Number of settings that count."""
+        """Number of settings with values."""
         return len(np.unique(self.setting[self.use.any(axis=1)]))
 
     @property
     def bic(self) -> float:
         """The criterion without a cause."""
-        return self._bic(self._weighted(np.zeros_like(self.said)), 0)
+        return self._bic(self._weighted(np.zeros_like(self.values)), 0)
 
     def inside(self, scope: Scope) -> Mask:
-        """Return which rows a scope holds, shape (rows,)."""
+        """Return which rows are in a scope, shape (rows,)."""
         if not scope.rule:
             return np.ones(len(self.rows), dtype=bool)
         return (self.rows[scope.rule] == scope.value).to_numpy()
@@ -175,38 +178,38 @@ class Evidence:
     def fit(self, effect: Effect, scope: Scope) -> Fit:
         """Fit a cause in the rows of a scope."""
         inside = self.inside(scope)
-        amount, left, chance = self._best(effect, inside)
-        beyond_chance = [
-            (BAND * (alone - amount)) ** 2 - own**2
-            for alone, _, own in (part._best(effect, inside) for part in self._alone)
-            if own < abs(amount)
+        amount, after, random = self._best(effect, inside)
+        disagreement = [
+            (BAND * (single - amount)) ** 2 - half**2
+            for single, _, half in (part._best(effect, inside) for part in self._single_quantities)
+            if half < abs(amount)
         ]
-        before = self._weighted(np.zeros_like(self.said))
-        was, now = (self._square(residual * inside[:, None]) for residual in (before, left))
+        before = self._weighted(np.zeros_like(self.values))
+        without, with_cause = (self._square(r * inside[:, None]) for r in (before, after))
         ends = effect.amounts[[0, -1]]
         return Fit(
             cause=effect.cause,
             scope=scope,
             amount=amount,
-            plus_minus=float(np.sqrt(chance**2 + max([0.0, *beyond_chance]))),
+            plus_minus=float(np.sqrt(random**2 + max([0.0, *disagreement]))),
             at_bound=bool(np.isclose(amount, ends, atol=1e-3 * np.ptp(ends)).any()),
-            bic=self._bic(left, 1),
-            explained=1 - now / was if was else 0.0,
-            rms=self._rms(before, left, inside),
+            bic=self._bic(after, 1),
+            explained=1 - with_cause / without if without else 0.0,
+            rms=self._rms(before, after, inside),
         )
 
     @cached_property
-    def _alone(self) -> list[Evidence]:
-        """The evidence of each quantity alone, where there are several."""
+    def _single_quantities(self) -> list[Evidence]:
+        """The evidence of each single quantity, if there are several."""
         if len(self.measures) < 2:
             return []
         own = np.eye(len(self.measures), dtype=bool)
-        return [replace(self, said=np.where(one, self.said, np.nan)) for one in own]
+        return [replace(self, values=np.where(one, self.values, np.nan)) for one in own]
 
     def _best(self, effect: Effect, inside: Mask) -> tuple[float, Array, float]:
-        """Return the best amount, the weighted residuals left, and half of the interval of chance.
+        """Return the best amount, the weighted residuals, and half of the random interval.
 
-        The interval is infinite where no figure tells the amount.
+        The interval is infinite if the values do not determine the amount.
         """
         from scipy.optimize import least_squares
 
@@ -219,48 +222,54 @@ class Evidence:
             return float(np.sum(residual(np.array([amount])) ** 2)), abs(amount)
 
         low, high = effect.amounts[[0, -1]]
-        inset = 0.01 * (high - low)  # from a bound itself the search does not start
+        inset = 0.01 * (high - low)  # the search cannot start at a bound
         start = np.clip(min(effect.amounts, key=merit), low + inset, high - inset)
-        done = least_squares(residual, [start], bounds=(low, high), x_scale=high - low)
-        slopes, left = (np.asarray(each).reshape(inside.size, -1) for each in (done.jac, done.fun))
-        return float(done.x[0]), left, self._half_interval(slopes, left)
+        result = least_squares(residual, [start], bounds=(low, high), x_scale=high - low)
+        gradient, after = (
+            np.asarray(each).reshape(inside.size, -1) for each in (result.jac, result.fun)
+        )
+        return float(result.x[0]), after, self._half_interval(gradient, after)
 
     def _weighted(self, change: Array) -> Array:
-        """Return the weighted residuals of what the model says and a change, (rows, measures).
+        """Return the weighted residuals of the changed values, shape (rows, measures).
 
-        They are 0 where a figure does not count.
+        They are 0 where a value is not used.
         """
-        return np.where(self.use, (self.said + change - self.bench) / self.sigma, 0.0)
+        return np.where(self.use, (self.values + change - self.measured) / self.sigma, 0.0)
 
     def _bic(self, residual: Array, fitted: int) -> float:
         n = self.points
-        return float(n * np.log(max(self._square(residual) / n, NIL**2)) + fitted * np.log(n))
-
-    def _square(self, residual: Array) -> float:
-        """Return the sum of the squares of what counts."""
-        return float(residual[self.use] @ residual[self.use])
-
-    def _half_interval(self, slopes: Array, left: Array) -> float:
-        """Return half of the 95 % interval of chance; `slopes` are those of the residuals."""
-        from scipy.stats import t
-
-        square, groups = self._square(slopes), self.settings
-        if not square or groups < 2:
-            return np.inf
-        sums = np.bincount(self.setting, np.sum(slopes * left, axis=1))
-        together = np.sqrt(groups / (groups - 1) * float(sums @ sums)) / square
-        singly = np.sqrt(self._square(left) / (self.points - 1) / square)
         return float(
-            max(t.ppf(0.975, groups - 1) * together, t.ppf(0.975, self.points - 1) * singly)
+            n * np.log(max(self._square(residual) / n, MIN_RESIDUAL**2)) + fitted * np.log(n)
         )
 
-    def _rms(self, before: Array, left: Array, inside: Mask) -> dict[str, tuple[float, float]]:
-        """Return the RMS error of each quantity in the rows `inside`, before and after."""
+    def _square(self, residual: Array) -> float:
+        """Return the sum of squares over the used values."""
+        return float(residual[self.use] @ residual[self.use])
+
+    def _half_interval(self, gradient: Array, residual: Array) -> float:
+        """Return half of the 95 % interval by random errors, from the gradient of the residuals."""
+        from scipy.stats import t
+
+        square, groups = self._square(gradient), self.settings
+        if not square or groups < 2:
+            return np.inf
+        sums = np.bincount(self.setting, np.sum(gradient * residual, axis=1))
+        correlated = np.sqrt(groups / (groups - 1) * float(sums @ sums)) / square
+        independent = np.sqrt(self._square(residual) / (self.points - 1) / square)
+        return float(
+            max(t.ppf(0.975, groups - 1) * correlated, t.ppf(0.975, self.points - 1) * independent)
+        )
+
+    def _rms(self, before: Array, after: Array, inside: Mask) -> dict[str, tuple[float, float]]:
+        """Return the RMS error of each quantity in the rows `inside`, before and after the fit."""
         found = {}
         for number, measure in enumerate(self.measures):
             chosen = self.use[:, number] & inside
             if chosen.any():
-                errors = (residual * self.sigma for residual in (before, left))
-                was, now = (float(np.sqrt(np.mean(e[chosen, number] ** 2))) for e in errors)
-                found[measure.name] = was, now
+                errors = (residual * self.sigma for residual in (before, after))
+                without, with_cause = (
+                    float(np.sqrt(np.mean(e[chosen, number] ** 2))) for e in errors
+                )
+                found[measure.name] = without, with_cause
         return found

@@ -1,6 +1,6 @@
-"""Measurements matched with what the models say: looked up in the study, or solved where it lacks.
+"""Measurements matched with the values of the models, from the study or solved if missing there.
 
-The setting of a measurement makes a case, and its key is looked up in the table of the study.
+The setting of a measurement gives a case, whose key is looked up in the table of the study.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     import pandas
 
 MODEL, RESIDUAL, WITHIN = ".model", ".residual", ".within"
-"""Beside a measured column: what the model says, model less bench, whether within the band."""
+"""Suffixes of a measured column: model value, model − measurement, whether within the band."""
 
 PLACE = "place"
 
@@ -32,20 +32,20 @@ type Curves = dict[tuple[str, str], Curve]
 """Curves by the key of the case and the model."""
 
 Report = Callable[[str, int, int], None]
-"""Is told the model, the settings solved and the settings to solve."""
+"""Called with the model, the number of settings solved and the number to solve."""
 
 
 def find_curves(
     bench: Bench, study_result: StudyResult, models: Sequence[str], report: Report | None = None
 ) -> Curves:
-    """Return the curve of each setting of the bench by each model.
+    """Return the curve of each measured setting and model.
 
-    What the study lacks is solved now, on the same mesh as the study, and nothing else.
+    Only curves that the study does not have are solved, on the mesh of the study.
 
     Raises
     ------
     KeyboardInterrupt
-        If the user breaks off.
+        If the user interrupts.
     """
     ends, table = study_result.terminations, study_result.table
     curves = {
@@ -53,38 +53,38 @@ def find_curves(
         for (model, key), rows in table[table.model.isin(models)].groupby(["model", "case"])
     }
     for model in models:
-        lacking = [case for key, case in bench.cases.items() if (key, model) not in curves]
-        for number, case in enumerate(lacking):
+        missing = [case for key, case in bench.cases.items() if (key, model) not in curves]
+        for number, case in enumerate(missing):
             if report:
-                report(model, number, len(lacking))
-            (curves[case.key, model],) = solved([case], model, study_result.study.resolution)
-        if report and lacking:
-            report(model, len(lacking), len(lacking))
-    wanted = ((key, model) for key in bench.cases for model in models)
-    return {place: curves[place] for place in wanted}
+                report(model, number, len(missing))
+            (curves[case.key, model],) = solve_curves([case], model, study_result.study.resolution)
+        if report and missing:
+            report(model, len(missing), len(missing))
+    keys = ((key, model) for key in bench.cases for model in models)
+    return {key: curves[key] for key in keys}
 
 
-def solved(cases: Sequence[Case], model: str, resolution: str) -> list[Curve]:
-    """Solve cases by a model for their curves; whatever goes wrong ends a curve.
+def solve_curves(cases: Sequence[Case], model: str, resolution: str) -> list[Curve]:
+    """Solve cases by a model and return their curves; an error ends a curve.
 
     Raises
     ------
     KeyboardInterrupt
-        If the user breaks off.
+        If the user interrupts.
     """
     import pandas
 
-    curves = [done.curve for done in solve_task(Task(model, tuple(cases), resolution))]
+    curves = [solved.curve for solved in solve_task(Task(model, tuple(cases), resolution))]
     if any(curve.termination.interrupted for curve in curves):
         raise KeyboardInterrupt
     return [Curve.of(pandas.DataFrame(c.steps), c.termination, solved=True) for c in curves]
 
 
-def read(bench: Bench, curves: Mapping[str, Curve], shift: float = 0.0) -> Array:
-    """Return figures at the pressures of the bench, moved by `shift` (kPa), (rows, measures).
+def values_at_measurements(bench: Bench, curves: Mapping[str, Curve], shift: float = 0.0) -> Array:
+    """Return the values at the measured pressures plus `shift` (kPa), shape (rows, measures).
 
-    They are NaN where a setting has no curve among those, by the keys of the cases, or its curve
-    does not reach. Below rest the tube stays at rest.
+    They are NaN if a setting has no curve, by the key of its case, or its curve does not reach the
+    pressure. Below the pressure of rest the values are those at rest.
     """
     found = np.full((len(bench.table), len(bench.measures)), np.nan)
     pressures = bench.table[PRESSURE.column].to_numpy()
@@ -97,12 +97,12 @@ def read(bench: Bench, curves: Mapping[str, Curve], shift: float = 0.0) -> Array
 
 
 def match(bench: Bench, curves: Curves, models: Sequence[str]) -> pandas.DataFrame:
-    """Return a row to each measurement and model, in the order of the file.
+    """Return a row for each measurement and model, in the order of the file.
 
-    Beside the columns of the bench there are ``model``; ``place``, which is ``step``, ``between``
-    or ``beyond``; and to each measured column ``.model``, ``.residual`` (model less bench) and,
-    where its standard deviation is given, ``.within`` (whether the residual is within the 95 %
-    band of the measurement). They are missing where the curve does not reach.
+    In addition to the measured columns there are ``model``; ``place``, which is ``step``,
+    ``between`` or ``beyond``; and for each measured column ``.model``, ``.residual`` (model −
+    measurement) and, if its standard deviation is given, ``.within`` (whether the residual is
+    within the 95 % band of the measurement). They are missing beyond the ends of the curve.
     """
     import pandas
 
@@ -112,14 +112,14 @@ def match(bench: Bench, curves: Curves, models: Sequence[str]) -> pandas.DataFra
 def _matched(bench: Bench, curves: Curves, model: str) -> pandas.DataFrame:
     rows = bench.table.copy()
     rows.insert(1, "model", model)
-    said = read(bench, {key: curves[key, model] for key in bench.cases})
+    values = values_at_measurements(bench, {key: curves[key, model] for key in bench.cases})
     rows[PLACE] = [
         curves[key, model].place(pressure)
         for key, pressure in zip(rows.case, rows[PRESSURE.column], strict=True)
     ]
     for number, measure in enumerate(bench.measures):
-        residual = said[:, number] - rows[measure.column]
-        rows[measure.column + MODEL] = said[:, number]
+        residual = values[:, number] - rows[measure.column]
+        rows[measure.column + MODEL] = values[:, number]
         rows[measure.column + RESIDUAL] = residual
         if measure.std in rows:
             within = residual.abs() <= BAND * rows[measure.std]
@@ -130,7 +130,7 @@ def _matched(bench: Bench, curves: Curves, model: str) -> pandas.DataFrame:
 def unreached(rows: pandas.DataFrame, curves: Curves) -> Iterator[dict[str, Any]]:
     """Yield each measurement beyond the ends of its curve, as JSON data.
 
-    These are its line, model and pressure, the range of the curve (kPa), and why the curve ends.
+    The data are line, model, pressure, range of the curve (kPa), and termination of the curve.
     """
     for row in rows[rows[PLACE] == "beyond"].to_dict("records"):
         curve = curves[row["case"], row["model"]]

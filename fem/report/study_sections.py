@@ -117,7 +117,7 @@ def _diagnosis(record: dict[str, Any]) -> Diagnosis:
         for key in ("best_fits", "named")
     ]
     bic = record["bic_without_a_cause"]
-    return Diagnosis(record["model"], record["figures"], record["settings"], fits[0], bic, fits[1])
+    return Diagnosis(record["model"], record["values"], record["settings"], fits[0], bic, fits[1])
 
 
 def _trust(folder: Path, record: dict[str, Any]) -> Section:

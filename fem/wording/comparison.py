@@ -37,18 +37,18 @@ def diagnosis_lines_in(found: Diagnosis, units: Mapping[str, str]) -> Iterator[s
     if not found.fits:
         yield f"{name}: too few settings ({found.settings}) to identify a cause"
         return
-    if not found.found:
+    if not found.supported:
         yield f"{name}: the data support no single cause"
         return
-    best, *others = found.found
+    best, *others = found.supported
     yield f"{name}: likely cause for {_rows(best.scope)}: {cause_text(best)} ({_gain(best, units)})"
     if others:
         causes = "; ".join(f"{cause_text(fit)} ({_rows(fit.scope)})" for fit in others)
         yield f"{name}: the data cannot distinguish this from {causes}"
-    elif found.next:
+    elif found.next_best:
         yield (
-            f"{name}: the next best single cause, {cause_text(found.next)}, explains less "
-            f"({_gain(found.next, units)})"
+            f"{name}: the next best single cause, {cause_text(found.next_best)}, explains less "
+            f"({_gain(found.next_best, units)})"
         )
     if found.model == "fast":
         yield "fast: neglected end effects bias these amounts; compare the FE model as well"

@@ -1,4 +1,4 @@
-"""Figures of agreement, worked by hand and held against scikit-learn's definitions."""
+"""Measures of agreement, compared with values computed by hand and with scikit-learn."""
 
 import math
 from dataclasses import replace
@@ -17,9 +17,9 @@ from tests.helpers.compared import PRESSURES, fast_rows, make_bench, make_study_
 TWIST = Measure(table.twist)
 
 
-def rows(bench, said, std=None, line=None):
-    table = pandas.DataFrame({"line": line or range(2, 2 + len(bench)), "twist_deg": bench})
-    table["twist_deg.model"] = said
+def rows(measured, values, std=None, line=None):
+    table = pandas.DataFrame({"line": line or range(2, 2 + len(measured)), "twist_deg": measured})
+    table["twist_deg.model"] = values
     table["twist_deg.residual"] = table["twist_deg.model"] - table["twist_deg"]
     if std:
         within = table["twist_deg.residual"].abs() <= 1.96 * std
@@ -27,8 +27,8 @@ def rows(bench, said, std=None, line=None):
     return table
 
 
-def test_figures_worked_by_hand():
-    """Residuals 1, -1, 3, -1: mean 1/2, mean square 12/4; spread about 2.5: 9/4+1/4+1/4+9/4 = 5."""
+def test_values_computed_by_hand():
+    """Residuals 1, -1, 3, -1: mean 1/2, mean square 12/4; about 2.5: 9/4+1/4+1/4+9/4 = 5."""
     found = agreement(rows([1.0, 2.0, 3.0, 4.0], [2.0, 1.0, 6.0, 3.0], std=1.0), TWIST)
     assert found == {
         "points": 4,
@@ -42,19 +42,19 @@ def test_figures_worked_by_hand():
     }
 
 
-def test_figures_against_the_library():
+def test_values_agree_with_scikit_learn():
     rng = np.random.default_rng(5)
-    true, said = rng.normal(size=(2, 50))
-    found = agreement(rows(true, said), TWIST)
-    assert found["rms_error"] ** 2 == pytest.approx(mean_squared_error(true, said))
-    assert abs(found["greatest_error"]) == pytest.approx(max_error(true, said))
-    assert found["bias"] == pytest.approx(np.mean(said) - np.mean(true))
-    explained = 1 - np.sum((true - said) ** 2) / np.sum((true - true.mean()) ** 2)
+    measured, values = rng.normal(size=(2, 50))
+    found = agreement(rows(measured, values), TWIST)
+    assert found["rms_error"] ** 2 == pytest.approx(mean_squared_error(measured, values))
+    assert abs(found["greatest_error"]) == pytest.approx(max_error(measured, values))
+    assert found["bias"] == pytest.approx(np.mean(values) - np.mean(measured))
+    explained = 1 - np.sum((measured - values) ** 2) / np.sum((measured - measured.mean()) ** 2)
     assert found["r2"] == pytest.approx(explained)
     assert math.isnan(found["within_95"])
 
 
-def test_what_is_not_reached_counts_in_no_figure():
+def test_measurements_that_are_not_reached_are_only_counted():
     found = agreement(rows([1.0, 50.0, 3.0], [2.0, np.nan, 4.0], std=1.0), TWIST)
     assert (found["points"], found["not_reached"]) == (2, 1)
     assert (found["bias"], found["rms_error"], found["within_95"]) == (1.0, 1.0, 1.0)
@@ -74,15 +74,15 @@ def test_groups_are_pressures_and_text_settings(tmp_path):
     by_pressure = twist.loc["pressure_kPa"]
     assert list(by_pressure.index) == [f"{pressure:.4g}" for pressure in PRESSURES]
     assert (by_pressure.points == 8).all()
-    loose, cut = (twist.loc["slack", rule] for rule in ("taken up", "cut at 30 deg"))
-    assert loose.rms_error > 20 * cut.rms_error
+    with_slack, cut = (twist.loc["slack", rule] for rule in ("taken up", "cut at 30 deg"))
+    assert with_slack.rms_error > 20 * cut.rms_error
     everything = twist.loc["all", ""]
-    squares = (loose.rms_error**2 + cut.rms_error**2) / 2  # as many rows each
+    squares = (with_slack.rms_error**2 + cut.rms_error**2) / 2  # equal numbers of rows
     assert everything.rms_error**2 == pytest.approx(squares)
     assert set(table.unit) == {"deg", "mm"}
 
 
-def test_many_pressures_are_put_into_ranges(tmp_path):
+def test_many_pressures_are_divided_into_ranges(tmp_path):
     bench = make_bench(tmp_path, fast_rows())
     matched = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])
     matched["pressure_kPa"] += np.linspace(0, 0.4, len(matched))

@@ -5,7 +5,7 @@ import pandas
 import pytest
 from scipy.stats import norm
 
-from fem.compare import match as matching
+from fem.compare import match as module
 from fem.compare.curve import Curve
 from fem.compare.match import find_curves, match, unreached
 from fem.quantities.column import BAND
@@ -21,25 +21,26 @@ from tests.helpers.compared import (
     setting,
     solve_study,
 )
+from tests.helpers.messages import assert_states
 
 
-def curve(pressures, figures, **columns):
+def curve(pressures, values, **columns):
     rows = {"step": range(len(pressures)), "requested": True, "pressure_kPa": pressures}
-    return Curve.of(pandas.DataFrame({**rows, "twist_deg": figures, **columns}))
+    return Curve.of(pandas.DataFrame({**rows, "twist_deg": values, **columns}))
 
 
 # ---------------------------------------------------------------------------------------- a curve
 
 
-def test_at_a_step_the_figure_is_that_of_the_step():
+def test_at_a_step_the_value_is_that_of_the_step():
     steps = curve([0.0, 1.0, 2.0, 3.0], [0.0, 0.1, 7.3, -2.0])
     assert steps.at(np.array([0.0, 1.0, 2.0, 3.0]), "twist_deg").tolist() == [0.0, 0.1, 7.3, -2.0]
     assert [steps.place(p) for p in (0.0, 2.0 + 1e-8, 3.0)] == ["step"] * 3
     assert steps.at(np.array([3.0 + 1e-8]), "twist_deg") == [-2.0]
 
 
-def test_between_steps_it_follows_the_path():
-    """A straight line is met exactly; of a parabola the error falls with the square of the step."""
+def test_between_steps_the_value_is_interpolated():
+    """A straight line is exact; the error of a parabola decreases with the square of the step."""
     inside = np.linspace(0.31, 2.77, 40)
     line = curve([0.0, 1.0, 2.0, 3.0], [0.0, 2.0, 4.0, 6.0])
     assert line.at(inside, "twist_deg") == pytest.approx(2 * inside, rel=1e-12)
@@ -54,43 +55,43 @@ def test_between_steps_it_follows_the_path():
 
 
 def test_a_kink_is_not_overshot():
-    """Where slack threads engage, a curve has a kink: nothing may swing about it."""
+    """A curve has a kink where slack threads become taut; it must not oscillate there."""
     kinked = curve([0.0, 1.0, 2.0, 3.0, 4.0], [0.0, 0.0, 0.0, 5.0, 10.0])
     found = kinked.at(np.linspace(0.01, 1.99, 50), "twist_deg")
     assert np.abs(found).max() == 0
 
 
-def test_beyond_the_ends_there_is_no_figure():
+def test_beyond_the_ends_there_is_no_value():
     steps = curve([0.0, 1.0, 2.0], [0.0, 1.0, 2.0])
     assert np.isnan(steps.at(np.array([-0.5, 2.1]), "twist_deg")).all()
     assert [steps.place(p) for p in (-0.5, 2.1)] == ["beyond", "beyond"]
     assert steps.range() == [0.0, 2.0]
-    assert why(steps, 2.1) == "the curve ends at 2 kPa, its last step"
-    assert why(steps, -0.5) == "the curve begins at 0 kPa"
+    assert_states(reason_at(steps, 2.1), "ends", "2 kPa", "last step")
+    assert_states(reason_at(steps, -0.5), "begins", "0 kPa")
 
 
-def why(found, pressure):
-    """Return in words why a curve has no value at a pressure."""
+def reason_at(found, pressure):
+    """Return why a curve has no value at a pressure, as text."""
     end = {"curve_kPa": found.range(), "termination": found.termination.data()}
     return not_reached({"pressure_kPa": pressure, **end})
 
 
-def test_only_the_rising_part_counts():
-    """Pushed by volume, the pressure falls beyond its peak: the part before it is meant."""
+def test_only_the_part_with_increasing_pressure_is_used():
+    """Under volume control the pressure decreases beyond its peak."""
     steps = curve([0.0, 1.0, 2.0, 1.5, 0.5], [0.0, 1.0, 2.0, 50.0, 60.0])
     assert steps.at(np.array([1.5]), "twist_deg") == pytest.approx([1.5])
     assert steps.place(2.5) == "beyond"
 
 
-def test_states_that_nobody_asked_for_are_no_steps(make_case):
+def test_states_that_were_not_requested_are_not_steps(make_case):
     (run,) = solve(make_case(threads=[], pressure={"end": "20 kPa", "steps": 5}), "fast").runs
     found = Curve.of(pandas.DataFrame(run.rows), run.termination)
     assert found.pressures.tolist() == [0.0, 4.0, 8.0]
     assert found.termination.kind == "limit_point"
-    assert why(found, 11.0).startswith("balloon limit at 11.8 kPa")
+    assert_states(reason_at(found, 11.0), "balloon limit", "11.8 kPa")
 
 
-def test_a_curve_of_rest_alone():
+def test_a_curve_with_rest_only():
     steps = curve([0.0], [0.0])
     assert steps.at(np.array([0.0, 1.0]), "twist_deg")[0] == 0
     assert np.isnan(steps.at(np.array([0.0, 1.0]), "twist_deg")[1])
@@ -100,15 +101,15 @@ def test_a_curve_of_rest_alone():
 # -------------------------------------------------------------------------------------- the match
 
 
-def test_what_the_study_has_is_not_solved(tmp_path, monkeypatch):
+def test_curves_of_the_study_are_not_solved_again(tmp_path, monkeypatch):
     def refuse(*_, **__):
-        raise AssertionError("nothing is lacking")
+        raise AssertionError("no curve is missing")
 
-    monkeypatch.setattr(matching, "solve_task", refuse)
+    monkeypatch.setattr(module, "solve_task", refuse)
     bench = make_bench(tmp_path, fast_rows())
     rows = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])
     assert set(rows.place) == {"step", "between"}
-    assert (rows.place == "step").sum() == 7 * len(bench.cases), "7.5 kPa alone is no whole step"
+    assert (rows.place == "step").sum() == 7 * len(bench.cases), "only 7.5 kPa is between"
     at_step = rows[rows.place == "step"]
     assert at_step["twist_deg.residual"].abs().max() < 1e-6
     assert at_step["displacement_mm.residual"].abs().max() < 1e-8
@@ -118,7 +119,7 @@ def test_what_the_study_has_is_not_solved(tmp_path, monkeypatch):
     assert rows["twist_deg.within"].all()
 
 
-def test_the_setting_is_found_whatever_the_order_of_the_rows(tmp_path):
+def test_the_order_of_the_rows_has_no_effect(tmp_path):
     rows = fast_rows()
     bench, other = make_bench(tmp_path, rows), make_bench(tmp_path, rows[::-1])
     curves = find_curves(bench, make_study_result(), ["fast"])
@@ -127,21 +128,23 @@ def test_the_setting_is_found_whatever_the_order_of_the_rows(tmp_path):
     pandas.testing.assert_frame_equal(one[columns], two[columns][::-1].reset_index(drop=True))
 
 
-def test_only_what_is_lacking_is_solved_on_the_mesh_of_the_study(tmp_path, monkeypatch):
-    asked = []
+def test_only_missing_curves_are_solved_on_the_mesh_of_the_study(tmp_path, monkeypatch):
+    solves = []
 
-    def note(case, model, resolution, **options):
-        asked.append((case.key, model, resolution))
+    def record(case, model, resolution, **options):
+        solves.append((case.key, model, resolution))
         return solve(case, model, resolution, **options)
 
-    monkeypatch.setattr(worker, "solve", note)
-    lacking = [(11, -7, "taken up", 5.0, 0.0, 0.0), (11, -7, "taken up", 6.0, 0.0, 0.0)]
-    bench = make_bench(tmp_path, [*fast_rows()[:3], *lacking])
-    told = []
-    curves = find_curves(bench, make_study_result(), ["fast"], lambda *what: told.append(what))
+    monkeypatch.setattr(worker, "solve", record)
+    missing = [(11, -7, "taken up", 5.0, 0.0, 0.0), (11, -7, "taken up", 6.0, 0.0, 0.0)]
+    bench = make_bench(tmp_path, [*fast_rows()[:3], *missing])
+    reports = []
+    curves = find_curves(
+        bench, make_study_result(), ["fast"], lambda *report: reports.append(report)
+    )
     case = make_study().case_of(setting(11, -7, "taken up"))
-    assert asked == [(case.key, "fast", "1x1x6")]
-    assert told == [("fast", 0, 1), ("fast", 1, 1)]
+    assert solves == [(case.key, "fast", "1x1x6")]
+    assert reports == [("fast", 0, 1), ("fast", 1, 1)]
     assert [key for (key, _), found in curves.items() if found.solved] == [case.key]
     rows = match(bench, curves, ["fast"])
     steps = solve(case, "fast").runs[0].rows
@@ -160,8 +163,8 @@ def test_a_model_that_the_study_lacks_is_solved(tmp_path):
     assert rows["twist_deg.model"].nunique() == 4
 
 
-def test_rows_beyond_the_end_are_counted_apart(tmp_path):
-    """Cut at 30 deg and set straight, the tube balloons before its threads engage."""
+def test_rows_beyond_the_end_have_a_reason(tmp_path):
+    """With threads cut at 45 deg and set to 0 deg, the tube balloons before they become taut."""
     study = make_study(
         set={"pressure.end": "15 kPa", "pressure.steps": 5},
         vary=[{"field": "threads.A.angle", "same": ["threads.B.angle"], "values": ["0 deg"]}],
@@ -180,9 +183,9 @@ def test_rows_beyond_the_end_are_counted_apart(tmp_path):
     first, second = unreached(rows, curves)
     assert (first["line"], first["pressure_kPa"], second["line"]) == (3, 14.0, 5)
     assert first["termination"]["kind"] == "limit_point"
-    assert "limit at" in not_reached(first)
+    assert "limit" in not_reached(first)
     assert (second["termination"], second["curve_kPa"]) == ({"kind": "reached"}, [0.0, 15.0])
-    assert not_reached(second) == "the curve ends at 15 kPa, its last step"
+    assert_states(not_reached(second), "ends", "15 kPa", "last step")
 
 
 def matching_bench(file, study):
@@ -191,7 +194,7 @@ def matching_bench(file, study):
     return read_bench(file, study.base)
 
 
-def test_the_reason_of_a_curve_in_the_study_is_told(tmp_path):
+def test_the_reason_of_a_curve_is_that_in_the_study(tmp_path):
     study = make_study(
         set={"pressure.end": "15 kPa", "pressure.steps": 5, "threads.B.slack": "cut at 45 deg"},
         vary=[
@@ -210,9 +213,9 @@ def test_the_reason_of_a_curve_in_the_study_is_told(tmp_path):
     assert entry["termination"] == study_result.run_record["not_reached"][0]["termination"]
 
 
-def test_no_solution_at_rest_is_a_reason(tmp_path, monkeypatch):
+def test_a_curve_without_rest_has_a_reason(tmp_path, monkeypatch):
     def fail(*_, **__):
-        raise ArithmeticError("the threads pull too hard")
+        raise ArithmeticError("no rest")
 
     monkeypatch.setattr(worker, "solve", fail)
     bench = make_bench(tmp_path, [(11, -7, "taken up", 5.0, 0.0, 0.0)])
@@ -220,18 +223,18 @@ def test_no_solution_at_rest_is_a_reason(tmp_path, monkeypatch):
     rows = match(bench, curves, ["fast"])
     (entry,) = unreached(rows, curves)
     assert entry["termination"]["kind"] == "no_rest" and entry["curve_kPa"] is None
-    assert not_reached(entry) == "no solution even at rest: the threads pull too hard"
+    assert_states(not_reached(entry), "at rest", "no rest")
     assert rows["twist_deg.within"].isna().all()
 
 
-def test_breaking_off_goes_through(tmp_path, monkeypatch):
-    def broken(case, model, resolution, mesh_cache):
+def test_an_interruption_is_raised(tmp_path, monkeypatch):
+    def interrupted(case, model, resolution, mesh_cache):
         def interrupt(*_):
             raise KeyboardInterrupt
 
         return solve(case, model, resolution, report=interrupt)
 
-    monkeypatch.setattr(worker, "solve", broken)
+    monkeypatch.setattr(worker, "solve", interrupted)
     bench = make_bench(tmp_path, [(11, -7, "taken up", 5.0, 0.0, 0.0)])
     with pytest.raises(KeyboardInterrupt):
         find_curves(bench, make_study_result(), ["fast"])
@@ -241,7 +244,8 @@ def test_the_band_is_that_of_the_measurement(tmp_path):
     """95 % of normal noise is within 1.96 standard deviations (any table of the normal law)."""
     assert pytest.approx(norm.ppf(0.975), rel=1e-12) == BAND
     rows = [
-        (*row[:4], row[4] + off, row[5]) for row, off in zip(fast_rows(), (1.9, 2.0), strict=False)
+        (*row[:4], row[4] + error, row[5])
+        for row, error in zip(fast_rows(), (1.9, 2.0), strict=False)
     ]
     bench = make_bench(tmp_path, rows)
     found = match(bench, find_curves(bench, make_study_result(), ["fast"]), ["fast"])

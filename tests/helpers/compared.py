@@ -1,4 +1,4 @@
-"""A small study, a bench file for it, and its results by the fast model."""
+"""A small study, a bench file for it, and its result by the fast model."""
 
 import itertools
 from functools import cache
@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas
 
-from fem.compare.altered import loosened
+from fem.compare.altered import with_added_slack
 from fem.measurements.bench import read_bench
 from fem.study.plan import Study
 from fem.study.study_result import StudyResult, tabulate
@@ -61,7 +61,7 @@ def make_study_result():
 def solve_study(study):
     """Return the result of a study solved by the fast model."""
     cases = [study.case_of(each) for each in study.settings]
-    curves = [done.curve for done in solve_task(Task("fast", tuple(cases), "1x1x6"))]
+    curves = [solved.curve for solved in solve_task(Task("fast", tuple(cases), "1x1x6"))]
     ended = [
         {"case": curve.case, "model": "fast", "status": curve.status, "tries": 1}
         | {"termination": curve.termination.data()}
@@ -75,15 +75,17 @@ def solve_study(study):
 def fast_rows(left=0.0):
     """Return the rows of the bench file by the fast model, with slack (%) in rows "taken up"."""
     study = make_study()
-    places = [(*pair, rule) for rule, pair in itertools.product(RULES, PAIRS)]
+    settings = [(*pair, rule) for rule, pair in itertools.product(RULES, PAIRS)]
     cases = []
-    for place in places:
+    for place in settings:
         case = study.case_of(setting(*place)).changed(pressure={"end": "13 kPa", "steps": 26})
-        loose = left and place[-1] == "taken up"
-        cases.append(loosened(["A", "B"])(case, left) if loose else case)
+        has_slack = left and place[-1] == "taken up"
+        cases.append(with_added_slack(["A", "B"])(case, left) if has_slack else case)
     rows = []
-    for place, done in zip(places, solve_task(Task("fast", tuple(cases), "coarse")), strict=True):
-        steps = pandas.DataFrame(done.curve.steps).set_index("pressure_kPa")
+    for place, solved in zip(
+        settings, solve_task(Task("fast", tuple(cases), "coarse")), strict=True
+    ):
+        steps = pandas.DataFrame(solved.curve.steps).set_index("pressure_kPa")
         for pressure in PRESSURES:
             values = [steps[column][pressure] for column in COLUMNS.values()]
             rows.append((*place, pressure, *values))

@@ -235,8 +235,8 @@ def test_the_terminal_lists_what_was_compared_and_found(printed, comparison):
     assert "32" in row.split()
     assert max(map(len, lines[:-1])) <= 100
     found = comparison.diagnosis
-    assert_states(together, 'the rows with slack "taken up"', cause_text(found.found[0]))
-    assert_states(together, cause_text(found.next))
+    assert_states(together, 'the rows with slack "taken up"', cause_text(found.supported[0]))
+    assert_states(together, cause_text(found.next_best))
 
 
 def test_one_measurement_is_in_the_singular(file, tmp_path, capsys):
@@ -298,10 +298,10 @@ def test_the_text_of_a_cause_has_size_interval_and_direction(found, text):
 
 def test_causes_that_cannot_be_distinguished_are_named(comparison):
     found = comparison.diagnosis
-    both = replace(found, found=[*found.found, fit(Cause("gauge", "kPa"), -0.3)])
+    both = replace(found, supported=[*found.supported, fit(Cause("gauge", "kPa"), -0.3)])
     *_, line, _ = diagnosis_lines(both, comparison.bench)
-    assert_states(line, "fast: ", cause_text(both.found[-1]), "all rows")
-    (line,) = diagnosis_lines(replace(found, found=[]), comparison.bench)
+    assert_states(line, "fast: ", cause_text(both.supported[-1]), "all rows")
+    (line,) = diagnosis_lines(replace(found, supported=[]), comparison.bench)
     assert_states(line, "fast: ", "no single cause")
 
 
