@@ -15,9 +15,9 @@ With n values of unknown common variance and p fitted parameters, zero or one,
 
 .. math:: \mathrm{BIC} = n \ln(\chi^2/n) + p \ln n
 
-(G. Schwarz, Ann. Stat. 6, 461, 1978; from memory). If model and
-measurements agree exactly, there is nothing to explain: sigma is at least :data:`MIN_SIGMA` of the
-greatest value of its quantity, and chi-squared at least n times the square of :data:`MIN_RESIDUAL`.
+(G. Schwarz, Ann. Stat. 6, 461, 1978; from memory). In case model and measurements agree exactly,
+sigma is at least :data:`MIN_SIGMA` of the greatest value of its quantity, and chi-squared at least
+n times the square of :data:`MIN_RESIDUAL`.
 
 The interval combines two parts in quadrature. One is that of the linear fit at the best amount,
 Student's t at 95 %: its variance is that of the residuals summed over each setting, whose errors
@@ -123,15 +123,15 @@ class Evidence:
     fast_values: Array
 
     @cached_property
-    def use(self) -> Mask:
+    def used(self) -> Mask:
         """Which values are used, shape (rows, measures)."""
         return np.isfinite(self.values) & np.isfinite(self.fast_values)
 
     @cached_property
     def sigma(self) -> Array:
         """Standard deviations, shape (rows, measures)."""
-        square = np.sum((self.values - self.measured) ** 2, axis=0, where=self.use)
-        rms_errors = np.sqrt(square / np.maximum(self.use.sum(axis=0), 1))
+        square = np.sum((self.values - self.measured) ** 2, axis=0, where=self.used)
+        rms_errors = np.sqrt(square / np.maximum(self.used.sum(axis=0), 1))
         stated = [
             self.rows[m.std] if m.std in self.rows else np.full(len(self.rows), rms)
             for m, rms in zip(self.measures, rms_errors, strict=True)
@@ -145,14 +145,14 @@ class Evidence:
     @cached_property
     def slope(self) -> Array:
         """Factor of the effects of the fast model, shape (measures,)."""
-        products = np.sum(self.values * self.fast_values, axis=0, where=self.use)
-        square = np.sum(self.fast_values**2, axis=0, where=self.use)
+        products = np.sum(self.values * self.fast_values, axis=0, where=self.used)
+        square = np.sum(self.fast_values**2, axis=0, where=self.used)
         return np.divide(products, square, out=np.ones_like(products), where=square > 0)
 
     @property
     def points(self) -> int:
         """Number of values."""
-        return int(self.use.sum())
+        return int(self.used.sum())
 
     @cached_property
     def setting(self) -> Index:
@@ -162,7 +162,7 @@ class Evidence:
     @property
     def settings(self) -> int:
         """Number of settings with values."""
-        return len(np.unique(self.setting[self.use.any(axis=1)]))
+        return len(np.unique(self.setting[self.used.any(axis=1)]))
 
     @property
     def bic(self) -> float:
@@ -235,7 +235,7 @@ class Evidence:
 
         They are 0 where a value is not used.
         """
-        return np.where(self.use, (self.values + change - self.measured) / self.sigma, 0.0)
+        return np.where(self.used, (self.values + change - self.measured) / self.sigma, 0.0)
 
     def _bic(self, residual: Array, fitted: int) -> float:
         n = self.points
@@ -245,7 +245,7 @@ class Evidence:
 
     def _square(self, residual: Array) -> float:
         """Return the sum of squares over the used values."""
-        return float(residual[self.use] @ residual[self.use])
+        return float(residual[self.used] @ residual[self.used])
 
     def _half_interval(self, gradient: Array, residual: Array) -> float:
         """Return half of the 95 % interval by random errors, from the gradient of the residuals."""
@@ -265,7 +265,7 @@ class Evidence:
         """Return the RMS error of each quantity in the rows `inside`, before and after the fit."""
         found = {}
         for number, measure in enumerate(self.measures):
-            chosen = self.use[:, number] & inside
+            chosen = self.used[:, number] & inside
             if chosen.any():
                 errors = (residual * self.sigma for residual in (before, after))
                 without, with_cause = (

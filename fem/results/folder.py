@@ -78,7 +78,7 @@ class FolderRecord(Record):
         Environment in which it was solved.
     """
 
-    HOLDS: ClassVar[Contents]
+    CONTENTS: ClassVar[Contents]
 
     holds: Contents
     format: int
@@ -107,8 +107,10 @@ def read_record[R: FolderRecord](folder: Path, kind: type[R]) -> R:
     """
     file = folder / RECORD
     text, data = _parsed(folder)
-    if data["holds"] != kind.HOLDS:
-        hint = "; its folder shapes has results of single cases" if kind.HOLDS == "result" else ""
+    if data["holds"] != kind.CONTENTS:
+        hint = (
+            "; its folder shapes has results of single cases" if kind.CONTENTS == "result" else ""
+        )
         raise FolderError(Contents(data["holds"]), f"{file}: this is a {data['holds']}{hint}")
     try:
         return kind.model_validate_json(text)

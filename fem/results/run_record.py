@@ -71,7 +71,7 @@ class RunRecord(Record):
 class ResultRecord(FolderRecord):
     """The run.json of a result."""
 
-    HOLDS: ClassVar = Contents.RESULT
+    CONTENTS: ClassVar = Contents.RESULT
 
     case_hash: str
     solves: list[str]

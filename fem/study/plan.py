@@ -47,10 +47,8 @@ class Scatter(CheckedTable):
         from scipy.stats import qmc
 
         kinds = {"Sobol": qmc.Sobol, "Halton": qmc.Halton, "Latin hypercube": qmc.LatinHypercube}
-        with (
-            warnings.catch_warnings()
-        ):  # Sobol warns unless the number is a power of two: the user decides
-            warnings.simplefilter("ignore", UserWarning)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)  # Sobol prefers a power of two
             return kinds[self.method](d=ranges, rng=self.seed).random(self.points)
 
 
@@ -149,7 +147,7 @@ class Study(CheckedTable):
         return self.model_dump(mode="json", by_alias=True, exclude_none=True)
 
     def _with_base(self, base: Case) -> Self:
-        """Return the study with its base case; look if the two fit."""
+        """Return the study with its base case; check that they are consistent."""
         self._base = base
         count = math.prod(vary.size for vary in self.vary)
         count *= self.scatter.points if self.scatter else 1
@@ -157,8 +155,8 @@ class Study(CheckedTable):
             raise InputError(f"vary: {count} cases; at most {MAX_CASES} are allowed")
         self._first = self._first_case()
         cells(self.sample, self.fields)
-        for wanted in self.shapes:
-            self.sample.changed(**changes(self.sample, wanted))
+        for setting in self.shapes:
+            self.sample.changed(**changes(self.sample, setting))
         return self
 
     def _first_case(self) -> tuple[dict[str, Value], Case]:
@@ -214,7 +212,7 @@ class Study(CheckedTable):
         return settings
 
     def _scattered(self) -> list[dict[str, Value]]:
-        assert self.scatter  # it was checked
+        assert self.scatter  # checked before
         ranges = [vary for vary in self.vary if vary.scattered]
         columns = self.scatter.sample(len(ranges)).T
         parts = [vary.settings(at) for vary, at in zip(ranges, columns, strict=True)]

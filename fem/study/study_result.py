@@ -49,7 +49,7 @@ class UnreachedCurve(Record):
 class StudyRecord(FolderRecord):
     """The run.json of a study."""
 
-    HOLDS: ClassVar = Contents.STUDY
+    CONTENTS: ClassVar = Contents.STUDY
 
     study: dict[str, Any]
     study_hash: str

@@ -114,7 +114,7 @@ def largest_pure_box(
         beam, count, pure = search.round(beam)
         if count * PER_CONDITION**length > best:
             best, box = count * PER_CONDITION**length, pure
-    return fitted(tuple(conditions[number] for number in box), features, good) or None
+    return enlarged(tuple(conditions[number] for number in box), features, good) or None
 
 
 def _conditions(number: int, feature: Feature) -> list[Condition]:
@@ -128,7 +128,7 @@ def _conditions(number: int, feature: Feature) -> list[Condition]:
     return below + [Condition(number, ABOVE, float(value)) for value in values[1:]]
 
 
-def fitted(box: Box, features: Sequence[Feature], good: Mask) -> Box:
+def enlarged(box: Box, features: Sequence[Feature], good: Mask) -> Box:
     """Return a pure box enlarged as far as it stays pure.
 
     Each level is moved to the last good point before the first bad one, not only to levels of the
