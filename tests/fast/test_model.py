@@ -206,7 +206,7 @@ def test_reactions_are_the_derivatives_of_the_energy(model, derivative):
 ENDS = {
     "free": {},
     "loaded": {"end": {"force": "2 N", "torque": "-5 N mm"}},
-    "held": {"end": {"axial": "held", "twist": "held"}},
+    "fixed": {"end": {"axial": "held", "twist": "held"}},
 }
 
 

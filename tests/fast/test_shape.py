@@ -50,10 +50,10 @@ def test_volume_of_the_wall_is_constant(run, case):
     exact = math.pi * (tube.outer_radius**2 - tube.bore_radius**2) * tube.length
     for row in run.rows:
         shape = uniform_shape(case, row)
-        places = shape.nodes + shape.displacement
-        radius = np.hypot(places[:, 0], places[:, 1])
+        positions = shape.nodes + shape.displacement
+        radius = np.hypot(positions[:, 0], positions[:, 1])
         section = math.pi * (radius.max() ** 2 - radius.min() ** 2)
-        assert section * places[:, 2].max() == pytest.approx(exact, rel=1e-12)
+        assert section * positions[:, 2].max() == pytest.approx(exact, rel=1e-12)
 
 
 def test_dimensions_agree_with_the_row(run, case):
@@ -104,7 +104,8 @@ def test_bore_is_stretched_more_than_the_outer_face(run, case):
     row = {**run.rows[-1], "twist_deg": 0.0}
     shape = uniform_shape(case, row)
     at_rest, now = (
-        np.hypot(*places[:, :2].T) for places in (shape.nodes, shape.nodes + shape.displacement)
+        np.hypot(*positions[:, :2].T)
+        for positions in (shape.nodes, shape.nodes + shape.displacement)
     )
     assert shape.stretch == pytest.approx(np.maximum(now / at_rest, row["stretch"]), rel=1e-12)
     bore = at_rest < case.tube.bore_radius + 1e-6

@@ -85,10 +85,10 @@ def test_geodesic_is_shorter_and_its_anchors_are_fixed(family, angle, bulge):
     assert (geodesic.strain(at) < sliding.strain(at) - 1e-4).all()
     angle_off = geodesic.kinematics(at).off_helix
     for number in range(24 // body.sectors):
-        mine = angle_off[geodesic.thread == number]
-        assert mine[0, 0] == pytest.approx(0.0, abs=1e-12)
-        assert mine[-1, 1] == pytest.approx(0.0, abs=1e-12)
-        assert np.abs(mine).max() > 1e-3
+        own = angle_off[geodesic.thread == number]
+        assert own[0, 0] == pytest.approx(0.0, abs=1e-12)
+        assert own[-1, 1] == pytest.approx(0.0, abs=1e-12)
+        assert np.abs(own).max() > 1e-3
 
 
 def test_thread_winds_more_where_the_tube_is_narrow(family):

@@ -28,12 +28,12 @@ def update(matrix, columns, weights):
 @pytest.mark.parametrize("seed", range(5))
 def test_solution_agrees_with_the_dense_sum(seed, terms):
     matrix, columns, weights = parts(seed, terms)
-    whole = matrix + columns @ np.diag(weights) @ columns.T
+    total = matrix + columns @ np.diag(weights) @ columns.T
     right = np.random.default_rng(seed).normal(size=SIZE)
     found = update(matrix, columns, weights).solve(right)
     # weights up to 1e4 and a matrix of order 1: six of sixteen digits may be lost
-    assert np.abs(whole @ found - right).max() < 1e-9
-    assert np.abs(found - np.linalg.solve(whole, right)).max() < 1e-9 * max(1, np.abs(found).max())
+    assert np.abs(total @ found - right).max() < 1e-9
+    assert np.abs(found - np.linalg.solve(total, right)).max() < 1e-9 * max(1, np.abs(found).max())
 
 
 @pytest.mark.parametrize("terms", [1, 2, 5, 12])

@@ -123,10 +123,10 @@ def test_nodes_of_cut_faces_match(case, resolution, sectors):
     body = meshed(case, resolution, sectors)
     start, end = (body.nodes[body.on(name)] for name in ("start cut", "end cut"))
     angle = 2 * np.pi / sectors
-    turn = np.array(
+    rotation = np.array(
         [[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1]]
     )
-    distance, match = KDTree(start @ turn.T).query(end)
+    distance, match = KDTree(start @ rotation.T).query(end)
     assert distance.max() < 1e-9  # gmsh places nodes to round-off
     assert sorted(match) == list(range(len(start)))
 

@@ -213,7 +213,7 @@ def test_sector_and_full_tube_follow_the_same_path(make_case, make_model, varian
 ENDS = {
     "free": {},
     "loaded": {"end": {"force": "0.5 N", "torque": "-2 N mm"}},
-    "held": {"end": {"axial": "held", "twist": "held"}},
+    "fixed": {"end": {"axial": "held", "twist": "held"}},
     "springs": {"end": {"axial_spring": "0.5 N/mm", "twist_spring": "20 N mm/rad"}},
 }
 

@@ -65,10 +65,10 @@ def test_stretch_agrees_on_the_cut_faces_of_a_sector(result):
     shape = result.shapes[2]
     rest = np.round(turned(shape.nodes, shape.sectors), 6)
     stretch = np.tile(shape.stretch, shape.sectors)
-    _, place, count = np.unique(rest + 0.0, axis=0, return_inverse=True, return_counts=True)
-    mean = np.bincount(place.ravel(), stretch) / count
+    _, index, count = np.unique(rest + 0.0, axis=0, return_inverse=True, return_counts=True)
+    mean = np.bincount(index.ravel(), stretch) / count
     assert (count == 2).sum() >= 12 * 3 * 13 / 2
-    assert stretch == pytest.approx(mean[place.ravel()], rel=1e-9)
+    assert stretch == pytest.approx(mean[index.ravel()], rel=1e-9)
 
 
 def test_stretch_agrees_in_a_sector_and_the_full_tube(make_case, make_model):

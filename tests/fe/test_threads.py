@@ -142,8 +142,8 @@ def test_sliding_thread_has_the_mean_strain_of_the_bonded_one(threads):
     _, bonded = threads("20 deg")
     at = Evaluation(perturbed(body, 1.3, 1.2, 2.0))
     for number in range(24 // body.sectors):
-        mine = bonded.thread == number
-        mean = bonded.strain(at)[mine] @ bonded.rest[mine] / bonded.rest[mine].sum()
+        own = bonded.thread == number
+        mean = bonded.strain(at)[own] @ bonded.rest[own] / bonded.rest[own].sum()
         assert sliding.strain(at)[number] == pytest.approx(mean, rel=1e-9)
     tension = sliding.tension(at)
     assert len(tension) == len(bonded.tension(at))
@@ -186,15 +186,15 @@ def test_segments_are_parts_of_the_helices(threads, angle, full):
     thread, ends = family.thread, family.positions(Evaluation(np.zeros_like(body.nodes)))
     assert len(np.unique(thread)) == 24 // body.sectors
     for number in range(24 // body.sectors):
-        mine = thread == number
-        assert family.rest[mine].sum() == pytest.approx(L / np.cos(law.angle), rel=ROUND_OFF)
-        assert close(ends[mine][:-1, -1], ends[mine][1:, 0], ROUND_OFF)  # consecutive
-        z = ends[mine][..., 2]
+        own = thread == number
+        assert family.rest[own].sum() == pytest.approx(L / np.cos(law.angle), rel=ROUND_OFF)
+        assert close(ends[own][:-1, -1], ends[own][1:, 0], ROUND_OFF)  # consecutive
+        z = ends[own][..., 2]
         assert (z[0, 0], z[-1, -1]) == pytest.approx((0.0, L), abs=1e-9)
         theta = 2 * np.pi * number / 24 + np.tan(law.angle) / B * z
         curve = np.stack([B * np.cos(theta), B * np.sin(theta), z], axis=-1)
         # a point outside the parabola of the mesh is located in its cell to 1e-12 of the cell
-        assert np.abs(ends[mine] - curve).max() < 1e-9
+        assert np.abs(ends[own] - curve).max() < 1e-9
 
 
 @pytest.mark.parametrize("angle", ["20 deg", "-30 deg", "70 deg"])

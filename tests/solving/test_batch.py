@@ -64,8 +64,8 @@ def check(cases):
 
 ENDS = {
     "free": {},
-    "held": {"end": {"axial": "held", "twist": "held"}},
-    "held axially": {"end": {"axial": "held"}},
+    "fixed": {"end": {"axial": "held", "twist": "held"}},
+    "fixed axially": {"end": {"axial": "held"}},
     "springs": {"end": {"axial_spring": "0.5 N/mm", "twist_spring": "20 N mm/rad"}},
 }
 

@@ -93,7 +93,7 @@ class States:
 
     def where(self, mask: Mask, others: Self) -> Self:
         """Return these states, with others where the mask is true."""
-        return self._each(lambda mine, other: np.where(mask, other, mine), others)
+        return self._each(lambda own, other: np.where(mask, other, own), others)
 
     def _each(self, function: Callable[..., Any], *others: Self) -> Self:
         """Apply `function` to each array, together with those of others."""

@@ -188,6 +188,6 @@ class Motion:
             Shape (size, columns).
         """
         count = int(column.max()) + 1
-        place = self.cell_unknowns[cells] * count + column[:, None]
-        summed = np.bincount(place.ravel(), vectors.ravel(), (self.size + 1) * count)
+        entry = self.cell_unknowns[cells] * count + column[:, None]
+        summed = np.bincount(entry.ravel(), vectors.ravel(), (self.size + 1) * count)
         return summed.reshape(-1, count)[: self.size]
