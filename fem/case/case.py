@@ -120,7 +120,7 @@ class Case(CheckedTable):
         if self.move.displacement is not None and not self.move.displacement > -length:
             raise invalid(
                 f"move.displacement = {show(self.move.displacement, LENGTH)}: it must be greater "
-                f"than {show(-length, LENGTH)}, which is minus the length of the tube"
+                f"than {show(-length, LENGTH)}, minus the length of the tube"
             )
         return self
 
@@ -251,9 +251,9 @@ def edit(data: dict[str, Any], changes: Mapping[str, Any]) -> None:
         if value is None:
             del place[last]
             continue
-        for rival in _rivals(last, place):
-            if "__".join([*parents, rival]) not in changes:
-                place.pop(rival, None)
+        for other in _alternatives(last, place):
+            if "__".join([*parents, other]) not in changes:
+                place.pop(other, None)
 
 
 def _entry(entries: list[Any], part: str) -> Any:
@@ -261,8 +261,8 @@ def _entry(entries: list[Any], part: str) -> Any:
     return entries[int(part)] if part.isdigit() else {one["name"]: one for one in entries}[part]
 
 
-def _rivals(key: str, table: Mapping[str, Any]) -> list[str]:
+def _alternatives(key: str, table: Mapping[str, Any]) -> list[str]:
     """Return the keys that `key` excludes from the table."""
     if key == "material":  # it defines law and constants
         return [other for other in table if other not in ("material", "bulk_ratio")]
-    return [rival for keys in ALTERNATIVES if key in keys for rival in keys if rival != key]
+    return [other for keys in ALTERNATIVES if key in keys for other in keys if other != key]

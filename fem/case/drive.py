@@ -32,17 +32,17 @@ class AddedVolume(CheckedTable):
 
 
 class Gas(CheckedTable):
-    r"""A mass of air let into the closed bore and its supply line, in equal steps.
+    r"""A mass of air added to the closed bore and its supply line, in equal steps.
 
     At rest the air in the bore (volume V_0) and in the line (V_l) is at ambient pressure p_a. With
-    the mass m let in, at the temperature T of the air outside, the gauge pressure p follows from
+    the added mass m, at the temperature T of the air outside, the gauge pressure p follows from
 
     .. math:: (p + p_a) (V + V_l) = p_a (V_0 + V_l) + m R T.
 
     Source: the ideal gas at constant temperature, elementary.
     """
 
-    mass: Mass = Field(description="Mass of air let in by the last step.")
+    mass: Mass = Field(description="Mass of air added by the last step.")
     steps: StepCount
     line_volume: VolumeOrZero = Field(
         default="0 mL", validate_default=True, description="Volume of the supply line."
@@ -56,7 +56,7 @@ class Gas(CheckedTable):
 
     @property
     def gas_product(self) -> float:
-        """The product m R T of the mass let in by the last step (N mm)."""
+        """The product m R T of the mass added by the last step (N mm)."""
         return self.mass * GAS_CONSTANT * self.temperature
 
 

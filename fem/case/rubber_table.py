@@ -97,19 +97,20 @@ class Gent(RubberTable):
 
 
 class OgdenTerm(CheckedTable):
-    """One term: a modulus mu_p and an exponent alpha_p, either of either sign."""
+    """One term: a modulus mu_p and an exponent alpha_p, of any sign."""
 
     modulus: SignedStress = Field(description="mu_p; mu_p alpha_p / 2 is its share of mu.")
     exponent: Number = Field(
         ge=-MAX_EXPONENT,
         le=MAX_EXPONENT,
-        description="alpha_p, the power of the principal stretches; not nearer to 0 than 0.1.",
+        description="alpha_p, the power of the principal stretches; at least 0.1 or at most -0.1.",
     )
 
     @model_validator(mode="after")
     def _no_zero_exponent(self) -> Self:
         if abs(self.exponent) < MIN_EXPONENT:
-            raise invalid(f"it must be {MIN_EXPONENT} at least, or minus that at most", "exponent")
+            bounds = f"at least {MIN_EXPONENT} or at most -{MIN_EXPONENT}"
+            raise invalid(f"it must be {bounds}", "exponent")
         return self
 
 

@@ -61,7 +61,7 @@ def with_new_values(data: Any, file: str, field: str = "") -> Any:
     return data
 
 
-def new_column(name: str) -> str:
-    """Return the new name of a column, its family kept; empty if it was not renamed."""
-    stem, dot, family = name.partition(".")
-    return f"{COLUMNS[stem]}{dot}{family}" if stem in COLUMNS else ""
+def renamed_to(column: str) -> str:
+    """Return the part of a message that names the new column; empty if it was not renamed."""
+    name, dot, family = column.partition(".")
+    return f', renamed to "{COLUMNS[name]}{dot}{family}"' if name in COLUMNS else ""

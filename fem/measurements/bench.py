@@ -183,7 +183,7 @@ def _check_required(given: set[str], line: int, base: Case, problems: Problems) 
     """Check that the pressure and a measured quantity are given."""
     known = measures(base)
     if PRESSURE.column not in given:
-        problems.add(line, f'the column "{PRESSURE.words}" is missing')
+        problems.add(line, f'the column "{PRESSURE.axis_label}" is missing')
     if not any(measure.column in given for measure in known.values()):
         names = ", ".join(known)
         problems.add(line, f"a column with a measured quantity is required; allowed: {names}")

@@ -154,7 +154,7 @@ def column_of(head: str, case: Case) -> Column:
 
 def _value_column(name: str, measure: Measure, unit: str) -> ValueColumn:
     try:
-        factor = measure.per(unit)
+        factor = measure.factor_from(unit)
     except ValueError:
         raise InputError(
             f"this is {measure.kind.kind}: put its unit in brackets, as in {name} [{measure.unit}]"

@@ -123,8 +123,8 @@ def _draw_parity(axes: Axes, comparison: Comparison, measure: Measure, model: st
     if band:
         axes.fill_between(ends, ends - band, ends + band, color=PALE, lw=0, zorder=1)
         keys["95 % band of the measurement"] = Patch(color=PALE)
-    axes.set(xlim=ends, ylim=ends, xlabel=f"measured: {measure.words}")
-    axes.set_ylabel(f"{STYLES[model].label}: {measure.words}")
+    axes.set(xlim=ends, ylim=ends, xlabel=f"measured: {measure.axis_label}")
+    axes.set_ylabel(f"{STYLES[model].label}: {measure.axis_label}")
     place: dict[str, Any] = {"transform": axes.transAxes, "va": "top", "linespacing": 1.4}
     axes.text(0.03, 0.97, _agreement(comparison, measure, model), size=SMALL_SIZE, **place)
     return keys
@@ -142,7 +142,7 @@ def _draw_residual(axes: Axes, comparison: Comparison, measure: Measure, model: 
         axes.errorbar(*places, yerr=rows.get(measure.std), **style)
     residuals = comparison.rows[measure.column + RESIDUAL]
     most = max(0.0, *residuals.abs().dropna(), band) * 1.15 or 1.0
-    axes.set(ylim=(-most, most), xlabel=PRESSURE.words)
+    axes.set(ylim=(-most, most), xlabel=PRESSURE.axis_label)
     axes.set_ylabel(f"model − measured [{measure.unit}]")
     return {}
 

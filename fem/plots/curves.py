@@ -87,7 +87,7 @@ def plot_panel(axes: Axes, section: PathSection, y_column: str, result: Result) 
         low, high = min(0.0, low), high or 1.0
     margin = 0.03 * (high - low)
     axes.set_xlim(low - margin if low else 0.0, high + margin)
-    axes.set(xlabel=named(section.x).words, ylabel=named(y_column).words)
+    axes.set(xlabel=named(section.x).axis_label, ylabel=named(y_column).axis_label)
     axes.ticklabel_format(axis="y", scilimits=SHORT_TICKS)
     axes.spines[["top", "right"]].set_visible(False)
     if not section.moved or min(y) < 0 < max(y) or y_column.startswith("end_"):

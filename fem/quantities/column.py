@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from fem.core import units
 from fem.core.errors import InputError
+from fem.core.renamed import renamed_to
 from fem.core.units import Unit
 from fem.quantities import table
 from fem.quantities.measures import Step, TubeValues
@@ -85,7 +86,7 @@ class Measure:
         return f"{self.quantity.short} {self.family}".rstrip()
 
     @property
-    def words(self) -> str:
+    def axis_label(self) -> str:
         """Axis label for the numbers of the column: ``ring torque A [N mm]``."""
         return with_unit(f"{self.quantity.label} {self.family}".rstrip(), self.unit)
 
@@ -100,7 +101,7 @@ class Measure:
         """Return the number of a row with its unit."""
         return f"{self.show(row, form)} {self.shown_unit}".rstrip()
 
-    def per(self, unit: str) -> float:
+    def factor_from(self, unit: str) -> float:
         """Return the factor from another unit to the unit of the column.
 
         Raises
@@ -117,9 +118,9 @@ class Measure:
         return replace(self, ending=ending)
 
 
-def with_unit(words: str, unit: str) -> str:
+def with_unit(label: str, unit: str) -> str:
     """Return a label with its unit in brackets, if it has one."""
-    return f"{words} [{unit}]" if unit else words
+    return f"{label} [{unit}]" if unit else label
 
 
 def find(column: str) -> Measure | None:
@@ -140,7 +141,7 @@ def find(column: str) -> Measure | None:
 def named(column: str) -> Measure:
     """Return the measure of a column of a study: a quantity, or a setting by its name and unit.
 
-    >>> named("angle_deg.A").words
+    >>> named("angle_deg.A").axis_label
     'angle A [deg]'
     """
     stem, _, family = column.partition(".")
@@ -152,9 +153,9 @@ def named(column: str) -> Measure:
 
 
 def by_name(names: Iterable[str], columns: Iterable[str]) -> list[Measure]:
-    """Return the measures that are named, in a table with these columns.
+    """Return the measures with the given names in a table with these columns.
 
-    The name of a quantity of the threads stands for all families.
+    The name of a quantity of the threads selects all families.
 
     >>> [one.name for one in by_name(["tension"], ["twist_deg", "tension_N.A", "tension_N.B"])]
     ['tension.A', 'tension.B']
@@ -162,7 +163,7 @@ def by_name(names: Iterable[str], columns: Iterable[str]) -> list[Measure]:
     Raises
     ------
     InputError
-        If the table has no quantity of such a name.
+        If the table has no quantity with such a name.
     """
     found = [one for one in map(find, dict.fromkeys(columns)) if one and not one.ending]
     known = [one for one in found if Trait.SOLVER not in one.quantity.traits]
@@ -171,7 +172,7 @@ def by_name(names: Iterable[str], columns: Iterable[str]) -> list[Measure]:
         fitting = [one for one in known if name in (one.name, one.quantity.name)]
         if not fitting:
             allowed = ", ".join(dict.fromkeys(one.name for one in known))
-            raise InputError(f'quantity "{name}": allowed are {allowed}')
+            raise InputError(f'quantity "{name}"{renamed_to(name)}: allowed are {allowed}')
         chosen += fitting
     return chosen
 

@@ -101,7 +101,7 @@ class PlotData:
     @property
     def label(self) -> str:
         """Name and unit of the levels."""
-        return self.drive.words if self.drive else STEP
+        return self.drive.axis_label if self.drive else STEP
 
     @property
     def numeric(self) -> list[Axis]:
@@ -140,7 +140,7 @@ class PlotData:
         number, unit = split(str(at), UNITS) or (None, "")
         if number is None:
             raise ValueError
-        return number * self.drive.per(unit)
+        return number * self.drive.factor_from(unit)
 
     def where(self, level: float) -> str:
         """Return a level as text, with the range of pressure of the cases at this level.

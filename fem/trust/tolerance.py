@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fem.core.errors import InputError
-from fem.core.renamed import new_column
+from fem.core.renamed import renamed_to
 from fem.core.units import NUMBER, UNITS
 from fem.quantities import table
 from fem.quantities.column import Measure, find
@@ -90,15 +90,16 @@ def _parse_one(part: str, known: dict[str, Measure], study_result: StudyResult) 
         )
     name, number, unit = match[1], float(match[2]), match[3] or ""
     if name not in known:
-        renamed = f'; it was renamed "{new}"' if (new := new_column(name)) else ""
         raise InputError(
-            f'tolerance "{part}": the study has no quantity "{name}"{renamed}; '
+            f'tolerance "{part}": the study has no quantity "{name}"{renamed_to(name)}; '
             f"allowed: {', '.join(known)}"
         )
     quantity = known[name]
     try:
         factor = (
-            0.01 * _greatest(quantity, study_result, part) if unit == "%" else quantity.per(unit)
+            0.01 * _greatest(quantity, study_result, part)
+            if unit == "%"
+            else quantity.factor_from(unit)
         )
     except InputError:
         raise

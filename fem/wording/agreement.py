@@ -78,7 +78,7 @@ def correction_table(facts: Mapping[str, Any]) -> TextTable:
     """Return the errors of the corrected fast model on curves left out of its fit."""
     kinds = [f"{kind}_{when}" for kind in ("rms", "worst") for when in ("before", "after")]
     rows = [
-        [named(column).words, *(f"{errors[kind]:.3g}" for kind in kinds)]
+        [named(column).axis_label, *(f"{errors[kind]:.3g}" for kind in kinds)]
         for column, errors in facts["errors"].items()
     ]
     caption = (

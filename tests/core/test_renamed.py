@@ -7,11 +7,15 @@ from typer.testing import CliRunner
 
 from fem import Case
 from fem.cli import app
-from fem.core.renamed import VALUES, RenamedWarning, new_column, with_new_values
+from fem.core.errors import InputError
+from fem.core.renamed import COLUMNS, VALUES, RenamedWarning, with_new_values
 from fem.measurements.bench import read_bench
 from fem.quantities import table
+from fem.quantities.column import by_name
 from fem.study.plan import Study
-from tests.helpers.messages import assert_states
+from fem.trust import parse
+from tests.helpers.compared import make_study_result
+from tests.helpers.messages import assert_states, refused
 
 
 def notices(read):
@@ -99,12 +103,17 @@ def test_new_values_and_other_fields_are_kept():
     assert notices(lambda: with_new_values(data, "file")) == (data, [])
 
 
-def test_new_names_of_columns_are_in_the_table():
-    for old, new in {"demanded": "requested", "taut.A": "taut_fraction.A"}.items():
-        assert new_column(old) == new
-    assert not new_column("twist")
-    names = {quantity.name for quantity in table.QUANTITIES}
-    assert {"requested", "taut_fraction", "thread_utilisation", "rubber_utilisation"} <= names
+def test_old_names_of_columns_are_refused_with_the_new_ones():
+    assert {*COLUMNS.values()} <= {quantity.name for quantity in table.QUANTITIES}
+    columns = ["twist_deg", "taut_fraction.A", "rubber_utilisation"]
+    for old, new in {"taut.A": "taut_fraction.A", "rubber_used": "rubber_utilisation"}.items():
+        with refused(InputError, f'"{old}"', f'"{new}"'):
+            by_name([old], columns)
+        with refused(InputError, f'"{old}"', f'"{new}"'):
+            parse(f"{old} 5 %", make_study_result())
+    with pytest.raises(InputError) as refusal:
+        by_name(["colour"], columns)
+    assert "renamed" not in str(refusal.value)
 
 
 def test_command_prints_one_notice(old_case, tmp_path):

@@ -80,4 +80,4 @@ def test_columns_are_named_without_their_unit():
         "angle_deg.A": ("angle.A", "angle A [deg]"),
     }
     names |= {"end_axial_spring_N_per_mm": ("end_axial_spring", "end axial spring [N/mm]")}
-    assert {column: (named(column).name, named(column).words) for column in names} == names
+    assert {column: (named(column).name, named(column).axis_label) for column in names} == names

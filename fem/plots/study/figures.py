@@ -178,8 +178,8 @@ def reach_figure(data: PlotData) -> FigureLayout:
         **_texts(data, f"{heading}: {y.quantity.label} against {x.quantity.label}", notes),
         panels=panels,
         columns=_columns([len(data.models), len(parts)]),
-        x_label=x.words,
-        y_label=y.words,
+        x_label=x.axis_label,
+        y_label=y.axis_label,
         limits=(
             range_of(data.rows[columns[0]], 0.04),
             range_of(data.rows[columns[1]], 0.04),

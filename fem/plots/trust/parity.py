@@ -60,7 +60,7 @@ def _draw_parity(axes: Axes, points: pandas.DataFrame, column: str) -> Keys:
     corrected = points[f"{column}.corrected"].to_numpy(float)
     band = BAND * points[f"{column}.std"].to_numpy(float)
     axes.errorbar(fe, corrected, yerr=band, elinewidth=0.5, ms=2.6, zorder=3, **style, **AFTER)
-    label = named(column).words
+    label = named(column).axis_label
     axes.set(xlabel=f"FE: {label}", ylabel=f"predicted: {label}")
     handles, labels = axes.get_legend_handles_labels()
     return dict(zip(labels, handles, strict=True))
@@ -83,5 +83,5 @@ def _draw_errors(axes: Axes, points: pandas.DataFrame, column: str) -> Keys:
     axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0) if high < 100 * low else (1.0,)))
     axes.yaxis.set_major_formatter(FormatStrFormatter("%g"))
     axes.yaxis.set_minor_locator(NullLocator())
-    axes.set(xlabel=named(PRESSURE).words, ylabel=f"RMS error: {named(column).words}")
+    axes.set(xlabel=named(PRESSURE).axis_label, ylabel=f"RMS error: {named(column).axis_label}")
     return {}
