@@ -66,8 +66,8 @@ def steps_of(case: Case) -> int:
     return case.drive.steps + (case.move.steps if case.move else 0)
 
 
-def air_supplied(gas: Gas, start: State, state: State) -> float:
-    """Return the mass of air supplied between two states (mg)."""
+def air_added(gas: Gas, start: State, state: State) -> float:
+    """Return the mass of air added between two states (mg)."""
     device = ClosedGas(0.0, gas.ambient, gas.line_volume)
     amounts = [device.constraint(s.loads[PRESSURE], s.conjugates[PRESSURE]) for s in (start, state)]
     return 1e9 * (amounts[1] - amounts[0]) / (GAS_CONSTANT * gas.temperature)

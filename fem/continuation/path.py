@@ -17,7 +17,7 @@ Buckling. Where stability is lost otherwise, no step succeeds: the steps approac
 state, and the path ends. Beyond it a real tube would follow another branch.
 
 Source: textbook continuation, e.g. M. A. Crisfield, Non-linear Finite Element Analysis of Solids
-and Structures 1 (1991), ch. 9 (from memory); the energy check is derived here.
+and Structures 1 (1991), ch. 9 (from memory); the energy check is our own.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from fem.case.case import Case
-from fem.continuation.load_steps import air_supplied, loading_of, stages_of, steps_of
+from fem.continuation.load_steps import air_added, loading_of, stages_of, steps_of
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
 from fem.continuation.newton import Model
 from fem.continuation.path import follow
@@ -94,7 +94,7 @@ class PathRecorder:
                 pressure=state.pressure,
                 requested=state.requested or len(self.states) == 1,
                 volume=state.conjugates[PRESSURE],
-                air=air_supplied(gas, self.states[0], state) if gas else None,
+                air=air_added(gas, self.states[0], state) if gas else None,
                 tube=tube,
                 force=state.loads[AXIAL],
                 torque=state.loads[TWIST],
