@@ -17,7 +17,7 @@ from fem.study.study_result import StudyResult
 from fem.wording.run_sections import with_added
 from fem.wording.termination import short_reason
 
-NO_SHAPES = "its shapes were not kept"
+NO_SHAPES = "its shapes are not stored"
 
 
 def setting_views(study_result: StudyResult, folder: Path, case: Case) -> list[ResultView]:

@@ -98,7 +98,7 @@ def test_a_limit_point_is_apart_from_the_requested_steps(make_case, printed, end
     assert run.reached == (end == "volume")
     assert ("stopped early" in flat(lines)) == (end == "pressure")
     assert limit_text(found) in flat(lines)
-    assert len(cells(lines, "11.8")) == 0, "the limit is not a requested step"
+    assert len(cells(lines, "11.8")) == 0, "listed as a step"
 
 
 @pytest.mark.parametrize(
@@ -178,7 +178,7 @@ def test_friction_is_bracketed_and_its_capstan_ratio_given(make_case, printed):
 @pytest.mark.parametrize(
     ("changes", "text"),
     [
-        ({}, "threads A: taut from the start"),
+        ({}, ": taut from the start"),
         ({"threads__0__slack": "90 %"}, "threads A: slack throughout"),
         (
             {"threads__0__slack": "cut at 10 deg", "end": {"axial": "held"}},
@@ -234,7 +234,7 @@ def test_a_limit_is_named_when_a_run_comes_near(result, printed, column, value, 
 
     shown = flat(printed(with_used(value)))
     assert text in shown
-    assert not re.search(r"e[+-][0-9]+ %", shown), "a share in powers of ten"
+    assert not re.search(r"e[+-][0-9]+ %", shown), "powers of ten"
     far = flat(printed(with_used(0.5)))
     assert "locking" not in far and "breaking" not in far and "BREAK" not in far
 

@@ -126,8 +126,8 @@ def test_the_values_of_the_steps_are_those_of_the_file(result, tmp_path):
     with open(tmp_path / "steps.csv", encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     by_model = {model: [row for row in rows if row["model"] == model] for model in ("fe", "fast")}
-    tables = {table.caption: table for table in step_tables(result, brief=False)}
-    motion = tables["Motion of the free end, and bulge"]
+    motion, *others = step_tables(result, brief=False)
+    tables = {table.caption: table for table in others}
     places = {"twist_deg": 2, "displacement_mm": 3, "bulge_mm": 3}
     assert len(motion.rows) == len(by_model["fe"]) == 3
     for number, cell in enumerate(motion.rows):
@@ -147,7 +147,7 @@ def test_without_a_state_at_rest_there_are_no_steps(make_case):
         result = solve(make_case(end__force="-60 N", **drive), "fe", "1x1x6")
         assert not any(row["requested"] for row in result.runs[0].rows)
         assert all(not table.rows for table in step_tables(result, brief=False))
-        assert summary_table(result).caption == "Results at the last state found"
+        assert "last state" in summary_table(result).caption
         (found,) = extra_state_tables(result)
         assert found.rows[0][0] == "last"
 
@@ -256,7 +256,7 @@ def test_the_first_page_within_the_limit_is_returned(monkeypatch):
             yield size * "a"
 
     assert first_within_limit(pages()) == "aaaaaa"
-    assert made == [12, 11, 6], "smaller ones are not made"
+    assert made == [12, 11, 6], "smaller pages made"
     with refused(InputError, "1e-05 MB"):
         first_within_limit(["a" * 11])
 

@@ -112,7 +112,7 @@ def test_ctrl_c_and_sigterm_end_the_server_with_all_its_processes(cases_folder, 
         with urllib.request.urlopen(f"{address}live/fe/{job}") as answer:
             return not json.load(answer)["reason"]
 
-    wait(is_running, "the solve has not started")
+    wait(is_running, "not started")
     started_by_it = children(serving.pid)
     os.killpg(serving.pid, sign) if sign == signal.SIGINT else serving.send_signal(sign)
     out, _ = serving.communicate(timeout=TIME_LIMIT)

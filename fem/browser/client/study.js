@@ -2,7 +2,7 @@
 import { chart, mark } from "./chart.js";
 import { field, listField } from "./controls.js";
 import { h, memo, newId } from "./dom.js";
-import { isNumber, span, withUnit } from "./numbers.js";
+import { capital, isNumber, span, withUnit } from "./numbers.js";
 import { heading } from "./readouts.js";
 
 const HEIGHT = 300;
@@ -42,7 +42,7 @@ export function studyChoice({ study: { axes, settings } }) {
         value: n, disabled: other(k, value) < 0, text: textOfValue(value, unit),
       });
       const set = (n) => choose(other(k, values[n]));
-      return listField(title, `${id}-${k}`, values.indexOf(current[k]), values, option, set);
+      return listField(capital(title), `${id}-${k}`, values.indexOf(current[k]), values, option, set);
     };
     const number = {
       min: 1, max: settings.length, value: chosen + 1,
