@@ -23,7 +23,7 @@ def test_given_slack_is_the_same_at_any_angle(text, degrees, expected):
     assert strain(text, degrees) == expected
 
 
-# Elementary (the lengths of two helices, L / cos of the angle), worked apart from the code to
+# Elementary (the lengths of two helices, L / cos of the angle), worked independently to
 # eight digits.
 @pytest.mark.parametrize(
     ("degrees", "expected"),

@@ -45,7 +45,7 @@ def test_bonded_thread_has_no_friction():
 
 
 def test_family_by_its_ring_gets_its_angle_on_a_tube():
-    """For R = 8 mm, L = 100 mm, worked apart from the code: 60 degrees for 21.65063509 rad."""
+    """For R = 8 mm, L = 100 mm, worked independently: 60 degrees for 21.65063509 rad."""
     family = made(ring_turn="21.65063509 rad").on(TUBE)
     assert math.degrees(family.angle) == pytest.approx(60, abs=1e-8)
     assert made(ring_turn="-21.65063509 rad").on(TUBE).angle == -family.angle

@@ -173,7 +173,7 @@ def test_the_shipped_file_is_read_and_states_that_it_is_invented():
 
 
 def test_every_error_is_reported_with_its_line(refuse):
-    told = refuse(
+    messages = refuse(
         "# note\n" + HEAD + "20,-30,taken up,15,10,1\n"
         "20,-30,taken up,15,11,1\n"
         "20,,taken up,15,10,1\n"
@@ -183,12 +183,12 @@ def test_every_error_is_reported_with_its_line(refuse):
         "20,-30,taken up,10,10\n"
         "20,-30,taken up,1e999,1.0.0,0\n"
     )
-    assert [line.partition(":")[0] for line in told] == [
+    assert [line.partition(":")[0] for line in messages] == [
         *("line 4", "line 5", "line 6", "line 6", "line 7", "line 8", "line 9"),
         *("line 10", "line 10", "line 10"),
     ]
     for line, facts in zip(
-        told,
+        messages,
         [
             ["line 3", "repeat"],
             ["angle.B [deg]", "empty"],
@@ -207,14 +207,14 @@ def test_every_error_is_reported_with_its_line(refuse):
 
 
 def test_the_same_setting_in_other_units_is_a_duplicate(refuse):
-    (told,) = refuse(HEAD + GOOD + "20.0,-3e1, taken   up ,15.0000000001,3,1\n")
-    assert told.startswith("line 3: ")
-    assert_states(told, "line 2", "repeat")
+    (message,) = refuse(HEAD + GOOD + "20.0,-3e1, taken   up ,15.0000000001,3,1\n")
+    assert message.startswith("line 3: ")
+    assert_states(message, "line 2", "repeat")
 
 
 def test_one_error_of_many_lines_is_reported_once(refuse):
-    (told,) = refuse(HEAD + "".join(f"20,-30,loose,{p},1,1\n" for p in range(1, 8)))
-    assert told.startswith('lines 2, 3, 4, 5 and 3 more: threads[1].slack = "loose"')
+    (message,) = refuse(HEAD + "".join(f"20,-30,loose,{p},1,1\n" for p in range(1, 8)))
+    assert message.startswith('lines 2, 3, 4, 5 and 3 more: threads[1].slack = "loose"')
 
 
 @pytest.mark.parametrize(
@@ -243,33 +243,33 @@ def test_one_error_of_many_lines_is_reported_once(refuse):
     ],
 )
 def test_an_error_in_the_header_is_reported(refuse, head, facts):
-    told = refuse(f"{head}\n" + ",".join("1" * (head.count(",") + 1)) + "\n")
+    messages = refuse(f"{head}\n" + ",".join("1" * (head.count(",") + 1)) + "\n")
     assert any(
-        line.startswith("line 1: ") and all(fact in line for fact in facts) for line in told
-    ), told
+        line.startswith("line 1: ") and all(fact in line for fact in facts) for line in messages
+    ), messages
 
 
 def test_errors_of_header_and_rows_are_reported_together(refuse):
-    told = refuse("pressure [kPa],twist\n1,2,3\nx,1\n")
-    assert [line.partition(":")[0] for line in told] == ["line 1", "line 2", "line 3"]
+    messages = refuse("pressure [kPa],twist\n1,2,3\nx,1\n")
+    assert [line.partition(":")[0] for line in messages] == ["line 1", "line 2", "line 3"]
 
 
 def test_an_unknown_field_is_reported_with_all_its_lines(refuse):
-    (told,) = refuse("tube.lenght [mm],pressure [kPa],twist [deg]\n60,1,1\n60,2,1\n")
-    assert told.startswith("lines 2, 3: tube.lenght: ")
-    assert_states(told, "bore_radius, wall, length")
+    (message,) = refuse("tube.lenght [mm],pressure [kPa],twist [deg]\n60,1,1\n60,2,1\n")
+    assert message.startswith("lines 2, 3: tube.lenght: ")
+    assert_states(message, "bore_radius, wall, length")
 
 
 def test_thread_columns_need_a_case_with_threads(refuse, cases_folder):
     bare = Case.load(cases_folder / "greenhouse_wrist.toml").changed(threads=[])
-    (told,) = refuse("slack,pressure [kPa],twist [deg]\ntaken up,1,1\n", case=bare)
-    assert_states(told, 'column "slack"', "no threads")
+    (message,) = refuse("slack,pressure [kPa],twist [deg]\ntaken up,1,1\n", case=bare)
+    assert_states(message, 'column "slack"', "no threads")
 
 
 @pytest.mark.parametrize("text", ["", "# only a comment\n", HEAD])
 def test_a_file_without_measurements_is_refused(refuse, text):
-    (told,) = refuse(text)
-    assert_states(told, "header", "measurement")
+    (message,) = refuse(text)
+    assert_states(message, "header", "measurement")
 
 
 def test_missing_or_unreadable_files_are_refused(tmp_path, base, refuse):

@@ -116,7 +116,7 @@ def test_pulled_strip(rubber, stress, derivative):
 # Torque and axial force of a solid cylinder twisted at constant length: R. S. Rivlin, Phil. Trans.
 # R. Soc. A 242, 173 (1949), doi 10.1098/rsta.1949.0009; formulas from memory, re-derived:
 #   M = pi mu psi R^4 / 2,  N = -pi psi^2 R^4 (C1 + 2 C2) / 2  (without end pressure),
-# worked apart from the code for R = 5 mm, mu = 0.1 MPa, psi = 0.05 rad/mm.
+# computed independently of the code for R = 5 mm, mu = 0.1 MPa, psi = 0.05 rad/mm.
 @pytest.mark.parametrize(
     ("rubber", "torque", "force"),
     [

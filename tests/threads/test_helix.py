@@ -8,7 +8,7 @@ import pytest
 from fem.threads.helix import Helix
 
 
-# Elementary (a right triangle with legs L and R phi), worked apart from the code for L = 100 mm,
+# Elementary (a right triangle with legs L and R phi), worked independently for L = 100 mm,
 # R = 8 mm to ten digits.
 @pytest.mark.parametrize(
     ("degrees", "turn", "length"),
@@ -43,7 +43,7 @@ def test_positive_angle_is_right_handed():
     assert rate == pytest.approx(math.tan(math.radians(20)) / 5, rel=1e-15)
 
 
-# The formula of Euler and Eytelwein (from memory), worked apart from the code to nine digits:
+# The formula of Euler and Eytelwein (from memory), worked independently to nine digits:
 # exp(0.2 * 4 pi sin(60 deg)) for two turns of a helix, exp(0.2 pi) for half a turn of a hoop.
 def test_capstan_ratio_of_two_turns_at_60_degrees():
     two_turns = 4 * math.pi * 8.0 / math.tan(math.radians(60))  # length of tube, R = 8 mm
@@ -76,7 +76,7 @@ def test_capstan_ratio_of_a_thousand_turns_is_infinite():
 
 
 def test_angle_follows_from_the_turn_of_the_ring():
-    """For R = 8 mm, L = 100 mm, worked apart from the code: 60 degrees for 21.65063509 rad."""
+    """For R = 8 mm, L = 100 mm, worked independently: 60 degrees for 21.65063509 rad."""
     turns = np.array([21.65063509, -21.65063509])
     helix = Helix.of_ring(turns, 8.0, 100.0)
     assert np.degrees(helix.angle) == pytest.approx(np.array([60, -60]), abs=1e-8)
