@@ -38,6 +38,9 @@ class Result:
     environment
         Versions and machine with which it was solved.
 
+    The columns of :attr:`steps` have their units in their names; shapes are in mm, their tensions
+    in N.
+
     Examples
     --------
     >>> result.steps["twist_deg"].max()  # a data frame; units in the names of the columns

@@ -50,7 +50,8 @@ def solve(
     models
         ``"fe"``, ``"fast"`` or both.
     resolution
-        Mesh of the FE model; see :func:`fem.fe.mesh.body.resolve`.
+        Mesh of the FE model: ``"coarse"``, ``"standard"``, ``"fine"``, or cells through the wall x
+        around a sector x along the axis, such as ``"1x2x20"``.
     full
         Mesh the full tube instead of one of its equal sectors.
     mesh_error
@@ -65,6 +66,11 @@ def solve(
     ``<measure>.if_bonded``. Additional solves add columns to the rows of the FE model only; its run
     is kept if they fail. Linear algebra uses one thread during a solve; afterwards the setting of
     the process is restored.
+
+    Returns
+    -------
+    Result
+        A run for each model. A path that ends early is no error: its run has the reason.
 
     Raises
     ------

@@ -55,6 +55,8 @@ class Scatter(CheckedTable):
 class Study(CheckedTable):
     """A case and the fields that vary: every combination of their values is one case.
 
+    A setting maps fields to values with units, as in ``{"threads.A.angle": "20 deg"}``.
+
     Examples
     --------
     >>> study = Study.load("cases/small_reach.study.toml")

@@ -30,9 +30,10 @@ class Trust:
     study_result, tolerances
         The result of the study, and the tolerances.
     map
-        See :func:`fem.trust.pairs.trust_map`.
+        A row for each point with errors and shares of the tolerances; see
+        :func:`fem.trust.pairs.trust_map`.
     rules
-        See :func:`fem.trust.rules.rules`.
+        Where the errors are within the tolerances; see :func:`fem.trust.rules.rules`.
     model
         The corrected fast model; None if the study does not allow one.
     no_model_reason
