@@ -140,7 +140,7 @@ def test_keys_of_the_window_are_all(result):
     window = Window(result_views(result), "Wrist", off_screen=True)
     names = {"+": "plus", "−": "minus"}
     keys = [key for cells in table(VIEWING, "key") for key in cells[0].split(", ")]
-    assert {names.get(key, key) for key in keys} == set(window._answers())
+    assert {names.get(key, key) for key in keys} == set(window._key_actions())
     window.plotter.close()
 
 
