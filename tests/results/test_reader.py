@@ -158,7 +158,7 @@ HEAD = '"holds": "result", "format": 2'
         ('{"holds": "result", "format": 1}', "format 1;"),
         ('{"holds": "film", "format": 2}', "holds: 'result' or 'study'"),
         ('{"holds": "study", "format": 2}', "study"),
-        (f"{{{HEAD}}}", "files: this key is missing"),
+        (f"{{{HEAD}}}", "files: "),
         (f'{{{HEAD}, "case": NaN}}', "NaN"),
     ],
 )
