@@ -35,7 +35,7 @@ class Camera {
     return x.map((_, k) => right * x[k] + up * y[k] + towards * z[k]);
   }
 
-  /* The matrix from points, in units of `mmPerUnit` mm, to the picture, -1 to 1, column by column. */
+  /* The matrix from points (in units of `mmPerUnit` mm) to the picture (-1 to 1), by columns. */
   matrix(mmPerUnit) {
     const column = (k) => [...this.axes.map((axis, i) => axis[k] * mmPerUnit * this.scales[i]), 0];
     const shift = this.shifts.map((mm, i) => -mm * this.scales[i]);
@@ -60,12 +60,12 @@ export class Display {
     Object.assign(this, { azimuth, elevation, zoom, right: 0, up: 0 });
   }
 
-  turn(azimuth, elevation) {
+  rotate(azimuth, elevation) {
     this.azimuth = (this.azimuth + azimuth) % 360;
     this.elevation = Math.min(90, Math.max(-90, this.elevation + elevation));
   }
 
-  nearer(times) {
+  zoomBy(times) {
     this.zoom = Math.min(20, Math.max(0.3, this.zoom * times));
   }
 
@@ -103,5 +103,5 @@ export const displayBar = (display, keys, more) =>
     h("span.tw-buttons", { role: "group", "aria-label": "View" },
       Object.entries(PRESETS).map(([name, { title }]) =>
         button(title, () => display.preset(name))),
-      button("+", () => display.nearer(1.25), { "aria-label": "Zoom in" }),
-      button("\u2212", () => display.nearer(0.8), { "aria-label": "Zoom out" })));
+      button("+", () => display.zoomBy(1.25), { "aria-label": "Zoom in" }),
+      button("\u2212", () => display.zoomBy(0.8), { "aria-label": "Zoom out" })));

@@ -36,7 +36,7 @@ function textOf({ angles, slack, pressure }, { families, slack: { rules }, ...ra
   return [...parts, text(pressure, ranges.pressure.unit)].join(", ");
 }
 
-/* FE solves, one at a time: its progress and status, and shape and setting of the last one. */
+/* One FE solve at a time: progress and status, and shape and setting of the last result. */
 class Solver {
   constructor(server) {
     Object.assign(this, { server, shape: null, of: null, running: false, status: "" });

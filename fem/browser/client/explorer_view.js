@@ -51,7 +51,8 @@ export function explorerSetting({ explorer }) {
   const id = newId();
   const slide = (field, more) =>
     h(numberSlide, {
-      key: field, id: `${id}-${field}`, refuse: (message) => explorer.refuse(field, message), ...more,
+      key: field, id: `${id}-${field}`,
+      refuse: (message) => explorer.refuse(field, message), ...more,
     });
   const angle = ({ name, unit, low, high }, k) =>
     slide(`angle-${k}`, {
@@ -120,7 +121,8 @@ export function explorerView({ ranges, display }) {
     const views = viewsOf(fast, solver.shape);
     const [shown, other] = views;
     const state = { views, step: Infinity, named: false };
-    const overlay = () => `Overlay the ${other.title} on the ${shown.title}`;
+    const overlay = () =>
+      check(`Overlay the ${other.title} on the ${shown.title}`, over, (yes) => (over = yes));
     const stale = () => lastValid && h("p.tw-note.tw-stale", lastValid);
     return h("div.tw-live",
       h("div",
@@ -129,7 +131,7 @@ export function explorerView({ ranges, display }) {
         heading("Check with FE"),
         h(explorerSolve, { explorer })),
       h("div.tw-shapes",
-        fast && displayBar(display, fast.keys, other && check(overlay(), over, (yes) => (over = yes))),
+        fast && displayBar(display, fast.keys, other && overlay()),
         stale(),
         shapeRow({ ...state, display, over: over && other, drawn() {} }),
         otherSetting && h("p.tw-note", otherSetting),

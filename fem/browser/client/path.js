@@ -89,7 +89,7 @@ export function pathView({ display }) {
   };
   const choices = (all) =>
     h("fieldset.tw-choice",
-      h("legend", `Shown side by side, at most ${MAX_SHOWN}; the colour scales are the same for all`),
+      h("legend", `Shown side by side, at most ${MAX_SHOWN}; all have the same colour scales`),
       all.map(({ name, title }, k) =>
         check(`${name}, ${title}`, chosen.has(k), (yes) => toggle(k, yes), {
           disabled: chosen.size >= MAX_SHOWN && !chosen.has(k),

@@ -4,10 +4,11 @@ import { formatted, isNumber, valueOf } from "./numbers.js";
 
 const MANY = 3; // with more columns the text is smaller
 
-/* The label of the state of a view at a step; after its last step a shorter path stays there. */
+/* The label of a view's state at a step; after its last step a shorter path stays there. */
 export function stateOf({ steps }, step) {
   const ended = Number.isFinite(step) && step >= steps.length;
-  return ended ? `${steps.at(-1).label} (last step)` : steps[Math.min(step, steps.length - 1)].label;
+  const { label } = steps[Math.min(step, steps.length - 1)];
+  return ended ? `${label} (last step)` : label;
 }
 
 export const stepOf = (view, step) => view.steps[Math.min(step, view.steps.length - 1)];

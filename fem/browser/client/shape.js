@@ -17,9 +17,9 @@ function controlsOf(display, height) {
   let last = null;
   const arrows = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
   const others = {
-    "+": () => display.nearer(1.25),
-    "=": () => display.nearer(1.25),
-    "-": () => display.nearer(0.8), Home: () => display.preset("front"),
+    "+": () => display.zoomBy(1.25),
+    "=": () => display.zoomBy(1.25),
+    "-": () => display.zoomBy(0.8), Home: () => display.preset("front"),
   };
   const release = () => {
     last = null;
@@ -34,13 +34,13 @@ function controlsOf(display, height) {
       const [x, y] = [event.clientX - last[0], event.clientY - last[1]];
       last = [event.clientX, event.clientY];
       if (event.shiftKey) display.move((2 * x) / height(), (-2 * y) / height());
-      else display.turn(-DRAG_ANGLE * x, DRAG_ANGLE * y);
+      else display.rotate(-DRAG_ANGLE * x, DRAG_ANGLE * y);
     },
     onpointerup: release, onpointercancel: release,
     onwheel(event) {
       if (!event.ctrlKey) return UNCHANGED; // the wheel alone scrolls the page
       event.preventDefault();
-      display.nearer(Math.exp(-0.002 * event.deltaY));
+      display.zoomBy(Math.exp(-0.002 * event.deltaY));
     },
     onkeydown(event) {
       if (event.ctrlKey || event.altKey || event.metaKey) return;
@@ -50,7 +50,7 @@ function controlsOf(display, height) {
       event.preventDefault();
       if (other) other();
       else if (event.shiftKey) display.move(0.1 * arrow[0], 0.1 * arrow[1]);
-      else display.turn(-KEY_ANGLE * arrow[0], KEY_ANGLE * arrow[1]);
+      else display.rotate(-KEY_ANGLE * arrow[0], KEY_ANGLE * arrow[1]);
     },
   };
 }

@@ -42,7 +42,8 @@ export function studyChoice({ study: { axes, settings } }) {
         value: n, disabled: other(k, value) < 0, text: textOfValue(value, unit),
       });
       const set = (n) => choose(other(k, values[n]));
-      return listField(capital(title), `${id}-${k}`, values.indexOf(current[k]), values, option, set);
+      const now = values.indexOf(current[k]);
+      return listField(capital(title), `${id}-${k}`, now, values, option, set);
     };
     const number = {
       min: 1, max: settings.length, value: chosen + 1,
