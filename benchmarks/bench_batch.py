@@ -1,9 +1,9 @@
 """Rate of the fast model over many cases at once: run `make benchmark`, or this file by itself.
 
-The studies turn both families of the ready case through -30 to 30 deg, with threads taken up and
-with threads cut at 30 deg, in ten steps of pressure; some of the cut ones balloon or tear. Counted
-are the requested equilibria beside that at rest. Making the cases does not count; nothing is
-asserted.
+The studies vary both angles of the ready case from -30 to 30 deg, with slack taken up and with
+threads cut at 30 deg, in ten pressure steps; some of the latter reach the balloon or the stretch
+limit. The rate counts the requested equilibria except that at rest. The time to make the cases is
+not included; nothing is tested.
 """
 
 from __future__ import annotations
@@ -28,10 +28,10 @@ CASE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
 
 
 def study(angles: int) -> list[Case]:
-    """Return the cases, both angles in so many steps, under both rules of slack."""
+    """Return the cases with `angles` values of both angles and both slack rules."""
     base = Case.load(CASE).changed(pressure__steps=10)
     degrees = np.linspace(-30, 30, angles).tolist()
-    turned = [
+    by_rule = [
         [
             [
                 ThreadFamily.model_validate(data | {"angle": f"{angle!r} deg", "slack": slack})
@@ -43,18 +43,18 @@ def study(angles: int) -> list[Case]:
     ]
     return [
         Case.parse(dict(base) | {"threads": (first, second)})
-        for firsts, seconds in turned
+        for firsts, seconds in by_rule
         for first in firsts
         for second in seconds
     ]
 
 
 def rates(cases: Sequence[Case]) -> dict[str, float]:
-    """Return requested equilibria a second of one core: in all, and by part."""
+    """Return requested equilibria per second on one core: in total, and by part."""
     began = time.process_time()
     found, _ = batch_groups(cases)
     times = {"gathering": time.process_time() - began, "equilibria": 0.0, "outputs": 0.0}
-    count, alone = 0, len(cases)
+    count, single = 0, len(cases)
     for part in (part for group in found for part in group.chunks(CHUNK)):
         began = time.process_time()
         paths = follow(part.tubes, part.pressures)
@@ -64,9 +64,9 @@ def rates(cases: Sequence[Case]) -> dict[str, float]:
         times["outputs"] += time.process_time() - between
         tubes = int(outputs.states.first.sum())
         count += int(outputs.step.requested.sum()) - tubes
-        alone -= tubes
-    if alone:
-        print(f"{alone} curves are not among them: they would be followed one by one")
+        single -= tubes
+    if single:
+        print(f"{single} curves are not included: they are solved one by one")
     return {name: count / spent for name, spent in {"all": sum(times.values()), **times}.items()}
 
 
@@ -85,8 +85,8 @@ def main() -> None:
     for angles in (13, 61):
         cases = study(angles)
         best = max((rates(cases) for _ in range(rounds)), key=lambda found: found["all"])
-        told = ", ".join(f"{name} {rate:,.0f}/s" for name, rate in best.items())
-        print(f"{angles} x {angles} x 2 curves: {told}")
+        text = ", ".join(f"{name} {rate:,.0f}/s" for name, rate in best.items())
+        print(f"{angles} x {angles} x 2 curves: {text}")
 
 
 if __name__ == "__main__":

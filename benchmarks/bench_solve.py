@@ -1,7 +1,7 @@
-"""Times of the costly parts of a solve: run `make benchmark`. Nothing is asserted about them.
+"""Times of the expensive parts of a solve: run `make benchmark`. Nothing is tested.
 
-The DOLFINx forms are compiled before the clock starts: a compiled form is kept on disk, so that is
-the common state of a machine. Each group holds what may be compared.
+The DOLFINx forms are compiled before the measurement, because compiled forms are kept on disk. The
+times of a group can be compared.
 """
 
 import subprocess
@@ -64,7 +64,7 @@ def test_residual(benchmark: BenchmarkFixture, loaded: tuple[Any, Array, Array])
     loading = loading_of(model.case)
 
     def residual() -> None:
-        evaluate(model, loading, x.copy(), loads)  # a copy, for a model knows its latest state
+        evaluate(model, loading, x.copy(), loads)  # a copy, because a model caches its latest state
 
     benchmark(residual)
 
@@ -75,15 +75,15 @@ def test_tangent(benchmark: BenchmarkFixture, loaded: tuple[Any, Array, Array]) 
     benchmark(lambda: model.tangent(x.copy(), loads))
 
 
-def held(how: str) -> dict[str, Any]:
-    """Return the changes that hold both families in one way."""
-    return {"threads__0__hold": how, "threads__1__hold": how}
+def hold(value: str) -> dict[str, Any]:
+    """Return the changes that set `hold` of both families."""
+    return {"threads__0__hold": value, "threads__1__hold": value}
 
 
 OPTIONS: dict[str, dict[str, Any]] = {
     "bonded": {},
-    "sliding": held("sliding"),
-    "geodesic": held("geodesic"),
+    "sliding": hold("sliding"),
+    "geodesic": hold("geodesic"),
     "slack": {"threads__0__slack": "1 %", "threads__1__slack": "1 %"},
     "ends held": {"end": {"axial": "held", "twist": "held"}},
     "spring": {"end": {"axial_spring": "1 N/mm", "twist_spring": "10 N mm/rad"}},

@@ -1,8 +1,8 @@
-"""What a study adds to the solves in it, and what a second worker takes off.
+"""Time of a study compared with its solves alone, with one worker and with two.
 
-The same curves of the ready study, each with its forms compiled before the clock starts: solved one
-after another in this process, then by a study with one worker and with two. The study's time holds
-the start of its processes, which weighs the less the longer a study is.
+The same curves of the ready study, with forms compiled before the measurement: solved one after
+another in this process, then by a study with one worker and with two. The time of the study
+includes the start of its processes, which matters less for longer studies.
 """
 
 from collections.abc import Callable
@@ -21,7 +21,7 @@ from fem.study.runner import run
 
 STUDY = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.study.toml"
 EVERY = 7
-"""Every seventh curve of the study is taken: 49 of them."""
+"""Every seventh curve of the study is used: 49 of them."""
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +43,7 @@ def one_by_one(job_list: JobList) -> None:
 
 
 def by_study(workers: int, folder: Path) -> Callable[[JobList], None]:
-    """Return the function that solves all cases by so many workers, in a new folder each time."""
+    """Return the function that solves all cases by `workers`, in a new folder each time."""
     numbers = count()
 
     def solve_all(job_list: JobList) -> None:

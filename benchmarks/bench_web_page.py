@@ -1,8 +1,9 @@
-"""The page in a browser that draws by software: run `make benchmark`, or this file by itself.
+"""The page in a browser with software rendering: run `make benchmark`, or this file by itself.
 
 The ready case, both models side by side at 1440 by 900 px, FE on its standard mesh. A slider step
-ends when its picture is there: a pixel is read back, which waits for the renderer. So does a move
-of the live explorer, from the slider through the server to the picture. Nothing is asserted.
+ends when its picture is drawn: a pixel is read back, which waits for the renderer. The same holds
+for a move in the live explorer, from the slider through the server to the picture. Nothing is
+tested.
 """
 
 import pytest

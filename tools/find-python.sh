@@ -34,7 +34,7 @@ fits() {
     answer=$("$1" -I -c "$probe" 2>/dev/null </dev/null) || { reject "$1" "does not run"; return 1; }
     read -r major minor kind lacks base <<<"$answer"
     if ! [[ "$major.$minor" =~ ^[0-9]+\.[0-9]+$ && -n "$base" ]]; then
-        reject "$1" "does not answer as Python does"
+        reject "$1" "is not a Python interpreter"
     elif [ "$major" -ne 3 ] || [ "$minor" -lt "$oldest" ] || [ "$minor" -gt "$newest" ]; then
         reject "$1" "is Python $major.$minor"
     elif [ "$kind" != cpython ]; then

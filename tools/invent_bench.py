@@ -1,9 +1,8 @@
-"""Make cases/greenhouse_wrist.bench.csv: a bench that does not exist, played by the FE model.
+"""Make cases/greenhouse_wrist.bench.csv: measurements of an invented bench, by the FE model.
 
-Every figure is computed on the standard mesh, then blurred by noise of the stated standard
-deviation. One fault is built in: rows that say the threads were taken up were solved with slack
-left on the spools. `tubewright compare` has to find it from the figures alone; it does not read the
-comments.
+Every value is computed on the standard mesh; noise of the given standard deviation is added. One
+fault is built in: rows with the slack "taken up" were solved with slack left. `tubewright compare`
+must find it from the values alone; it does not read the comments.
 """
 
 from __future__ import annotations
@@ -25,7 +24,7 @@ STUDY = CASES / "greenhouse_wrist.study.toml"
 BENCH = CASES / "greenhouse_wrist.bench.csv"
 
 RULES = {"taken up": "1.5 %", "cut at 30 deg": "cut at 30 deg"}
-"""What a row says of its slack, and what it was really solved with."""
+"""The slack that a row states, and the slack that it is solved with."""
 
 ANGLES = {
     "taken up": [
@@ -40,7 +39,7 @@ ANGLES = {
 """Helix angles of families A and B (deg); most of them are on the grid of the study."""
 
 STEPS = 6
-"""Equal steps up to the pressure of the study; most lie between its own."""
+"""Equal steps up to the pressure of the study; most are between its steps."""
 
 NOISE = {"twist_deg": 1.0, "displacement_mm": 0.08}
 """Standard deviation of a measurement."""
@@ -86,7 +85,7 @@ def main() -> None:
 
 
 def _measured(state: dict[str, Any], rng: np.random.Generator) -> Iterator[str]:
-    """Yield the blurred figures of a state, each with its standard deviation."""
+    """Yield the values of a state with noise, each with its standard deviation."""
     for name, std in NOISE.items():
         yield f"{rng.normal(state[name], std):.{DIGITS[name]}f}"
         yield f"{std:g}"

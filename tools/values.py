@@ -3,8 +3,9 @@
     python tools/values.py save FOLDER      random cases, both models, all columns (JSON lines)
     python tools/values.py compare OLD NEW  exit code 1 where a value differs
 
-A change of structure must not change values: save before and after, then compare. The table of the
-validation (`tubewright validate --whole --out FOLDER`) is compared too where both folders have it.
+A change of structure must not change values: save before and after, then compare. The full list of
+the validation (`tubewright validate --whole --csv FOLDER/validation.csv`) is compared too where
+both folders have it.
 Only the public interface is used, so one copy of this file serves both sides of a change.
 """
 
@@ -25,18 +26,20 @@ SEEDS = range(60)
 RESOLUTION = {"fe": "coarse", "fast": "standard"}
 
 TOLERANCE = 1e-6
-"""Allowed difference as a share of the scale of a quantity."""
+"""Allowed difference relative to the scale of a quantity."""
 
 SMALLEST = 1e-3
-"""Least scale of a quantity (deg, mm, N, N mm, 1): what is smaller throughout is round-off."""
+"""Smallest scale of a quantity (deg, mm, N, N mm, 1): smaller values are round-off."""
+
+VALIDATION = "validation.csv"
 
 NOT_COMPARED = re.compile(r"newton_iterations|energy_gap|seconds|(force|torque)_gap|^check$")
-"""How the solver went, not what it found."""
+"""Columns about the course of the solve, not its results."""
 
 
 def main() -> int:
     """Run the command; return its exit code."""
-    os.environ.setdefault("OMP_NUM_THREADS", "1")  # several threads wait for each other
+    os.environ.setdefault("OMP_NUM_THREADS", "1")  # several threads slow each other down
     parser = argparse.ArgumentParser(description=__doc__)
     commands = parser.add_subparsers(required=True)
     save_parser = commands.add_parser("save")
@@ -52,7 +55,7 @@ def main() -> int:
 
 
 def save(folder: Path, workers: int) -> int:
-    """Solve the random cases and write `random.jsonl`, a step table a line."""
+    """Solve the random cases and write `random.jsonl`, one step table per line."""
     folder.mkdir(parents=True, exist_ok=True)
     tasks = [(seed, model) for seed in SEEDS for model in RESOLUTION]
     with ProcessPoolExecutor(workers) as pool, open(folder / "random.jsonl", "w") as file:
@@ -84,7 +87,7 @@ def _plain(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def compare(old: Path, new: Path) -> int:
-    """Print the largest difference of each column and what is off; return the exit code."""
+    """Print the largest difference of each column and all faults; return the exit code."""
     worst: dict[str, tuple[float, str]] = {}
     faults: list[str] = []
     for name, column, before, after, scale in pairs(old, new, faults):
@@ -104,14 +107,14 @@ def compare(old: Path, new: Path) -> int:
 
 
 type Pair = tuple[str, str, Any, Any, float]
-"""Where a value stands: entry and column; the value before and after; the scale of its quantity."""
+"""Entry and column of a value; the value before and after; the scale of its quantity."""
 
 
 def pairs(old: Path, new: Path, faults: list[str]) -> Iterator[Pair]:
-    """Yield the values of both folders side by side; what has no counterpart goes to `faults`."""
+    """Yield the values of both folders side by side; list unpaired entries in `faults`."""
     yield from _random_pairs(old / "random.jsonl", new / "random.jsonl", faults)
-    if (old / "table.csv").exists() and (new / "table.csv").exists():
-        yield from _table_pairs(old / "table.csv", new / "table.csv", faults)
+    if (old / VALIDATION).exists() and (new / VALIDATION).exists():
+        yield from _table_pairs(old / VALIDATION, new / VALIDATION, faults)
 
 
 def _random_pairs(old: Path, new: Path, faults: list[str]) -> Iterator[Pair]:
@@ -154,7 +157,7 @@ def _table_pairs(old: Path, new: Path, faults: list[str]) -> Iterator[Pair]:
     faults += [f"{key}: only on one side" for key in before.index.symmetric_difference(after.index)]
     for key in before.index.intersection(after.index):
         row, other = before.loc[key], after.loc[key]
-        if row["bound"]:  # the figure is a residual
+        if row["bound"]:  # the value is a residual
             continue
         for column in before.columns.intersection(after.columns):
             if column.startswith(("error", "tolerance")) or NOT_COMPARED.search(column):

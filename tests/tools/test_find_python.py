@@ -13,13 +13,13 @@ from tests.helpers.messages import assert_states
 
 
 class Machine(FakeMachine):
-    """A machine with what find-python.sh itself needs."""
+    """A machine with the programs that find-python.sh uses."""
 
     def __init__(self, folder):
         super().__init__(folder, "sort", "sed", "id")
 
     def python(self, path, version="3 13", kind="cpython", lacks="nothing", base=None):
-        """Put an interpreter there that answers the script's question like this."""
+        """Write a fake interpreter with this output."""
         return self.script(path, f"echo {version} {kind} {lacks} {base or path}")
 
     def find(self, **variables):
@@ -31,7 +31,7 @@ def machine(tmp_path):
     return Machine(tmp_path)
 
 
-def test_none_found_says_how_to_get_one_at_once(machine):
+def test_none_found_names_a_command_that_installs_one(machine):
     began = time.perf_counter()
     status, found, message = machine.find()
     assert time.perf_counter() - began < 1.0
@@ -68,7 +68,7 @@ def test_newest_name_on_the_path_first(machine):
     assert machine.find()[:2] == (0, str(machine.bin / "python3.14"))
 
 
-def test_plain_python3_will_do(machine):
+def test_plain_python3_is_accepted(machine):
     expected = machine.python(machine.bin / "python3", "3 12")
     assert machine.find()[:2] == (0, str(expected))
 
@@ -86,14 +86,14 @@ def test_file_that_does_not_execute_is_skipped(machine):
     assert machine.find()[:2] == (0, str(expected))
 
 
-def test_pyenv_newest_version_first_and_others_not_asked(machine):
+def test_pyenv_newest_version_first_and_unsuitable_ones_skipped(machine):
     versions = machine.home / ".pyenv/versions"
     for name in ("3.9.18", "3.11.7", "3.12.1", "3.13.2", "3.13.10"):
         machine.python(versions / name / "bin/python", " ".join(name.split(".")[:2]))
     assert machine.find()[:2] == (0, str(versions / "3.13.10/bin/python"))
 
 
-def test_pyenv_root_is_heeded(machine, tmp_path):
+def test_pyenv_root_is_used(machine, tmp_path):
     expected = machine.python(tmp_path / "elsewhere/versions/3.14.0/bin/python", "3 14")
     assert machine.find(PYENV_ROOT=str(tmp_path / "elsewhere"))[:2] == (0, str(expected))
 
@@ -126,10 +126,10 @@ def test_uv_that_finds_nothing(machine):
         ({"kind": "free-threaded"}, "is a free-threaded build"),
         ({"lacks": "ensurepip"}, "apt-get install python3.13-venv"),
         ({"lacks": "sqlite3"}, "sqlite3"),
-        ({"version": "hello"}, "does not answer as Python does"),
+        ({"version": "hello"}, "is not a Python"),
     ],
 )
-def test_unfit_ones_are_refused_with_the_reason(machine, answer, reason):
+def test_unsuitable_python_is_rejected_with_the_reason(machine, answer, reason):
     machine.python(machine.bin / "python3.13", **answer)
     status, found, message = machine.find()
     assert (status, found) == (1, "")
@@ -137,19 +137,19 @@ def test_unfit_ones_are_refused_with_the_reason(machine, answer, reason):
     assert reason in message
 
 
-def test_named_one_wins(machine, tmp_path):
+def test_named_python_is_used(machine, tmp_path):
     machine.python(machine.bin / "python3.14", "3 14")
     named = machine.python(tmp_path / "my python", "3 12", base="/opt/base/python3.12")
     assert machine.find(PYTHON=str(named))[:2] == (0, "/opt/base/python3.12")
 
 
-def test_named_one_may_be_a_word_on_the_path(machine):
+def test_named_python_may_be_on_the_path(machine):
     machine.python(machine.bin / "python3.14", "3 14")
     expected = machine.python(machine.bin / "python3.12", "3 12")
     assert machine.find(PYTHON="python3.12")[:2] == (0, str(expected))
 
 
-def test_named_one_that_is_unfit_is_not_replaced_in_silence(machine):
+def test_unsuitable_named_python_is_not_replaced(machine):
     machine.python(machine.bin / "python3.14", "3 14")
     machine.python(machine.bin / "python3.11", "3 11")
     status, found, message = machine.find(PYTHON="python3.11")
@@ -158,7 +158,7 @@ def test_named_one_that_is_unfit_is_not_replaced_in_silence(machine):
 
 
 def test_interpreter_behind_a_virtual_environment(machine, tmp_path):
-    """The real question, put to the real interpreter that runs this test."""
+    """The script runs with the interpreter of this test."""
     done = subprocess.run(
         [TOOLS / "find-python.sh"],
         env={**os.environ, "PYTHON": sys.executable},
