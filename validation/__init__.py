@@ -1,1 +1,1 @@
-"""The validation book: a file to a published source, or to facts of common practice."""
+"""The validation suite: a file for each published source, or for facts of common practice."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import fem.fe  # noqa: F401 - the solver's wheel wants to come before dolfinx
+import fem.fe  # noqa: F401 - the solver's wheel must be imported before dolfinx
 
 # isort: split
 import basix
@@ -21,13 +21,13 @@ from fem.fe.mesh.body import Body, hexahedron
 from meshes.tube import GROUPS, Cells
 
 EDGE = np.array([[-3, 4, -1], [-4, 0, 4], [1, -4, 3]]) / 6
-"""Integrals over a quadratic edge of each of its shape functions by the slope of each, exact."""
+"""Exact integrals over a quadratic edge of each shape function times the slope of each."""
 
 
 def area_beside(across: Array, along: Array) -> float:
-    """Return the area (mm2) between an axis and a line of quadratic edges, exactly.
+    """Return the exact area (mm2) between an axis and a line of quadratic edges.
 
-    `across` and `along` the axis lie the line's nodes, in their order.
+    `across` and `along` are the coordinates of the line's nodes, in their order.
     """
     edges = np.arange(0, len(along) - 2, 2)[:, None] + np.arange(3)
     return float(abs(np.einsum("ei,ij,ej", across[edges], EDGE, along[edges])))
@@ -35,7 +35,7 @@ def area_beside(across: Array, along: Array) -> float:
 
 @dataclass(frozen=True)
 class Block:
-    """A block of hexahedra: cell counts along its three edges, and where its unit cube goes.
+    """A block of hexahedra: cell counts along its three edges, and the map of its unit cube.
 
     Attributes
     ----------
@@ -49,19 +49,19 @@ class Block:
     place: Callable[[Array], Array]
 
 
-def put_together(
+def merged_blocks(
     blocks: Sequence[Block], cells: Cells, faces: dict[str, Callable[[Array], Any]]
 ) -> Body:
-    """Mesh blocks whose common faces have nodes in common.
+    """Mesh blocks that share the nodes of common faces.
 
     Parameters
     ----------
     blocks
         The blocks.
     cells
-        Counts to go by.
+        Cell counts of the body.
     faces
-        Tells for names of `GROUPS` which points, shape (3, n), lie on that face.
+        For names of `GROUPS`: which points, shape (3, n), lie on that face.
     """
     local = np.rint(2 * hexahedron().basix_element.points).astype(int)
     points, corners, count = [], [], 0
@@ -124,8 +124,8 @@ class Bowl:
     def mesh(self, through: int, around: int, along: int) -> Body:
         """Mesh with `through` cells in the wall, `around` the quarter, an even number.
 
-        Round the apex lies a square of `around`/2 cells a side, and `along` more go on from there
-        to the base, so that no cell is degenerate.
+        A square of `around`/2 cells a side covers the apex, and `along` more cells continue from
+        there to the base, so that no cell is degenerate.
         """
         half = around // 2
 
@@ -143,10 +143,10 @@ class Bowl:
             place = (x[0] ** 2 + x[1] ** 2) / across**2 + (x[2] / axial) ** 2
             return np.asarray(np.abs(place - 1) < 1e-6)
 
-        return put_together(blocks, Cells(through, around, half + along), {"bore": on_bore})
+        return merged_blocks(blocks, Cells(through, around, half + along), {"bore": on_bore})
 
     def free(self, body: Body, base: tuple[bool, bool, bool]) -> Array:
-        """Return which components are free, shape (nodes, 3); those of the base are as stated."""
+        """Return which components are free, shape (nodes, 3); `base` gives those of the base."""
         near = 1e-6 * self.outer[0]
         free = np.ones_like(body.nodes, dtype=bool)
         free[body.nodes[:, 2] > self.base - near] = base
@@ -154,25 +154,25 @@ class Bowl:
         return free
 
     def _at(self, disc: Array, depth: Array) -> Array:
-        """Return points of the wall for points of the unit disc and shares of the thickness."""
+        """Return points of the wall for points of the unit disc and relative depths."""
         depth = depth[:, None]
         return depth * self._on(self.inner, disc) + (1 - depth) * self._on(self.outer, disc)
 
     def _on(self, axes: tuple[float, float], disc: Array) -> Array:
-        """Return points of an ellipsoid; the radius in the disc is a share of the polar angle."""
+        """Return points of an ellipsoid; the radius in the disc is the relative polar angle."""
         across, axial = axes
         most = np.arccos(-self.base / axial)
         angle = most * np.hypot(*disc.T)
-        spread = across * most * np.sinc(angle / np.pi)  # even at the apex, where both are nil
+        spread = across * most * np.sinc(angle / np.pi)  # also at the apex, where both are zero
         return np.column_stack([spread[:, None] * disc, -axial * np.cos(angle)])
 
 
 SQUARE, CORNER = 0.4, 0.32
-"""Where the square about the middle of the unit disc has its corners: on the axes, on x = y."""
+"""Corners of the square about the centre of the unit disc: on the axes, and on x = y."""
 
 
 def _square(s: Array, t: Array) -> Array:
-    """Return points of the disc in the square about its middle."""
+    """Return points of the disc in the square about its centre."""
     bulge = (CORNER - SQUARE) * s * t
     return np.column_stack([SQUARE * s + bulge, SQUARE * t + bulge])
 

@@ -1,43 +1,50 @@
-"""One checked quantity, the verdict on a list of them, and the record from which the book is made.
+"""One checked value, the test of a list of them, and the record of a check.
 
-The functions in the files `test_*.py` compute figures and hand them to :func:`verify`, and to
-:func:`draw` what is worth a picture. Both are recorded; `validation/conftest.py` attaches the
-record to the report of the check, whoever runs it.
+The functions in the files `test_*.py` pass computed values to :func:`verify` and curves to
+:func:`draw`. Both are recorded; `validation/conftest.py` attaches the record to pytest's report.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from validation.kinds import Kind, kind_of
+
+MODELS = ("FE", "fast")
+FORMULA = "formula"
+
 
 @dataclass(frozen=True)
 class Quantity:
-    """A computed figure against the one it ought to be.
+    """A computed value and the expected one.
 
     Attributes
     ----------
     name, source
-        What it is, with its unit, and where the expected figure comes from.
+        "setting, setting, quantity (unit)", and where the expected value comes from.
     expected, computed
-        The two figures.
+        The two values.
     tolerance
-        Greatest allowed difference, as a share of `scale`.
+        Largest allowed difference, relative to `scale`.
     scale
-        What the difference is measured against; the expected figure unless given.
+        Reference of the difference; the expected value unless given.
     by
-        Whose figure it is: ``"FE"`` or ``"fast"``, ``"both"`` of a part that they share; empty
-        where a file holds its own formula against worked numbers.
+        Which model computed it: ``"FE"`` or ``"fast"``, ``"both"`` for a part that they share;
+        empty where a formula of the chapter is compared with worked numbers.
     mesh
         Of the FE model: cells through the wall x round the whole tube x along the axis.
     bound
-        Whether the figure need only be no greater than the tolerance.
+        Whether the value only has to be at most the tolerance.
+    kind
+        Kind of quantity; derived from the name unless given.
 
     Raises
     ------
     ValueError
-        If nothing is expected and there is no scale to measure the difference by.
+        If nothing is expected and there is no scale, or if the kind is unknown.
     """
 
     name: str
@@ -49,28 +56,45 @@ class Quantity:
     by: str = ""
     mesh: str = ""
     bound: bool = False
+    kind: Kind | str = ""
 
     def __post_init__(self) -> None:
-        """Refuse what has no error."""
+        """Check the scale and set the kind."""
         if not (self.expected if self.scale is None else self.scale):
-            raise ValueError(f"{self.name}: a share of nothing; give it a scale")
+            raise ValueError(f"{self.name}: the expected value is zero; give it a scale")
+        kind = self.kind or kind_of(self.name)
+        if kind is None:
+            raise ValueError(f"{self.name}: the kind of quantity is unknown; give it a kind")
+        object.__setattr__(self, "kind", Kind(kind))
 
     @property
     def error(self) -> float:
-        """Difference as a share of the scale."""
+        """Difference relative to the scale."""
         scale = self.expected if self.scale is None else self.scale
         return abs(self.computed - self.expected) / abs(scale)
 
     @property
     def passed(self) -> bool:
-        """Whether the difference is allowed; a figure that is not a number never passes."""
+        """Whether the difference is allowed; NaN never passes."""
         return self.error <= self.tolerance
+
+    @property
+    def utilisation(self) -> float:
+        """Error divided by tolerance; infinite for NaN and for an error where none is allowed."""
+        if math.isnan(self.error) or (self.error and not self.tolerance):
+            return math.inf
+        return self.error / self.tolerance if self.error else 0.0
+
+    @property
+    def models(self) -> tuple[str, ...]:
+        """The models that computed it, or "formula"."""
+        return MODELS if self.by == "both" else (self.by or FORMULA,)
 
     def __str__(self) -> str:
         return (
             f"{'ok  ' if self.passed else 'FAIL'} {' '.join(filter(None, [self.by, self.name]))}: "
             f"expected {self.expected:.9g}, computed {self.computed:.9g}, "
-            f"off by {self.error:.2e} (allowed {self.tolerance:.2g}) [{self.source}]"
+            f"error {self.error:.2e} (allowed {self.tolerance:.2g}) [{self.source}]"
         )
 
 
@@ -81,10 +105,10 @@ class Drawing:
     Attributes
     ----------
     title, x, y
-        What is shown, and the two axes with their units.
+        Title, and the labels of the two axes with their units.
     curves
         Abscissae and ordinates by the name of the curve. A name that begins with ``"FE"`` or
-        ``"fast"`` is that of a model's figures, drawn as points; any other is a line.
+        ``"fast"`` belongs to values of a model, drawn as points; any other is a line.
     log
         Whether both axes are logarithmic.
     """
@@ -97,16 +121,18 @@ class Drawing:
 
 
 RECORD: list[Quantity | Drawing] = []
-"""What the check at hand has come to so far."""
+"""What the running check has recorded so far."""
 
 
-def at_most(name: str, source: str, bound: float, computed: float) -> Quantity:
-    """Return the check that a figure that cannot be negative is no greater than `bound`."""
-    return Quantity(name, source, 0.0, computed, bound, scale=1.0, bound=True)
+def at_most(
+    name: str, source: str, bound: float, computed: float, kind: Kind | str = ""
+) -> Quantity:
+    """Return the check that a value that cannot be negative is at most `bound`."""
+    return Quantity(name, source, 0.0, computed, bound, scale=1.0, bound=True, kind=kind)
 
 
-def found_by(model: Any, quantities: Iterable[Quantity]) -> list[Quantity]:
-    """Return figures of a model, with its name and its mesh."""
+def tagged(model: Any, quantities: Iterable[Quantity]) -> list[Quantity]:
+    """Return values of a model, with its name and its mesh."""
     by, mesh = {"fe": "FE", "fast": "fast"}[model.name], ""
     if model.mesh:
         counts = [
@@ -117,8 +143,8 @@ def found_by(model: Any, quantities: Iterable[Quantity]) -> list[Quantity]:
     return [replace(quantity, by=by, mesh=mesh) for quantity in quantities]
 
 
-class OffError(AssertionError):
-    """Figures are off."""
+class ToleranceError(AssertionError):
+    """Values exceed their tolerances."""
 
 
 def draw(drawing: Drawing) -> None:
@@ -127,14 +153,14 @@ def draw(drawing: Drawing) -> None:
 
 
 def verify(quantities: Iterable[Quantity]) -> None:
-    """Print and record every quantity, and fail with all those that do not pass.
+    """Print and record all quantities, and fail with all those that exceed their tolerances.
 
     Raises
     ------
-    OffError
-        If any does not pass.
+    ToleranceError
+        If any exceeds its tolerance.
     AssertionError
-        If there is none.
+        If the list is empty.
     """
     listed = list(quantities)
     RECORD.extend(listed)
@@ -142,4 +168,4 @@ def verify(quantities: Iterable[Quantity]) -> None:
     if not listed:
         raise AssertionError("nothing was checked")
     if failed := [str(quantity) for quantity in listed if not quantity.passed]:
-        raise OffError(f"{len(failed)} of {len(listed)} quantities:\n" + "\n".join(failed))
+        raise ToleranceError(f"{len(failed)} of {len(listed)} quantities:\n" + "\n".join(failed))

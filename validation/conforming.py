@@ -1,18 +1,18 @@
-r"""The same tube in another finite-element library: trusses from node to node, no symmetry.
+r"""The same tube in another finite-element library: truss elements from node to node, no symmetry.
 
 FElupe meshes the whole tube with one 27-node hexahedron through the wall and solves for the
 displacement, a continuous pressure and a continuous volume ratio, both linear along the edges of
-the cells. Its threads are chains of two-node trusses between neighbouring nodes of the outer face:
-nothing is immersed. Nothing of `fem/` is used here either: mesh, rubber, thread law, follower
-pressure, ring and search for equilibrium are made of FElupe, or written again.
+the cells. Its threads are chains of two-node truss elements between neighbouring nodes of the outer
+face; they are not immersed. Nothing of `fem/` is used here: mesh, rubber, thread law, follower
+pressure, ring and Newton's method are those of FElupe, or are written again.
 
-The plates are rings of nodes. One is fixed; the other moves as a rigid body that turns by phi about
-the axis and rises by w,
+The plates are rings of nodes. One is fixed; the other moves as a rigid body with the rotation phi
+about the axis and the displacement w along it,
 
 .. math:: u = R(\phi) X - X + w e_z, \qquad (1)
 
-and carries the thrust P pi A^2 on the plate that closes the bore. With U(q) all unknowns of the
-library as functions of the free ones, q, equilibrium and its tangent are
+under the thrust P pi A^2 on the plate that closes the bore. With U(q), all unknowns of the library
+as functions of the free ones, q, equilibrium and its tangent are
 
 .. math:: T^T r(U(q)) = 0, \qquad T^T K T + r \cdot \partial^2 U / \partial q^2,
    \qquad T = \partial U / \partial q. \qquad (2)
@@ -33,22 +33,22 @@ from scipy.sparse.linalg import splu
 Array = npt.NDArray[np.float64]
 
 FIRST = 2e-4
-"""Pressure of the first step (MPa): the threads come out of their toes."""
+"""Pressure of the first step (MPa), within which the threads leave the toe region."""
 
 MOST = 12
-"""Newton iterations of a step; one that takes half of them or more is not made longer."""
+"""Limit of the Newton iterations of a step; steps grow only after at most half as many."""
 
 CLOSE = 1e-7
-"""Greatest step of Newton's method at rest (mm)."""
+"""Newton's method has converged when its largest correction is smaller (mm)."""
 
 SYMMETRIC: dict[str, Any] = {
     "permc_spec": "MMD_AT_PLUS_A",
     "options": {"SymmetricMode": True},
     "diag_pivot_thresh": 0.0,
 }
-"""Elimination that keeps the pattern of a symmetric tangent.
+"""Options of the factorisation for a symmetric pattern.
 
-With 24 x 10 cells it takes 0.2 s instead of 1.6 s by the default, as measured here in 2026.
+With 24 x 10 cells it takes 0.2 s instead of 1.6 s with the defaults, measured here in 2026.
 """
 
 
@@ -59,9 +59,9 @@ class Threads:
     Attributes
     ----------
     columns, levels
-        How far a truss goes round and along the outer face, in nodes; left-handed if negative.
+        Nodes that an element spans round and along the outer face; left-handed if negative.
     stiffness, toe
-        Of one thread: EA (N), and the strain within which the tension rises to the straight line.
+        Of one thread: EA (N), and the strain range of the toe region.
     """
 
     columns: int
@@ -71,7 +71,7 @@ class Threads:
 
 
 class TensionOnly:
-    r"""The thread law as the library asks for it: tension (N) and its slope by the strain e.
+    r"""The thread law in the form of the library: tension (N) and its derivative by the strain e.
 
     .. math:: T = EA\,e^2/(2 e_0) \text{ up to } e_0, \qquad EA\,(e - e_0/2) \text{ beyond.}
     """
@@ -88,33 +88,33 @@ class TensionOnly:
         return [self.threads.stiffness * tension, x[-1]]
 
     def hessian(self, x: Sequence[Any]) -> list[Any]:
-        """Return the slope."""
+        """Return the derivative."""
         return [self.threads.stiffness * np.clip((x[0] - 1) / self.threads.toe, 0.0, 1.0)]
 
 
 @dataclass(frozen=True)
 class Equilibrium:
-    """What the tube has come to.
+    """A state of equilibrium.
 
     Attributes
     ----------
     twist, displacement
-        Turn (rad) and rise (mm) of the upper ring.
-    middle_twist, middle_rise
-        What the upper end of the middle half of the outer face turns (rad) and rises (mm) more than
-        the lower one, in the mean.
+        Twist (rad) and displacement (mm) of the upper ring.
+    middle_twist, middle_displacement
+        Twist (rad) and change of length (mm) of the middle half of the outer face, from the means
+        over its two ends.
     radius
         Mean radius of the outer face over that half (mm).
     tension
         Mean tension of each family's threads (N).
     pull, torque
-        What the lower ring holds: force along the axis (N), moment about it (N mm).
+        Reaction at the lower ring: force along the axis (N), moment about it (N mm).
     """
 
     twist: float
     displacement: float
     middle_twist: float
-    middle_rise: float
+    middle_displacement: float
     radius: float
     tension: tuple[float, ...]
     pull: float
@@ -131,7 +131,7 @@ class ConformingTube:
     moduli
         Shear and bulk modulus (MPa) of a neo-Hookean rubber.
     cells
-        Cells round the tube and along it; there are two nodes to each.
+        Cells round the tube and along it; each spans two nodes.
     families
         The threads.
     """
@@ -173,13 +173,13 @@ class ConformingTube:
         return bent.merge_duplicate_points(decimals=9)
 
     def _field(self) -> Any:
-        """Return displacement, pressure and volume ratio; the library's own would be broken."""
+        """Return displacement, pressure and volume ratio; the library's own is discontinuous."""
         corners, cells = np.unique(self.mesh.cells[:, :8], return_inverse=True)
         linear = felupe.Mesh(self.mesh.points[corners], cells.reshape(-1, 8), "hexahedron")
         return felupe.FieldsMixed(felupe.RegionTriQuadraticHexahedron(self.mesh), mesh=linear)
 
     def _trusses(self, threads: Threads) -> Any:
-        """Lay a thread from each node of the lower edge of the outer face."""
+        """Return a thread from each node of the lower edge of the outer face."""
         columns, last = 2 * self.cells[0], 2 * self.cells[1]
         outer = np.flatnonzero(self.radius > self.radii[1] - 1e-6)
         x, y, z = self.mesh.points[outer].T
@@ -193,26 +193,27 @@ class ConformingTube:
         field = felupe.Field(felupe.RegionTruss(mesh), dim=3).as_container()
         return felupe.TrussBody(TensionOnly(threads), field, area=1.0)
 
-    def _put(self, q: Array) -> tuple[Any, Array]:
-        """Hand U(q) to the library; return T of eq. (2), and the second derivative by phi."""
+    def _set(self, q: Array) -> tuple[Any, Array]:
+        """Set U(q) in the library; return T of eq. (2), and the second derivative by phi."""
         X, (cos, sin) = self.mesh.points[self.ring, :2], (np.cos(q[-2]), np.sin(q[-2]))
         turned = X @ np.array([[cos, sin], [-sin, cos]])
         x, y, z = 3 * self.ring, 3 * self.ring + 1, 3 * self.ring + 2
-        values, slopes, twice = self._rest.copy(), np.zeros((len(self._rest), 2)), 0 * self._rest
+        values, first = self._rest.copy(), np.zeros((len(self._rest), 2))
+        second = 0 * self._rest
         values[self._free] = q[:-2]
         values[x], values[y] = (turned - X).T
         values[z] = q[-1]
-        slopes[x, 0], slopes[y, 0], slopes[z, 1] = -turned[:, 1], turned[:, 0], 1.0
-        twice[x], twice[y] = -turned.T
+        first[x, 0], first[y, 0], first[z, 1] = -turned[:, 1], turned[:, 0], 1.0
+        second[x], second[y] = -turned.T
         start = 0
         for part in self.field.fields:
             part.values[:] = values[start : start + part.values.size].reshape(part.values.shape)
             start += part.values.size
         free = sparse.csc_array(sparse.eye_array(len(values)))[:, self._free]
-        return sparse.hstack([free, sparse.csc_array(slopes)], format="csc"), twice
+        return sparse.hstack([free, sparse.csc_array(first)], format="csc"), second
 
     def _assembled(self, pressure: float) -> tuple[Array, Any]:
-        """Return r and K of all unknowns of the library, the rings' included."""
+        """Return r and K of all unknowns of the library, including those of the rings."""
         self.bore.update(pressure)
         size = len(self._rest)
         force, stiffness = np.zeros(size), sparse.csr_array((size, size))
@@ -226,17 +227,17 @@ class ConformingTube:
         return force, stiffness
 
     def system(self, q: Array, pressure: float) -> tuple[Array, Any]:
-        """Return what is out of balance, and the tangent, of eq. (2)."""
-        T, twice = self._put(q)
+        """Return the residual and the tangent of eq. (2)."""
+        T, second = self._set(q)
         force, stiffness = self._assembled(pressure)
         last = len(q) - 2
-        curving = sparse.coo_array(([force @ twice], ([last], [last])), shape=(len(q), len(q)))
-        gap = T.T @ force
-        gap[-1] -= pressure * np.pi * self.radii[0] ** 2
-        return gap, (T.T @ stiffness @ T + curving).tocsc()
+        curving = sparse.coo_array(([force @ second], ([last], [last])), shape=(len(q), len(q)))
+        residual = T.T @ force
+        residual[-1] -= pressure * np.pi * self.radii[0] ** 2
+        return residual, (T.T @ stiffness @ T + curving).tocsc()
 
     def inflated(self, pressures: Sequence[float]) -> list[Equilibrium]:
-        """Return the equilibria at rising pressures (MPa), on the path of small steps from rest.
+        """Return the equilibria at increasing pressures (MPa), by small steps from rest.
 
         Raises
         ------
@@ -247,23 +248,23 @@ class ConformingTube:
         found = []
         for pressure in pressures:
             while reached < pressure:
-                there = min(reached + step, pressure)
-                corrected, iterations = self._corrected(q, there)
-                if corrected is None:
+                target = min(reached + step, pressure)
+                solution, iterations = self._solved(q, target)
+                if solution is None:
                     step /= 4
                 else:
-                    q, reached = corrected, there
+                    q, reached = solution, target
                     step *= 1.5 if iterations <= MOST / 2 else 1.0
                 if step < FIRST / 100:
                     raise RuntimeError(f"no equilibrium beyond {reached * 1e3:.3f} kPa")
-            found.append(self._told(q, pressure))
+            found.append(self._equilibrium(q, pressure))
         return found
 
-    def _corrected(self, q: Array, pressure: float) -> tuple[Array | None, int]:
-        """Return the solution of eq. (2) near to q, none if it is not found, and the iterations."""
+    def _solved(self, q: Array, pressure: float) -> tuple[Array | None, int]:
+        """Return the solution of eq. (2) near q, None if not converged, and the iterations."""
         for iteration in range(1, MOST + 1):
-            gap, tangent = self.system(q, pressure)
-            step = splu(tangent, **SYMMETRIC).solve(-gap)
+            residual, tangent = self.system(q, pressure)
+            step = splu(tangent, **SYMMETRIC).solve(-residual)
             q = q + step
             if not np.abs(step).max() < self.length:
                 break
@@ -271,24 +272,24 @@ class ConformingTube:
                 return q, iteration
         return None, MOST
 
-    def _told(self, q: Array, pressure: float) -> Equilibrium:
-        self._put(q)
+    def _equilibrium(self, q: Array, pressure: float) -> Equilibrium:
+        self._set(q)
         force, _ = self._assembled(pressure)
-        here = self.mesh.points + self.field[0].values
+        current = self.mesh.points + self.field[0].values
         outer, height = self.radius > self.radii[1] - 1e-6, self.mesh.z / self.length
         middle = outer & (np.abs(height - 0.5) < 0.25 + 1e-6)
         low, high = (outer & (np.abs(height - share) < 1e-6) for share in (0.25, 0.75))
-        turn = np.angle(here @ [1, 1j, 0] / (self.mesh.points @ [1, 1j, 0]))
-        held = force[: self.mesh.points.size].reshape(-1, 3)[self.base]
-        x, y, _ = here[self.base].T
-        rise = self.field[0].values[:, 2]
+        rotation = np.angle(current @ [1, 1j, 0] / (self.mesh.points @ [1, 1j, 0]))
+        reaction = force[: self.mesh.points.size].reshape(-1, 3)[self.base]
+        x, y, _ = current[self.base].T
+        w = self.field[0].values[:, 2]
         return Equilibrium(
             twist=q[-2],
             displacement=q[-1],
-            middle_twist=float(turn[high].mean() - turn[low].mean()),
-            middle_rise=float(rise[high].mean() - rise[low].mean()),
-            radius=float(np.hypot(*here[middle, :2].T).mean()),
+            middle_twist=float(rotation[high].mean() - rotation[low].mean()),
+            middle_displacement=float(w[high].mean() - w[low].mean()),
+            radius=float(np.hypot(*current[middle, :2].T).mean()),
             tension=tuple(float(np.mean(truss.results.stress)) for truss in self.trusses),
-            pull=-float(held[:, 2].sum()),
-            torque=float((y * held[:, 0] - x * held[:, 1]).sum()),
+            pull=-float(reaction[:, 2].sum()),
+            torque=float((y * reaction[:, 0] - x * reaction[:, 1]).sum()),
         )

@@ -1,4 +1,4 @@
-"""Attach what a check recorded to its report, also across the processes of pytest-xdist."""
+"""Attach the record of a check to its report, also across the processes of pytest-xdist."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def pytest_runtest_call(item: pytest.Item) -> Iterator[None]:
     try:
         result = yield
         if not any(isinstance(entry, Quantity) for entry in RECORD):
-            raise AssertionError("no figure was recorded")
+            raise AssertionError("no value was recorded")
         return result
     finally:
         for name, kind in ((QUANTITIES, Quantity), (DRAWINGS, Drawing)):
@@ -29,10 +29,12 @@ def pytest_runtest_call(item: pytest.Item) -> Iterator[None]:
 
 
 def _plain(value: Any) -> Any:
-    """Return numbers of NumPy as Python's own, which travel between processes."""
+    """Return values of Python's own types, which pytest-xdist can send between processes."""
     if isinstance(value, dict):
         return {key: _plain(inner) for key, inner in value.items()}
-    if isinstance(value, str | bool) or value is None:
+    if isinstance(value, str):
+        return str(value)
+    if isinstance(value, bool) or value is None:
         return value
     if isinstance(value, float | int) or not hasattr(value, "__iter__"):
         return float(value)

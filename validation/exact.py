@@ -1,18 +1,18 @@
 r"""Loads on a long tube of incompressible rubber, bare or with threads.
 
-Independent of the package: stresses come from the deformation gradient as a matrix, of Ogden's
-rubber by its principal values, the integrals by adaptive quadrature from SciPy, and threads by
-statics, where the package has energies. Formulas and source of the tube stand in
+Independent of the package: stresses come from the deformation gradient as a matrix (for Ogden's
+law from its principal values), the integrals from SciPy's adaptive quadrature, and threads from
+statics, where the package uses energies. Formulas and source of the tube are in
 `test_thick_tube.py`.
 
-Threads that pull with n T altogether, on the current outer radius b at the current angle psi to
-the axis, tan(psi) = b (tan(alpha)/B + twist)/stretch, press on the wall with their curvature
-sin^2(psi)/b, spread over the area 2 pi b cos(psi) of a unit of their length:
+Threads with the total tension n T, on the current outer radius b at the current angle psi to the
+axis, tan(psi) = b (tan(alpha)/B + twist)/stretch, press on the wall by their curvature
+sin^2(psi)/b, distributed over the area 2 pi b cos(psi) per unit of their length:
 
 .. math:: q = \frac{n T \sin^2\psi}{2\pi b^2 \cos\psi}. \qquad (1)
 
-An outer pressure q adds q to the bore's pressure and -q to every stress in the wall, so that with
-P_0, F_0 and M_0 of the bare tube in the same deformation
+An outer pressure q adds q to the pressure in the bore and -q to every normal stress in the wall.
+With P_0, F_0 and M_0 of the bare tube in the same deformation
 
 .. math:: P = P_0 + \sum q, \quad F = F_0 + \sum (n T \cos\psi - q \pi b^2), \quad
           M = M_0 + \sum n T \sin\psi\, b. \qquad (2)
@@ -35,7 +35,7 @@ type Law = Callable[[Any], Any]
 
 
 def mooney_rivlin(c1: float, c2: float = 0.0) -> Law:
-    """Return the law of W = C1 (I1 - 3) + C2 (I2 - 3); neo-Hookean where C2 is nil."""
+    """Return the law of W = C1 (I1 - 3) + C2 (I2 - 3); neo-Hookean where C2 is zero."""
     return lambda left: 2 * c1 * left - 2 * c2 * np.linalg.inv(left)
 
 
@@ -90,7 +90,7 @@ class ExactTube:
 
     @classmethod
     def of(cls, case: Any) -> Self:
-        """Return the one of a case."""
+        """Return the tube of a case."""
         return cls(case.tube.bore_radius, case.tube.outer_radius, law_of(case.rubber))
 
     def loads(self, a: float, stretch: float, twist: float = 0.0) -> tuple[float, float, float]:
@@ -109,7 +109,7 @@ class ExactTube:
         return pressure, force, torque
 
     def free_stretch(self, a: float) -> float:
-        """Return the stretch at which the closed tube carries no axial force."""
+        """Return the stretch at which the axial force on the closed tube is zero."""
         return float(brentq(lambda stretch: self.loads(a, stretch)[1], 0.9, 3.0, xtol=1e-13))
 
     def outer(self, a: float, stretch: float) -> float:
@@ -124,7 +124,7 @@ class ExactTube:
 
 @dataclass(frozen=True)
 class ExactThreads:
-    """Threads of one family, all together.
+    """All threads of one family.
 
     Attributes
     ----------
@@ -133,7 +133,7 @@ class ExactThreads:
     stiffness
         EA of all threads (N).
     toe, slack
-        Strain of the toe, and slack s.
+        Strain range of the toe, and slack s.
     """
 
     angle: float
@@ -142,7 +142,7 @@ class ExactThreads:
     slack: float = 0.0
 
     def pull(self, stretch: float) -> float:
-        """Return the tension n T (N) where the path on the tube is `stretch` times that at rest."""
+        """Return the tension n T (N) where `stretch` is path length over rest length."""
         strain = stretch / (1 + self.slack) - 1
         if strain <= 0:
             return 0.0
@@ -160,15 +160,17 @@ class ExactActuator:
 
     @classmethod
     def of(cls, case: Any) -> Self:
-        """Return the one of a case."""
+        """Return the tube of a case."""
         families = [
             ExactThreads(f.angle, f.count * f.stiffness, f.toe, f.slack_strain)
             for f in case.threads
         ]
         return cls(ExactTube.of(case), tuple(families))
 
-    def courses(self, a: float, stretch: float, twist: float) -> list[tuple[float, float]]:
-        """Return the path ratio and the current angle (rad) of each family."""
+    def thread_kinematics(
+        self, a: float, stretch: float, twist: float
+    ) -> list[tuple[float, float]]:
+        """Return the relative path length and the current angle (rad) of each family."""
         b, B = self.tube.outer(a, stretch), self.tube.B
         found = []
         for threads in self.families:
@@ -180,7 +182,7 @@ class ExactActuator:
 
     def pulls(self, a: float, stretch: float, twist: float) -> list[float]:
         """Return n T of each family (N)."""
-        courses = self.courses(a, stretch, twist)
+        courses = self.thread_kinematics(a, stretch, twist)
         return [f.pull(ratio) for f, (ratio, _) in zip(self.families, courses, strict=True)]
 
     def loads(
@@ -188,11 +190,11 @@ class ExactActuator:
     ) -> tuple[float, float, float]:
         """Return pressure (MPa), axial force (N) and torque (N mm), eq. (2).
 
-        `pulls` are taken in place of those of :meth:`pulls`.
+        `pulls` replace those of :meth:`pulls`.
         """
         pressure, force, torque = self.tube.loads(a, stretch, twist)
         b = self.tube.outer(a, stretch)
-        courses = self.courses(a, stretch, twist)
+        courses = self.thread_kinematics(a, stretch, twist)
         pulls = self.pulls(a, stretch, twist) if pulls is None else pulls
         for pull, (_, psi) in zip(pulls, courses, strict=True):
             q = pull * np.sin(psi) ** 2 / (2 * np.pi * b**2 * np.cos(psi))

@@ -1,8 +1,8 @@
-r"""Incompressible rubber strained alike throughout, and long tubes loaded at their end alone.
+r"""Homogeneous deformations of incompressible rubber, and long tubes loaded only at their end.
 
 A unit cube with the stretches l_1 l_2 l_3 = 1 and the energy W(I1, I2), where I1 is the sum of the
 l_i^2 and I2 that of their inverses, is pulled to the stretch l by equal nominal stresses s on n
-pairs of its faces. Their work is stored,
+pairs of its faces. Their work equals the stored energy,
 
 .. math:: n\, s\, dl = dW, \qquad
           s = \frac{1}{n} \left( W_1 \frac{dI_1}{dl} + W_2 \frac{dI_2}{dl} \right). \qquad (1)
@@ -15,8 +15,8 @@ equibiaxial    2  l, l, l^-2            2 l^2 + l^-4    l^4 + 2 l^-2      2 (l -
 pure shear     1  l, 1, 1/l             l^2 + 1 + l^-2  the same          2 (l - l^-3) (W1 + W2)
 =============  =  ====================  ==============  ================  =========================
 
-Without pressure a tube pulled by a force F is in uniaxial strain, F = s pi (B^2 - A^2), of an FE
-tube the part that its plates, which keep their radius, are far from.
+Without pressure a tube under a tensile force F is in uniaxial tension, F = s pi (B^2 - A^2); an FE
+tube is so far from its plates, which keep their radius.
 
 Source: R. S. Rivlin, Phil. Trans. R. Soc. A 241, 379 (1948), doi 10.1098/rsta.1948.0024; from
 memory, derived here.
@@ -36,7 +36,7 @@ from fem.continuation.loading import AXIAL, Device, dead_load
 from fem.continuation.path import follow
 from fem.core.arrays import Array
 from fem.solving.single import build
-from validation.tubes import A, B, Through, Walk, tube
+from validation.tubes import A, B, SolvedPath, Through, tube
 
 KINDS = ("uniaxial", "equibiaxial", "pure shear")
 
@@ -44,11 +44,11 @@ SECTION = math.pi * (B**2 - A**2)
 """Section of the wall at rest (mm2)."""
 
 MESH = "1x1x20"
-"""Of the FE tube: twice as many cells along it change the stretch by less than 1e-4."""
+"""Mesh of the FE tube: twice as many cells along it change the stretch by less than 1e-4."""
 
 
 def stress(rubber: Any, kind: str, stretch: Any) -> Array:
-    """Return the nominal stress s (MPa) of a law at stretches l, shaped as `stretch`."""
+    """Return the nominal stress s (MPa) of a law at stretches l, in the shape of `stretch`."""
     x = np.asarray(stretch, dtype=float)
     i1, i2, pull, share = {
         "uniaxial": (x**2 + 2 / x, 2 * x + x**-2, x - x**-2, 1 / x),
@@ -59,17 +59,17 @@ def stress(rubber: Any, kind: str, stretch: Any) -> Array:
     return np.asarray(2 * pull * (first + share * second))
 
 
-def walk_end(
+def solve_end_path(
     case: Case, pair: int, device: Device, way: Sequence[float], model: str, resolution: str = MESH
-) -> Walk:
+) -> SolvedPath:
     """Load or move the free end of a tube without pressure, through the values of `way`.
 
     Parameters
     ----------
     case
-        The case, whose end loads and drive are left out.
+        The case; its end loads and drive are not used.
     pair, device
-        `AXIAL` or `TWIST`, and what closes this pair.
+        `AXIAL` or `TWIST`, and the device that prescribes this pair.
     way
         Values of the device: N or mm, N mm or rad.
     model, resolution
@@ -77,10 +77,10 @@ def walk_end(
     """
     built = build(case, model, resolution)
     stage = Through(pair, device, way=tuple(map(float, way)))
-    return Walk(built, list(follow(built, loading_of(case), [stage])), resolution)
+    return SolvedPath(built, list(follow(built, loading_of(case), [stage])), resolution)
 
 
-def hang(rubber: Any, stresses: Sequence[float], model: str) -> Walk:
-    """Pull a bare tube of some rubber, as a case has it, by nominal stresses (MPa)."""
+def pull_tube(rubber: Any, stresses: Sequence[float], model: str) -> SolvedPath:
+    """Return the path of a bare tube of a rubber of a case under nominal stresses (MPa)."""
     case = tube(rubber=rubber)
-    return walk_end(case, AXIAL, dead_load(), [SECTION * s for s in stresses], model)
+    return solve_end_path(case, AXIAL, dead_load(), [SECTION * s for s in stresses], model)

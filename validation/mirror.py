@@ -1,10 +1,10 @@
-r"""The mirror image of a solved tube: an equilibrium too, found without following its path.
+r"""The mirror image of a solved tube: also an equilibrium, found without following its path.
 
-A mirror at a plane through the axis turns right-handed threads into left-handed ones. The image of
-a state has the same radii and heights and the opposite azimuths; under the same pressure and force
-and the opposite torque it is in equilibrium and stores the same energy, whatever the case. Of the
-FE model's unknowns the image takes the motion, and the cells' pressures, in which equilibrium is
-linear, come out of one step of Newton's method, which must leave the motion as it is.
+A reflection in a plane through the axis turns right-handed threads into left-handed ones. The image
+of a state has the same radii and heights and the opposite azimuths; under the same pressure and
+force and the opposite torque it is in equilibrium and stores the same energy, for any case. For the
+FE model only the motion is mirrored; the pressures of the cells, in which equilibrium is linear,
+follow from one step of Newton's method, which must not change the motion.
 
 Source: symmetry, common practice, no source.
 """
@@ -22,15 +22,16 @@ from fem.continuation.state import State
 from fem.core.arrays import Array
 from fem.solving.single import build
 from validation.check import Quantity, at_most
+from validation.kinds import Kind
 
-SOURCE = "mirror symmetry, common practice, no source"
+SOURCE = "symmetry, common practice, no source"
 
 SIGNS = np.array([1.0, -1.0, 1.0])
-"""Of the increments of a node: radius, azimuth, height."""
+"""Signs of the increments of a node: radius, azimuth, height."""
 
 
 def mirrored(case: Case) -> Case:
-    """Return the case with threads of the other hand."""
+    """Return the case with threads of opposite hand."""
     changes = {}
     for number, family in enumerate(case.threads):
         key = "angle" if family.ring_turn is None else "ring_turn"
@@ -41,9 +42,9 @@ def mirrored(case: Case) -> Case:
 def mirror_checks(model: Any, state: State, resolution: str, full: bool) -> list[Quantity]:
     """Return the checks of the mirror image of `state`.
 
-    Newton's method leaves 1e-8 of a force scale, worth up to 1e-6 of the radius where the tube is
-    soft, and as little of the energy; a wrong sign or a wrong phase of the threads moves it by 1e-2
-    and more.
+    Newton's method leaves residuals of 1e-8 of a force scale, which corresponds to up to 1e-6 of
+    the radius where the tube is soft, and to as little of the energy; a wrong sign or a wrong phase
+    of the threads gives 1e-2 and more.
     """
     image: Any = build(mirrored(model.case), model.name, resolution, full)
     start = _image(model, image, state.x)
@@ -55,7 +56,9 @@ def mirror_checks(model: Any, state: State, resolution: str, full: bool) -> list
     size = model.case.tube.outer_radius
     stored = max(state.energy, model.case.force_scale * size)
     return [
-        at_most("mirror image, moves by (outer radii)", SOURCE, 1e-5, moved / size),
+        at_most(
+            "mirror image, Newton step (outer radii)", SOURCE, 1e-5, moved / size, Kind.SYMMETRY
+        ),
         Quantity(
             "mirror image, energy (N mm)",
             SOURCE,
@@ -63,6 +66,7 @@ def mirror_checks(model: Any, state: State, resolution: str, full: bool) -> list
             image.energy(start + step),
             1e-6,
             stored,
+            kind=Kind.SYMMETRY,
         ),
     ]
 

@@ -1,10 +1,9 @@
-"""The book as one page that needs nothing else: text with its formulas, pictures, tables."""
+"""The result of a run as one self-contained page: text with formulas, pictures, the full list."""
 
 from __future__ import annotations
 
 import io
 import re
-from collections.abc import Sequence
 from importlib.metadata import version
 from itertools import cycle
 from pathlib import Path
@@ -20,67 +19,74 @@ from fem.core.atomic_write import csv_bytes, together
 from fem.plots.style import STYLES
 from fem.scene.appearance import MARK
 from fem.wording.picture_text import GREY, INK
-from validation.book import Book, Check, chapters
-from validation.check import Drawing
-from validation.table import HEAD, HOW_TO_READ, broken, left_out, markdown, sources, written
+from validation.check import MODELS, Drawing
+from validation.full_list import HEAD, HOW_TO_READ, formatted
+from validation.suite import Check, SuiteResult, chapters
+from validation.table import crashed, markdown, reason_of_skip, sources
 
 LINES = ["#222222", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#6b6b6b"]
-"""Colours of curves that are of neither model; apart for each kind of colour blindness."""
+"""Colours of curves of neither model; distinct for all types of colour blindness."""
 
 FILLS = ("full", "none", "left", "top", "right", "bottom")
-"""How the points of several curves of one model are told apart."""
+"""Fill styles that distinguish several curves of one model."""
 
-SHARES = 1e-6, 3.0
-"""Ends of the overview; smaller and greater shares of the tolerance are drawn there."""
+RANGE = 1e-6, 3.0
+"""Limits of the overview; values beyond them are drawn at the limit."""
 
 
-def write_book(book: Book, folder: Path, whole: bool, names: Sequence[str] = ()) -> list[Path]:
-    """Write table and page into `folder`, and return their files; `names` were asked for.
+def write_result(
+    result: SuiteResult, folder: Path, scope: str, csv: Path | None = None
+) -> list[Path]:
+    """Write table and page into `folder`, and the full list into `csv`; return the files.
+
+    `scope` states which checks were requested.
 
     Raises
     ------
     OSError
-        If that is impossible.
+        If a file cannot be written.
     """
-    files = [folder / name for name in ("table.md", "table.csv", "validation.html")]
-    of = f" of {', '.join(names)}" if names else ""
-    scope = f"{'All' if whole else 'The quick'} checks{of} were asked for."
+    contents = {
+        folder / "table.md": markdown(result).encode(),
+        folder / "validation.html": page(result, scope).encode(),
+    }
+    if csv is not None:
+        contents[csv] = csv_bytes(result.values)
     with together() as batch:
-        batch.write(files[0], markdown(book).encode())
-        batch.write(files[1], csv_bytes(book.table))
-        batch.write(files[2], page(book, scope).encode())
-    return files
+        for file, content in contents.items():
+            batch.write(file, content)
+    return list(contents)
 
 
-def page(book: Book, scope: str) -> str:
-    """Return the page as HTML; `scope` says which checks ran."""
-    known, by_chapter = chapters(), book.by_chapter()
-    shown = []
+def page(result: SuiteResult, scope: str) -> str:
+    """Return the page as HTML; `scope` states which checks were requested."""
+    known, by_chapter = chapters(), result.by_chapter()
+    parts = []
     for name, checks in by_chapter.items():
-        rows = book.table[book.table.chapter == name]
-        shown.append(
+        rows = result.values[result.values.chapter == name]
+        parts.append(
             {
                 "chapter": known[name],
                 "sources": sources(known[name]),
                 "text": typeset(known[name].text),
                 "pictures": [picture(d) for check in checks for d in check.drawings],
-                "table": written(rows).to_dict("records"),
-                "off": int((~rows.passed.astype(bool)).sum()) + sum(c.broken for c in checks),
+                "table": formatted(rows).to_dict("records"),
+                "off": int((~rows.passed.astype(bool)).sum()) + sum(c.crashed for c in checks),
             }
         )
     environment = Environment(
         loader=PackageLoader("validation", "."), autoescape=True, undefined=StrictUndefined
     )
     return environment.get_template("page.html").render(
-        summary=book.summary(),
+        summary=result.summary(),
         scope=scope,
         version=version("tubewright"),
         how_to_read=HOW_TO_READ,
         heads=HEAD,
-        overview=overview(by_chapter) if book.quantities else "",
-        shown=shown,
-        broken=list(broken(book)),
-        omitted=[left_out(check) for check in book.omitted],
+        overview=overview(by_chapter) if result.quantities else "",
+        parts=parts,
+        crashed=list(crashed(result)),
+        skipped=[reason_of_skip(check) for check in result.skipped],
     )
 
 
@@ -90,7 +96,7 @@ def typeset(text: str, strictness: int = 5) -> Markup:
     Raises
     ------
     docutils.utils.SystemMessage
-        If the text has faults of the grade `strictness` (1 to 5) or worse.
+        If the text has errors of the level `strictness` (1 to 5) or worse.
     """
     settings = {
         "math_output": "MathML",
@@ -105,7 +111,7 @@ def typeset(text: str, strictness: int = 5) -> Markup:
 
 
 def picture(drawing: Drawing) -> Markup:
-    """Return curves as SVG: figures of the models as points, all else as lines."""
+    """Return curves as SVG: values of the models as points, all others as lines."""
     figure = Figure(figsize=(5.4, 3.6), layout="constrained")
     axes = figure.subplots()
     lines, fills = cycle(LINES), {model: cycle(FILLS) for model in STYLES}
@@ -128,19 +134,14 @@ def picture(drawing: Drawing) -> Markup:
 
 
 def overview(by_chapter: dict[str, list[Check]]) -> Markup:
-    """Return how much of its tolerance each figure takes, a line to each chapter."""
+    """Return a plot of error divided by tolerance of each value, a line for each chapter."""
     figure = Figure(figsize=(9.0, 1.0 + 0.27 * len(by_chapter)), layout="constrained")
     axes = figure.subplots()
     for height, checks in enumerate(by_chapter.values()):
-        for offset, (key, by) in enumerate([("fe", "FE"), ("fast", "fast")]):
-            shares = [
-                q.error / q.tolerance if q.tolerance else 2.0 * (q.error > 0)
-                for check in checks
-                for q in check.quantities
-                if q.by in (by, "both")
-            ]
-            style, drawn = STYLES[key], np.clip(np.nan_to_num(shares, nan=np.inf), *SHARES)
-            level = np.full(len(shares), height + 0.15 - 0.3 * offset)
+        for offset, (key, by) in enumerate(zip(("fe", "fast"), MODELS, strict=True)):
+            used = [q.utilisation for c in checks for q in c.quantities if by in q.models]
+            style, drawn = STYLES[key], np.clip(used, *RANGE)
+            level = np.full(len(used), height + 0.15 - 0.3 * offset)
             axes.plot(
                 drawn,
                 level,
@@ -151,11 +152,11 @@ def overview(by_chapter: dict[str, list[Check]]) -> Markup:
                 label=style.label if height == 0 else None,
                 markeredgewidth=0,
             )
-    axes.axvline(1.0, color=MARK, linewidth=1.2, label="allowed")
+    axes.axvline(1.0, color=MARK, linewidth=1.2, label="tolerance")
     axes.set(
         xscale="log",
-        xlim=(SHARES[0] / 1.5, SHARES[1] * 1.5),
-        xlabel="error as a share of its tolerance",
+        xlim=(RANGE[0] / 1.5, RANGE[1] * 1.5),
+        xlabel="error / tolerance",
     )
     axes.set_yticks(range(len(by_chapter)), [name.replace("_", " ") for name in by_chapter])
     axes.invert_yaxis()
@@ -167,7 +168,7 @@ def overview(by_chapter: dict[str, list[Check]]) -> Markup:
 
 
 def _svg(figure: Figure) -> Markup:
-    """Return a figure as an element of a page; its letters stay letters."""
+    """Return a figure as an element of a page; its text stays text."""
     file = io.StringIO()
     with rc_context({"svg.fonttype": "none", "font.family": "sans-serif"}):
         figure.savefig(file, format="svg", metadata={"Date": None})

@@ -1,7 +1,7 @@
-"""Random but valid cases, the same ones for the same seed.
+"""Random but valid cases, reproducible by seed.
 
-All rubber laws, one to three families at -80 to 80 deg of 3 to 48 threads, bonded and sliding, any
-rule for the slack, pressures up to three times the limit of the bare neo-Hookean tube.
+All rubber laws, one to three families of 3 to 48 threads at -80 to 80 deg, bonded and sliding, any
+slack rule, pressures up to three times the limit of the bare neo-Hookean tube.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ def rubber(random: Random) -> dict[str, Any]:
 
 
 def slack(random: Random, angle: float) -> str:
-    """Return a random rule for the slack at a helix angle (deg)."""
+    """Return a random slack rule at a helix angle (deg)."""
     rules = [
         "taken up",
         f"{random.uniform(0, 15)} %",
@@ -64,9 +64,9 @@ def family(random: Random, name: str, holds: Sequence[str]) -> dict[str, Any]:
 
 
 def random_case(seed: int, holds: Sequence[str] = ("bonded", "sliding")) -> Case:
-    """Return the case of a seed: the first valid one that its random numbers make.
+    """Return the case of a seed: the first valid one of its random numbers.
 
-    `holds` are the ways its threads may be held.
+    `holds` are the allowed values of the key `hold`.
     """
     random = np.random.default_rng(seed)
     while True:

@@ -50,13 +50,13 @@ def outer(left: Array, right: Array) -> Array:
     return left[..., :, None] * right[..., None, :]
 
 
-def compose(value: Array, slope: Array, curvature: Array, inner: Jet) -> Jet:
+def compose(value: Array, first: Array, second: Array, inner: Jet) -> Jet:
     """Return the jet of f(g) from f, f' and f'' at g and the jet of g."""
     return Jet(
         value,
-        slope[..., None] * inner.gradient,
-        slope[..., None, None] * inner.hessian
-        + curvature[..., None, None] * outer(inner.gradient, inner.gradient),
+        first[..., None] * inner.gradient,
+        first[..., None, None] * inner.hessian
+        + second[..., None, None] * outer(inner.gradient, inner.gradient),
     )
 
 

@@ -1,17 +1,17 @@
-r"""A second, independent energy of the thick tube with threads, the reference of the fast model.
+r"""A second, independent derivation of the energy of the thick tube with threads.
 
-The package has the same energy in other unknowns (:mod:`fem.fast.potential`). In the kinematics of
-:mod:`validation.reference_kinematics` a tube of length L with N_i threads in family i stores the
-energy and encloses the volume
+It is the reference of the fast model, which uses other unknowns (:mod:`fem.fast.potential`). In the
+kinematics of :mod:`validation.reference_kinematics` a tube of length L with N_i threads in family i
+stores the energy and encloses the volume
 
 .. math:: E = 2\pi L \int_A^B W(I_1, I_2)\, R \, dR
               + \sum_i \frac{N_i L}{\cos\alpha_i} (1 + s_i) EA_i H(e_i), \quad
               e_i = \frac{m_i}{1 + s_i} - 1, \qquad (1) \\
           V = \pi a^2 \lambda L. \qquad (2)
 
-The integral is taken as in :mod:`fem.fast.wall_points`.
+The quadrature points are those of :mod:`fem.fast.wall_points`.
 
-All functions take arrays of states, shape (..., 3), so that many tubes are one call.
+All functions take arrays of states, shape (..., 3).
 """
 
 from __future__ import annotations
@@ -92,7 +92,7 @@ class ThickTube:
         return compose(root, 1 / (2 * root), -1 / (4 * root**3), squared)
 
     def strain(self, family: ThreadFamily, stretch: Array) -> Array:
-        """Return the strain e of threads that are stretched by `stretch` on the tube."""
+        """Return the strain e of threads with the stretch `stretch` on the tube."""
         return np.asarray(stretch / family.natural(1.0) - 1)
 
     def thread_energy(self, family: ThreadFamily, y: Array) -> Jet:

@@ -1,4 +1,4 @@
-"""Run the checks by pytest, in several processes, and gather what they recorded."""
+"""Run the checks by pytest, in several processes, and collect their records."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ from typing import Any
 import pytest
 
 from fem.core.errors import InputError
-from validation.book import FOLDER, Book, Check, chapters
 from validation.check import Drawing, Quantity
 from validation.conftest import DRAWINGS, QUANTITIES
+from validation.suite import FOLDER, Check, SuiteResult, chapters
 
 QUICK, WHOLE = "not slow and not exhaustive", "not exhaustive"
-"""Which checks, as pytest selects them by their marks."""
+"""Expressions by which pytest selects the checks."""
 
 Report = Callable[[str, int, int], None]
-"""Is told the chapter of the check just done, the checks done and the checks in all."""
+"""Called with the chapter of the finished check, the number of finished checks and of all."""
 
 
 def chosen(names: Sequence[str]) -> list[str]:
@@ -41,8 +41,8 @@ def run(
     whole: bool = False,
     workers: int = 1,
     report: Report | None = None,
-) -> Book:
-    """Run chapters and return what they found.
+) -> SuiteResult:
+    """Run chapters and return their results.
 
     Parameters
     ----------
@@ -61,24 +61,24 @@ def run(
         If there is no such chapter.
     """
     files = [str(FOLDER / f"test_{name}.py") for name in chosen(names)]
-    os.environ.setdefault("OMP_NUM_THREADS", "1")  # a process to a core is quicker than threads
+    os.environ.setdefault("OMP_NUM_THREADS", "1")  # one process per core is faster than threads
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    os.environ.pop("PYTEST_ADDOPTS", None)  # they are meant for other tests
+    os.environ.pop("PYTEST_ADDOPTS", None)  # meant for other tests
     spread = ["-n", str(workers), "--dist", "worksteal"] if workers > 1 else ["-p", "no:xdist"]
     quiet = ["-p", "no:terminal", "-p", "no:cacheprovider", "-p", "no:benchmark"]
     own = ["-o", "addopts=", "--import-mode=importlib", "--continue-on-collection-errors"]
-    gatherer = _Gatherer(report)
+    collector = _Collector(report)
     code = pytest.main(
-        [*files, *spread, *quiet, *own, "-m", WHOLE if whole else QUICK], plugins=[gatherer]
+        [*files, *spread, *quiet, *own, "-m", WHOLE if whole else QUICK], plugins=[collector]
     )
     if code in (pytest.ExitCode.INTERNAL_ERROR, pytest.ExitCode.USAGE_ERROR):
         raise RuntimeError(f"pytest ended with {code!r}")
-    return Book(gatherer.sorted(), interrupted=gatherer.interrupted)
+    return SuiteResult(collector.sorted(), interrupted=collector.interrupted)
 
 
 @dataclass(eq=False)  # pytest keeps its plugins in sets
-class _Gatherer:
-    """A plugin of pytest: it takes up each report as it comes."""
+class _Collector:
+    """A plugin of pytest that collects the reports."""
 
     report: Report | None
     checks: dict[str, Check] = field(default_factory=dict)
@@ -86,31 +86,31 @@ class _Gatherer:
     interrupted: bool = False
 
     def sorted(self) -> list[Check]:
-        """Return the checks in the order of the files, not in that of their ends."""
+        """Return the checks in the order of the files, not in the order in which they ended."""
         place = {node: number for number, node in enumerate(self.order)}
         return [self.checks[node] for node in sorted(self.checks, key=lambda n: place.get(n, -1))]
 
     def pytest_collection_finish(self, session: pytest.Session) -> None:
-        """Count the checks, where this process runs them itself."""
+        """Store the order of the checks, where this process runs them."""
         self.order = [item.nodeid for item in session.items] or self.order
 
     @pytest.hookimpl(optionalhook=True)
     def pytest_xdist_node_collection_finished(self, node: Any, ids: Sequence[str]) -> None:
-        """Count the checks, where other processes run them."""
+        """Store the order of the checks, where other processes run them."""
         self.order = list(ids)
 
     def pytest_keyboard_interrupt(self) -> None:
-        """Remember that the user broke it off."""
+        """Record that the user interrupted the run."""
         self.interrupted = True
 
     def pytest_collectreport(self, report: pytest.CollectReport) -> None:
-        """Keep what could not even be imported; each process says so."""
+        """Record a file that cannot be imported; each process reports it."""
         if report.failed:
             node, reason = report.nodeid, str(report.longrepr)
             self.checks[node] = Check(_chapter(node), "import", 0.0, reason)
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        """Keep what a check recorded."""
+        """Record the result of a check."""
         if report.when != "call" and not report.failed:
             return
         skipped = report.longrepr[2] if isinstance(report.longrepr, tuple) else ""

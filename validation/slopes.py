@@ -1,4 +1,4 @@
-"""The first slope of a path at rest, dx/dP: the limit of tiny pressure, where rubber is Hooke's."""
+"""The initial slope dx/dP of a path at rest: the limit of small pressure, linear elasticity."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from fem.fast.model import FastModel
 from validation.tubes import Middle, middle
 
 KPA = 1e-3
-"""The pressure (MPa) that all displacements belong to."""
+"""The pressure (MPa) of all displacements."""
 
 
 def fast_strains(model: FastModel, pull: float = 0.0) -> tuple[float, float, float, float]:
@@ -24,9 +24,9 @@ def fast_strains(model: FastModel, pull: float = 0.0) -> tuple[float, float, flo
 
 
 def fast_pull(model: FastModel, pull: float = 0.0) -> float:
-    """Return n T (N) of the first family as by :func:`fast_strains`; negative if it would be slack.
+    """Return n T (N) of the first family, loaded as in :func:`fast_strains`; negative if slack.
 
-    The strain is taken to first order, by a difference over 1e-6 mm about rest.
+    The strain is linearised by a central difference over 1e-6 mm about rest.
     """
     family, slope = model.case.threads[0], _fast_slope(model, pull)
     way = 1e-6 / np.abs(slope).max()
@@ -50,8 +50,8 @@ def fe_slopes(model: Any) -> tuple[Any, Any]:
 def fe_pull(model: Any, slope: Any, share: float = 0.2) -> float:
     """Return n T (N) of the first family in the middle of an FE tube moved by `slope`.
 
-    Stiff threads hardly strain, less than the squares of the tube's own strains: so the strain is
-    taken to first order, by a difference about rest.
+    The strains of stiff threads are smaller than the squares of the tube's strains, so they are
+    linearised by a central difference about rest.
     """
     threads, way, length = model.threads[0], 1e-3, model.case.tube.length
     more, less = (threads.strain(model.tube.evaluate(x)) for x in (way * slope, -way * slope))

@@ -1,25 +1,26 @@
-r"""Bodies that are not tubes, solved with the tube's own element, forms, condensation and Newton.
+r"""Bodies other than tubes, with the tube's element, forms, condensation and Newton's method.
 
-What the FE model owes to the tube is its mesh, its chart and its symmetry alone. Here the mesh
-comes from `blocks.py`; the unknowns are the Cartesian displacements of the nodes, those that are
-held left out. The rest is the package's: the broken field and its potentials, the stored energy,
-the enclosed volume, the condensed stiffness and its factors, and Newton's method under loading
-devices.
+Only mesh, coordinates and symmetry of the FE model are specific to the tube. Here the mesh comes
+from `blocks.py`, and the unknowns are the free Cartesian displacements of the nodes. The rest is
+that of the package: the cell-wise field and its potentials, the stored energy, the enclosed volume,
+the condensed stiffness and its factorisation, and Newton's method under loading devices.
 
-The enclosed volume comes from the field (x, y, 0)/2. Planes through the axis or normal to it do not
-feel this field, so a cavity may be closed by planes of symmetry, or by a base across the axis that
-does not move: at all nodes that are free its derivative is the push on the cavity's wall.
+The enclosed volume is the flux of the field (x, y, 0)/2. Its flux through planes through the axis
+or normal to it is zero, so a cavity may be closed by planes of symmetry, or by a fixed base across
+the axis: at all free nodes the derivative of the volume is the force of unit pressure on the wall
+of the cavity.
 
-Of the three pairs of load and coordinate the pressure acts on this volume, the axial force as a
-dead traction spread evenly over a face, on the mean displacement of that face; the third is idle.
+Of the three pairs of load and conjugate displacement, the pressure acts on this volume, and the
+axial force as a uniform dead traction on a face, on the mean displacement of that face; the third
+is not used.
 
-Balance. Reactions at what is held are the forces of the wall on those nodes less those of the load,
-for which the pressure pushes on the bore itself and not by way of the volume. The work of a load
-that grows from rest to l on its coordinate g is
+Equilibrium. Reactions at fixed nodes are the forces of the wall on those nodes minus those of the
+load, where the pressure is integrated over the bore itself and not derived from the volume. The
+work of a load that grows from rest to l on its conjugate displacement g is
 
 .. math:: W = \int_0^g l \, dg' = l g - \int_0^l g' \, dl'. \qquad (1)
 
-Gauss' formula takes the one or the other integral, over what drives the body.
+Gauss quadrature evaluates one of the two integrals, over the driven variable.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-import fem.fe  # noqa: F401 - the solver's wheel wants to come before dolfinx
+import fem.fe  # noqa: F401 - the solver's wheel must be imported before dolfinx
 
 # isort: split
 import numpy as np
@@ -43,14 +44,15 @@ from fem.fe.system.motion import FIXED, Motion
 from fem.fe.wall.cell_forms import DISPLACEMENTS, PRESSURES, BrokenField, CellVector, Potential
 from fem.fe.wall.energy import QUADRATURE, WallStrain, bore_force, enclosed_volume
 from meshes.tube import GROUPS
-from validation.check import Quantity
+from validation.check import Quantity, at_most
+from validation.kinds import Kind
 
 LOADED = "outer"
-"""The group of the face that bears the traction."""
+"""The group of the face under traction."""
 
 
 class Cartesian(Motion):
-    """Motions whose unknowns are the Cartesian displacements that are free.
+    """Motions whose unknowns are the free Cartesian displacements.
 
     Parameters
     ----------
@@ -86,7 +88,7 @@ class State:
     energy
         Stored in the meshed part (N mm).
     unstable
-        Number of unstable directions, were the loads kept.
+        Number of unstable directions under constant loads.
     """
 
     x: Array
@@ -103,7 +105,7 @@ class State:
 
 
 class Solid:
-    """A body as Newton's method sees it; see :class:`fem.continuation.newton.Model`.
+    """A body in the interface of Newton's method; see :class:`fem.continuation.newton.Model`.
 
     Parameters
     ----------
@@ -112,9 +114,9 @@ class Solid:
     wall
         Makes the potential of the stored energy.
     scale
-        A force (N) against which the forces of a mesh's nodes are small or not.
+        Force scale (N) of the residuals at the nodes.
     traction
-        Direction of the traction on the face `LOADED`, if there is one.
+        Direction of the traction on the face `LOADED`, if any.
     """
 
     converge_to_roundoff = False
@@ -139,7 +141,7 @@ class Solid:
         self._cell_volume = np.ptp(body.nodes, axis=0).prod() / len(body.connectivity)
 
     def _mean_push(self, direction: tuple[float, float, float]) -> Array:
-        """Return the forces of 1 N spread evenly over the loaded face, by cells."""
+        """Return the nodal forces of 1 N, uniform over the loaded face, by cells."""
         mesh, facets = self.body.mesh, self.body.facets
         area = ufl.Measure("ds", mesh, subdomain_data=facets, metadata=QUADRATURE)(GROUPS[LOADED])
         push, _ = ufl.split(ufl.TestFunction(self.field.space))
@@ -193,7 +195,7 @@ class Solid:
         return Stiffness(self.system, hessian)
 
     def error(self, residual: Array) -> float:
-        """Return the largest out-of-balance force or volume strain, without dimension."""
+        """Return the largest residual force or volume strain, dimensionless."""
         forces, strains = self._split(residual)
         return float(max(abs(forces).max() / self.scale, abs(strains).max() / self._cell_volume))
 
@@ -206,7 +208,7 @@ class Solid:
         return float(self.strain.stretch().max())
 
     def follow(self, pair: int, values: Sequence[float], by_load: bool = True) -> list[State]:
-        """Take one load, or its coordinate, through `values` from rest; the other loads are nil."""
+        """Return the states at `values` of a load, or of its conjugate displacement, from rest."""
         size = np.ptp(self.body.nodes, axis=0).max()
         loading = Loading(
             (dead_load(), dead_load(), dead_load()),
@@ -233,9 +235,10 @@ class Solid:
     def work(
         self, pair: int, end: float, by_load: bool = True, count: int = 8
     ) -> tuple[float, State]:
-        """Return the work (N mm) of a load, or its coordinate, from rest to `end`, and the state.
+        """Return the work (N mm) of a load from rest to `end`, and the state.
 
-        Eq. (1), by Gauss' formula with `count` states.
+        Eq. (1), by Gauss quadrature with `count` states; `end` is the load or its conjugate
+        displacement.
         """
         at_rest = self.conjugate_displacements(self.rest())[pair]
         start = 0.0 if by_load else at_rest
@@ -250,7 +253,7 @@ class Solid:
         return float((end - start) / 2 * weights @ loads), last
 
     def _unbalanced(self, state: State) -> Array:
-        """Return the forces of the wall on the nodes less those of the loads, (nodes, 3), N."""
+        """Return the forces of the wall on the nodes minus those of the loads, (nodes, 3), N."""
         self._set(state.x)
         forces = self.wall.gradient() - state.pressure * bore_force(self.field).assemble()
         by_cell = forces[:, :DISPLACEMENTS] - state.loads[AXIAL] * self.traction
@@ -259,24 +262,24 @@ class Solid:
         return unbalanced
 
     def reactions(self, state: State) -> Array:
-        """Return what holds the nodes, nil where they are free; shape (nodes, 3), N."""
+        """Return the reactions at the nodes, zero where they are free; shape (nodes, 3), N."""
         return np.where(self.motion.unknown == FIXED, self._unbalanced(state), 0.0)
 
     def unbalanced(self, state: State) -> float:
-        """Return the largest force (N) that is left where the nodes are free."""
+        """Return the largest residual force (N) at free nodes."""
         return float(np.abs(self._unbalanced(state)[self.motion.unknown != FIXED]).max())
 
     def image_gap(self, state: State, other: Solid, image: State, mirror: Array) -> float:
-        """Return how far a state is from that of a mirrored body, share of its displacement."""
+        """Return the relative distance of a state from that of a mirrored body."""
         far, partner = cKDTree(other.body.nodes).query(self.body.nodes @ mirror)
-        assert np.max(far) < 1e-6, "the meshes are no mirror images"
+        assert np.max(far) < 1e-6, "the meshes are not mirror images"
         gap = image.displacement[partner] - state.displacement @ mirror
         return float(np.abs(gap).max() / np.abs(state.displacement).max())
 
-    def push_gap(self, state: State) -> float:
-        """Return how far the volume's slopes are from the push on the bore, share of the largest.
+    def volume_gap(self, state: State) -> float:
+        """Return the relative error of the derivatives of the volume.
 
-        At the nodes that are free both are the forces of unit pressure on the bore as it is now.
+        At free nodes they equal the forces of unit pressure on the deformed bore.
         """
         self.field.set(state.displacement, np.zeros((len(self.body.connectivity), PRESSURES)))
         slopes, push = (
@@ -286,11 +289,17 @@ class Solid:
         return float(np.abs(slopes - push).max() / np.abs(push).max())
 
     def moved(self, state: State, *point: float) -> Array:
-        """Return where the node that rests nearest to `point` has come to (mm)."""
+        """Return the current position (mm) of the node nearest to `point` at rest."""
         node = np.linalg.norm(self.body.nodes - point, axis=1).argmin()
         return self.body.nodes[node] + state.displacement[node]
 
-    def found(self, *quantities: Quantity) -> list[Quantity]:
-        """Return figures of this body, with its cells."""
+    def tagged(self, *quantities: Quantity) -> list[Quantity]:
+        """Return values of this body, with its cells."""
         mesh = "x".join(map(str, self.body.cells))
         return [replace(quantity, by="FE", mesh=mesh) for quantity in quantities]
+
+
+def volume_check(what: str, solid: Solid, state: State) -> Quantity:
+    """Return the check of the derivative of the enclosed volume (Gauss' theorem)."""
+    name = f"{what}, derivative of the volume, error"
+    return at_most(name, "Gauss' theorem", 1e-10, solid.volume_gap(state), Kind.EQUILIBRIUM)

@@ -1,49 +1,88 @@
-"""The table in writing: as Markdown, a section to each chapter."""
+"""The table of a run, as Markdown: a row for each source and kind of quantity."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+import re
+from collections.abc import Iterator, Sequence
 
-from validation.book import WHOSE, Book, Chapter, Check, chapters
+from validation.check import Quantity
+from validation.kinds import Kind
+from validation.suite import COMPUTED_BY, Chapter, Check, SuiteResult, chapters
 
-if TYPE_CHECKING:
-    import pandas
+HOW_TO_READ = """\
+Each row takes the values of one kind from one source together. Under "FE", "fast" and "formula"
+stand the number of values, and the error and the tolerance of the value that comes closest to its
+tolerance, or exceeds it: `24: 2.1e-05 ≤ 3e-04`. Both are relative to the expected value, or to a
+scale that the chapter names where the expected value is zero or small; where that scale is 1, they
+are in the unit of the quantity. A value that only has to be small is its own error. "formula" is a
+chapter's own formula compared with worked numbers, or another solver compared with statics. A
+value of a part that both models share counts under both, and once in the total."""
 
-HEAD = ["source", "quantity", "expected", *WHOSE, "error", "tolerance", "mesh", "seconds"]
+FULL_LIST = """\
+`tubewright validate --whole --csv FILE` writes the full list: each value with its expected value,
+mesh and check. The page of `tubewright validate` has it too, with formulas and the reason for each
+tolerance."""
+
+CHAPTERS = ["chapter", "subject", "sources and how they were read", "checks", "values"]
+ROWS = ["chapter", "kind of quantity", "source", "values", *COMPUTED_BY]
+
+LAST = (Kind.EQUILIBRIUM, Kind.SYMMETRY)
+"""Kinds that nearly every chapter has; they end its rows."""
 
 
-def markdown(book: Book) -> str:
-    """Return the summary, then a section to each chapter with its sources and its table."""
+def markdown(result: SuiteResult) -> str:
+    """Return summary, chapters, and a row for each source and kind of quantity."""
+    ran = result.by_chapter()
+    parts = ["# Validation", result.summary(), f"{HOW_TO_READ}\n\n{FULL_LIST}"]
+    parts += ["## Chapters", _table(CHAPTERS, _chapter_rows(ran))]
+    parts += ["## Worst errors", _table(ROWS, _rows(ran))]
+    failures = [
+        *(f"- **ended with an error**: {c.chapter}, {c.name}" for c in crashed(result)),
+        *(f"- **skipped**: {reason_of_skip(check)}" for check in result.skipped),
+    ]
+    return "\n\n".join([*parts, *(["\n".join(failures)] if failures else [])]) + "\n"
+
+
+def _chapter_rows(ran: dict[str, list[Check]]) -> Iterator[list[str]]:
     known = chapters()
-    parts = ["# The validation table\n", book.summary(), HOW_TO_READ]
-    for name, rows in book.table.groupby("chapter", sort=False):
-        chapter = known[str(name)]
-        checks = book.by_chapter()[chapter.name]
-        parts.append(f"## {chapter.title.removesuffix('.')}\n")
-        parts.append(f"`validation/test_{name}.py`. {sources(chapter)} {count(len(checks))}.\n")
-        cells = written(rows).replace(r"\|", r"\|", regex=True)  # a bar would end the cell
-        body = cells.to_markdown(index=False, disable_numparse=True, stralign=None)
-        parts.append(body + "\n")
-    parts += [f"- **broke down**: {check.chapter}, {check.name}" for check in broken(book)]
-    parts += [f"- **left out**: {left_out(check)}" for check in book.omitted]
-    return "\n".join(parts).rstrip() + "\n"
+    for name, checks in ran.items():
+        values = sum(len(check.quantities) for check in checks)
+        title = known[name].title.removesuffix(".")
+        link = f"[{name}](test_{name}.py)"
+        yield [link, title, sources(known[name]), str(len(checks)), str(values)]
 
 
-HOW_TO_READ = """
-Errors and tolerances are shares of the expected figure, or of what is named after the tolerance,
-where that figure is nil or small beside its like. Where both models have a figure, theirs stand
-apart by a slash, FE first. Under "formula" a chapter's own formula is held against a worked number,
-or another solver against statics. A figure that need only be small enough has its bound for the
-expected one. The mesh is that of the FE model: cells through the wall x round the whole tube x
-along it. Seconds are those of the check that a row belongs to, told once.
-"""
+def _rows(ran: dict[str, list[Check]]) -> Iterator[list[str]]:
+    for name, checks in ran.items():
+        groups: dict[tuple[str, str], list[Quantity]] = {}
+        for quantity in (quantity for check in checks for quantity in check.quantities):
+            groups.setdefault((quantity.source, str(quantity.kind)), []).append(quantity)
+        first = name  # a chapter is named once
+        for (source, kind), group in sorted(groups.items(), key=lambda item: item[0][1] in LAST):
+            yield [first, kind, source, str(len(group)), *(worst(group, by) for by in COMPUTED_BY)]
+            first = ""
 
 
-def count(checks: int) -> str:
-    """Return how many checks there are, in words that :func:`validation.renew` reads again."""
-    return f"{checks} check{'s' if checks != 1 else ''}"
+def worst(group: Sequence[Quantity], by: str) -> str:
+    """Return number, error and tolerance of the value nearest to its tolerance; empty if none."""
+    own = [quantity for quantity in group if by in quantity.models]
+    if not own:
+        return ""
+    last = max(own, key=lambda quantity: (quantity.utilisation, quantity.error))
+    sign, mark = ("≤", "") if all(quantity.passed for quantity in own) else (">", " **OFF**")
+    return f"{len(own)}: {short(last.error)} {sign} {short(last.tolerance)}{mark}"
+
+
+def short(value: float) -> str:
+    """Return a number with two digits."""
+    return re.sub(r"\.0e", "e", f"{value:.1e}") if value else "0"
+
+
+def _table(head: list[str], rows: Iterator[list[str]]) -> str:
+    lines = [head, ["---"] * len(head), *rows]
+    return "\n".join(
+        f"| {' | '.join(cell.replace('|', r'\|') for cell in line)} |" for line in lines
+    )
 
 
 def sources(chapter: Chapter) -> str:
@@ -51,54 +90,11 @@ def sources(chapter: Chapter) -> str:
     return " ".join(f"[{key}]: {reading}." for key, reading in chapter.readings.items())
 
 
-def broken(book: Book) -> Iterator[Any]:
-    """Return the checks that failed without a figure that is off."""
-    return (check for check in book.checks if check.broken)
+def crashed(result: SuiteResult) -> Iterator[Check]:
+    """Return the checks that failed for another reason than a value outside its tolerance."""
+    return (check for check in result.checks if check.crashed)
 
 
-def left_out(check: Check) -> str:
-    """Return what was left out, and why."""
+def reason_of_skip(check: Check) -> str:
+    """Return which check was skipped, and why."""
     return f"{check.chapter}, {check.name}: {check.omission}"
-
-
-def written(rows: pandas.DataFrame) -> pandas.DataFrame:
-    """Return rows of :attr:`validation.book.Book.table` as text, under the heads of `HEAD`."""
-    import pandas
-
-    lines = []
-    before = None
-    for row in rows.to_dict("records"):
-        first, before = row["check"] != before, row["check"]
-        present = [whose for whose in WHOSE if not math.isnan(row[f"tolerance.{whose}"])]
-        tolerance = _of_each(row, "tolerance", present)
-        scaled = not row["bound"] and row["scale"] != abs(row["expected"])
-        lines.append(
-            {
-                "source": row["source"],
-                "quantity": row["quantity"],
-                "expected": f"≤ {tolerance}" if row["bound"] else figure(row["expected"]),
-                **{whose: figure(row[whose]) if whose in present else "" for whose in WHOSE},
-                "error": _of_each(row, "error", present) + _off(row, present),
-                "tolerance": tolerance + (f" of {row['scale']:.3g}" if scaled else ""),
-                "mesh": row["mesh"],
-                "seconds": f"{row['seconds']:.2g}" if first else "",
-            }
-        )
-    return pandas.DataFrame(lines, columns=HEAD)
-
-
-def figure(value: float) -> str:
-    """Return a figure in seven digits."""
-    return f"{value + 0.0:.7g}"  # no minus before a nought
-
-
-def _of_each(row: dict[Any, Any], name: str, present: list[str]) -> str:
-    """Return a share by both models, or the one that there is."""
-    texts = [f"{row[f'{name}.{whose}']:.1e}" for whose in present]
-    return texts[0] if len(set(texts)) == 1 else " / ".join(texts)
-
-
-def _off(row: dict[Any, Any], present: list[str]) -> str:
-    """Return the mark of a row that is off, with whose figure it is where there are two."""
-    off = [w for w in present if not row[f"error.{w}"] <= row[f"tolerance.{w}"]]
-    return "" if not off else " OFF" if off == present else f" OFF ({off[0]})"

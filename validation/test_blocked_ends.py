@@ -1,4 +1,4 @@
-r"""Ends that are held, loaded or sprung: both models against closed forms and against statics.
+r"""Ends that are held, loaded or on springs: both models against closed forms and statics.
 
 @article{bruder2018,
   author = {D. Bruder and others},
@@ -22,14 +22,14 @@ r"""Ends that are held, loaded or sprung: both models against closed forms and a
   note = {derived here},
 }
 
-Fully blocked, with one family of inextensible threads on the radius B, the wall cannot strain at
-all and hands the pressure on to the threads. With V the enclosed volume, P dV = F dw + M dphi gives
-the loads that the grips exert (F pulls, M turns to the right-handed side),
+Fully blocked, with one family of inextensible threads on the radius B, the wall cannot strain and
+transmits the pressure to the threads. With V the enclosed volume, P dV = F dw + M dphi gives the
+loads that the grips exert (F > 0 in tension, M > 0 right-handed),
 
 .. math:: F = \pi P B^2 (2 \cot^2\alpha - 1), \quad M = 2\pi P B^3 \cot\alpha, \quad
           n T = 2\pi P B^2 \cos\alpha/\sin^2\alpha. \qquad (1)
 
-Two families at opposite angles share the pull and need no torque.
+Two families at opposite angles share the tension and need no torque.
 
 Length held and free to turn, one family on a thin tube of radius r and modulus E, at small strain,
 with t = tan(alpha):
@@ -38,21 +38,20 @@ with t = tan(alpha):
           \epsilon_\theta = \frac{3 P r}{E h (4 + t^2)}, \quad
           r \psi = -t\,\epsilon_\theta. \qquad (2)
 
-Everything else is held against statics: loads P, F and M that belong to the state (a, lambda, psi)
-that the model found.
+All else is compared with statics: the loads P, F and M of the computed state (a, lambda, psi).
 
 Worked numbers: eq. (1) for B = 8 mm, P = 20 kPa: at 30 deg 20.10619298 N, 111.43983294 N mm,
 27.85995823 N; at 70 deg -2.95581681 N, 23.41777846 N mm, 3.11508492 N. Eq. (2): F/(pi r^2 P) is
 0.38461538 at 30 deg and -0.14285714 at 60 deg.
 
 Tolerances. Worked numbers to their last digit, 1e-8. Fast model: 1e-5 in (1) for threads of 10 MN
-each, which stretch by 1e-7, and so much of the load goes into the wall; 1e-3 in (2), which leaves
-out the wall's thickness h = r/10000; 1e-6 against statics, the bar for two evaluations of one exact
-formula. FE model, on a tube of 20 outer radii with 24 threads: 1 % of (1), since between threads
-the wall bulges a little (by 0.06 mm at 30 deg), which takes 0.3 % off. Loads on its end against
-statics of its middle half: 0.2 %, of which the rubber's compressibility by 1/1000 takes 0.05 to
-0.1 %. Statics takes the pull of the threads as the FE model has it: a thread that lies 0.01 mm
-deeper than the mean radius pulls up to 8 % less where it is stretched by no more than 1e-3.
+each, which stretch by 1e-7, the same part of the load being taken by the wall; 1e-3 in (2), which
+neglects the wall's thickness h = r/10000; 1e-6 against statics, for two evaluations of one exact
+formula. FE model, on a tube of 20 outer radii with 24 threads: 1 % of (1), because between threads
+the wall bulges slightly (by 0.06 mm at 30 deg), which reduces the values by 0.3 %. Loads on its end
+against statics of its middle half: 0.2 %, of which the rubber's compressibility of 1/1000 makes
+0.05 to 0.1 %. Statics uses the tension of the threads from the FE model: a thread 0.01 mm deeper
+than the mean radius has up to 8 % less tension where its strain is at most 1e-3.
 """
 
 import math
@@ -66,11 +65,12 @@ from fem.continuation.load_steps import loading_of
 from fem.continuation.loading import AXIAL, PRESSURE, TWIST
 from fem.continuation.newton import BorderedSystem, evaluate
 from fem.fast.model import FastModel
-from validation.check import Quantity, found_by, verify
+from validation.check import Quantity, tagged, verify
 from validation.exact import ExactActuator
-from validation.tubes import MOONEY_RIVLIN, B, family, middle, tube, walk
+from validation.kinds import Kind
+from validation.tubes import MOONEY_RIVLIN, B, family, middle, solve_path, tube
 
-NETTING = "virtual work on netting, formula from memory, re-derived; page not seen"
+NETTING = "virtual work on netting, formula from memory, re-derived"
 THIN = "Hooke's law of a thin tube, derived here"
 STATICS = "statics of tube and threads, derived here"
 
@@ -98,7 +98,7 @@ def blocked_loads(angle: float) -> tuple[float, float, float]:
 def compare(
     what: str, expected: tuple[float, ...], computed: tuple[float, ...], share: float
 ) -> list[Quantity]:
-    """Return the checks of F, M and the pull n T of each family."""
+    """Return the checks of F, M and n T of each family."""
     names = ["F (N)", "M (N mm)", "n T (N)", "n T of B (N)"][: len(expected)]
     return [
         Quantity(f"{what}, {name}", NETTING, e, c, share, e or expected[0] * B)
@@ -109,7 +109,7 @@ def compare(
 def blocked(model: str, *families: Any, resolution: str = "1x2x20") -> tuple[Any, Any]:
     """Return path and (F, M, n T of each family) of a blocked tube at 20 kPa."""
     case = tube(*families).changed(end=BLOCKED)
-    path = walk(case, [PRESSURE_BLOCKED / 2, PRESSURE_BLOCKED], model, resolution)
+    path = solve_path(case, [PRESSURE_BLOCKED / 2, PRESSURE_BLOCKED], model, resolution)
     last = path.states[-1]
     return path, (*last.loads[[AXIAL, TWIST]], *middle(path.model, last.x).pull)
 
@@ -127,10 +127,10 @@ def test_one_family_blocked(angle: int) -> None:
     fe, fe_loads = blocked("fe", family(angle, 24, 1e5, 1e-5))
     verify(
         [
-            *fast.found(*compare(f"{angle} deg", BLOCKED_LOADS[angle], loads, 1e-5)),
-            *fe.found(*compare(f"{angle} deg", BLOCKED_LOADS[angle], fe_loads, 1e-2)),
-            *fast.balance(f"{angle} deg"),
-            *fe.balance(f"{angle} deg"),
+            *fast.tagged(*compare(f"{angle} deg", BLOCKED_LOADS[angle], loads, 1e-5)),
+            *fe.tagged(*compare(f"{angle} deg", BLOCKED_LOADS[angle], fe_loads, 1e-2)),
+            *fast.balance_checks(f"{angle} deg"),
+            *fe.balance_checks(f"{angle} deg"),
         ]
     )
 
@@ -145,17 +145,17 @@ def test_two_families_blocked(angle: int) -> None:
     fe, fe_loads = blocked("fe", *softer)
     verify(
         [
-            *fast.found(*compare(f"+-{angle} deg", expected, loads, 1e-5)),
-            *fe.found(*compare(f"+-{angle} deg", expected, fe_loads, 1e-2)),
-            *fast.balance(f"+-{angle} deg"),
-            *fe.balance(f"+-{angle} deg"),
+            *fast.tagged(*compare(f"+-{angle} deg", expected, loads, 1e-5)),
+            *fe.tagged(*compare(f"+-{angle} deg", expected, fe_loads, 1e-2)),
+            *fast.balance_checks(f"+-{angle} deg"),
+            *fe.balance_checks(f"+-{angle} deg"),
         ]
     )
 
 
 @pytest.mark.parametrize(("angle", "share"), [(30, 0.38461538), (60, -0.14285714)])
 def test_thin_tube_of_held_length(angle: int, share: float) -> None:
-    """The first slope of the path, as tiny pressure has it."""
+    """The initial slope of the path, for small pressure."""
     radius, wall = 7.0, 7e-4
     case = tube(family(angle, 24, 1e6, 1e-6), radii=(radius - wall / 2, radius + wall / 2)).changed(
         end={"axial": "held"}
@@ -169,12 +169,12 @@ def test_thin_tube_of_held_length(angle: int, share: float) -> None:
     what, pull = f"thin, {angle} deg", loads[AXIAL] / np.pi / radius**2
     checks = [
         Quantity(f"{what}, F/(pi r^2 P)", THIN, share, pull, 1e-3),
-        Quantity(f"{what}, hoop strain by P (1/MPa)", THIN, hoop, bore / radius, 1e-3),
-        Quantity(f"{what}, r psi by P (1/MPa)", THIN, -t * hoop, radius * psi, 1e-3),
+        Quantity(f"{what}, 1 MPa, hoop strain", THIN, hoop, bore / radius, 1e-3),
+        Quantity(f"{what}, 1 MPa, r psi", THIN, -t * hoop, radius * psi, 1e-3, kind=Kind.TWIST),
     ]
     formula = (2 - t**2) / (4 + t**2)
-    worked = Quantity(f"{what}, F/(pi r^2 P) by (2)", THIN, share, formula, 1e-8, 1.0)
-    verify([worked, *found_by(model, checks)])
+    worked = Quantity(f"{what}, eq. (2), F/(pi r^2 P)", THIN, share, formula, 1e-8, 1.0)
+    verify([worked, *tagged(model, checks)])
 
 
 # --- any end, any threads -----------------------------------------------------------------------
@@ -182,10 +182,10 @@ def test_thin_tube_of_held_length(angle: int, share: float) -> None:
 ENDS: dict[str, dict[str, Any]] = {
     "free": {},
     "length held": {"axial": "held"},
-    "kept from turning": {"twist": "held"},
+    "no twist": {"twist": "held"},
     "blocked": BLOCKED,
     "loaded": {"force": "2 N", "torque": "-15 N mm"},
-    "sprung": {"axial_spring": "0.3 N/mm", "twist_spring": "30 N mm/rad"},
+    "on springs": {"axial_spring": "0.3 N/mm", "twist_spring": "30 N mm/rad"},
 }
 
 THREADS = {
@@ -205,21 +205,20 @@ LOADS = [8.0, 16.0]
 def statics(
     what: str,
     case: Case,
-    place: tuple[float, float, float],
+    deformation: tuple[float, float, float],
     loads: Any,
     shares: list[float],
     pulls: list[float] | None = None,
 ) -> list[Quantity]:
-    """Return the checks of P, F and M that belong to (a, lambda, psi).
+    """Return the checks of P, F and M of a deformation (a, lambda, psi).
 
-    Forces are held against the sum of thrust, pull of the threads and what is applied: where the
-    end is free, they are nil. `pulls` of the families, as found, take the place of those that the
-    place would have.
+    The scale of forces is the sum of thrust, tension of the threads and applied force: where the
+    end is free, F and M are zero. Computed `pulls` of the families replace the exact ones.
     """
     exact = ExactActuator.of(case)
-    expected = exact.loads(*place, pulls)
-    thrust = loads[PRESSURE] * math.pi * place[0] ** 2
-    force = thrust + sum(exact.pulls(*place)) + abs(loads[AXIAL])
+    expected = exact.loads(*deformation, pulls)
+    thrust = loads[PRESSURE] * math.pi * deformation[0] ** 2
+    force = thrust + sum(exact.pulls(*deformation)) + abs(loads[AXIAL])
     scales = (expected[0], force, force * B)
     return [
         Quantity(f"{what}, {name}", STATICS, e, c, share, scale)
@@ -233,12 +232,12 @@ def statics(
 @pytest.mark.parametrize("end", ENDS)
 def test_fast_model_obeys_statics(end: str, threads: str) -> None:
     case = tube(*THREADS[threads], rubber=MOONEY_RIVLIN).changed(end=ENDS[end])
-    path = walk(case, LOADS, "fast")
-    checks = path.balance(f"Mooney-Rivlin, {end}, {threads}")
+    path = solve_path(case, LOADS, "fast")
+    checks = path.balance_checks(f"Mooney-Rivlin, {end}, {threads}")
     for state in path.states[1:]:
         what = f"Mooney-Rivlin, {end}, {threads}, {state.pressure * 1e3:.0f} kPa"
         place = path.model.kinematic(state.x)
-        checks += path.found(*statics(what, case, place, state.loads, [1e-6] * 3))
+        checks += path.tagged(*statics(what, case, place, state.loads, [1e-6] * 3))
     verify(checks)
 
 
@@ -247,18 +246,20 @@ def test_fast_model_obeys_statics(end: str, threads: str) -> None:
     [
         ("length held", "bare"),
         ("length held", "30 deg"),
-        ("kept from turning", "30 deg"),
+        ("no twist", "30 deg"),
         ("blocked", "20 and -35 deg"),
         ("loaded", "70 deg"),
-        ("sprung", "slack"),
+        ("on springs", "slack"),
     ],
 )
 def test_fe_model_obeys_statics(end: str, threads: str) -> None:
     case = tube(*THREADS[threads]).changed(end=ENDS[end])
-    path = walk(case, LOADS, resolution="1x2x20")
-    checks = path.balance(f"{end}, {threads}")
+    path = solve_path(case, LOADS, resolution="1x2x20")
+    checks = path.balance_checks(f"{end}, {threads}")
     for state in path.states[1:]:
         found = middle(path.model, state.x)
         what = f"{end}, {threads}, {state.pressure * 1e3:.0f} kPa"
-        checks += path.found(*statics(what, case, found.place, state.loads, [2e-3] * 3, found.pull))
+        checks += path.tagged(
+            *statics(what, case, found.deformation, state.loads, [2e-3] * 3, found.pull)
+        )
     verify(checks)

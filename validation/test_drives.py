@@ -1,7 +1,7 @@
-r"""Pressure, volume and gas drive the same path; so do the ends, held or loaded.
+r"""The same path by pressure, volume or gas, and with the end held, loaded or on springs.
 
 @misc{drives,
-  title = {An equilibrium does not know what drives it},
+  title = {Equilibrium does not depend on what drives it},
   note = {common practice, no source},
 }
 
@@ -10,22 +10,21 @@ r"""Pressure, volume and gas drive the same path; so do the ends, held or loaded
   note = {from memory, for the gas constant of dry air; page not seen},
 }
 
-The gas obeys Boyle's
-law: with the pressure p_0 outside, the line's volume V_l and the bore's V_0 at rest, the mass m at
-the temperature T makes the gauge pressure P,
+The gas obeys Boyle's law: with the ambient pressure p_0, the volumes of the line V_l and of the
+bore at rest V_0, the added mass m at the temperature T gives the gauge pressure P,
 
 .. math:: (P + p_0)(V + V_l) = p_0 (V_0 + V_l) + m R T, \qquad (1)
 
-elementary, with R = 287.05 J/(kg K) for dry air. An end that is held where a dead
-load has put it carries that load.
+elementary, with R = 287.05 J/(kg K) for dry air. An end held where a dead load has moved it is
+under that load.
 
-Worked numbers: the greenhouse tube to 12 kPa; the volume pushed in and the mass let in that belong
-to each of its states are asked for in turn, and its end is moved by hand to where it was free.
+Worked numbers: the greenhouse tube to 12 kPa; volume and mass of each of its states are prescribed
+in turn, and its end is moved to its free position.
 
 Tolerances. 1e-6 of pressure, volume, twist, displacement, energy, and of the force scale where a
-load is nil: what Newton's method leaves at 1e-8 of its scales. An end that is held stays to 1e-7 mm
-or rad, a prescribed value. There is something to compare where it bears 0.1 N or N mm at least
-while held, and by springs 1 N and 1 N mm: a thousand times what may differ, and more.
+load is zero: the effect of the tolerance of Newton's method, 1e-8 of its scales. A held end stays
+to 1e-7 mm or rad, a prescribed value. The loads must be large enough for a comparison: at least
+0.1 N or N mm on a held end, 1 N and 1 N mm on springs, a thousand times the tolerance and more.
 """
 
 import functools
@@ -41,9 +40,10 @@ from fem.continuation.path import follow
 from fem.continuation.state import State
 from fem.solving.single import build
 from validation.check import Quantity, at_most, verify
-from validation.tubes import GREENHOUSE, Walk, walk
+from validation.kinds import Kind
+from validation.tubes import GREENHOUSE, SolvedPath, solve_path
 
-SAME = "an equilibrium does not know what drives it, common practice"
+SAME = "equilibrium does not depend on the drive, common practice"
 
 MESH = "1x1x10"
 SLIDING = {"threads__0__hold": "sliding", "threads__1__slack": "1 %"}
@@ -57,12 +57,12 @@ def ready(variant: str, **changes: Any) -> Case:
 
 
 @functools.cache
-def pressed(model: str, variant: str) -> Walk:
-    """Return the path by pressure."""
-    return walk(ready(variant), None, model, MESH)
+def by_pressure(model: str, variant: str) -> SolvedPath:
+    """Return the path driven by pressure."""
+    return solve_path(ready(variant), None, model, MESH)
 
 
-def same(what: str, path: Walk, expected: State, found: State) -> list[Quantity]:
+def same(what: str, path: SolvedPath, expected: State, found: State) -> list[Quantity]:
     """Return the checks that two states are the same."""
     case = path.model.case
     force, radius = case.force_scale, case.tube.outer_radius
@@ -76,23 +76,28 @@ def same(what: str, path: Walk, expected: State, found: State) -> list[Quantity]
         ("M (N mm)", expected.loads[TWIST], found.loads[TWIST], force * radius),
         ("E (N mm)", expected.energy, found.energy, force * radius),
     ]
-    return path.found(
+    return path.tagged(
         *(Quantity(f"{what}, {name}", SAME, e, c, 1e-6, scale) for name, e, c, scale in rows)
     )
 
 
-def requested(path: Walk) -> list[State]:
-    """Return the states that were asked for."""
+def large_enough(name: str, ratio: float) -> Quantity:
+    """Return the check that a load is large enough for a comparison: at least the numerator."""
+    return at_most(name, SAME, 1.0, ratio, Kind.MAGNITUDE)
+
+
+def requested(path: SolvedPath) -> list[State]:
+    """Return the requested states."""
     return [state for state in path.states if state.requested]
 
 
 @pytest.mark.parametrize("variant", VARIANTS)
 @pytest.mark.parametrize("model", ["fast", "fe"])
-def test_volume_and_gas_meet_the_pressure(model: str, variant: str) -> None:
-    path = pressed(model, variant)
+def test_volume_and_gas_lead_to_the_same_states(model: str, variant: str) -> None:
+    path = by_pressure(model, variant)
     rest = path.states[0].conjugates[PRESSURE]
     ambient, line = 0.101325, 5000.0  # MPa, mm3
-    checks = path.balance(f"{variant}, by pressure")
+    checks = path.balance_checks(f"{variant}, by pressure")
     for state in requested(path):
         volume = state.conjugates[PRESSURE]
         product = (state.pressure + ambient) * (volume + line) - ambient * (rest + line)
@@ -107,40 +112,40 @@ def test_volume_and_gas_meet_the_pressure(model: str, variant: str) -> None:
             },
         }
         for name, drive in drives.items():
-            other = walk(ready(variant, pressure=None, **drive), None, model, MESH)
+            other = solve_path(ready(variant, pressure=None, **drive), None, model, MESH)
             what = f"{variant}, by {name} to {state.pressure * 1e3:.0f} kPa"
             checks += same(what, path, state, other.states[-1])
-            checks += other.balance(what)
+            checks += other.balance_checks(what)
     verify(checks)
 
 
 @pytest.mark.parametrize("model", ["fast", "fe"])
-def test_end_that_is_moved_meets_the_dead_load(model: str) -> None:
-    """A dead force has put the end somewhere: moved there, it carries that force."""
+def test_moved_end_is_under_the_dead_load(model: str) -> None:
+    """An end moved to where a dead load has put it is under that load."""
     checks = []
     for end, move in [
         ({"force": "1.5 N"}, "displacement"),
         ({"force": "-1 N"}, "displacement"),
         ({"torque": "-8 N mm"}, "twist"),
     ]:
-        loaded = walk(ready("bonded", end=end), None, model, MESH)
+        loaded = solve_path(ready("bonded", end=end), None, model, MESH)
         last = loaded.states[-1]
         _, shift, turn = last.conjugates
         to = f"{shift:.17g} mm" if move == "displacement" else f"{turn:.17g} rad"
-        moved = walk(ready("bonded", move={move: to, "steps": 2}), None, model, MESH)
+        moved = solve_path(ready("bonded", move={move: to, "steps": 2}), None, model, MESH)
         what = ", ".join(f"{key} {value}" for key, value in end.items())
         checks += [
             *same(what, loaded, last, moved.states[-1]),
-            *loaded.balance(f"{what}, loaded"),
-            *moved.balance(f"{what}, moved"),
+            *loaded.balance_checks(f"{what}, loaded"),
+            *moved.balance_checks(f"{what}, moved"),
         ]
     verify(checks)
 
 
 @pytest.mark.parametrize("model", ["fast", "fe"])
-def test_held_ends_may_be_let_go(model: str) -> None:
-    """Blocked, then moved to where the free tube was: nothing is left on the end."""
-    free = pressed(model, "bonded")
+def test_held_end_can_be_released(model: str) -> None:
+    """Blocked, then moved to the free position: no load is left on the end."""
+    free = by_pressure(model, "bonded")
     last = free.states[-1]
     _, shift, turn = last.conjugates
     checks = []
@@ -148,31 +153,31 @@ def test_held_ends_may_be_let_go(model: str) -> None:
         ({"axial": "held"}, {"displacement": f"{shift:.17g} mm", "steps": 2}),
         ({"twist": "held"}, {"twist": f"{turn:.17g} rad", "steps": 2}),
     ]:
-        moved = walk(ready("bonded", end=end, move=move), None, model, MESH)
+        moved = solve_path(ready("bonded", end=end, move=move), None, model, MESH)
         blocked = moved.states[-3]
         pair = AXIAL if "axial" in end else TWIST
-        what = f"{'length' if pair == AXIAL else 'turn'} held, then let go"
+        what = f"{'length' if pair == AXIAL else 'turn'} held, then released"
         way, load = ("w (mm)", "F (N)") if pair == AXIAL else ("phi (rad)", "M (N mm)")
-        held, borne = abs(blocked.conjugates[pair]), abs(blocked.loads[pair])
-        checks += moved.found(
-            at_most(f"{what}, {way} while held", SAME, 1e-7, held),
-            at_most(f"{what}, 0.1 over {load} while held", SAME, 1.0, 0.1 / borne),
+        movement, load_size = abs(blocked.conjugates[pair]), abs(blocked.loads[pair])
+        checks += moved.tagged(
+            at_most(f"{what}, while held, {way}", SAME, 1e-7, movement),
+            large_enough(f"{what}, while held, 0.1 over {load}", 0.1 / load_size),
         )
-        checks += [*same(what, free, last, moved.states[-1]), *moved.balance(what)]
+        checks += [*same(what, free, last, moved.states[-1]), *moved.balance_checks(what)]
     verify(checks)
 
 
 @pytest.mark.parametrize("model", ["fast", "fe"])
-def test_springs_are_dead_loads_of_the_right_size(model: str) -> None:
-    sprung = walk(
+def test_springs_equal_dead_loads(model: str) -> None:
+    on_springs = solve_path(
         ready("bonded", end={"axial_spring": "0.4 N/mm", "twist_spring": "30 N mm/rad"}),
         None,
         model,
         MESH,
     )
-    last = sprung.states[-1]
+    last = on_springs.states[-1]
     force, torque = -0.4 * last.conjugates[AXIAL], -30 * last.conjugates[TWIST]
-    loaded = walk(
+    loaded = solve_path(
         ready("bonded", end={"force": f"{force:.17g} N", "torque": f"{torque:.17g} N mm"}),
         None,
         model,
@@ -180,21 +185,21 @@ def test_springs_are_dead_loads_of_the_right_size(model: str) -> None:
     )
     verify(
         [
-            *same("springs", sprung, loaded.states[-1], last),
-            *sprung.found(
-                at_most("springs, 1 over F (N)", SAME, 1.0, 1 / abs(force)),
-                at_most("springs, 1 over M (N mm)", SAME, 1.0, 1 / abs(torque)),
+            *same("springs", on_springs, loaded.states[-1], last),
+            *on_springs.tagged(
+                large_enough("springs, 1 over F (N)", 1 / abs(force)),
+                large_enough("springs, 1 over M (N mm)", 1 / abs(torque)),
             ),
-            *sprung.balance("springs"),
-            *loaded.balance("loads"),
+            *on_springs.balance_checks("springs"),
+            *loaded.balance_checks("loads"),
         ]
     )
 
 
-def test_starting_elsewhere_does_not_matter() -> None:
-    """From a state of the path itself the rest of it is the same."""
+def test_path_can_start_at_one_of_its_states() -> None:
+    """From a state of the path the rest of the path is the same."""
     case = ready("bonded")
-    whole = pressed("fast", "bonded")
+    whole = by_pressure("fast", "bonded")
     model = build(case, "fast")
     middle = next(state for state in whole.states if state.requested)
     rest = list(follow(model, loading_of(case), stages_of(case), start=middle.x))

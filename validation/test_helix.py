@@ -1,4 +1,4 @@
-r"""Helices: their lengths, how a mesh draws and measures them, line load and friction on them.
+r"""Helices: length, polygon and length on a mesh, line load and friction.
 
 @misc{helix,
   title = {Length of a helix, chord of a circle},
@@ -11,55 +11,55 @@ r"""Helices: their lengths, how a mesh draws and measures them, line load and fr
   note = {from memory, re-derived; pages not seen},
 }
 
-A thread wound at the angle alpha on a tube of radius R and length L turns by phi and is as long as
+A thread at the angle alpha on a tube of radius R and length L has the wrap angle phi and the length
 
 .. math:: \tan\alpha = R\phi/L, \qquad \ell = L/\cos\alpha = \sqrt{L^2 + R^2\phi^2}. \qquad (1)
 
-A polygon with m corners to a turn is shorter. Each chord spans the arc 2 pi R/m round the axis, of
-which it keeps the chord 2 R sin(pi/m), and all of the height:
+A polygon with m corners per turn is shorter. Round the axis, each segment replaces the arc 2 pi R/m
+by the chord 2 R sin(pi/m); its height is unchanged:
 
 .. math:: \frac{\text{polygon}}{\ell} = \sqrt{\cos^2\alpha
           + \sin^2\alpha \left( \frac{\sin(\pi/m)}{\pi/m} \right)^2}. \qquad (2)
 
-The curvature of a helix is sin^2(alpha)/R. A thread under the tension T presses on the tube by
+The curvature of a helix is sin^2(alpha)/R. A thread under the tension T exerts the line load
 
 .. math:: q = T \sin^2\alpha / R \qquad (3)
 
-for each unit of its length, and pulls at a plate by T cos(alpha) along the axis. With the
-coefficient mu of friction dT/ds = mu q, so that over all its length, with phi the turn,
+on the tube, and the axial force T cos(alpha) on a plate. With the coefficient of friction mu,
+dT/ds = mu q, so that over the whole length, with the wrap angle phi,
 
 .. math:: T_2 / T_1 = e^{\mu\phi\sin\alpha}. \qquad (4)
 
-Its torsion, by which its osculating plane turns with its length, is
+The torsion of a helix, the rotation of its osculating plane per length, is
 
 .. math:: \tau = \sin\alpha \cos\alpha / R. \qquad (5)
 
 Worked numbers. L = 100, R = 8 mm at 75 deg: phi = 46.65063509 rad, l = 386.37033052 mm (30 and 60
-deg stand in `test_slack_thread.py`). Eq. (2) at 60 deg for m = 8, 16, 32, 64: 0.98093369,
+deg: `test_slack_thread.py`). Eq. (2) at 60 deg for m = 8, 16, 32, 64: 0.98093369,
 0.99519401, 0.99879604, 0.99969885. Eq. (3): 0.09375 N/mm for T = 1 N, R = 8 mm, 60 deg. Eq. (4) for
 mu = 0.2: 1.87445609 for phi sin(alpha) = pi, and 8.81592052 for two turns at 60 deg. Eq. (5) at 60
 deg: 0.05412659 1/mm.
 
-What is run. A mesh whose cells the thread leaves by their edges, and which draws it by 2 chords to
-a cell, has 2 chords for each cell round it. As drawn it is the polygon of eq. (2); as measured it
-is the helix: on a mesh that took the polygon for the length at rest, a thread would be strained by
-2 % at m = 8 from the outset. The lengths on a tube strained alike throughout, r -> c r and
-z -> lambda z, are held against
+Solved cases. On a mesh where the thread leaves the cells through their edges, with 2 chords per
+cell, there are 2 chords for each cell round the tube. The points of the thread form the polygon of
+eq. (2); its length is that of the helix: if the mesh used the polygon as length at rest, a thread
+would have a strain of 2 % at m = 8 from the start. The lengths on a uniformly strained tube, r -> c
+r and z -> lambda z, are compared with
 
 .. math:: \ell(c, \lambda)
           = \ell \sqrt{\lambda^2 \cos^2\alpha + c^2 \sin^2\alpha}. \qquad (6)
 
-Its displacement is linear, so that any mesh holds it exactly. Eq. (3) is found by virtual work: the
-nodal forces of a thread wound in with the tension T are contracted with the displacement
-r -> r + r/R, which grows the outer radius by 1 mm. Eq. (5) is found on the thread as drawn: the
-planes of a chord with the one before it and with the one after it differ by an angle that is tau
-times the chord's length but for terms in 1/m^2; from m = 32 and 64 a line leads to 1/m^2 = 0.
+Its displacement is linear, so that any mesh represents it exactly. Eq. (3) is found by virtual
+work: the nodal forces of a thread with the tension T are multiplied by the displacement r -> r +
+r/R, which increases the outer radius by 1 mm. Eq. (5) is found on the polygon: the planes of a
+chord with the previous and with the next one differ by tau times the chord's length, up to terms in
+1/m^2; a line through m = 32 and 64 gives the value at 1/m^2 = 0.
 
-Tolerances. Worked numbers: half a unit of their last digit. All else is exact but for round-off,
-1e-10: that the map from the tube to the cells is good to 1e-9 of a cell
-(`fem/fe/mesh/outer_face.py`) moves the point at which a linear displacement is read, not its
-derivative. The torsion as drawn is left with terms in 1/m^4: (2 pi/32)^4 = 1.5e-3, of which a tenth
-is allowed, 1.5e-4.
+Tolerances. Worked numbers: half a unit of their last digit. All else is exact up to round-off,
+1e-10: the map from the tube to the cells is accurate to 1e-9 of a cell
+(`fem/fe/mesh/outer_face.py`), which moves the point where a linear displacement is evaluated, not
+its derivative. Terms in 1/m^4 remain in the torsion of the polygon: (2 pi/32)^4 = 1.5e-3, of which
+a tenth is allowed, 1.5e-4.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ from fem.fe.model import FEModel
 from fem.fe.part import Evaluation
 from fem.fe.wall.cell_forms import DISPLACEMENTS, UNKNOWNS
 from fem.threads.helix import Helix
-from validation.check import Quantity, at_most, found_by, verify
+from validation.check import Quantity, at_most, tagged, verify
 from validation.tubes import B, family, tube
 
 GEOMETRY = "geometry of a helix, elementary"
@@ -84,23 +84,23 @@ CURVATURE = "curvature of a helix, elementary"
 
 ALPHA = math.radians(60)
 TURNS = 2
-PITCHED = TURNS * 2 * math.pi * B / math.tan(ALPHA)
-"""Length (mm) of a tube on which a thread at 60 deg makes whole turns."""
+LENGTH = TURNS * 2 * math.pi * B / math.tan(ALPHA)
+"""Length (mm) of a tube on which a thread at 60 deg makes full turns."""
 
 POLYGON = {8: 0.98093369, 16: 0.99519401, 32: 0.99879604, 64: 0.99969885}
-"""Share of the helix's length, by chords in a turn."""
+"""Length relative to the helix, by chords per turn."""
 
 
 def helix_of(threads: Any, length: float) -> Helix:
-    """Return the helix of a family on a tube of some length (mm)."""
+    """Return the helix of a family on a tube of a given length (mm)."""
     case = tube(threads, length=length)
     return case.threads[0].helix(case.tube)
 
 
-def wound(around: int, **changes: Any) -> FEModel:
-    """Return a tube with one thread to each of its cells round it, at 60 deg."""
+def tube_with_threads(around: int, **changes: Any) -> FEModel:
+    """Return a tube with one thread at 60 deg for each cell round it."""
     threads = family(60, around, 1000.0, 1e-3) | changes
-    return FEModel(tube(threads, length=PITCHED), f"1x1x{TURNS * around}")
+    return FEModel(tube(threads, length=LENGTH), f"1x1x{TURNS * around}")
 
 
 def strained(model: FEModel, growth: float, stretch: float) -> Evaluation:
@@ -114,32 +114,36 @@ def test_lengths_and_turns() -> None:
         "ring_turn": f"{100 / B * math.tan(math.radians(75))!r} rad"
     }
     del by_ring["angle"]
-    ringed = helix_of(by_ring, 100.0)
+    from_ring = helix_of(by_ring, 100.0)
     rows = [
-        ("length at 75 deg (mm)", 386.37033052, by_angle.length),
-        ("length by the turn of the ring at 75 deg (mm)", 386.37033052, ringed.length),
-        ("ring turn at 75 deg (rad)", 46.65063509, by_angle.ring_turn),
-        ("angle by the turn of the ring (deg)", 75.0, math.degrees(ringed.angle)),
+        ("75 deg, length (mm)", 386.37033052, by_angle.length),
+        ("75 deg by the ring angle, length (mm)", 386.37033052, from_ring.length),
+        ("75 deg, ring turn (rad)", 46.65063509, by_angle.ring_turn),
+        ("75 deg by the ring angle, helix angle (deg)", 75.0, math.degrees(from_ring.angle)),
     ]
     verify(Quantity(name, GEOMETRY, e, c, 5e-9, 1.0, by="both") for name, e, c in rows)
 
 
 @pytest.mark.parametrize("chords", POLYGON)
 def test_polygon_and_length_at_rest(chords: int) -> None:
-    model = wound(chords // 2)
+    model = tube_with_threads(chords // 2)
     (threads,) = model.threads
     at_rest = strained(model, 1.0, 1.0)
-    length = PITCHED / math.cos(ALPHA)
+    length = LENGTH / math.cos(ALPHA)
     corners = threads.positions(at_rest)
-    drawn = np.linalg.norm(np.diff(corners, axis=1), axis=2).sum()
-    assert len(corners) == TURNS * chords // 2  # cells that the thread runs through
+    polygon = np.linalg.norm(np.diff(corners, axis=1), axis=2).sum()
+    assert len(corners) == TURNS * chords // 2  # cells along the thread
     share = math.hypot(math.cos(ALPHA), math.sin(ALPHA) * np.sinc(1 / chords))
-    worked = Quantity(f"m = {chords}, eq. (2)", GEOMETRY, POLYGON[chords], share, 5e-9, 1.0)
+    worked = Quantity(
+        f"eq. (2), m = {chords}, polygon/helix", GEOMETRY, POLYGON[chords], share, 5e-9, 1.0
+    )
     checks = [
-        Quantity(f"m = {chords}, polygon/helix", GEOMETRY, POLYGON[chords], drawn / length, 5e-9),
-        Quantity(f"m = {chords}, length at rest (mm)", GEOMETRY, length, threads.rest.sum(), 1e-10),
+        Quantity(f"m = {chords}, polygon/helix", GEOMETRY, POLYGON[chords], polygon / length, 5e-9),
+        Quantity(
+            f"m = {chords}, at rest, length (mm)", GEOMETRY, length, threads.rest.sum(), 1e-10
+        ),
         at_most(
-            f"m = {chords}, greatest strain at rest",
+            f"m = {chords}, at rest, strain of the thread",
             GEOMETRY,
             1e-10,
             float(np.abs(threads.strain(at_rest)).max()),
@@ -150,12 +154,12 @@ def test_polygon_and_length_at_rest(chords: int) -> None:
         found = threads.kinematics(strained(model, growth, stretch)).length.sum()
         name = f"m = {chords}, c = {growth}, lambda = {stretch}, length (mm)"
         checks.append(Quantity(name, GEOMETRY, share * length, float(found), 1e-10))
-    verify([worked, *found_by(model, checks)])
+    verify([worked, *tagged(model, checks)])
 
 
-def drawn_torsion(chords: int) -> float:
-    """Return the torsion (1/mm) of a thread that is drawn by so many chords to a turn."""
-    model = wound(chords // 2)
+def polygon_torsion(chords: int) -> float:
+    """Return the torsion (1/mm) of a thread with a given number of chords per turn."""
+    model = tube_with_threads(chords // 2)
     (threads,) = model.threads
     first = threads.positions(strained(model, 1.0, 1.0))[threads.thread == 0]
     chord = np.diff(first, axis=1).reshape(-1, 3)
@@ -168,23 +172,26 @@ def drawn_torsion(chords: int) -> float:
 
 def test_torsion() -> None:
     by_formula = math.sin(ALPHA) * math.cos(ALPHA) / B
-    led = (4 * drawn_torsion(64) - drawn_torsion(32)) / 3
-    name = "torsion at 60 deg (1/mm)"
-    drawn = Quantity(f"{name}, as drawn", GEOMETRY, 0.05412659, led, 1.5e-4)
+    extrapolated = (4 * polygon_torsion(64) - polygon_torsion(32)) / 3
+    polygon = Quantity(
+        "60 deg, polygon, torsion (1/mm)", GEOMETRY, 0.05412659, extrapolated, 1.5e-4
+    )
     verify(
         [
-            Quantity(f"{name}, eq. (5)", GEOMETRY, 0.05412659, by_formula, 5e-9, 1.0),
-            *found_by(wound(32), [drawn]),
+            Quantity(
+                "60 deg, eq. (5), torsion (1/mm)", GEOMETRY, 0.05412659, by_formula, 5e-9, 1.0
+            ),
+            *tagged(tube_with_threads(32), [polygon]),
         ]
     )
 
 
 @pytest.mark.parametrize("hold", ["bonded", "sliding", "geodesic"])
 def test_line_load(hold: str) -> None:
-    """At a strain e past the toe, EA (e - toe/2) = 1 N; the thread is cut too short by it."""
+    """At a strain e beyond the toe, EA (e - toe/2) = 1 N; the thread is too short by e."""
     strain = 1 / 1000.0 + 1e-3 / 2
     cut = math.degrees(math.acos(math.cos(ALPHA) * (1 + strain)))
-    model = wound(12, hold=hold, slack=f"cut at {cut!r} deg")
+    model = tube_with_threads(12, hold=hold, slack=f"cut at {cut!r} deg")
     (threads,) = model.threads
     at_rest = strained(model, 1.0, 1.0)
     cells = np.zeros((len(model.body.connectivity), UNKNOWNS))
@@ -192,14 +199,14 @@ def test_line_load(hold: str) -> None:
     forces = cells[:, :DISPLACEMENTS].reshape(len(cells), -1, 3)
     nodes = model.body.nodes[model.body.connectivity]
     outward = (forces * nodes * [1 / B, 1 / B, 0]).sum() / threads.rest.sum()
-    along = (forces * nodes * [0, 0, 1 / PITCHED]).sum()
+    along = (forces * nodes * [0, 0, 1 / LENGTH]).sum()
     rows = [
-        ("T (N)", 1.0, float(threads.tension(at_rest).mean())),
+        ("tension (N)", 1.0, float(threads.tension(at_rest).mean())),
         ("q (N/mm)", 0.09375, float(outward)),
         ("pull on a plate along the axis (N)", 0.5, float(along)),
     ]
     checks = [Quantity(f"{hold}, {name}", CURVATURE, e, c, 1e-10) for name, e, c in rows]
-    verify(found_by(model, checks))
+    verify(tagged(model, checks))
 
 
 def test_capstan() -> None:
@@ -209,8 +216,8 @@ def test_capstan() -> None:
         return helix_of(slides, length).capstan_ratio(0.2)
 
     rows = [
-        ("T2/T1, phi sin(alpha) = pi", 1.87445609, ratio(math.pi / math.sin(ALPHA))),
-        ("T2/T1, two turns at 60 deg", 8.81592052, ratio(4 * math.pi)),
+        ("phi sin(alpha) = pi, T2/T1", 1.87445609, ratio(math.pi / math.sin(ALPHA))),
+        ("two turns at 60 deg, T2/T1", 8.81592052, ratio(4 * math.pi)),
     ]
     checks = (Quantity(name, CAPSTAN, e, c, 5e-9, 1.0) for name, e, c in rows)
     verify(replace(check, by="both") for check in checks)

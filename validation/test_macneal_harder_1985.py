@@ -6,29 +6,29 @@ r"""A thick cylinder in plane strain, nearly incompressible: the FE model agains
   journal = {Finite Elements in Analysis and Design},
   volume = {1}, pages = {3--20}, year = {1985},
   doi = {10.1016/0168-874X(85)90003-4},
-  note = {from memory, figures reproduced by Lame's formula; page not seen},
+  note = {from memory, values reproduced by Lame's formula; page not seen},
 }
 
-An element that locks is far too stiff where Poisson's ratio nears 1/2. A cylinder of radii 3 and 9
-with E = 1000 under the inner pressure p = 1 in plane strain grows at its bore, by Lame's formula
-(`test_lame.py`), by
+An element that locks is much too stiff where Poisson's ratio is near 1/2. A cylinder of radii 3 and
+9 with E = 1000 under the inner pressure p = 1 in plane strain has, by Lame's formula
+(`test_lame.py`), the displacement at its bore
 
 .. math:: u(A) = \frac{(1 + \nu)\, p A}{E (B^2 - A^2)} \left[ (1 - 2\nu) A^2 + B^2 \right].
           \qquad (1)
 
-Plane strain is the tube with whatever axial force keeps its length.
+Plane strain is a tube with the axial force that keeps its length.
 
 Worked numbers: u(3) = 5.0399e-3, 5.0602e-3 and 5.0623e-3 for nu = 0.49, 0.499 and 0.4999.
 
-Tolerances. Eq. (1) against the figures: 1e-5, half of their last digit. FE model: 0.3 %; the two
-radii are far apart, so the wall is given six cells.
+Tolerances. Eq. (1) against the numbers: 1e-5, half of their last digit. FE model: 0.3 %, with six
+cells through the thick wall.
 """
 
 import pytest
 
 from fem.case.case import Case
 from fem.solving.single import build
-from validation.check import Quantity, found_by, verify
+from validation.check import Quantity, tagged, verify
 from validation.slopes import KPA, fe_slopes, strains
 from validation.tubes import tube
 
@@ -44,7 +44,7 @@ def exact(nu: float) -> float:
 
 
 def cylinder(nu: float, length: float = 100.0) -> Case:
-    """Return the cylinder as a tube that is long against its radii."""
+    """Return the cylinder as a tube that is long compared with its radii."""
     law = {
         "law": "neo-Hookean",
         "shear_modulus": f"{1000 / (2 * (1 + nu))!r} MPa",
@@ -59,7 +59,7 @@ def test_thick_cylinder(nu: float) -> None:
     pressed, pulled = fe_slopes(model)
     longer, _, growth, _ = strains(model, pressed)
     longer_pulled, _, growth_pulled, _ = strains(model, pulled)
-    held = (growth - longer / longer_pulled * growth_pulled) / KPA
-    seen = Quantity(f"nu = {nu}, u(3)", SOURCE, CYLINDER[nu], held, 3e-3)
-    own = Quantity(f"nu = {nu}, eq. (1)", SOURCE, CYLINDER[nu], exact(nu), 1e-5)
-    verify([own, *found_by(model, [seen])])
+    plane_strain = (growth - longer / longer_pulled * growth_pulled) / KPA
+    computed = Quantity(f"nu = {nu}, u(A)", SOURCE, CYLINDER[nu], plane_strain, 3e-3)
+    own = Quantity(f"nu = {nu}, eq. (1), u(A)", SOURCE, CYLINDER[nu], exact(nu), 1e-5)
+    verify([own, *tagged(model, [computed])])

@@ -1,4 +1,4 @@
-r"""Silicones of the material library: against what was measured, and in pulled tubes.
+r"""Silicones of the material library: against measurements, and in tubes under tension.
 
 @article{marechal2021,
   author = {L. Marechal and P. Balland and L. Lindenroth and F. Petrou and C. Kontovounisios and
@@ -17,25 +17,25 @@ r"""Silicones of the material library: against what was measured, and in pulled 
           Trans. Robotics 31(3), 778, 2015; page not seen},
 }
 
-Strips were pulled at 450 mm/min, strain taken from the crosshead; the data give the nominal stress
-of the first loading. The library's constants are own fits of Yeoh's law with C3 = 0 to all readings
-up to 100 %, some 43 of each material,
+Strips were tested in tension at 450 mm/min, with the strain from the crosshead; the data give the
+nominal stress of the first loading. The constants of the library are own fits of Yeoh's law with
+C3 = 0 to all readings up to 100 %, about 43 for each material,
 
 .. math:: s = 2 (l - l^{-2}) \left[ C_1 + 2 C_2 (l^2 + 2/l - 3) \right]. \qquad (1)
 
-Worked numbers. The readings at strains of 25, 50, 75 and 100 %, in MPa, stand below; materials go
-by their hardness, as in the library. Of the silicone of Shore 28A no reading is known, only what
-its constants make: in tension 0.281481 MPa at l = 1.5 and 0.665 MPa at l = 2; pulled in two
-directions, 0.486849 MPa at l = 1.5.
+Worked numbers. The readings at strains of 25, 50, 75 and 100 %, in MPa, are listed below; materials
+are named by their hardness, as in the library. For the silicone of Shore 28A no reading is known,
+only the results of its constants: in uniaxial tension 0.281481 MPa at l = 1.5 and 0.665 MPa at
+l = 2; in equibiaxial tension 0.486849 MPa at l = 1.5.
 
-What is run. The law; and a bare tube from which the measured forces hang, 4 to a material: both
-models must find the strains that go with them.
+Solved cases. The law; and a bare tube under the measured forces, 4 for each material, for which
+both models must give the measured strains.
 
-Tolerances. Two constants do not follow all of the curve: the first readings are lower than a rubber
-that is stiffest at rest can have them, as of strips not yet straight, and the fit makes up for it
-later. What they miss, 2.3 % of the stress at 100 % at most, rounded to 2.5 %, is the tolerance. A
-curve of eq. (1) is up to 1.4 times flatter at l = 2 than its chord from rest (C2 = 0), so that this
-is worth up to 3.5 % of the strain at 100 % of a pulled tube. Constants without readings: half a
+Tolerances. Two constants cannot follow the whole curve: the first readings are lower than those of
+a rubber that is stiffest at rest, as if the strips were not yet straight, and the fit compensates
+for it later. The largest misfit, 2.3 % of the stress at 100 %, rounded to 2.5 %, is the tolerance.
+A curve of eq. (1) is up to 1.4 times flatter at l = 2 than its chord from rest (C2 = 0), so that
+this is up to 3.5 % of the strain at 100 % of a tube in tension. Constants without readings: half a
 unit of the last digit given.
 """
 
@@ -47,7 +47,7 @@ import pytest
 from fem.case.rubber_table import rubber_table
 from fem.rubber import Rubber
 from validation.check import Drawing, Quantity, draw, verify
-from validation.homogeneous import hang, stress
+from validation.homogeneous import pull_tube, stress
 from validation.tubes import middle
 
 MEASURED = "Marechal et al. 2021, open data, read at the source"
@@ -85,7 +85,7 @@ def test_constants_against_readings() -> None:
         found = stress(rubber, "uniaxial", 1 + np.array(STRAINS))
         checks += [
             Quantity(
-                f"{hardness}, nominal stress at {strain:.0%} (MPa)",
+                f"{hardness}, {strain:.0%}, nominal stress (MPa)",
                 MEASURED,
                 expected,
                 float(computed),
@@ -102,7 +102,7 @@ def test_constants_without_readings() -> None:
     rubber = law_of("silicone, Shore 28A")
     verify(
         Quantity(
-            f"Shore 28A, {kind}, nominal stress at l = {stretch} (MPa)",
+            f"Shore 28A, {kind}, l = {stretch}, nominal stress (MPa)",
             QUOTED,
             expected,
             float(stress(rubber, kind, stretch)),
@@ -120,20 +120,22 @@ def test_tube_under_measured_forces(hardness: str) -> None:
     fine = np.linspace(0.0, 1.0, 60)
     law = stress(law_of(material), "uniaxial", 1 + fine)
     curves = {
-        "read": ((0.0, *STRAINS), (0.0, *measured)),
+        "measured": ((0.0, *STRAINS), (0.0, *measured)),
         "law": (tuple(fine.tolist()), tuple(law.tolist())),
     }
     checks = []
     for model in ("fast", "fe"):
-        path = hang({"material": material}, measured, model)
+        path = pull_tube({"material": material}, measured, model)
         found = [middle(path.model, state.x).stretch - 1 for state in path.states[1:]]
-        checks += path.found(
+        checks += path.tagged(
             *(
-                Quantity(f"{hardness}, strain at {s} MPa", MEASURED, strain, computed, 3.5e-2, 1.0)
+                Quantity(
+                    f"{hardness}, {s} MPa, axial strain", MEASURED, strain, computed, 3.5e-2, 1.0
+                )
                 for s, strain, computed in zip(measured, STRAINS, found, strict=True)
             )
         )
-        checks += path.balance(f"{hardness}, pulled")
+        checks += path.balance_checks(f"{hardness}, pulled")
         curves["FE tube" if model == "fe" else "fast tube"] = (tuple(found), measured)
     draw(Drawing(f"{hardness}, pulled tube", "strain", "nominal stress (MPa)", curves))
     verify(checks)

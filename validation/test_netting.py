@@ -1,4 +1,4 @@
-r"""A netting of threads alone carries the pressure: neutral angles, locks, tension.
+r"""Netting theory, pressure on threads alone: neutral angles, locking angles, tension.
 
 @article{evans2002,
   author = {J. T. Evans and A. G. Gibson},
@@ -14,26 +14,26 @@ r"""A netting of threads alone carries the pressure: neutral angles, locks, tens
   note = {derived here from the same balance},
 }
 
-A closed vessel holds the pressure P by threads alone, on the radius r and inextensible. Family i
-has n threads of the tension T at the signed angle alpha to the axis. Along the axis, round it and
-against torque,
+In a closed vessel, inextensible threads alone, on the radius r, balance the pressure P. Family i
+has n threads of the tension T at the signed angle alpha to the axis. Equilibrium along the axis,
+round it and of the torque gives
 
 .. math:: \sum_i n_i T_i \cos\alpha_i = \pi r^2 P, \quad
           \sum_i \frac{n_i T_i \sin^2\alpha_i}{\cos\alpha_i} = 2\pi r^2 P, \quad
           \sum_i n_i T_i \sin\alpha_i = 0. \qquad (1)
 
-Two families can obey these three only if they are of opposite hand and
+Two families can satisfy these three equations only if they are of opposite hand and
 
 .. math:: \tan\alpha \tan|\beta| = 2, \quad n_1 T_1 \sin\alpha = n_2 T_2 \sin|\beta|
           = \frac{\pi r^2 P}{\cot\alpha + \cot|\beta|}, \qquad (2)
 
 which for equal angles is tan^2 = 2, 54.7356 deg, and T = P pi r^2/(n cos(alpha)) with n threads in
-all. A rubber tube wound at such a pair stays as it is, whatever the pressure: an incompressible
-wall that cannot strain hands P on to the threads, so that r is their radius and not that of the
-bore. Wound at another pair it deforms until its *current* angles obey (2), once P is great against
-the rubber. With cos(alpha') = lambda cos(alpha) for either family (2) gives lambda, and
-sin(alpha') = (r/R)(sin(alpha) + R psi cos(alpha)) gives r/R and the twist psi; r^2 lambda is then
-the greatest that the threads admit.
+all. A rubber tube with such a pair keeps its shape at any pressure: an incompressible wall that
+cannot strain transmits P to the threads, so that r is their radius and not that of the bore. With
+another pair it deforms until its *current* angles satisfy (2), if P is large compared with the
+stiffness of the rubber. With cos(alpha') = lambda cos(alpha) for both families (2) gives lambda,
+and sin(alpha') = (r/R)(sin(alpha) + R psi cos(alpha)) gives r/R and the twist psi; r^2 lambda is
+then the maximum that the threads allow.
 
 Worked numbers. Partners by (2): 45 and 63.434949, 60 and 49.106605, 70 and 36.052389 deg. Locks
 (lambda, r/R): of +-70 deg 1.68805926, 0.86889751; of +-30 deg 0.66666667, 1.63299316, where r^2
@@ -41,16 +41,16 @@ lambda is 1.77778 times that at rest; of 70 and -50 deg 1.17118084, 0.94003218 a
 0.10241045, at 66.38634 and -41.16470 deg. Tension: n = 16, P = 50 kPa, r = 7 mm, 54.7356 deg:
 0.83321408 N per thread.
 
-What is run. A thick tube (A = 6, B = 8 mm, mu = 0.1 MPa) with each neutral pair to 20 kPa, by both
+Solved cases. A thick tube (A = 6, B = 8 mm, mu = 0.1 MPa) with each neutral pair to 20 kPa, by both
 models; the three locks at P/mu = 1000 by the fast model; the tension in a tube of 7 mm.
 
-Tolerances. The worked numbers are met to their last digit, 1e-8 to 2e-7; V/V0, which has six
-digits, to 2e-6. Nothing of a neutral tube may exceed 1e-3 of the bulge of the bare tube. Tension:
-fast model 1e-5, where threads of 1 MN stretch by 1e-7 and so much of the load goes into the wall;
-FE model 1 % with 24 threads or more in a family, the project's bar. Eight threads a family sink
-into the wall, on a fine mesh more than on a coarse one (a line load on a solid), and the wall,
-bulging between them, carries the rest: 3 %. Locks: the wall still carries 1e-3 of the pressure and
-the threads stretch by 2e-4, so 1e-3.
+Tolerances. Worked numbers to their last digit, 1e-8 to 2e-7; V/V0, which has six digits, to 2e-6.
+The deformation of a neutral tube is at most 1e-3 of the bulge of the bare tube. Tension: fast model
+1e-5, where threads of 1 MN stretch by 1e-7 and the wall takes the same part of the load; FE model
+1 % with 24 threads or more per family, the project's limit. With eight threads per family the
+threads sink into the wall, on a fine mesh more than on a coarse one (a line load on a solid), and
+the wall, which bulges between them, takes the rest: 3 %. Locks: the wall still takes 1e-3 of the
+pressure and the threads stretch by 2e-4, so 1e-3.
 """
 
 import math
@@ -61,7 +61,7 @@ import pytest
 from scipy.optimize import brentq
 
 from validation.check import Drawing, Quantity, draw, verify
-from validation.tubes import MU, B, Walk, family, middle, tube, walk
+from validation.tubes import MU, B, SolvedPath, family, middle, solve_path, tube
 
 EVANS = "Evans & Gibson 2002, from memory, re-derived"
 PAIRS = "netting of two families, derived here"
@@ -78,11 +78,11 @@ LOCKED = {
 }
 """(lambda, r/R, R psi) at the lock, by helix angles (deg)."""
 
-SWELLS = {(30, -30): 1.77778}
-"""Volume within the threads at the lock as a share of that at rest, r^2 lambda/R^2."""
+SWELLING = {(30, -30): 1.77778}
+"""Volume within the threads at the lock relative to that at rest, r^2 lambda/R^2."""
 
 SIXTH_DIGIT = 2e-6
-"""Less than half a unit of it, as a share of a figure of six digits."""
+"""Relative size of half a unit of the last of six digits, rounded down."""
 
 TENSION = 0.83321408
 """Of one of 16 threads (N)."""
@@ -109,12 +109,12 @@ def pulls(first: float, second: float, thrust: float) -> tuple[float, float]:
 
 
 def current(angle: float, stretch: float) -> float:
-    """Return the current angle (rad), of the sign of `angle` (deg) at rest."""
+    """Return the current angle (rad), with the sign of `angle` (deg) at rest."""
     return math.copysign(math.acos(stretch * math.cos(math.radians(angle))), angle)
 
 
 def lock(first: float, second: float) -> tuple[float, float, float]:
-    """Return (lambda, r/R, R psi) where the current angles of two families obey eq. (2)."""
+    """Return (lambda, r/R, R psi) where the current angles of two families satisfy eq. (2)."""
 
     def excess(stretch: float) -> float:
         return -math.tan(current(first, stretch)) * math.tan(current(second, stretch)) - 2
@@ -137,15 +137,17 @@ def lock_checks(what: str, angles: tuple[int, int], found: Any, share: float) ->
         Quantity(f"lock of {what}, {name}", PAIRS, e, c, share, e or 1.0)
         for name, e, c in zip(names, LOCKED[angles], found, strict=True)
     ]
-    if angles in SWELLS:
-        name, swells = f"lock of {what}, V/V0", found[0] * found[1] ** 2
-        checks.append(Quantity(name, PAIRS, SWELLS[angles], swells, max(share, SIXTH_DIGIT)))
+    if angles in SWELLING:
+        name, swelling = f"lock of {what}, V/V0", found[0] * found[1] ** 2
+        checks.append(Quantity(name, PAIRS, SWELLING[angles], swelling, max(share, SIXTH_DIGIT)))
     return checks
 
 
 def test_worked_numbers() -> None:
     checks = [
-        Quantity(f"partner of {angle:.6g} deg (deg)", PAIRS, beta, partner(angle), 1e-7)
+        Quantity(
+            f"partner of {angle:.6g} deg, helix angle (deg)", PAIRS, beta, partner(angle), 1e-7
+        )
         for angle, beta in PARTNERS.items()
     ]
     for angles in LOCKED:
@@ -155,14 +157,14 @@ def test_worked_numbers() -> None:
     verify(
         [
             *checks,
-            Quantity("70 deg at that lock (deg)", PAIRS, 66.38634, ends[0], 2e-7),
-            Quantity("-50 deg at that lock (deg)", PAIRS, -41.16470, ends[1], 2e-7),
-            Quantity("tension, n = 16, 50 kPa (N)", EVANS, TENSION, each, 1e-8),
+            Quantity("lock of 70 deg, helix angle (deg)", PAIRS, 66.38634, ends[0], 2e-7),
+            Quantity("lock of -50 deg, helix angle (deg)", PAIRS, -41.16470, ends[1], 2e-7),
+            Quantity("n = 16, 50 kPa, tension (N)", EVANS, TENSION, each, 1e-8),
         ]
     )
 
 
-def place_and_pulls(path: Walk) -> tuple[tuple[float, float, float], list[float]]:
+def deformation_and_pulls(path: SolvedPath) -> tuple[tuple[float, float, float], list[float]]:
     """Return (lambda, r/R, R psi) of the last state, and n T of each family (N)."""
     found = middle(path.model, path.states[-1].x)
     return (found.stretch, found.b / B, found.twist * B), found.pull
@@ -173,24 +175,24 @@ NEUTRAL_LOADS = [2.0, 5.0, 10.0, 20.0]
 
 @pytest.mark.parametrize("angle", PARTNERS)
 @pytest.mark.parametrize("model", ["fast", "fe"])
-def test_neutral_pair_holds_the_tube(model: str, angle: float) -> None:
-    bare = walk(tube(), NEUTRAL_LOADS, "fast")
+def test_tube_with_a_neutral_pair_keeps_its_shape(model: str, angle: float) -> None:
+    bare = solve_path(tube(), NEUTRAL_LOADS, "fast")
     bulge = bare.model.tube_values(bare.states[-1].x).growth / B
     threads = pair(angle, -PARTNERS[angle], 24, *{"fast": (1e6, 1e-7), "fe": (2e3, 1e-5)}[model])
-    path = walk(tube(*threads), NEUTRAL_LOADS, model, "1x1x20")
-    (stretch, radius, twist), found = place_and_pulls(path)
+    path = solve_path(tube(*threads), NEUTRAL_LOADS, model, "1x1x20")
+    (stretch, radius, twist), found = deformation_and_pulls(path)
     what = f"{angle:.6g} and -{PARTNERS[angle]:.6g} deg, 20 kPa"
     strains = {"axial strain": stretch - 1, "hoop strain": radius - 1, "R psi": twist}
     expected = pulls(angle, PARTNERS[angle], math.pi * B**2 * 0.02)
     checks = [
-        Quantity(f"{what}, {name} by the bare bulge", PAIRS, 0.0, value / bulge, 1e-3, 1.0)
+        Quantity(f"{what}, over the bare bulge, {name}", PAIRS, 0.0, value / bulge, 1e-3, 1.0)
         for name, value in strains.items()
     ]
     checks += [
         Quantity(f"{what}, n T of {name} (N)", PAIRS, e, c, {"fast": 1e-5, "fe": 1e-2}[model])
         for name, e, c in zip("AB", expected, found, strict=True)
     ]
-    verify([*path.found(*checks), *path.balance(what)])
+    verify([*path.tagged(*checks), *path.balance_checks(what)])
 
 
 @pytest.mark.parametrize(
@@ -204,21 +206,21 @@ def test_neutral_pair_holds_the_tube(model: str, angle: float) -> None:
 def test_tension(model: str, count: int, mesh: str, share: float) -> None:
     stiff = {"fast": (1e6, 1e-7), "fe": (1e4, 1e-5)}[model]
     case = tube(*pair(NEUTRAL, -NEUTRAL, count, *stiff), radii=(6.0, 7.0), length=140.0)
-    path = walk(case, [1.0, 5.0, 20.0, 50.0], model, mesh)
-    _, found = place_and_pulls(path)
-    what = f"tension, n = {2 * count}, 50 kPa (N)"
+    path = solve_path(case, [1.0, 5.0, 20.0, 50.0], model, mesh)
+    _, found = deformation_and_pulls(path)
+    what = f"n = {2 * count}, 50 kPa, tension (N)"
     quantity = Quantity(what, EVANS, TENSION * 8 / count, found[0] / count, share)
-    verify([*path.found(quantity), *path.balance(f"tension, n = {2 * count}")])
+    verify([*path.tagged(quantity), *path.balance_checks(f"tension, n = {2 * count}")])
 
 
 def test_locks_under_high_pressure() -> None:
     loads = np.geomspace(1.0, 1e5, 26).tolist()
     checks, curves = [], {}
     for angles in LOCKED:
-        path = walk(tube(*pair(*angles, 24, 1e7, 1e-6)), loads, "fast")
-        found, _ = place_and_pulls(path)
-        checks += path.found(*lock_checks(f"{angles} deg", angles, found, 1e-3))
-        checks += path.balance(f"{angles} deg to 100 MPa")
+        path = solve_path(tube(*pair(*angles, 24, 1e7, 1e-6)), loads, "fast")
+        found, _ = deformation_and_pulls(path)
+        checks += path.tagged(*lock_checks(f"{angles} deg", angles, found, 1e-3))
+        checks += path.balance_checks(f"{angles} deg to 100 MPa")
         pressed = path.states[1:]
         slants = [
             -math.prod(

@@ -20,42 +20,42 @@ r"""Poynting's effect: a twisted cylinder of rubber lengthens, or pushes its gri
   note = {from memory, re-derived; page not seen},
 }
 
-A solid cylinder of radius R, stretched by lambda and twisted by psi for each unit of its length at
-rest, keeps its shape; with W = C1 (I1 - 3) + C2 (I2 - 3) its energy per unit of length follows from
-I1 = lambda^2 + 2/lambda + k/lambda and I2 = 2 lambda + (1 + k)/lambda^2, k = (psi r)^2, r being the
-radius at rest. At constant length (lambda = 1) it needs the torque M and, the faces pushing
-outward, the force N < 0,
+A solid cylinder of radius R with the stretch lambda and the twist psi per length at rest remains a
+cylinder; with W = C1 (I1 - 3) + C2 (I2 - 3) its energy per unit length follows from
+I1 = lambda^2 + 2/lambda + k/lambda and I2 = 2 lambda + (1 + k)/lambda^2, k = (psi r)^2, with the
+radius r at rest. At constant length (lambda = 1) it needs the torque M and the compressive force
+N < 0,
 
 .. math:: M = \tfrac{\pi}{2} \mu \psi R^4, \qquad
           N = -\tfrac{\pi}{2} \psi^2 R^4 (C_1 + 2 C_2), \qquad \mu = 2 (C_1 + C_2). \qquad (1)
 
-Whatever the law, if it is one of I1 alone,
+For any law of I1 alone,
 
 .. math:: N = -\psi M / 2. \qquad (2)
 
-Left free, the cylinder lengthens until the derivative of its energy by lambda is nil, with
+With a free end, the cylinder lengthens until the derivative of its energy by lambda is zero; with
 K = (psi R)^2,
 
 .. math:: C_1 \lambda (\lambda^3 - 1 - K/4) + C_2 (\lambda^3 - 1 - K/2) = 0; \qquad
           \lambda = (1 + K/4)^{1/3} \text{ if } C_2 = 0. \qquad (3)
 
-Both models know tubes only. A tube whose bore is open, P = 0, is solved by quadrature (`exact.py`)
-for the bore radius a, and for lambda where its end is free. Of so narrow a bore it tends to the
-solid cylinder with (A/R)^2.
+Both models describe tubes only. A tube with an open bore, P = 0, is solved by quadrature
+(`exact.py`) for the bore radius a, and for lambda if its end is free. With a narrow bore it
+converges to the solid cylinder as (A/R)^2.
 
 Worked numbers (R = 5 mm, mu = 0.1 MPa, psi = 0.05 rad/mm, lambda = 1): neo-Hookean
 M = 4.90873852 N mm, N = -0.12271846 N; Mooney-Rivlin with C1 = 0.04, C2 = 0.01 MPa: the same M,
 N = -0.14726216 N. Eq. (3): lambda = 1.00518144 and 1.00620626.
 
-What is run. Quadrature with A = R/5000 against (1), (2) and (3), of which (2) for Yeoh's and Gent's
-laws up to psi R = 1. The fast model with A = R/1000 against (1) and (3), and its bore against
+Solved cases. Quadrature with A = R/5000 against (1), (2) and (3); (2) for Yeoh's and Gent's laws up
+to psi R = 1. The fast model with A = R/1000 against (1) and (3), and its bore against
 quadrature. Both models with A = R/10 against quadrature, on a tube of 16 R.
 
 Tolerances. Worked numbers: half a unit of the last digit. Quadrature: (A/R)^2 = 4e-8 and those
 digits for (1), 1e-6 for (2) and for lambda - 1. Fast model: 1e-6 of M and 1e-5 of N, of lambda - 1
-and of a, which are differences of greater figures; a hole of R/1000 is worth 1e-6. FE model: M
-0.5 %, N 1 %, lambda - 1 in the middle half 0.5 %; its plates keep it from narrowing at
-its ends, which takes 0.2 % off N.
+and of a, which are differences of larger numbers; a bore of R/1000 makes 1e-6. FE model: M 0.5 %, N
+1 %, lambda - 1 in the middle half 0.5 %; its plates prevent the ends from narrowing, which reduces
+N by 0.2 %.
 """
 
 from __future__ import annotations
@@ -70,8 +70,8 @@ from scipy.optimize import brentq, root
 from fem.continuation.loading import AXIAL, TWIST, prescribed
 from validation.check import Drawing, Quantity, draw, verify
 from validation.exact import ExactTube, mooney_rivlin
-from validation.homogeneous import walk_end
-from validation.tubes import MOONEY_RIVLIN, NEO_HOOKEAN, Walk, middle, tube
+from validation.homogeneous import solve_end_path
+from validation.tubes import MOONEY_RIVLIN, NEO_HOOKEAN, SolvedPath, middle, tube
 
 SOURCE = "Rivlin 1949, from memory, re-derived"
 QUADRATURE = "open tube by quadrature, derived here"
@@ -79,7 +79,7 @@ QUADRATURE = "open tube by quadrature, derived here"
 R, PSI, LENGTH = 5.0, 0.05, 80.0
 TORQUE = 4.90873852
 NARROW = R / 5000
-"""Bore that stands for none (mm)."""
+"""Radius of a bore that approximates a solid cylinder (mm)."""
 
 LAWS: dict[str, tuple[Any, tuple[float, float], float, float]] = {
     "neo-Hookean": (NEO_HOOKEAN, (0.05, 0.0), -0.12271846, 1.00518144),
@@ -131,11 +131,11 @@ def solid_stretch(c1: float, c2: float, twist: float) -> float:
 
 def twisted(
     rubber: Any, bore: float, axial: str, model: str, rates: Sequence[float] = (PSI / 2, PSI)
-) -> Walk:
-    """Turn the end of a tube to these rates (rad/mm), its length held or free."""
+) -> SolvedPath:
+    """Return the path of a tube through twists per length (rad/mm), its length held or free."""
     case = tube(rubber=rubber, length=LENGTH, radii=(bore, R)).changed(end={"axial": axial})
     turns = [rate * LENGTH for rate in rates]
-    return walk_end(case, TWIST, prescribed(), turns, model, "2x1x20")
+    return solve_end_path(case, TWIST, prescribed(), turns, model, "2x1x20")
 
 
 @pytest.mark.parametrize("law", LAWS)
@@ -145,16 +145,18 @@ def test_quadrature_of_a_narrow_bore(law: str) -> None:
     found, torque = open_tube(exact, 1.0, PSI)
     lengthened = solid_stretch(c1, c2, PSI)
     size = math.pi / 2 * PSI * R**4
-    hole = 4e-8
+    bore_error = 4e-8
     verify(
         [
-            Quantity(f"{law}, M, eq. (1)", SOURCE, TORQUE, 2 * (c1 + c2) * size, 5e-9, 1.0),
-            Quantity(f"{law}, N, eq. (1)", SOURCE, force, -PSI * size * (c1 + 2 * c2), 5e-9, 1.0),
-            Quantity(f"{law}, lambda, eq. (3)", SOURCE, stretch, lengthened, 5e-9, 1.0),
-            Quantity(f"{law}, M, A = R/5000", SOURCE, TORQUE, torque, hole + 1e-9),
-            Quantity(f"{law}, N, A = R/5000", SOURCE, force, found, hole + 4e-8),
+            Quantity(f"eq. (1), {law}, M (N mm)", SOURCE, TORQUE, 2 * (c1 + c2) * size, 5e-9, 1.0),
             Quantity(
-                f"{law}, lambda, A = R/5000",
+                f"eq. (1), {law}, N (N)", SOURCE, force, -PSI * size * (c1 + 2 * c2), 5e-9, 1.0
+            ),
+            Quantity(f"eq. (3), {law}, lambda", SOURCE, stretch, lengthened, 5e-9, 1.0),
+            Quantity(f"{law}, A = R/5000, M (N mm)", SOURCE, TORQUE, torque, bore_error + 1e-9),
+            Quantity(f"{law}, A = R/5000, N (N)", SOURCE, force, found, bore_error + 4e-8),
+            Quantity(
+                f"{law}, A = R/5000, lambda",
                 SOURCE,
                 lengthened,
                 free_stretch(exact, PSI),
@@ -173,33 +175,39 @@ def test_almost_solid_cylinder(law: str) -> None:
     last = grips.states[-1]
     lengthened = middle(free.model, free.states[-1].x).stretch - 1
     exact = open_bore(ExactTube(bore, R, mooney_rivlin(c1, c2)), 1.0, PSI) / bore
-    seen = middle(grips.model, last.x).a / bore
+    bore_ratio = middle(grips.model, last.x).a / bore
     what = f"{law}, A = R/1000"
-    checks = grips.found(
+    checks = grips.tagged(
         Quantity(f"{what}, M (N mm)", SOURCE, TORQUE, last.loads[TWIST], 1e-6),
         Quantity(f"{what}, N (N)", SOURCE, force, last.loads[AXIAL], 1e-5),
         Quantity(f"{what}, lambda - 1", SOURCE, stretch - 1, lengthened, 1e-5),
-        Quantity(f"{what}, a/A", QUADRATURE, exact, seen, 1e-5),
+        Quantity(f"{what}, a/A", QUADRATURE, exact, bore_ratio, 1e-5),
     )
-    verify([*checks, *grips.balance(f"{what}, held"), *free.balance(f"{what}, free")])
+    verify(
+        [
+            *checks,
+            *grips.balance_checks(f"{what}, held"),
+            *free.balance_checks(f"{what}, free"),
+        ]
+    )
 
 
 @pytest.mark.parametrize("law", OF_I1)
-def test_force_belongs_to_the_torque(law: str) -> None:
+def test_force_follows_from_the_torque(law: str) -> None:
     rates = (0.05, 0.1, 0.2)
     path = twisted(OF_I1[law], R / 10, "held", "fast", rates)
     exact = ExactTube.of(path.model.case)
     checks, own = [], []
     for rate, state in zip(rates, path.states[1:], strict=True):
         what = f"{law}, psi = {rate}"
-        push, turn = open_tube(ExactTube(NARROW, R, exact.law), 1.0, rate)
-        own.append(Quantity(f"{what}, N/M (1/mm)", SOURCE, -rate / 2, push / turn, 1e-6))
+        force, torque = open_tube(ExactTube(NARROW, R, exact.law), 1.0, rate)
+        own.append(Quantity(f"{what}, N/M (1/mm)", SOURCE, -rate / 2, force / torque, 1e-6))
         force, torque = open_tube(exact, 1.0, rate)
         checks += [
             Quantity(f"{what}, A = R/10, M (N mm)", QUADRATURE, torque, state.loads[TWIST], 1e-6),
             Quantity(f"{what}, A = R/10, N (N)", QUADRATURE, force, state.loads[AXIAL], 1e-5),
         ]
-    verify([*own, *path.found(*checks), *path.balance(f"{law}, length held")])
+    verify([*own, *path.tagged(*checks), *path.balance_checks(f"{law}, length held")])
 
 
 @pytest.mark.parametrize("law", LAWS)
@@ -214,11 +222,11 @@ def test_tube_of_held_length(law: str) -> None:
     for model, shares in (("fast", (1e-6, 1e-5)), ("fe", (5e-3, 1e-2))):
         path = twisted(rubber, R / 10, "held", model, rates)
         last = path.states[-1].loads
-        checks += path.found(
+        checks += path.tagged(
             Quantity(f"{law}, A = R/10, M (N mm)", QUADRATURE, torque, last[TWIST], shares[0]),
             Quantity(f"{law}, A = R/10, N (N)", QUADRATURE, force, last[AXIAL], shares[1]),
         )
-        checks += path.balance(f"{law}, A = R/10, length held")
+        checks += path.balance_checks(f"{law}, A = R/10, length held")
         pushes = [-float(state.loads[AXIAL]) for state in path.states[1:]]
         curves["FE" if model == "fe" else "fast"] = (list(rates), pushes)
     title = f"{law}: push on grips that keep the length"
@@ -236,6 +244,6 @@ def test_free_tube_lengthens(law: str) -> None:
         path = twisted(rubber, R / 10, "free", model)
         found = middle(path.model, path.states[-1].x).stretch
         name = f"{law}, A = R/10, free, lambda"
-        checks += path.found(Quantity(name, QUADRATURE, stretch, found, share, stretch - 1))
-        checks += path.balance(f"{law}, A = R/10, free")
+        checks += path.tagged(Quantity(name, QUADRATURE, stretch, found, share, stretch - 1))
+        checks += path.balance_checks(f"{law}, A = R/10, free")
     verify(checks)

@@ -24,8 +24,8 @@ With r^2 = a^2 + (R^2 - A^2)/lambda, theta = Theta + psi Z, z = lambda Z,
    F &= \pi \int_a^b (2\sigma_{zz} - \sigma_{rr} - \sigma_{\theta\theta})\, r\, dr, \qquad (2) \\
    M &= 2\pi \int_a^b \sigma_{\theta z}\, r^2\, dr, \qquad (3)
 
-where F is the axial force besides the thrust of the pressure on the closed ends. For neo-Hookean
-rubber, with K = lambda a^2 - A^2 and l = ln(Ba/Ab),
+where F is the axial force in addition to the thrust of the pressure on the closed ends. For
+neo-Hookean rubber, with K = lambda a^2 - A^2 and l = ln(Ba/Ab),
 
 .. math::
    P &= \mu \left[ l/\lambda + (B^2/b^2 - A^2/a^2) / 2\lambda^2
@@ -34,26 +34,26 @@ rubber, with K = lambda a^2 - A^2 and l = ln(Ba/Ab),
         - \psi^2 (b^4 - a^4)/4 \right], \qquad (5) \\
    M &= \tfrac{\pi}{2} \mu\, \psi \lambda\, (b^4 - a^4). \qquad (6)
 
-The fast model knows neither stresses nor these integrals: from its energy E and volume V,
+The fast model uses neither stresses nor these integrals: from its energy E and volume V,
 P = E_a / V_a, F = (E_lambda - P V_lambda)/L and M = E_psi / L, all at (a, lambda, psi). The free
-closed tube has the stretch at which F is nil, and does not turn.
+closed tube has the stretch at which F is zero, and no twist.
 
 Worked numbers (A = 6, B = 8 mm, mu = 0.1 MPa): the loads at a = 7.5 mm, lambda = 1.2 without and
-with psi = 0.02 rad/mm; the free closed tube at a/A = 1.05 to 3. For all other laws and places
-eqs. (1) to (3) by quadrature (`exact.py`). The FE tube is 120 mm long (17 mean radii), and read in
-the middle tenth, so that its end plates are not felt; its path ends
-just short of the balloon limit.
+with psi = 0.02 rad/mm; the free closed tube at a/A = 1.05 to 3. For all other laws and deformations
+eqs. (1) to (3) by quadrature (`exact.py`). The FE tube is 120 mm long (17 mean radii), and is
+evaluated in the middle tenth, beyond the effect of its end plates; its path ends just below the
+balloon limit.
 
-Tolerances. Fast model: 1e-6 of each load, the bar for two evaluations of one exact formula (they
-agree to 1e-12, and the worked numbers are given with 7 to 9 digits); 1e-7 of Ogden's, whose powers
-the package fits by rational functions of the invariants; 1e-10 of the energy by the second
-derivation, which integrates over the same points; loads that are nil against the section times mu.
-FE model: 0.3 % of the pressure, which eq. (1) gives for its own a and lambda, and of a at
-the pressures where a/A is 1.05 to 1.25 (nearer to the limit 0.1 % of pressure is worth 1 % of a);
-the rubber is compressible by 1/3000 (worth 0.03 %), the rest is left to the mesh. The stretch, held
-against F = 0 at the same a, to 0.5 % of lambda - 1 and 1e-4 for the same compressibility: that of
-1/1000, the default, comes to 1.7e-4 of Ogden's rubber near its limit, that of 1/10000 to 2e-5.
-Twist and torque are nil to round-off, 1e-9 rad and 1e-9 of the thrust times the outer radius.
+Tolerances. Fast model: 1e-6 of each load, for two evaluations of one exact formula (they agree to
+1e-12, and the worked numbers are given with 7 to 9 digits; to 1e-7 for Ogden's law, whose powers
+the package fits by rational functions of the invariants); 1e-10 of the energy by the second
+derivation, which integrates over the same points; loads that are zero, relative to the section
+times mu. FE model: 0.3 % of the pressure by eq. (1) at the computed a and lambda, and of a at the
+pressures where a/A is 1.05 to 1.25 (closer to the limit 0.1 % of pressure makes 1 % of a); the
+compressibility of the rubber, 1/3000, makes 0.03 %, the rest is for the mesh. The stretch, compared
+with F = 0 at the same a, to 0.5 % of lambda - 1 and 1e-4 for the same compressibility: that of
+1/1000, the default, makes 1.7e-4 for Ogden's law near its limit, that of 1/10000 2e-5. Twist and
+torque are zero to round-off, 1e-9 rad and 1e-9 of the thrust times the outer radius.
 """
 
 import numpy as np
@@ -66,10 +66,22 @@ from fem.fast.model import FastModel
 from validation.check import Drawing, Quantity, draw, verify
 from validation.exact import ExactTube
 from validation.reference_tube import ThickTube
-from validation.tubes import MU, RUBBERS, A, B, Walk, fast_loads, fast_state, middle, tube, walk
+from validation.tubes import (
+    MU,
+    RUBBERS,
+    A,
+    B,
+    SolvedPath,
+    fast_loads,
+    fast_state,
+    middle,
+    solve_path,
+    tube,
+)
 
 SOURCE = "Rivlin 1949, from memory, re-derived"
 SECOND = "second derivation of the energy, reference_tube.py"
+SYMMETRY = "symmetry, common practice, no source"
 SECTION = np.pi * (B**2 - A**2)
 
 WORKED = {
@@ -95,9 +107,9 @@ PATHS = {
     "Gent": [5.0, 10.0, 15.0, 18.0, 20.0],
     "Ogden": [5.0, 10.0, 15.0, 18.0, 20.0],
 }
-"""Pressures (kPa), those of `FREE` up to just below the limit among them."""
+"""Pressures (kPa), including those of `FREE` up to just below the limit."""
 
-PLACES = [(7.5, 1.2, 0.0), (7.5, 1.2, 0.02), (9.0, 0.9, -0.05), (10.0, 1.4, 0.08)]
+DEFORMATIONS = [(7.5, 1.2, 0.0), (7.5, 1.2, 0.02), (9.0, 0.9, -0.05), (10.0, 1.4, 0.08)]
 """(a, lambda, psi)."""
 
 
@@ -128,7 +140,7 @@ def test_loads_of_a_given_deformation(law: str) -> None:
     case = tube(rubber=RUBBERS[law])
     wall, exact, second = FastModel(case), ExactTube.of(case), ThickTube(case)
     checks = []
-    for place in PLACES:
+    for place in DEFORMATIONS:
         what = f"{law}, a = {place[0]}, lambda = {place[1]}, psi = {place[2]}"
         checks += loads(what, exact.loads(*place), fast_loads(wall, *place))
         stored = float(second.energy(np.array(place)).value)
@@ -142,46 +154,52 @@ def test_worked_numbers() -> None:
     wall, checks = FastModel(tube()), []
     for twist, worked in WORKED.items():
         checks += loads(f"worked, psi = {twist}", worked, fast_loads(wall, 7.5, 1.2, twist))
-    for place in PLACES:
+    for place in DEFORMATIONS:
         what = f"closed form, a = {place[0]}, lambda = {place[1]}, psi = {place[2]}"
         checks += loads(what, closed_form(*place), fast_loads(wall, *place))
     exact = ExactTube.of(tube())
     for ratio, (stretch, pressure) in FREE.items():
         what, found = f"free, a/A = {ratio}", exact.free_stretch(ratio * A)
         checks += [
-            Quantity(f"{what}, lambda by quadrature", SOURCE, stretch, found, 1e-8),
+            Quantity(f"{what}, by quadrature, lambda", SOURCE, stretch, found, 1e-8),
             *loads(what, (pressure, 0.0, 0.0), fast_loads(wall, ratio * A, found)),
         ]
     verify(checks)
 
 
 def long_tube(law: str) -> Case:
-    """Return a tube whose middle the plates do not touch."""
+    """Return a tube whose middle is beyond the effect of the plates."""
     return tube(rubber=RUBBERS[law] | {"bulk_ratio": 3000.0}, length=120.0)
 
 
-def own_place(law: str, exact: ExactTube, path: Walk, state: State) -> list[Quantity]:
-    """Return the checks of pressure and stretch at the radius that the model has found."""
-    a, stretch, _ = middle(path.model, state.x, share=0.1).place
+def at_computed_radius(
+    law: str, exact: ExactTube, path: SolvedPath, state: State
+) -> list[Quantity]:
+    """Return the checks of pressure and stretch at the computed radius."""
+    a, stretch, _ = middle(path.model, state.x, share=0.1).deformation
     expected, fe = exact.free_stretch(a), path.model.name == "fe"
     what = f"{law}, {state.pressure * 1e3:.4g} kPa"
     near = 5e-3 * (expected - 1) + 1e-4 if fe else 1e-6
     pressure = exact.loads(a, stretch)[0]
-    carried = path.model.reactions(state.x, state.loads)
-    lever = state.pressure * carried.bore_area * B
-    turn = float(path.model.conjugate_displacements(state.x)[TWIST])
-    return path.found(
+    reactions = path.model.reactions(state.x, state.loads)
+    lever = state.pressure * reactions.bore_area * B
+    phi = float(path.model.conjugate_displacements(state.x)[TWIST])
+    return path.tagged(
         Quantity(
-            f"{what}, P at its own a (MPa)", SOURCE, pressure, state.pressure, 3e-3 if fe else 1e-6
+            f"{what}, at the computed a, P (MPa)",
+            SOURCE,
+            pressure,
+            state.pressure,
+            3e-3 if fe else 1e-6,
         ),
-        Quantity(f"{what}, lambda at its own a", SOURCE, expected, stretch, near, 1.0),
-        Quantity(f"{what}, twist (rad)", "symmetry", 0.0, turn, 1e-9, 1.0),
-        Quantity(f"{what}, torque (N mm)", "symmetry", 0.0, carried.torque, 1e-9, lever),
+        Quantity(f"{what}, at the computed a, lambda", SOURCE, expected, stretch, near, 1.0),
+        Quantity(f"{what}, twist (rad)", SYMMETRY, 0.0, phi, 1e-9, 1.0),
+        Quantity(f"{what}, M (N mm)", SYMMETRY, 0.0, reactions.torque, 1e-9, lever),
     )
 
 
-def worked_places(path: Walk) -> list[Quantity]:
-    """Return the checks of a and lambda at the worked pressures that the path has."""
+def at_worked_pressures(path: SolvedPath) -> list[Quantity]:
+    """Return the checks of a and lambda at the worked pressures on the path."""
     reached = {
         round(state.pressure, 9): middle(path.model, state.x, share=0.1) for state in path.states
     }
@@ -189,7 +207,7 @@ def worked_places(path: Walk) -> list[Quantity]:
     for ratio, (stretch, pressure) in FREE.items():
         if pressure not in reached or ratio > (1.25 if fe else 1.5):
             continue
-        a, found, _ = reached[pressure].place
+        a, found, _ = reached[pressure].deformation
         what = f"neo-Hookean, {pressure * 1e3:.7g} kPa"
         near = 5e-3 * (stretch - 1) + 1e-4 if fe else 1e-6
         checks += [
@@ -197,7 +215,7 @@ def worked_places(path: Walk) -> list[Quantity]:
             Quantity(f"{what}, lambda", SOURCE, stretch, found, near, 1.0),
         ]
     assert len(checks) == 2 * (3 if fe else 4)
-    return path.found(*checks)
+    return path.tagged(*checks)
 
 
 @pytest.mark.parametrize("law", PATHS)
@@ -205,10 +223,12 @@ def test_free_closed_tube(law: str) -> None:
     case, checks = long_tube(law), []
     exact, curves = ExactTube.of(case), {}
     for model, name in [("fe", "FE model"), ("fast", "fast model")]:
-        path = walk(case, PATHS[law], model, "1x2x40")
-        checks += [c for state in path.states[1:] for c in own_place(law, exact, path, state)]
-        checks += worked_places(path) if law == "neo-Hookean" else []
-        checks += path.balance(law)
+        path = solve_path(case, PATHS[law], model, "1x2x40")
+        checks += [
+            c for state in path.states[1:] for c in at_computed_radius(law, exact, path, state)
+        ]
+        checks += at_worked_pressures(path) if law == "neo-Hookean" else []
+        checks += path.balance_checks(law)
         curves[name] = (
             [middle(path.model, state.x, share=0.1).a / A for state in path.states],
             [state.pressure * 1e3 for state in path.states],

@@ -1,25 +1,26 @@
-r"""Tiny pressure on a thick tube with inextensible threads: both models' first slope dx/dP.
+r"""Small pressure on a thick tube with inextensible threads: initial slope dx/dP of both models.
 
 @misc{linear,
-  title = {Linear elasticity of a thick tube whose outer surface inextensible threads run on},
+  title = {Linear elasticity of a thick tube with inextensible threads on its outer surface},
   note = {derived here from Lame's tube (validation/test_lame.py)},
 }
 
-Threads of one family at alpha, on the radius B, tie the strains and the twist psi of the tube by
+Threads of one family at alpha, on the radius B, constrain the strains and the twist psi of the
+tube:
 
 .. math:: \epsilon_z \cos^2\alpha + \frac{u(B)}{B} \sin^2\alpha
           + B \psi \sin\alpha \cos\alpha = 0, \qquad (1)
 
-and their line tension T per width loads the surface by T sin^2(alpha)/B inwards, by T cos^2 along
-the axis and T sin cos round it: with Lame's stresses that leaves one linear equation for T.
+and their tension T per width acts on the surface with T sin^2(alpha)/B inwards, T cos^2 along the
+axis and T sin cos round it: with Lame's stresses this gives one linear equation for T.
 
 Worked numbers (A = 6, B = 8 mm, E = 0.3 MPa, p = 1 kPa): T, eps_z, psi, u(A) and u(B) at 30, 60 and
-70 deg. At 54.7356 deg eps_z is nil, as on a thin tube; the greatest twist is at 66.1203 deg, where
-on a thin tube it is at 60 deg (`test_thin_tube.py`): the thick wall shifts it.
+70 deg. At 54.7356 deg eps_z is zero, as on a thin tube; the largest twist is at 66.1203 deg, on a
+thin tube at 60 deg (`test_thin_tube.py`).
 
 Tolerances. Fast model: 1e-5, with threads of 1 MN, whose strain is 1e-6 of the tube's. FE model
-with 24 threads: 1 % of psi and n T, 0.5 % of eps_z, 0.3 % of u; the rubber's compressibility, worth
-eps_z = 4e-6, is within it. The angle of the greatest twist is searched to 0.01 deg.
+with 24 threads: 1 % of psi and n T, 0.5 % of eps_z, 0.3 % of u; this includes the rubber's
+compressibility, which makes eps_z = 4e-6. The angle of the largest twist is found to 0.01 deg.
 """
 
 import math
@@ -29,7 +30,7 @@ from scipy.optimize import minimize_scalar
 
 from fem.fast.model import FastModel
 from fem.solving.single import build
-from validation.check import Drawing, Quantity, draw, found_by, verify
+from validation.check import Drawing, Quantity, draw, tagged, verify
 from validation.slopes import fast_pull, fast_strains, fe_pull, fe_slopes, strains
 from validation.tubes import A, B, family, tube
 
@@ -44,14 +45,14 @@ THREADED = {
 
 
 def fast(angle: float) -> FastModel:
-    """Return the fast model with threads that hardly stretch."""
+    """Return the fast model with nearly inextensible threads."""
     return FastModel(tube(family(angle, 24, 1e6, 1e-6)))
 
 
 def checks_of(
     angle: int, found: tuple[float, ...], shares: tuple[float, float, float]
 ) -> list[Quantity]:
-    """Return the checks of eps_z, psi, u(A) and u(B), with the shares of eps_z, psi and u."""
+    """Return the checks of eps_z, psi, u(A) and u(B), with tolerances of eps_z, psi and u."""
     _, axial, psi, inner, outer = THREADED[angle]
     share_axial, share_psi, share_u = shares
     return [
@@ -73,7 +74,7 @@ def test_fast_model(angle: int) -> None:
     model = fast(angle)
     tension = pull_of(angle, fast_pull(model), 1e-5)
     found = fast_strains(model)
-    verify(found_by(model, [tension, *checks_of(angle, found, (1e-5, 1e-5, 1e-5))]))
+    verify(tagged(model, [tension, *checks_of(angle, found, (1e-5, 1e-5, 1e-5))]))
 
 
 @pytest.mark.parametrize("angle", THREADED)
@@ -81,10 +82,10 @@ def test_fe_model(angle: int) -> None:
     model = build(tube(family(angle, 24, 1e5, 1e-5)), "fe", "1x2x40")
     slope = fe_slopes(model)[0]
     tension = pull_of(angle, fe_pull(model, slope), 1e-2)
-    verify(found_by(model, [tension, *checks_of(angle, strains(model, slope), (5e-3, 1e-2, 3e-3))]))
+    verify(tagged(model, [tension, *checks_of(angle, strains(model, slope), (5e-3, 1e-2, 3e-3))]))
 
 
-def test_zero_stretch_and_greatest_twist() -> None:
+def test_zero_stretch_and_largest_twist() -> None:
     angle = math.degrees(math.atan(math.sqrt(2)))
     model = fast(angle)
     axial, _, inner, _ = fast_strains(model)
@@ -101,6 +102,6 @@ def test_zero_stretch_and_greatest_twist() -> None:
     draw(Drawing("Twist at 1 kPa", "helix angle (deg)", "-psi (1e-3 rad/mm)", curves))
     checks = [
         Quantity("54.7356 deg, eps_z", SOURCE, 0.0, axial, 1e-5, inner / A),
-        Quantity("angle of the greatest twist (deg)", SOURCE, 66.1203, float(most), 0.01, 1.0),
+        Quantity("largest twist, helix angle (deg)", SOURCE, 66.1203, float(most), 0.01, 1.0),
     ]
-    verify(found_by(model, checks))
+    verify(tagged(model, checks))

@@ -1,4 +1,4 @@
-"""Tubes to check on: how to ask for one, to walk its path, and to read its middle half."""
+"""Tubes of the checks: how to define one, solve its path, and evaluate its middle half."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from fem.core.arrays import Array
 from fem.fast.model import FastModel
 from fem.results.equilibrium_checks import check_balance
 from fem.solving.single import build
-from validation.check import Quantity, at_most, found_by
+from validation.check import Quantity, at_most, tagged
 from validation.mirror import mirror_checks
 
 GREENHOUSE = Path(__file__).parents[1] / "cases" / "greenhouse_wrist.toml"
@@ -45,7 +45,7 @@ RUBBERS: dict[str, Any] = {
         ],
     },
 }
-"""A rubber of each law, all of a shear modulus of about 100 kPa."""
+"""A rubber of each law, all with a shear modulus of about 100 kPa."""
 
 
 def family(angle: float, count: int, stiffness: float, toe: float, name: str = "A") -> Any:
@@ -83,25 +83,25 @@ def tube(
 
 @dataclass(frozen=True)
 class Through(Stage):
-    """A stage through values of any distance, instead of equal steps."""
+    """A stage through given values instead of equal steps."""
 
     way: tuple[float, ...] = ()
 
     def values(self, start: float) -> list[float]:
-        """Return the values to be reached, wherever the stage starts."""
+        """Return the requested values, wherever the stage starts."""
         return list(self.way)
 
 
 @dataclass(frozen=True)
-class Walk:
-    """A path of a model.
+class SolvedPath:
+    """A solved path of a model.
 
     Attributes
     ----------
     model
         The model.
     states
-        The state at the beginning of the first stage that is shown, and what was asked for.
+        The states of the path, from the start of the first output stage.
     resolution, full
         How the model was built; see :func:`fem.solving.single.build`.
     """
@@ -113,20 +113,21 @@ class Walk:
 
     @property
     def iterations(self) -> int:
-        """Newton iterations on the whole path, vain ones and predictors included."""
+        """Newton iterations on the whole path, including unsuccessful ones and predictors."""
         return sum(state.iterations for state in self.states)
 
-    def found(self, *quantities: Quantity) -> list[Quantity]:
-        """Return figures of this path, with the name of its model and its mesh."""
-        return found_by(self.model, quantities)
+    def tagged(self, *quantities: Quantity) -> list[Quantity]:
+        """Return values of this path, with the name of its model and its mesh."""
+        return tagged(self.model, quantities)
 
-    def balance(self, what: str) -> list[Quantity]:
-        """Return the checks of balance over all states, and of the last one's mirror image.
+    def balance_checks(self, what: str) -> list[Quantity]:
+        """Return the equilibrium checks of all states, and the mirror image of the last one.
 
-        The work is integrated by a cubic over each step of the path, which is refused where it is
-        off by more than 0.07 % of all the work so far; 0.2 % is the project's bar for the sum. The
-        mesh's bore is made of quadratic arcs; over an angle h each spans h^4/480 too little area (a
-        share of it), by which thrust and reaction differ. The rest is left to Newton.
+        The work is integrated by a cubic over each step of the path; a step with an error of more
+        than 0.07 % of the work so far is rejected, and the project allows 0.2 % for the sum. The
+        bore of the mesh consists of quadratic arcs; the area under an arc of angle h is too small
+        by the relative amount h^4/480, by which thrust and reaction differ. The rest is the
+        tolerance of Newton's method.
         """
         model, source = self.model, "energy balance and statics"
         radius = model.case.tube.outer_radius
@@ -134,29 +135,29 @@ class Walk:
             "cells_around_body", np.inf
         )
         area = (2 * math.pi / arcs) ** 4 / 480 + 1e-5
-        carried = [model.reactions(state.x, state.loads) for state in self.states]
-        gaps = check_balance(self.states, carried, radius)
+        reactions = [model.reactions(state.x, state.loads) for state in self.states]
+        residuals = check_balance(self.states, reactions, radius)
         bounds = {"energy_gap": 2e-3, "end_force_gap": area, "end_torque_gap": 1e-6}
-        checks = [at_most(name, source, bound, gaps[name]) for name, bound in bounds.items()]
+        checks = [at_most(name, source, bound, residuals[name]) for name, bound in bounds.items()]
         checks += mirror_checks(model, self.states[-1], self.resolution, self.full)
-        return self.found(*(replace(check, name=f"{what}, {check.name}") for check in checks))
+        return self.tagged(*(replace(check, name=f"{what}, {check.name}") for check in checks))
 
 
-def walk(
+def solve_path(
     case: Case,
     loads: list[float] | None = None,
     model: str = "fe",
     resolution: str = "coarse",
     full: bool = False,
-) -> Walk:
-    """Follow the path of a case, its ends loaded and moved as the case says.
+) -> SolvedPath:
+    """Follow the path of a case, its ends loaded and moved as the case defines.
 
     Parameters
     ----------
     case
         The case.
     loads
-        Pressures (kPa) in place of the drive of the case.
+        Pressures (kPa) that replace the drive of the case.
     model, resolution, full
         See :func:`fem.solving.single.build`.
     """
@@ -165,7 +166,7 @@ def walk(
     if loads is not None:
         drive = Through(PRESSURE, dead_load(), way=tuple(load / 1e3 for load in loads))
         stages = [drive if stage.pair == PRESSURE else stage for stage in stages]
-    return Walk(built, list(follow(built, loading_of(case), stages)), resolution, full)
+    return SolvedPath(built, list(follow(built, loading_of(case), stages)), resolution, full)
 
 
 def fast_state(model: FastModel, a: float, stretch: float, twist: float) -> Array:
@@ -176,7 +177,7 @@ def fast_state(model: FastModel, a: float, stretch: float, twist: float) -> Arra
 
 
 def fast_loads(model: FastModel, a: float, stretch: float, twist: float = 0.0) -> tuple[float, ...]:
-    """Return pressure, force and torque as the fast model has them, from its energy and volume."""
+    """Return pressure, force and torque of the fast model, from its energy and volume."""
     x = fast_state(model, a, stretch, twist)
     stored, volume = model.internal_force(x), model.load_vectors(x)[:, PRESSURE]
     pressure = stored[0] / volume[0]
@@ -197,7 +198,7 @@ class Middle:
     twist
         Turn per length at rest (rad/mm).
     pull
-        Tension of each family, all its threads together (N).
+        Total tension of all threads of each family (N).
     """
 
     a: float
@@ -207,16 +208,16 @@ class Middle:
     pull: list[float]
 
     @property
-    def place(self) -> tuple[float, float, float]:
-        """(a, stretch, twist), by which `exact.py` knows a state."""
+    def deformation(self) -> tuple[float, float, float]:
+        """(a, stretch, twist), the arguments of `exact.py`."""
         return self.a, self.stretch, self.twist
 
 
 def middle(model: Any, x: Any, share: float = 0.5) -> Middle:
-    """Return the uniform tube of the fast model, or the middle `share` of that of the FE model.
+    """Return the uniform tube of the fast model, or the middle `share` of the FE tube.
 
-    There stretch and twist are differences between the nodes at its two ends; radii and tensions
-    are means over what lies between.
+    Stretch and twist of the FE tube are differences between the nodes at the two ends of this
+    part; radii and tensions are means over it.
     """
     if model.name == "fast":
         return _everywhere(model, x)
@@ -248,6 +249,6 @@ def middle(model: Any, x: Any, share: float = 0.5) -> Middle:
 
 def _everywhere(model: Any, x: Any) -> Middle:
     a, stretch, twist = map(float, model.kinematic(x))
-    seen, outer = model.tube_values(x), model.case.tube.outer_radius
-    pull = [threads.pull for threads in seen.threads]
-    return Middle(a, outer + seen.growth, stretch, twist, pull)
+    values, outer = model.tube_values(x), model.case.tube.outer_radius
+    pull = [threads.pull for threads in values.threads]
+    return Middle(a, outer + values.growth, stretch, twist, pull)

@@ -19,15 +19,18 @@ def validate(
     ] = None,
     whole: Annotated[bool, typer.Option("--whole", help="Run the slow checks too.")] = False,
     workers: Annotated[int, typer.Option(metavar="N", min=1, help="Processes to use.")] = 2,
-    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder to write to.")] = Path(
-        "results/validation"
-    ),
+    out: Annotated[
+        Path, typer.Option(metavar="DIR", help="Folder for the table and the page.")
+    ] = Path("results/validation"),
+    csv: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the full list of values here.")
+    ] = None,
 ) -> None:
-    """Check both models against published values."""
+    """Check both models against published values; write a table and a page."""
     with plain_errors():
         try:
-            from validation.console import print_book, progress
-            from validation.page import write_book
+            from validation.console import print_result, progress
+            from validation.page import write_result
             from validation.run import chosen, run
         except ModuleNotFoundError as missing:
             message = (
@@ -37,9 +40,11 @@ def validate(
         chapters = chosen(names or ())
         folder = make_folder(out)
         with progress() as report:
-            book = run(chapters, whole=whole, workers=workers, report=report)
-        print_book(book, write_book(book, folder, whole, names or ()))
-    if not book.passed:
+            result = run(chapters, whole=whole, workers=workers, report=report)
+        of = f" of {', '.join(names)}" if names else ""
+        scope = f"{'All' if whole else 'The quick'} checks{of} were requested."
+        print_result(result, write_result(result, folder, scope, csv))
+    if not result.passed:
         raise typer.Exit(INCOMPLETE)
 
 

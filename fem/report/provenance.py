@@ -17,8 +17,8 @@ from fem.wording.tables import PRESSURE
 from fem.wording.termination import SOLVED_HOW
 from fem.wording.text_table import TextTable
 
-CHAPTER = re.compile(r"^## (.+)\n\n`[^`]*/test_(\w+)\.py`\..* (\d+) checks?\.$", re.MULTILINE)
-"""Start of a section in `validation/TABLE.md`: title, chapter, source, number of checks."""
+CHAPTER = re.compile(r"^\| \[(\w+)\]\(.+\) \| (.+?) \| .* \| (\d+) \| \d+ \|$", re.MULTILINE)
+"""A row of `validation/TABLE.md` with name, title and number of checks of a chapter."""
 
 
 def mesh_table(run: Run) -> TextTable | None:
@@ -103,6 +103,6 @@ def validation_summary() -> tuple[str, TextTable] | None:
     except (ModuleNotFoundError, FileNotFoundError):
         return None
     summary = " ".join(text.split("\n\n", 2)[1].split())
-    titles = ["subject", "chapter of tubewright validate", "checks"]
+    titles = ["chapter of tubewright validate", "subject", "checks"]
     rows = CHAPTER.findall(text)
     return summary, TextTable("Chapters of the validation", titles, rows, text_columns=(0, 1))

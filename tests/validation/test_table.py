@@ -1,4 +1,4 @@
-"""What the repository says of the book is what the checks found, and of all of them."""
+"""The committed table and the README's summary agree with each other and with the chapters."""
 
 import re
 import subprocess
@@ -7,51 +7,98 @@ from collections import Counter
 
 import pytest
 
-from validation.book import FOLDER, chapters
+from validation.check import MODELS
+from validation.kinds import Kind
 from validation.renew import PLACE, README, TABLE, summary_of, with_summary
 from validation.run import WHOLE
+from validation.suite import COMPUTED_BY, FOLDER, chapters
+from validation.table import CHAPTERS, ROWS, sources
 
 TEXT = TABLE.read_text(encoding="utf-8")
+WORST = re.compile(r"(\d+): (\S+) ≤ (\S+)")
+"""Number of values, error and tolerance."""
+
+
+def rows_under(head):
+    """Return the rows of a table as dictionaries."""
+    lines = TEXT.splitlines()
+    start = lines.index(f"| {' | '.join(head)} |") + 2
+    found = []
+    for line in lines[start:]:
+        if not line.startswith("|"):
+            break
+        cells = [cell.strip() for cell in re.split(r"(?<!\\)\|", line)[1:-1]]
+        found.append(dict(zip(head, cells, strict=True)))
+    return found
+
+
+def numbers(text):
+    return [int(number.replace(",", "")) for number in re.findall(r"\d[\d,]*", text)]
+
+
+def values_by_chapter():
+    """Return the number of values in the rows of each chapter."""
+    found, name = Counter(), ""
+    for row in rows_under(ROWS):
+        name = row["chapter"] or name
+        found[name] += int(row["values"])
+    return found
+
+
+def test_table_can_be_read():
+    lines = TEXT.splitlines()
+    assert len(lines) <= 300
+    assert not {"OFF", "**skipped**", "**ended with an error**"} & set(TEXT.split())
 
 
 def test_readme_has_the_summary_of_the_table():
-    (said,) = PLACE.findall(README.read_text(encoding="utf-8"))
-    assert said == summary_of(TEXT)
+    (summary,) = PLACE.findall(README.read_text(encoding="utf-8"))
+    assert summary == summary_of(TEXT)
 
 
-def test_summary_counts_the_figures_of_the_table():
-    figures = {"FE": 0, "fast": 0}
-    total = 0
-    for line in TEXT.splitlines():
-        cells = [cell.strip() for cell in re.split(r"(?<!\\)\|", line.strip("|"))]
-        if not line.startswith("|") or cells[0] in ("source", "") or set(cells[0]) <= set(":-"):
-            continue
-        _, _, expected, fe, fast, *_ = cells
-        assert expected
-        figures["FE"] += bool(fe)
-        figures["fast"] += bool(fast)
-        total += 1
-    said = [int(n.replace(",", "")) for n in re.findall(r"[\d,]*\d", summary_of(TEXT))]
-    assert said[2:] == [figures["FE"], figures["fast"]]
-    assert said[1] == len(re.findall("^## ", TEXT, re.MULTILINE))
-    assert total <= said[0] <= total + figures["fast"]
-    assert "OFF" not in TEXT and "broke down" not in TEXT
+def test_each_row_has_a_kind_and_is_within_tolerance():
+    for row in rows_under(ROWS):
+        assert row["kind of quantity"] in set(Kind) and row["source"]
+        cells = [row[by] for by in COMPUTED_BY if row[by]]
+        assert cells
+        for cell in cells:
+            _, error, tolerance = WORST.fullmatch(cell).groups()
+            assert float(error) <= float(tolerance)
 
 
-def test_table_has_all_chapters_and_all_their_checks():
-    """Of each chapter as many as pytest finds now."""
+def test_counts_add_up_to_the_summary():
+    total, count, *by_model = numbers(summary_of(TEXT))
+    by_chapter = values_by_chapter()
+    assert sum(by_chapter.values()) == total
+    assert len(by_chapter) == count
+    for model, expected in zip(MODELS, by_model, strict=True):
+        cells = (WORST.match(row[model]) for row in rows_under(ROWS))
+        assert sum(int(cell[1]) for cell in cells if cell) == expected
+
+
+def test_chapters_are_those_of_the_files_with_their_titles_and_sources():
+    known, by_chapter = chapters(), values_by_chapter()
+    rows = rows_under(CHAPTERS)
+    assert [row["chapter"] for row in rows] == [f"[{name}](test_{name}.py)" for name in known]
+    for row, chapter in zip(rows, known.values(), strict=True):
+        assert row["subject"] == chapter.title.removesuffix(".")
+        assert row[CHAPTERS[2]] == sources(chapter)
+        assert int(row["values"]) == by_chapter[chapter.name]
+
+
+def test_chapters_have_as_many_checks_as_pytest_finds():
     command = [sys.executable, "-m", "pytest", "validation", "--collect-only", "-q", "-m", WHOLE]
     listed = subprocess.run(
         command, cwd=FOLDER.parent, capture_output=True, text=True, check=True
     ).stdout
     found = Counter(re.findall(r"^validation/test_(\w+)\.py::", listed, re.MULTILINE))
-    told = re.findall(r"^`validation/test_(\w+)\.py`\. .* (\d+) checks?\.$", TEXT, re.MULTILINE)
-    assert {name: int(count) for name, count in told} == dict(found)
-    assert set(found) == set(chapters())
+    names = [re.match(r"\[(\w+)\]", row["chapter"])[1] for row in rows_under(CHAPTERS)]
+    checks = [int(row["checks"]) for row in rows_under(CHAPTERS)]
+    assert dict(zip(names, checks, strict=True)) == dict(found)
 
 
-def test_summary_takes_the_place_of_an_older_one():
+def test_summary_replaces_an_older_one():
     text = "before\n<!-- summary of the validation -->\nold\n<!-- end -->\nafter\n"
     assert with_summary(text, "new") == text.replace("old", "new")
-    with pytest.raises(ValueError, match="0 places"):
+    with pytest.raises(ValueError, match="0 "):
         with_summary("nothing", "new")

@@ -1,4 +1,4 @@
-r"""Sliding threads: one tension throughout, and what they share with bonded ones.
+r"""Sliding threads: one tension along each thread, and comparison with bonded threads.
 
 @misc{statics,
   title = {Equilibrium of a thread without friction},
@@ -10,11 +10,10 @@ r"""Sliding threads: one tension throughout, and what they share with bonded one
   note = {run here: 23.7 deg and -5.43 mm of the ready case at 15 kPa},
 }
 
-A thread that slides without friction and
-is held at the plates alone has the same tension everywhere, whatever the tube does. In a tube that
-is strained evenly a bonded thread has it too, so that far from the plates nothing tells the two
-apart; but a sliding thread feels the mean strain of all its length, and beside the plates, which
-keep the tube from bulging, there is less of it. That changes the whole thread by a share of
+A thread that slides without friction between the plates has the same tension everywhere. In a
+uniformly strained tube a bonded thread has it too, so that far from the plates the two agree; but
+the tension of a sliding thread follows from the mean strain over its whole length, and near the
+plates, which prevent bulging, the strain is smaller. The relative effect on the thread is
 
 .. math:: \delta \propto 1 / L. \qquad (1)
 
@@ -22,11 +21,12 @@ Worked numbers: the greenhouse tube at 15 kPa with sliding threads: 23.7 deg, -5
 deg, -5.29 mm).
 
 Tolerances. 1e-10 of the tension along a thread (round-off: the tension is one number), which must
-be 1 mN at least, to be one; 1e-6 from thread to thread, which Newton's method leaves. Bonded
-against sliding in the middle half of 640 mm (80 outer radii; 800 mm for two families): 0.5 % of a,
-of lambda - 1, of psi and of n T; 160 mm leave four times as much, 1.7 % of psi at 70 deg. That (1)
-holds is checked to 5 % of itself. Where two families nearly cancel the twist, psi is held against
-that of the second family alone. Trials: 0.3 deg and 0.04 mm, the spread between their own meshes.
+be at least 1 mN; 1e-6 from thread to thread, the tolerance of Newton's method. Bonded against
+sliding in the middle half of 640 mm (80 outer radii; 800 mm for two families): 0.5 % of a, of
+lambda - 1, of psi and of n T; with 160 mm the difference is four times as large, 1.7 % of psi at
+70 deg. (1) is checked to 5 % of the difference. Where two families nearly cancel the twist, psi is
+relative to that of the second family alone. Trials: 0.3 deg and 0.04 mm, the spread between their
+meshes.
 """
 
 import functools
@@ -38,7 +38,8 @@ import pytest
 
 from fem.case.case import Case
 from validation.check import Quantity, at_most, verify
-from validation.tubes import GREENHOUSE, Walk, family, middle, tube, walk
+from validation.kinds import Kind
+from validation.tubes import GREENHOUSE, SolvedPath, family, middle, solve_path, tube
 
 PRACTICE = "statics, common practice, no source"
 TRIALS = "trials of the same method in other code"
@@ -51,25 +52,25 @@ FAMILIES = {
     "20 and -30 deg": [family(20, 24, 200.0, 1e-3), family(-30, 24, 200.0, 1e-3, "B")],
 }
 TWIST = {"70 deg": 0.0176, "30 deg": 0.00785, "20 and -30 deg": 0.00785}
-"""Twist (rad/mm) that the difference is held against."""
+"""Twist (rad/mm) that the difference is relative to."""
 
 LENGTH = {"70 deg": 640.0, "30 deg": 640.0, "20 and -30 deg": 800.0}
-"""Length (mm) that leaves a difference of 0.5 %."""
+"""Length (mm) with a difference of 0.5 %."""
 
 CELL = {"70 deg": 8.0, "30 deg": 4.0, "20 and -30 deg": 4.0}
-"""Length of a cell (mm); all but the ends of the tube is even."""
+"""Length of a cell (mm); the tube is uniform except at its ends."""
 
 
-def held(hold: str, families: list[Any]) -> list[Any]:
-    """Return the families, all held alike."""
+def with_hold(hold: str, families: list[Any]) -> list[Any]:
+    """Return the families with the same key `hold`."""
     return [one | {"hold": hold} for one in families]
 
 
 @functools.cache
-def solved(hold: str, threads: str, length: float) -> Walk:
+def solved(hold: str, threads: str, length: float) -> SolvedPath:
     """Return the path of a long tube to 15 kPa."""
-    case = tube(*held(hold, FAMILIES[threads]), length=length)
-    return walk(case, LOADS, resolution=f"1x1x{length / CELL[threads]:.0f}")
+    case = tube(*with_hold(hold, FAMILIES[threads]), length=length)
+    return solve_path(case, LOADS, resolution=f"1x1x{length / CELL[threads]:.0f}")
 
 
 def shares(threads: str, length: float) -> dict[str, float]:
@@ -92,14 +93,16 @@ def check_long_tube(threads: str) -> None:
     long = shares(threads, length)
     verify(
         [
-            *solved("sliding", threads, length).found(
+            *solved("sliding", threads, length).tagged(
                 *(
-                    Quantity(f"{threads}, {name}, less that of bonded", PRACTICE, 0, share, 5e-3, 1)
+                    Quantity(
+                        f"{threads}, difference from bonded, {name}", PRACTICE, 0, share, 5e-3, 1
+                    )
                     for name, share in long.items()
                 )
             ),
-            *solved("bonded", threads, length).balance(f"{threads}, bonded"),
-            *solved("sliding", threads, length).balance(f"{threads}, sliding"),
+            *solved("bonded", threads, length).balance_checks(f"{threads}, bonded"),
+            *solved("sliding", threads, length).balance_checks(f"{threads}, sliding"),
         ]
     )
 
@@ -116,46 +119,78 @@ def test_sliding_is_bonded_far_from_the_plates_at_other_angles(threads: str) -> 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("threads", FAMILIES)
-def test_what_is_left_falls_with_the_length(threads: str) -> None:
+def test_difference_from_bonded_falls_with_the_length(threads: str) -> None:
     length = LENGTH[threads]
     short, long = shares(threads, length / 2), shares(threads, length)
     verify(
-        solved("sliding", threads, length).found(
+        solved("sliding", threads, length).tagged(
             *(
-                Quantity(f"{threads}, {name}, twice as long", PRACTICE, share / 2, long[name], 5e-2)
+                Quantity(
+                    f"{threads}, {name} on twice the length",
+                    PRACTICE,
+                    share / 2,
+                    long[name],
+                    5e-2,
+                    kind=Kind.CONVERGENCE,
+                )
                 for name, share in short.items()
-                if abs(share) > 1e-3  # less is the mesh
+                if abs(share) > 1e-3  # smaller ones are the error of the mesh
             )
         )
     )
 
 
 @functools.cache
-def wrist(hold: str, resolution: str) -> Walk:
+def wrist(hold: str, resolution: str) -> SolvedPath:
     """Return the path of the ready case."""
     case = Case.load(GREENHOUSE).changed(threads__0__hold=hold, threads__1__hold=hold)
-    return walk(case, None, resolution=resolution)
+    return solve_path(case, None, resolution=resolution)
 
 
 @pytest.mark.parametrize("full", [False, True], ids=["sector", "full"])
-def test_tension_is_the_same_all_along(full: bool) -> None:
-    families = held("sliding", FAMILIES["20 and -30 deg"])
+def test_tension_is_constant_along_a_thread(full: bool) -> None:
+    families = with_hold("sliding", FAMILIES["20 and -30 deg"])
     case = tube(*(one | {"count": 6} for one in families), length=60.0)
-    path = walk(case, LOADS, resolution="1x2x6", full=full)
+    path = solve_path(case, LOADS, resolution="1x2x6", full=full)
     shape = "full tube" if full else "sector"
-    checks = path.balance(shape)
+    checks = path.balance_checks(shape)
     for state in path.states[1:]:
         for segments in path.model.segments(state.x):
             numbers = np.unique(segments.thread)
             means = [segments.tension[segments.thread == number].mean() for number in numbers]
             spread = [np.ptp(segments.tension[segments.thread == number]) for number in numbers]
             what = f"{shape}, {segments.family.name}, {state.pressure * 1e3:.0f} kPa"
-            checks += path.found(
-                Quantity(f"{what}, threads seen", PRACTICE, 6 if full else 1, len(numbers), 0.0),
-                at_most(f"{what}, 1e-3 over the least T (N)", PRACTICE, 1.0, 1e-3 / min(means)),
-                at_most(f"{what}, spread of T", PRACTICE, 1e-10, max(spread) / means[0]),
-                # of the full tube's threads, which are all alike: Newton's tolerance
-                at_most(f"{what}, spread over threads", PRACTICE, 1e-6, np.ptp(means) / means[0]),
+            checks += path.tagged(
+                Quantity(
+                    f"{what}, number of threads",
+                    PRACTICE,
+                    6 if full else 1,
+                    len(numbers),
+                    0.0,
+                    kind=Kind.TREND,
+                ),
+                at_most(
+                    f"{what}, 1e-3 over the smallest T (N)",
+                    PRACTICE,
+                    1.0,
+                    1e-3 / min(means),
+                    Kind.MAGNITUDE,
+                ),
+                at_most(
+                    f"{what}, spread of T along a thread",
+                    PRACTICE,
+                    1e-10,
+                    max(spread) / means[0],
+                    Kind.TENSION,
+                ),
+                # all threads of the full tube are alike: Newton's tolerance
+                at_most(
+                    f"{what}, spread of T over threads",
+                    PRACTICE,
+                    1e-6,
+                    np.ptp(means) / means[0],
+                    Kind.TENSION,
+                ),
             )
     verify(checks)
 
@@ -165,17 +200,17 @@ def test_trial_values() -> None:
     end = path.model.tube_values(path.states[-1].x)
     verify(
         [
-            *path.found(
+            *path.tagged(
                 Quantity("twist (deg)", TRIALS, 23.7, math.degrees(end.twist), 0.3, 1.0),
                 Quantity("displacement (mm)", TRIALS, -5.43, end.displacement, 0.04, 1.0),
             ),
-            *path.balance("ready case, sliding"),
+            *path.balance_checks("ready case, sliding"),
         ]
     )
 
 
 def test_sliding_tension_lies_within_that_of_bonded_threads() -> None:
-    """Friction, which only carries tension from place to place, is between the two."""
+    """With friction, which redistributes tension along the thread, it is between the two."""
     bonded, sliding = wrist("bonded", "standard"), wrist("sliding", "standard")
     window, checks = bonded.model.case.tube.wall, []
     for one, other in zip(
@@ -184,9 +219,15 @@ def test_sliding_tension_lies_within_that_of_bonded_threads() -> None:
         strict=True,
     ):
         what, tension = f"ready case, {one.family.name}", other.mean_tension
-        least, peak = one.tension.min() / tension, tension / one.peak_tension(window)
+        smallest, peak = one.tension.min() / tension, tension / one.peak_tension(window)
         checks += [
-            at_most(f"{what}, least T of bonded over T of sliding", PRACTICE, 1.0, least),
-            at_most(f"{what}, T of sliding over the peak of bonded", PRACTICE, 1.0, peak),
+            at_most(
+                f"{what}, smallest T of bonded over T of sliding",
+                PRACTICE,
+                1.0,
+                smallest,
+                Kind.TREND,
+            ),
+            at_most(f"{what}, T of sliding over peak of bonded", PRACTICE, 1.0, peak, Kind.TREND),
         ]
-    verify(sliding.found(*checks))
+    verify(sliding.tagged(*checks))

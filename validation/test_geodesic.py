@@ -1,4 +1,4 @@
-r"""Threads free to move sideways: geodesics on barrelled and waisted tubes, and their necks.
+r"""Threads on geodesics: barrel-shaped and waisted tubes, least length, and necking.
 
 @book{docarmo1976,
   author = {M. P. do Carmo},
@@ -8,40 +8,39 @@ r"""Threads free to move sideways: geodesics on barrelled and waisted tubes, and
 }
 
 @misc{neck,
-  title = {Stability of a uniform section under fixed tension and constant},
+  title = {Stability of a uniform section at constant tension and Clairaut constant},
   note = {derived here},
 }
 
 1. Clairaut's relation. On a body of revolution r(z) a geodesic at the angle psi to the meridian
-keeps r sin(psi) = c, so that between two plates it winds through, and is as long as,
+keeps r sin(psi) = c, so that between two plates its wrap angle and length are
 
 .. math:: \Theta = \int \frac{c \sqrt{1 + r'^2}}{r \sqrt{r^2 - c^2}} dz, \qquad
           \ell = \int \frac{r \sqrt{1 + r'^2}}{\sqrt{r^2 - c^2}} dz. \qquad (1)
 
-Worked here: c from the first of (1) by SciPy's root search and quadrature, for the ready case's
-tube given by hand the shape r = R (1 + d sin(pi z / L)), with threads at 20 and -30 deg. The mesh
-carries the shape by parabolas, whose r is off by at most d (pi h / L)^3 / 125 of R with h the
-height of a cell: 1.2e-5 on 20 cells, now more, now less; in the sum 2e-6 must remain, and a tenth
-of it on 40 cells.
+Worked here: c from the first of (1) by SciPy's root finder and quadrature, for the tube of the
+ready case with the prescribed shape r = R (1 + d sin(pi z / L)), with threads at 20 and -30 deg.
+The mesh represents the shape by parabolas, with an error of r of at most d (pi h / L)^3 / 125 of R,
+h being the height of a cell: 1.2e-5 on 20 cells, with alternating sign; the tolerance of the sum is
+2e-6, and a tenth of it on 40 cells.
 
-2. Least length. In the solved case, too, no other path between the same ends that SciPy's minimiser
-can find is shorter, on the tube taken for round as the model does. (A search on the true dented
-face, which this model replaced, gave 0.18 % more twist of the ready case.) It has the points where
-the thread crosses from cell to cell, 1 % of the gain being left to what lies between.
+2. Least length. In the solved case no other path between the same ends that SciPy's minimiser finds
+is shorter, on a tube with circular sections as in the model. (A search on the actual dented face,
+which this model replaced, gave 0.18 % more twist of the ready case.) The path consists of the
+points where the thread crosses from cell to cell; 1 % of the gain is allowed for the parts between.
 
-3. Necks. A long tube in free threads that are no longer guided is uniform only up to a pressure:
-where it narrows, the threads run steeper, sin(psi) = c / r, and tie it in more. A section of it
-under pressure P and force F, with the tension n T and c the same all along, has the loads of
-`exact.py` with psi by c; the uniform tube is at its limit where they cease to tell its radius and
-stretch apart,
+3. Necking. A long tube with geodesic threads is uniform only up to a pressure: where it narrows,
+the threads are at a larger angle, sin(psi) = c / r, and constrict it further. A section under
+pressure P and force F, with constant tension n T and constant c, has the loads of `exact.py` with
+psi from c; the uniform tube is at its limit where they no longer determine radius and stretch,
 
 .. math:: \det \frac{\partial(P, F)}{\partial(a, \lambda)}|_{T, c} = 0. \qquad (2)
 
-The change of shape is the slower along the tube the
-nearer (2) is; a finite tube between plates that keep its radius goes a little further.
-Tolerances are given above but for the last: the limit of the model is sought on two lengths and
-must be within 2 % of (2): the plates' part on the shorter,
-and the mesh's 0.5 % of compliance (coarse). With bonded threads the same tube has no such limit.
+The closer (2) is, the more slowly the shape varies along the tube; the limit of a finite tube
+between plates that keep its radius is slightly higher. Tolerances are given above except for the
+last: the limit of the model is found for two lengths and must be within 2 % of (2): the effect of
+the plates on the shorter tube, and the 0.5 % of compliance of the coarse mesh. With bonded threads
+the same tube has no such limit.
 """
 
 import math
@@ -57,11 +56,17 @@ from fem.case.case import Case
 from fem.fe.model import FEModel
 from fem.fe.part import Evaluation
 from fem.solving.single import solve
-from validation.check import Quantity, at_most, found_by, verify
+from validation.check import Quantity, at_most, tagged, verify
 from validation.exact import ExactActuator
-from validation.tubes import GREENHOUSE, walk
+from validation.kinds import Kind
+from validation.tubes import GREENHOUSE, solve_path
 
 CLAIRAUT = "Clairaut's relation, formula from memory, re-derived"
+SHORTEST = "a geodesic is shorter than a helix, elementary"
+LEAST = "least length by SciPy's minimiser"
+FRICTIONLESS = "one tension without friction, elementary"
+NECKING_LIMIT = "eq. (2), derived here"
+BALANCE = "energy balance and statics"
 WRIST = Case.load(GREENHOUSE)
 FREE = WRIST.changed(threads__0__hold="geodesic", threads__1__hold="geodesic")
 R, L = WRIST.tube.outer_radius, WRIST.tube.length
@@ -94,28 +99,47 @@ class Barrel:
 @pytest.mark.parametrize("d", [0.4, -0.4], ids=["barrel", "waist"])
 @pytest.mark.parametrize("number", [0, 1])
 def test_body_of_revolution(number: int, d: float, resolution: str, tolerance: float) -> None:
-    barrel, model, held = Barrel(d), FEModel(FREE, resolution), FEModel(WRIST, resolution)
+    barrel, model, bonded = Barrel(d), FEModel(FREE, resolution), FEModel(WRIST, resolution)
     nodes = model.body.nodes
     growth = np.array([barrel.radius(z) / R for z in nodes[:, 2]]) - 1
     displaced = Evaluation(nodes * np.column_stack([growth, growth, 0 * growth]))
     threads = model.threads[number]
     count = threads.count // model.body.sectors
-    turn = abs(math.tan(threads.family.angle)) / R * L
-    c = brentq(lambda c: barrel.winding(c) - turn, 1e-6, R * min(1, 1 + d) * (1 - 1e-9), xtol=1e-13)
+    wrap = abs(math.tan(threads.family.angle)) / R * L
+    c = brentq(lambda c: barrel.winding(c) - wrap, 1e-6, R * min(1, 1 + d) * (1 - 1e-9), xtol=1e-13)
     kinematics = threads.kinematics(displaced)
     x, along = kinematics.position, kinematics.direction
     moment = np.abs(x[..., 0] * along[..., 1] - x[..., 1] * along[..., 0])  # r sin(psi)
     total = kinematics.length.sum() / count
-    helix = held.threads[number].kinematics(displaced).length.sum() / count
+    helix = bonded.threads[number].kinematics(displaced).length.sum() / count
     what = f"{'barrel' if d > 0 else 'waist'}, {threads.family.name}, {resolution}"
     verify(
-        found_by(
+        tagged(
             model,
             [
-                Quantity(f"{what}, r sin(psi) (mm)", CLAIRAUT, c, float(moment.mean()), tolerance),
-                at_most(f"{what}, scatter of it", CLAIRAUT, 1e-12, float(np.ptp(moment)) / c),
+                Quantity(
+                    f"{what}, r sin(psi) (mm)",
+                    CLAIRAUT,
+                    c,
+                    float(moment.mean()),
+                    tolerance,
+                    kind=Kind.THREAD,
+                ),
+                at_most(
+                    f"{what}, spread of r sin(psi)",
+                    CLAIRAUT,
+                    1e-12,
+                    float(np.ptp(moment)) / c,
+                    Kind.THREAD,
+                ),
                 Quantity(f"{what}, length (mm)", CLAIRAUT, barrel.length(c), total, tolerance),
-                at_most(f"{what}, length over helix", "a minimum", 1 - 1e-4, total / helix),
+                at_most(
+                    f"{what}, length over that of the helix",
+                    SHORTEST,
+                    1 - 1e-4,
+                    total / helix,
+                    Kind.TREND,
+                ),
             ],
         )
     )
@@ -128,10 +152,10 @@ def polygon(radius: Any, azimuth: Any, z: Any) -> float:
 
 
 def test_solved_case_lies_at_the_minimum() -> None:
-    checked = walk(FREE.changed(pressure__end="9 kPa", pressure__steps=3))
-    at = checked.model.tube.evaluate(checked.states[-1].x)
+    path = solve_path(FREE.changed(pressure__end="9 kPa", pressure__steps=3))
+    at = path.model.tube.evaluate(path.states[-1].x)
     checks = []
-    for threads in checked.model.threads:
+    for threads in path.model.threads:
         name, first = threads.family.name, threads.thread == 0
         ends = threads.positions(at)[first]
         x, y, z = np.vstack([ends[:, 0], ends[-1:, -1]]).T
@@ -146,11 +170,24 @@ def test_solved_case_lies_at_the_minimum() -> None:
         tension = threads.tension(at)
         spread = float(np.ptp(tension) / tension.mean())
         gain = at_helix - at_found
-        checks += checked.found(
-            Quantity(f"{name}, shorter than helix (mm)", "SciPy", at_helix - best, gain, 0.01),
-            at_most(f"{name}, tension along it", "no friction", 1e-10, spread),
+        checks += path.tagged(
+            Quantity(
+                f"{name}, shorter than the helix by (mm)",
+                LEAST,
+                at_helix - best,
+                gain,
+                0.01,
+                kind=Kind.THREAD,
+            ),
+            at_most(
+                f"{name}, spread of the tension along the thread",
+                FRICTIONLESS,
+                1e-10,
+                spread,
+                Kind.TENSION,
+            ),
         )
-    verify(checks + checked.balance("geodesic"))
+    verify(checks + path.balance_checks("geodesic"))
 
 
 def uniform_limit(case: Case) -> float:
@@ -165,7 +202,7 @@ def uniform_limit(case: Case) -> float:
     def determinant(stretch: float) -> float:
         a = bore(stretch)
         pull = sum(actuator.pulls(a, stretch, 0.0))
-        c = tube.outer(a, stretch) * np.sin(actuator.courses(a, stretch, 0.0)[0][1])
+        c = tube.outer(a, stretch) * np.sin(actuator.thread_kinematics(a, stretch, 0.0)[0][1])
 
         def loads(a: float, stretch: float) -> Any:
             pressure, force, _ = tube.loads(a, stretch)
@@ -193,16 +230,18 @@ NECKING = FREE.changed(
 
 @pytest.mark.slow
 @pytest.mark.parametrize("length", [120, 240])
-def test_necks_form_where_the_uniform_tube_is_at_its_limit(length: int) -> None:
+def test_necking_starts_at_the_limit_of_the_uniform_tube(length: int) -> None:
     case = NECKING.changed(tube__length=f"{length} mm")
     (run,) = solve(case, "fe", "coarse").runs
-    # the long tube snaps at its limit, and the path ends there without a state beyond
+    # the long tube jumps at its limit, and the path ends there without a state beyond
     assert not run.reached
     limit = max(row["pressure_kPa"] for row in run.rows)
-    seen = Quantity(f"{length} mm, limit (kPa)", "eq. (2)", 1e3 * uniform_limit(case), limit, 0.02)
-    gap = at_most(f"{length} mm, energy_gap", "energy", 2e-3, run.rows[-1]["energy_gap"])
-    (held,) = solve(
+    limit_check = Quantity(
+        f"{length} mm, limit, P (kPa)", NECKING_LIMIT, 1e3 * uniform_limit(case), limit, 0.02
+    )
+    gap = at_most(f"{length} mm, energy_gap", BALANCE, 2e-3, run.rows[-1]["energy_gap"])
+    (bonded,) = solve(
         case.changed(threads__0__hold="bonded", threads__1__hold="bonded"), "fe", "coarse"
     ).runs
-    verify(replace(check, by="FE", mesh="coarse") for check in (seen, gap))
-    assert held.reached
+    verify(replace(check, by="FE", mesh="coarse") for check in (limit_check, gap))
+    assert bonded.reached

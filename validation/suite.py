@@ -1,4 +1,4 @@
-"""The book itself: chapters as their files state them, and the figures that their checks found."""
+"""The validation suite: its chapters as their files state them, and the results of a run."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from validation.check import Drawing, OffError, Quantity
+from validation.check import FORMULA, MODELS, Drawing, Quantity, ToleranceError
 
 if TYPE_CHECKING:
     import pandas
@@ -25,12 +25,9 @@ READINGS = (
     "run here",
     "common practice, no source",
 )
-"""How the `note` of a BibTeX entry begins: how its figures or formulas came here."""
+"""How the `note` of a BibTeX entry begins: how its values or formulas were obtained."""
 
-MODELS = ("FE", "fast")
-FORMULA = "formula"
-WHOSE = (*MODELS, FORMULA)
-"""Whose a figure is: a model's, or neither's."""
+COMPUTED_BY = (*MODELS, FORMULA)
 
 _ENTRY = re.compile(r"^@\w+\{.*?^\}$\n?", re.MULTILINE | re.DOTALL)
 _KEY = re.compile(r"@\w+\{([^,]*),")
@@ -39,12 +36,12 @@ _NOTE = re.compile(r"^\s*note = \{(.*?)\},?$", re.MULTILINE | re.DOTALL)
 
 @dataclass(frozen=True)
 class Chapter:
-    """What a file of the book says.
+    """The docstring of a file of the suite.
 
     Attributes
     ----------
     name
-        Its name without ``test_`` and ``.py``.
+        Name of the file without ``test_`` and ``.py``.
     title
         One line.
     entries
@@ -60,7 +57,7 @@ class Chapter:
 
     @classmethod
     def read(cls, file: Path) -> Chapter:
-        """Return the chapter of a file, which is not run."""
+        """Return the chapter of a file without running it."""
         docstring = ast.get_docstring(ast.parse(file.read_text(encoding="utf-8"))) or ""
         title, _, rest = docstring.partition("\n")
         entries = [entry.strip() for entry in _ENTRY.findall(rest)]
@@ -85,7 +82,7 @@ def chapters() -> dict[str, Chapter]:
 
 @dataclass(frozen=True)
 class Check:
-    """What became of one function of a chapter.
+    """The result of one function of a chapter.
 
     Attributes
     ----------
@@ -98,7 +95,7 @@ class Check:
     quantities, drawings
         What it recorded.
     omission
-        Why it was left out, empty if it ran.
+        Why it was skipped, empty if it ran.
     """
 
     chapter: str
@@ -110,21 +107,21 @@ class Check:
     omission: str = ""
 
     @property
-    def broken(self) -> bool:
-        """Whether it failed otherwise than by a quantity that is off."""
-        return bool(self.failure) and f"{OffError.__name__}: " not in self.failure
+    def crashed(self) -> bool:
+        """Whether it failed for another reason than a value outside its tolerance."""
+        return bool(self.failure) and f"{ToleranceError.__name__}: " not in self.failure
 
 
 @dataclass(frozen=True)
-class Book:
-    """What all checks that ran have found.
+class SuiteResult:
+    """The results of all checks of a run.
 
     Attributes
     ----------
     checks
         In the order of the files.
     interrupted
-        Whether the user broke it off.
+        Whether the user interrupted the run.
     """
 
     checks: list[Check]
@@ -132,22 +129,22 @@ class Book:
 
     @property
     def quantities(self) -> list[Quantity]:
-        """All figures."""
+        """All checked values."""
         return [quantity for check in self.checks for quantity in check.quantities]
 
     @property
     def passed(self) -> bool:
-        """Whether something was checked, to its end, and nothing is off."""
+        """Whether at least one check ran, the run was completed, and all checks passed."""
         ran = any(not check.omission for check in self.checks) and not self.interrupted
         return ran and not any(check.failure for check in self.checks)
 
     @property
-    def omitted(self) -> list[Check]:
-        """What was left out, for want of a library that only it needs."""
+    def skipped(self) -> list[Check]:
+        """Checks that were skipped because a library that only they need is missing."""
         return [check for check in self.checks if check.omission]
 
     def by_chapter(self) -> dict[str, list[Check]]:
-        """Return the checks that ran, of each chapter that has any."""
+        """Return the checks that ran, by chapter."""
         found: dict[str, list[Check]] = {}
         for check in self.checks:
             if not check.omission:
@@ -155,48 +152,49 @@ class Book:
         return found
 
     @cached_property
-    def table(self) -> pandas.DataFrame:
-        """The table: a row to each quantity, the figures of both models side by side.
+    def values(self) -> pandas.DataFrame:
+        """The full list: a row for each quantity, the values of both models side by side.
 
-        Columns: chapter, check, source, quantity; expected, and scale, of which errors and
-        tolerances are shares; FE and fast, the figures of the models (of a part that they share,
-        both), and formula, that of a file's own formula or of another solver; the error and the
-        tolerance of each; mesh; seconds of its check; bound, whether the figure need only be no
-        greater than its tolerance; passed.
+        Columns: chapter, check, source, quantity, kind; expected, and scale, which errors and
+        tolerances are relative to; FE and fast, the values of the models (both, for a part that
+        they share), and formula, the value of a chapter's own formula or of another solver; error
+        and tolerance of each; mesh; seconds of the check; bound, whether the value only has to be
+        at most its tolerance; passed.
         """
         import pandas
 
         rows = [_row(check, quantity) for check in self.checks for quantity in check.quantities]
-        frame = pandas.DataFrame(rows, columns=COLUMNS).astype(dict.fromkeys(FIGURES, float))
+        frame = pandas.DataFrame(rows, columns=COLUMNS).astype(dict.fromkeys(NUMBERS, float))
         return _side_by_side(frame) if rows else frame
 
     def summary(self) -> str:
-        """Return in one sentence what was held against what, and what came of it."""
-        own = {model: sum(q.by in (model, "both") for q in self.quantities) for model in MODELS}
+        """Return in one sentence how many values were checked, and the result."""
+        own = {model: sum(model in q.models for q in self.quantities) for model in MODELS}
         off = sum(not quantity.passed for quantity in self.quantities)
-        broken = sum(check.broken for check in self.checks)
+        crashed = sum(check.crashed for check in self.checks)
         verdict = "all are within their tolerances"
-        if off or broken:
-            verdict = f"{off} are off" + (f", and {broken} checks broke down" if broken else "")
-        if not self.quantities and not broken:
+        if off or crashed:
+            verdict = f"{off} exceed their tolerances"
+            verdict += f", and {crashed} checks ended with an error" if crashed else ""
+        if not self.quantities and not crashed:
             verdict = "there was nothing to check (slow checks run with --whole)"
         if self.interrupted:
-            verdict += ". Broken off: not all checks were made"
-        told = len(self.by_chapter())
+            verdict += ". Interrupted: some checks did not run"
+        count = len(self.by_chapter())
         return (
-            f"{len(self.quantities):,} figures of {told} "
-            f"chapter{'s' if told != 1 else ''} were checked "
+            f"{len(self.quantities):,} values in {count} "
+            f"chapter{'s' if count != 1 else ''} were checked "
             f"({own['FE']:,} of the FE model, {own['fast']:,} of the fast model): {verdict}."
         )
 
 
-FIGURES = [
-    *("expected", "scale", *WHOSE),
-    *(f"{what}.{whose}" for what in ("error", "tolerance") for whose in WHOSE),
+NUMBERS = [
+    *("expected", "scale", *COMPUTED_BY),
+    *(f"{what}.{by}" for what in ("error", "tolerance") for by in COMPUTED_BY),
 ]
 COLUMNS = [
-    *("chapter", "check", "source", "quantity"),
-    *FIGURES,
+    *("chapter", "check", "source", "quantity", "kind"),
+    *NUMBERS,
     *("mesh", "seconds", "bound", "passed"),
 ]
 
@@ -208,6 +206,7 @@ def _row(check: Check, quantity: Quantity) -> dict[str, object]:
         "check": check.name,
         "source": quantity.source,
         "quantity": quantity.name,
+        "kind": str(quantity.kind),
         "expected": quantity.expected,
         "scale": abs(quantity.expected if quantity.scale is None else quantity.scale),
         "mesh": quantity.mesh,
@@ -215,21 +214,17 @@ def _row(check: Check, quantity: Quantity) -> dict[str, object]:
         "bound": quantity.bound,
         "passed": quantity.passed,
     }
-    for whose in _of(quantity):
-        row[whose] = quantity.computed
-        row[f"error.{whose}"], row[f"tolerance.{whose}"] = quantity.error, quantity.tolerance
+    for by in quantity.models:
+        row[by] = quantity.computed
+        row[f"error.{by}"], row[f"tolerance.{by}"] = quantity.error, quantity.tolerance
     return row
 
 
-def _of(quantity: Quantity) -> tuple[str, ...]:
-    return MODELS if quantity.by == "both" else (quantity.by or FORMULA,)
-
-
 def _side_by_side(frame: pandas.DataFrame) -> pandas.DataFrame:
-    """Return the table with the figures of both models for one quantity in one row."""
+    """Return the rows with the values of both models for one quantity in one row."""
     same = ["chapter", "source", "quantity", "expected"]
-    whose = frame["tolerance.FE"].notna() * 2 + frame["tolerance.fast"].notna()
-    nth = frame.assign(whose=whose).groupby([*same, "whose"], dropna=False).cumcount()
+    by = frame["tolerance.FE"].notna() * 2 + frame["tolerance.fast"].notna()
+    nth = frame.assign(by=by).groupby([*same, "by"], dropna=False).cumcount()
     rows = frame.groupby([*same, nth], sort=False, dropna=False, as_index=False)
     merged = rows.agg(
         {
