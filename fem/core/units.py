@@ -70,7 +70,7 @@ TEMPERATURE = Unit("a temperature", "K", "K")
 
 @cache
 def registry() -> UnitRegistry[Any]:
-    """Return the only pint registry (created at the first use: pint is slow to import)."""
+    """Return the shared pint registry, created at the first use since pint is slow to import."""
     from pint import UnitRegistry
 
     return UnitRegistry()

@@ -69,7 +69,7 @@ def test_the_smallest_allowed_amount_is_reached(ready_cases, drive, model):
         assert run.reached, run.termination
 
 
-def test_without_a_drive_the_three_are_named(make_case):
+def test_missing_drive_is_refused_with_the_three_tables(make_case):
     assert_states(why(make_case, pressure=None), "[pressure], [volume], [gas]", "none")
 
 
@@ -209,7 +209,7 @@ def test_there_is_no_move_by_default(make_case):
     assert make_case().move is None
 
 
-def test_move_goes_along_the_axis_or_round_it():
+def test_move_is_along_the_axis_or_about_it():
     along, round_it = Move(displacement="-5 mm", steps=2), Move(twist="-2 turn", steps=2)
     assert (along.direction, along.displacement, along.twist) == ("axial", -5.0, None)
     assert (round_it.direction, round_it.displacement) == ("twist", None)
@@ -261,7 +261,7 @@ def test_end_that_is_held_during_the_drive_may_be_moved_later(make_case, directi
 
 
 @pytest.mark.parametrize("where", ["-60 mm", "-6.1 cm"])
-def test_move_to_no_length_is_refused(make_case, where):
+def test_move_to_zero_length_is_refused(make_case, where):
     line = why(make_case, move={"displacement": where, "steps": 2})
     assert line.startswith("move.displacement = -6")
     assert_states(line, "greater than -60 mm")

@@ -46,7 +46,7 @@ def test_none_removes_a_key_and_nothing_else(data):
 @pytest.mark.parametrize(
     "key", ["move__steps", "threads__2__angle", "end__twist__rate", "end__0__x"]
 )
-def test_key_in_no_table_is_refused(data, key):
+def test_key_of_an_unknown_table_is_refused(data, key):
     with refused(InputError, "case: ", key.replace("__", ".")):
         edit(data, {key: 1})
 

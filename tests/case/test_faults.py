@@ -99,7 +99,7 @@ def test_turns_of_a_thread_are_limited(put, ready, refuse):
     [1.5, 3, True, math.nan, math.inf, "1.5", "3 kPa", "thick", "", "nan mm", "1e999 mm", [], {}],
     ids=repr,
 )
-def test_value_that_is_no_length_is_named_and_the_unit_asked_for(put, ready, refuse, value):
+def test_value_that_is_not_a_length_is_refused_with_the_unit(put, ready, refuse, value):
     put(ready, "tube.wall", value)
     (line,) = refuse(ready)
     shown = f'"{value}"' if isinstance(value, str) else str(value)
@@ -145,13 +145,13 @@ def test_broken_toml_is_refused(refuse, text):
     assert line.startswith("not valid TOML: ")
 
 
-def test_empty_file_lacks_everything_that_has_no_default(refuse):
+def test_empty_file_is_refused_with_all_required_keys(refuse):
     *keys, drive = refuse("")
     assert [line.split(": ")[0] for line in keys] == ["title", "tube", "rubber"]
     assert_states(drive, "[pressure], [volume], [gas]")
 
 
-def test_file_that_is_not_there_is_refused(tmp_path):
+def test_missing_file_is_refused(tmp_path):
     path = tmp_path / "nowhere.toml"
     with refused(CaseError, f"{path}: ", "No such file"):
         Case.load(path)
@@ -180,6 +180,6 @@ def test_file_that_is_not_text_is_refused(tmp_path, content):
         ("gas", {"mass": "1e-4 mg", "steps": 5}),
     ],
 )
-def test_size_that_no_device_has_is_refused_with_the_bound(make_case, key, value):
+def test_unrealistic_size_is_refused_with_its_bound(make_case, key, value):
     with pytest.raises(CaseError, match=r"it must be at (least|most) "):
         make_case(**{key: value})

@@ -51,18 +51,18 @@ def test_sign_of_the_cut_angle_does_not_matter():
         ("cut  at  -0.125 turn", "cut at -45 deg"),
     ],
 )
-def test_rule_is_written_in_one_spelling(text, written):
+def test_rule_is_written_in_one_form(text, written):
     assert str(Slack.parse(text)) == written
 
 
 @given(st.floats(0, 100))
-def test_any_percentage_comes_back_the_same(percent):
+def test_any_percentage_is_read_as_written(percent):
     rule = Slack(percent=percent)
     assert Slack.parse(str(rule)) == rule
 
 
 @given(st.floats(-1.57, 1.57))
-def test_any_cut_comes_back_the_same(angle):
+def test_any_cut_angle_is_read_as_written(angle):
     rule = Slack(cut_angle=angle)
     assert Slack.parse(str(rule)) == rule
 

@@ -53,10 +53,10 @@ OVERLAPS = """() => {
   }));
   return found;
 }"""
-"""Texts and controls that overlap others by more than 3 px; line boxes are higher than letters."""
+"""Texts and controls that overlap others by more than 3 px; line boxes are taller than letters."""
 
 FLOAT = """for (const bar of document.querySelectorAll(".tw-steps")) bar.style.position = """
-"""The floating bar of the slider covers other parts; in its static place it must not."""
+"""The floating bar of the slider covers other parts; in its static position it must not."""
 
 BEYOND = """() => [...document.querySelectorAll("body *")]
   .filter((one) => one.checkVisibility() && !one.closest(".tw-scroll, [tabindex] *"))

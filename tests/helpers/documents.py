@@ -11,13 +11,13 @@ FENCE = re.compile(r"^```([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
 def name_of(page):
-    """Return a page as it is called in the names of tests."""
+    """Return the name of a page for the names of tests."""
     return str(page.relative_to(ROOT))
 
 
 @dataclass(frozen=True)
 class Block:
-    """A fenced block: the page, the line of its fence, what stands behind the fence, the text."""
+    """A fenced block: the page, the line of its fence, the language, the text."""
 
     page: Path
     line: int
@@ -64,7 +64,7 @@ def table(page, head):
 
 
 def code(cell):
-    """Return what is set as code in a cell."""
+    """Return the code spans in a cell."""
     return re.findall(r"`([^`]+)`", cell)
 
 

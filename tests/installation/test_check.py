@@ -37,7 +37,7 @@ def test_crash_with_all_libraries_installed_names_the_driver(monkeypatch):
     assert finding.packages == ("libegl-mesa0", "libgl1-mesa-dri")
 
 
-def test_hang_is_ended():
+def test_probe_that_hangs_is_ended():
     finding = install.run_probe(
         "solver", timeout=0.3, command=ending("import time; time.sleep(60)")
     )

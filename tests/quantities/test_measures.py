@@ -48,7 +48,7 @@ def test_peak_tension_is_the_greatest_of_all_windows(pieces, window):
     assert found == pytest.approx(expected, rel=1e-12, abs=1e-12)  # round-off of a sum
 
 
-def test_peak_over_a_window_that_is_not_a_multiple_of_a_link():
+def test_peak_over_a_window_that_is_not_a_multiple_of_a_segment():
     # worked by hand: the best window of 1.5 takes all of the 6 and half of the 4
     assert segments([1, 6, 4, 0], [1, 1, 1, 1]).peak_tension(1.5) == pytest.approx(
         8 / 1.5, rel=1e-15
@@ -62,7 +62,7 @@ def test_peak_over_a_window_longer_than_the_thread_is_the_mean():
     )  # round-off
 
 
-def test_peak_over_a_short_window_is_the_greatest_link():
+def test_peak_over_a_short_window_is_the_greatest_segment():
     assert segments([1, 6, 4], [1, 2, 1]).peak_tension(0.01) == pytest.approx(
         6, rel=1e-12
     )  # round-off

@@ -103,7 +103,7 @@ def test_ufl_and_numpy_have_the_same_energy(rubber):
     ],
     ids=lambda value: type(value).__name__,
 )
-def test_pulled_strip(rubber, stress, derivative):
+def test_strip_in_tension(rubber, stress, derivative):
     def stored(x):
         return energy(rubber, x**2 + 2 / x, 2 * x + 1 / x**2)
 
@@ -127,7 +127,7 @@ def test_pulled_strip(rubber, stress, derivative):
     ],
     ids=lambda value: type(value).__name__,
 )
-def test_twisted_cylinder(rubber, torque, force):
+def test_cylinder_in_torsion(rubber, torque, force):
     radius, psi = 5.0, 0.05
     gauss, weights = np.polynomial.legendre.leggauss(4)  # exact here: to degree 7
     R = radius * (gauss + 1) / 2
@@ -153,7 +153,7 @@ def test_twisted_cylinder(rubber, torque, force):
         (7.0, (3.99522164,)),
     ],
 )
-def test_natural_rubber_of_the_books(stretch, stresses):
+def test_natural_rubber_against_published_constants(stretch, stresses):
     # half a unit of the last digit, and the error of fractional powers
     for found, stress in zip(nominal_stresses(BOOK_OGDEN, stretch), stresses, strict=False):
         assert found == pytest.approx(stress, abs=5e-9, rel=FRACTIONAL_POWERS)
@@ -241,7 +241,7 @@ def test_terms_with_the_same_exponent_are_added(invariants):
     assert energy(halves, *invariants) == pytest.approx(energy(whole, *invariants), rel=1e-15)
 
 
-def test_form_is_the_same_within_a_whole_power():
+def test_form_changes_only_with_the_whole_part_of_a_power():
     """A new form is compiled only as the docstring states: the exponents are in the constants."""
     mesh = dolfinx.mesh.create_unit_interval(MPI.COMM_SELF, 1)
     i1, i2 = (3 + k * ufl.SpatialCoordinate(mesh)[0] for k in (1, 2))
@@ -283,7 +283,7 @@ def test_a_large_limit_gives_neo_hookean_rubber(invariants):
     assert excess == pytest.approx(strain / (2 * limit), rel=4e-3)
 
 
-def test_locking_is_the_limit_of_gent_alone(rubbers):
+def test_only_gent_rubber_locks(rubbers):
     for law, data in rubbers.items():
         locking = rubber_table(data).constitutive_law.locking
         assert locking == (data["limit"] if law == "Gent" else None)

@@ -52,7 +52,7 @@ def test_moduli_of_silicones_increase_with_hardness():
     assert moduli == sorted(moduli)
 
 
-def test_constants_of_others():
+def test_published_constants():
     assert law_of("silicone, Shore 28A") == Yeoh(0.11, 0.02)
     rubber = law_of("vulcanised natural rubber")
     assert isinstance(rubber, Ogden)

@@ -21,15 +21,15 @@ def test_tension_is_exactly_zero_in_compression(law):
 
 
 def test_stiffness_is_exactly_zero_in_compression(law):
-    _, slope = law.tension(np.array([-1.0, -1e-3, -1e-9]))
-    assert np.all(slope == 0.0)
+    _, stiffness = law.tension(np.array([-1.0, -1e-3, -1e-9]))
+    assert np.all(stiffness == 0.0)
 
 
 def test_thread_at_rest_is_as_stiff_as_a_taut_one(law):
     """The first Newton step starts with every thread at rest, and stalls without stiffness."""
-    tension, slope = law.tension(np.zeros(3))
+    tension, stiffness = law.tension(np.zeros(3))
     assert np.all(tension == 0.0)
-    assert np.all(slope == STIFFNESS)
+    assert np.all(stiffness == STIFFNESS)
 
 
 # Away from the joints 0 and TOE of the pieces, which a difference must not cross.
@@ -42,7 +42,7 @@ def test_tension_is_the_derivative_of_the_energy(law, derivative):
     assert law.tension(INSIDE)[0] == pytest.approx(difference, abs=1e-9 * STIFFNESS)
 
 
-def test_slope_is_the_derivative_of_the_tension(law, derivative):
+def test_stiffness_is_the_derivative_of_the_tension(law, derivative):
     difference = derivative(lambda e: law.tension(e)[0], INSIDE, np.ones_like(INSIDE), 1e-5)
     assert law.tension(INSIDE)[1] == pytest.approx(difference, abs=1e-9 * STIFFNESS)  # as above
 
@@ -51,12 +51,12 @@ def test_slope_is_the_derivative_of_the_tension(law, derivative):
 def test_energy_tension_and_slope_are_continuous_where_the_pieces_meet(law, joint):
     gap = 1e-9
     around = joint + np.array([-gap, gap])
-    tension, slope = law.tension(around)
+    tension, stiffness = law.tension(around)
     # the derivatives are at most EA / TOE
     most = 2 * gap * STIFFNESS / TOE
     assert abs(np.diff(law.energy(around))[0]) <= most
     assert abs(np.diff(tension)[0]) <= most
-    assert abs(np.diff(slope)[0]) <= 1.001 * most  # round-off
+    assert abs(np.diff(stiffness)[0]) <= 1.001 * most  # round-off
 
 
 def test_tension_in_the_toe_region_is_a_parabola(law):
@@ -67,9 +67,9 @@ def test_tension_in_the_toe_region_is_a_parabola(law):
 
 def test_tension_beyond_the_toe_region_is_offset_by_half_the_toe(law):
     strain = np.array([TOE, 2 * TOE, 0.1, 0.5])
-    tension, slope = law.tension(strain)
+    tension, stiffness = law.tension(strain)
     assert tension == pytest.approx(STIFFNESS * (strain - TOE / 2), rel=1e-14)  # round-off
-    assert np.all(slope == STIFFNESS)
+    assert np.all(stiffness == STIFFNESS)
 
 
 def test_tension_grows_with_the_strain_everywhere(law):
