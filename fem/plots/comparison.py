@@ -38,7 +38,7 @@ MARKS = [
     *(("#0072b2", "o"), ("#d55e00", "^"), ("#009e73", "s"), ("#cc79a7", "D")),
     *(("#7a5195", "v"), ("#8c6d1f", "P"), ("#4d4d4d", "X"), ("#56b4e9", "<")),
 ]
-"""Colours and markers of groups, repeated for more; the first differ in colour blindness, too."""
+"""Colours and markers of groups, used in turn; the first differ for each colour blindness."""
 
 GROUP_OFFSET = 0.012
 """Offset between groups along the pressure axis, as a share of its range."""

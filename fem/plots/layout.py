@@ -63,7 +63,7 @@ class Panel(NamedTuple):
     title
         Parts of its title, each on one line or more.
     draw
-        Draws into the axes and returns the keys.
+        Draws into the axes and returns the legend entries.
     finish
         Called with the axes once they have their final size.
     """

@@ -61,7 +61,7 @@ def project(points: Array) -> Array:
 
 
 def facing(normals: Array) -> Array:
-    """Return the cosine between outward normals, shape (..., 3), and the direction of view."""
+    """Return cosines of outward normals, shape (..., 3), with the direction to the viewer."""
     towards = np.array([0.0, -np.cos(ELEVATION), np.sin(ELEVATION)])
     return np.asarray(normals @ towards)
 

@@ -65,7 +65,7 @@ class Bars(Progress):
         name
             Name of the task.
         done, total
-            Counts of what is done and of all there is to do; None while the latter is unknown.
+            Numbers done and in total; None while the total is unknown.
         words
             Text before the bar; the name of the task if empty.
         fields

@@ -26,7 +26,7 @@ from fem.plots.style import STYLES
 from fem.quantities import table
 from fem.quantities.column import named
 from fem.quantities.quantity import Trait
-from fem.study.plot_data import LEVEL, Axis, PlotData, plot_data
+from fem.study.plot_data import LEVEL, PRESSURE, Axis, PlotData, plot_data
 from fem.study.study_result import StudyResult
 
 STEPS, WITH_STEPS = 3, (table.twist.name, table.displacement.name)
@@ -173,7 +173,8 @@ def reach_figure(data: PlotData) -> FigureLayout:
     ]
     x, y = map(named, columns)
     heading = f"Reachable set of the free end, from rest to {data.name(data.levels[-1])}"
-    notes = [*notes, "lower levels are drawn on top of higher ones"]
+    levels = "pressures" if data.drive == PRESSURE else "levels"
+    notes = [*notes, f"lower {levels} are drawn on top of higher ones"]
     return FigureLayout(
         **_texts(data, f"{heading}: {y.quantity.label} against {x.quantity.label}", notes),
         panels=panels,

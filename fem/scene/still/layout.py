@@ -239,13 +239,9 @@ def heads(
 
 def notes(views: Sequence[ResultView]) -> list[str]:
     """Return notes on the paths: why one ended early, how many measurements there are."""
-    found = [
-        f"{one.title} of {one.name}{_stopped(one)}: {one.note.rstrip('.')}."
-        for one in views
-        if one.note
-    ]
+    found = [f"{_subject(one)}: {one.note.rstrip('.')}." for one in views if one.note]
     return list(dict.fromkeys(found))
 
 
-def _stopped(view: ResultView) -> str:
-    return "" if view.model == "bench" else " stopped early"
+def _subject(view: ResultView) -> str:
+    return view.name if view.model == "bench" else f"{view.title} of {view.name} stopped early"
