@@ -4,9 +4,6 @@ import pytest
 
 from tests.helpers.documents import PAGES, ROOT, anchors, links, name_of
 
-TO_COME = {ROOT / "docs" / "validation.md"}
-"""Pages that are being written."""
-
 OTHERS = [ROOT / "DEVELOPERS.md", ROOT / "CHANGELOG.md"]
 
 
@@ -17,7 +14,7 @@ def test_targets_exist(page):
             continue
         path, _, anchor = target.partition("#")
         file = page.parent / path if path else page
-        assert file.exists() or file in TO_COME, target
+        assert file.exists(), target
         assert not anchor or anchor in anchors(file), target
 
 

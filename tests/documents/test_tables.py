@@ -22,6 +22,7 @@ from fem.study.plan import Scatter, Study
 from fem.study.vary import Vary
 from tests.helpers.documents import PAGES, ROOT, code, name_of, table, tables
 from tools.document_columns import PAGE, renewed
+from validation.suite import READINGS, chapters
 
 LAWS = [NeoHookean, MooneyRivlin, Yeoh, Gent, Ogden]
 CASE, STUDIES = (ROOT / "docs" / name for name in ("case-format.md", "studies.md"))
@@ -164,3 +165,12 @@ def test_reasons_for_the_end_of_a_path_are_all():
 def test_columns_are_those_of_the_table_of_quantities():
     text = PAGE.read_text(encoding="utf-8")
     assert renewed(text) == text, "run make docs"
+
+
+# ------------------------------------------------------------------------------------- validation
+
+
+def test_chapters_and_readings_are_all():
+    page = ROOT / "docs" / "validation.md"
+    assert {name for cells in table(page, "subject") for name in code(cells[2])} == set(chapters())
+    assert {cells[0] for cells in table(page, "note")} == set(READINGS)
