@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pandas
@@ -44,7 +45,7 @@ count = 8
 
 @pytest.fixture
 def study_file(tmp_path, cases_folder):
-    """Return the file of a study of eight short curves."""
+    """Return the file of a study with eight short curves."""
     (tmp_path / "greenhouse_wrist.toml").write_bytes(
         (cases_folder / "greenhouse_wrist.toml").read_bytes()
     )
@@ -53,18 +54,19 @@ def study_file(tmp_path, cases_folder):
     return file
 
 
-def wait_until(true, seconds=60.0):
+def wait_until(condition, seconds=60.0):
     deadline = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < deadline, "it takes too long"
+    while not condition():
+        assert time.monotonic() < deadline, "timeout"
         time.sleep(0.02)
 
 
 def curves_in(folder):
     """Return case and seconds of the stored curves, while the run may still write."""
     try:
-        base = sqlite3.connect(f"file:{folder / STUDY_DATABASE}?mode=ro", uri=True)
-        return dict(base.execute('SELECT "case", seconds FROM curves').fetchall())
+        database = sqlite3.connect(f"file:{folder / STUDY_DATABASE}?mode=ro", uri=True)
+        with closing(database):
+            return dict(database.execute('SELECT "case", seconds FROM curves').fetchall())
     except sqlite3.OperationalError:  # it does not exist yet
         return {}
 
