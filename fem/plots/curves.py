@@ -178,5 +178,4 @@ def notes_on(result: Result, sections: Sequence[PathSection]) -> list[str]:
     ]
     columns = {column for section in sections for column in section.ys}
     loads = (one for one in (table.end_force, table.end_torque) if one.column in columns)
-    definitions = [f"{one.label}: {one.definition.rstrip('.')}" for one in loads]
-    return [*notes, "; ".join(definitions)] if definitions else notes
+    return [*notes, *(f"{one.label}: {one.definition}" for one in loads)]
