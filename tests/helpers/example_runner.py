@@ -74,7 +74,8 @@ def run_shell(block, folder, monkeypatch):
 
 def _environment(folder):
     own = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
-    changes = {"PYTHONPATH": str(folder), "PYTEST_ADDOPTS": COLLECT_ONLY, "BROWSER": "true"}
+    changes = {"PYTHONPATH": str(folder), "PYTEST_ADDOPTS": COLLECT_ONLY}
+    changes |= {"BROWSER": "true", "COLUMNS": "100"}
     return own | changes
 
 
