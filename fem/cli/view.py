@@ -104,9 +104,9 @@ def check_no_study(folders: Iterable[Path]) -> None:
     for folder in filter(_is_study, folders):
         stored = sorted(path.parent for path in folder.glob("shapes/*/run.json"))
         hint = (
-            f"name results that it has stored: {', '.join(map(str, stored))}"
+            f"name its stored results: {', '.join(map(str, stored))}"
             if stored
-            else "store results of some settings ([[shapes]] in the study file; it has none yet)"
+            else "store results of single settings by [[shapes]] in the study file"
         )
         raise InputError(f"{folder}: this is a study; view it alone with --web, or {hint}")
 

@@ -106,7 +106,9 @@ def summary_table(result: Result) -> TextTable:
     ]
     names = [NAMES[run.model] for run in result.runs]
     difference = ["fast − FE"] if set(names) == set(NAMES.values()) else []
-    caption = "Results at the last step" if reached else "Results at the last state found"
+    caption = "Results at the last step reached" if reached else "Results at the last state found"
+    if result.reached:
+        caption = "Results at the last step"
     return TextTable(caption, ["measure", *names, *difference], rows)
 
 

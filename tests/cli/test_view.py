@@ -163,7 +163,7 @@ def test_an_option_is_refused_with_an_output_that_ignores_it(view):
         (["--png", "a.png", "--height", "90"], ['--height "90":', "unit"]),
         (["--png", "a.png", "--height", "9 kPa"], ['--height "9 kPa":', "length"]),
         (["--png", "a.png", "--height", "-9 mm"], ['--height "-9 mm":', "above 0"]),
-        (["--png", "a.png", "--height", "20 mm"], ["--height 20 mm:"]),
+        (["--png", "a.png", "--height", "20 mm"], ["--height 20 mm", "69 mm"]),
         (["--png", "a.png", "--height", "1e9 mm"], ["--height 1e+09 mm:", "3000 mm", "50"]),
         (["--movie", "a.gif", "--height", "4 m"], ["--height 4000 mm:", "3000 mm", "50"]),
     ],
@@ -189,7 +189,7 @@ def test_a_film_of_one_state_is_refused(result, tmp_path):
         app, ["view", str(tmp_path / "rest"), "--movie", str(tmp_path / "a.gif")]
     )
     assert ran.exit_code == 2
-    assert_states(ran.output, f"error: {tmp_path / 'a.gif'}: ", "step")
+    assert_states(ran.output, f"error: {tmp_path / 'a.gif'}: ", "path")
     assert not (tmp_path / "a.gif").exists()
 
 
