@@ -73,11 +73,9 @@ class Rule:
     @property
     def sentence(self) -> str:
         """The rule in one sentence."""
-        where = self.conditions or "in the whole study"
-        if self.verdict == TRUSTED:
-            return f"trusted for {where}" if self.conditions else f"trusted {where}"
-        if self.verdict == NOT_TRUSTED:
-            return f"not for {where}" if self.conditions else f"not trusted {where}"
+        if self.verdict in (TRUSTED, NOT_TRUSTED):
+            where = f"for {self.conditions}" if self.conditions else "in the whole study"
+            return f"{self.verdict} {where}"
         points = "1 point is" if self.points == 1 else f"{self.points} points are"
         return f"elsewhere {self.outside} of {points} outside the tolerance"
 

@@ -69,7 +69,7 @@ def test_a_rule_in_the_sum_of_the_angles_is_found():
     check_rules(found, table)
     assert found[0].sentence == "trusted for |angle.A + angle.B| <= 10 deg"
     assert found[0].points == table["trusted"].sum()
-    assert found[1].sentence == "not for |angle.A + angle.B| >= 20 deg"
+    assert found[1].sentence == "not trusted for |angle.A + angle.B| >= 20 deg"
     assert len(found) == 2
 
 
@@ -100,7 +100,7 @@ def test_points_that_one_model_does_not_reach_are_outside():
     )
     check_rules(found, table)
     assert found[0].sentence == "trusted for pressure <= 9 kPa"
-    assert found[1].sentence == "not for pressure >= 12 kPa"
+    assert found[1].sentence == "not trusted for pressure >= 12 kPa"
     assert found[1].not_reached == found[1].points == 50
     assert np.isnan(found[1].worst["twist"])
 
@@ -152,7 +152,7 @@ def test_levels_are_those_of_points_inside_with_few_digits():
 def test_levels_are_rounded_inwards(steps, boundary, first, last):
     found, table = rules_of(two_angles(3, steps=steps), lambda own, p: p > boundary)
     check_rules(found, table)
-    assert [r.sentence for r in found] == [f"trusted for {first}", f"not for {last}"]
+    assert [r.sentence for r in found] == [f"trusted for {first}", f"not trusted for {last}"]
     assert sum(rule.points for rule in found) == len(table)
 
 
@@ -197,4 +197,6 @@ def test_all_curves_with_one_text_make_a_rule_even_if_they_are_few():
     vary = [{**SLACK, "values": ["taken up", "2 %", "cut at 30 deg"]}]
     found, table = rules_of(make_study(vary), lambda own, p: own["slack.A"] == "2 %" and p > 4)
     check_rules(found, table)
-    assert 'not for pressure >= 6 kPa, slack.A, slack.B "2 %"' in [r.sentence for r in found]
+    assert 'not trusted for pressure >= 6 kPa, slack.A, slack.B "2 %"' in [
+        r.sentence for r in found
+    ]
