@@ -31,7 +31,7 @@ def chosen(names: Sequence[str]) -> list[str]:
     """
     known = chapters()
     if unknown := [name for name in names if name not in known]:
-        raise InputError(f"chapter {', '.join(unknown)}: allowed are {', '.join(known)}")
+        raise InputError(f"chapter {', '.join(unknown)}: unknown; allowed: {', '.join(known)}")
     return list(names or known)
 
 

@@ -10,18 +10,19 @@ from validation.kinds import Kind
 from validation.suite import COMPUTED_BY, Chapter, Check, SuiteResult, chapters
 
 HOW_TO_READ = """\
-Each row takes the values of one kind from one source together. Under "FE", "fast" and "formula"
-stand the number of values, and the error and the tolerance of the value that comes closest to its
-tolerance, or exceeds it: `24: 2.1e-05 ≤ 3e-04`. Both are relative to the expected value, or to a
-scale that the chapter names where the expected value is zero or small; where that scale is 1, they
-are in the unit of the quantity. A value that only has to be small is its own error. "formula" is a
-chapter's own formula compared with worked numbers, or another solver compared with statics. A
-value of a part that both models share counts under both, and once in the total."""
+Each row is for the values of one kind from one source. The columns "FE", "fast" and "formula" give
+the number of values, and the error and the tolerance of the value that is closest to its tolerance,
+or exceeds it most: `24: 2.1e-05 ≤ 3e-04`. Both are relative to the expected value, or to a scale
+that the chapter names where the expected value is zero or small; where that scale is 1, they are in
+the unit of the quantity. The error of a value that must only be small is the value itself.
+"formula" is for a formula of the chapter compared with worked numbers, or another solver compared
+with statics. A value of a part that both models share is counted in both columns, but once in the
+total."""
 
 FULL_LIST = """\
 `tubewright validate --whole --csv FILE` writes the full list: each value with its expected value,
-mesh and check. The page of `tubewright validate` has it too, with formulas and the reason for each
-tolerance."""
+mesh and check. The page of `tubewright validate` has the same list, with formulas and the reason
+for each tolerance."""
 
 CHAPTERS = ["chapter", "subject", "sources and how they were read", "checks", "values"]
 ROWS = ["chapter", "kind of quantity", "source", "values", *COMPUTED_BY]

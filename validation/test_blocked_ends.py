@@ -1,4 +1,4 @@
-r"""Ends that are held, loaded or on springs: both models against closed forms and statics.
+r"""Ends that are fixed, loaded or on springs: both models compared with closed forms and statics.
 
 @article{bruder2018,
   author = {D. Bruder and others},

@@ -1,4 +1,4 @@
-r"""A braid of threads that shortens against a load: force over contraction, free contraction.
+r"""A braid of threads that shortens under a load: force against contraction, free contraction.
 
 @article{chou1996,
   author = {C.-P. Chou and B. Hannaford},

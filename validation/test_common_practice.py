@@ -1,4 +1,4 @@
-r"""Facts of common practice on tubes with threads, over a grid of helix angles and slack rules.
+r"""Facts of common practice on tubes with threads, for many helix angles and slack rules.
 
 @misc{practice,
   title = {Facts of common practice on tubes with two families of threads at angles that are set},

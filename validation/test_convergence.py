@@ -1,4 +1,4 @@
-r"""Convergence: over the mesh, the bulk modulus, the length of the tube and the number of threads.
+r"""Convergence with the mesh, the bulk modulus, the length of the tube and the number of threads.
 
 @misc{convergence,
   title = {Orders of convergence from fits to a series of refinements},

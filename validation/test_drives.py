@@ -1,4 +1,4 @@
-r"""The same path by pressure, volume or gas, and with the end held, loaded or on springs.
+r"""The same path by pressure, volume or gas, and with the end fixed, loaded or on springs.
 
 @misc{drives,
   title = {Equilibrium does not depend on what drives it},

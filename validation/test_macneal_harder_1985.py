@@ -1,4 +1,4 @@
-r"""A thick cylinder in plane strain, nearly incompressible: the FE model against its exact radius.
+r"""A thick cylinder in plane strain, nearly incompressible: the exact radius and the FE model.
 
 @article{macneal1985,
   author = {R. H. MacNeal and R. L. Harder},

@@ -1,4 +1,4 @@
-r"""Silicones of the material library: against measurements, and in tubes under tension.
+r"""Silicones of the material library: compared with measurements, and in tubes under tension.
 
 @article{marechal2021,
   author = {L. Marechal and P. Balland and L. Lindenroth and F. Petrou and C. Kontovounisios and

@@ -1,4 +1,4 @@
-r"""Ogden's law of rubber: sums of rational functions against the powers themselves.
+r"""Ogden's law of rubber: approximation of its powers by rational functions.
 
 @article{ogden1972,
   author = {R. W. Ogden},

@@ -1,4 +1,4 @@
-"""Random but valid cases: each ends for a stated reason, and all values are finite.
+"""Random but valid cases: each path ends with a reason, and all values are finite.
 
 @misc{fuzzing,
   title = {Random but valid input},

@@ -1,4 +1,4 @@
-r"""A thick sphere inflated past its limit point: the tube's element and forms on another body.
+r"""A thick sphere inflated past its limit point, with the element and weak forms of the tube.
 
 @book{green1968sphere,
   author = {A. E. Green and W. Zerna},

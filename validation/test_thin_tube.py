@@ -1,4 +1,4 @@
-r"""A thin tube with stiff threads: stretch, bulge and twist over the helix angle.
+r"""A thin tube with stiff threads: stretch, bulge and twist against the helix angle.
 
 @misc{thintube,
   title = {Hooke's law of a thin tube with inextensible threads},

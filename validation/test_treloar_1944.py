@@ -1,4 +1,4 @@
-r"""Natural rubber: rubber laws against Treloar's readings, and tubes under tension with these laws.
+r"""Natural rubber: rubber laws compared with Treloar's data, and tubes in tension with these laws.
 
 @article{treloar1944,
   author = {L. R. G. Treloar},
