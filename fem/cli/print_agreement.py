@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 PART_LABELS = {
     "causes": "possible causes, fast model",
-    "check": "check of the cause found, FE model",
-    **{model: f"settings missing in the study, {name} model" for model, name in NAMES.items()},
+    "check": "check of the likely cause, FE model",
+    **{model: f"settings not in the study, {name} model" for model, name in NAMES.items()},
 }
 """Labels of the progress bars."""
 

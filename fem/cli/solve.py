@@ -39,7 +39,7 @@ def solve(
     full: Full = False,
     mesh_error: Annotated[
         bool,
-        typer.Option("--mesh-error", help="Estimate the mesh error by a coarser mesh (FE)."),
+        typer.Option("--mesh-error", help="Estimate the FE mesh error from a coarser mesh."),
     ] = False,
     overwrite: Annotated[
         bool,

@@ -35,7 +35,7 @@ Bench = Annotated[
     Path | None,
     typer.Option(metavar="FILE", help="Measurements (CSV) to show beside the models."),
 ]
-Web = Annotated[bool, typer.Option("--web", help="Serve a page to this machine only.")]
+Web = Annotated[bool, typer.Option("--web", help="Show a page in a browser on this machine.")]
 Port = Annotated[
     int | None,
     typer.Option(metavar="N", min=1, max=65535, help="Port of the page.  [default: any free port]"),

@@ -107,7 +107,7 @@ def read(value: Any, unit: Unit) -> float:
 def _read(value: Any, unit: Unit) -> float:
     required = f'write {unit.kind} with its unit, such as "3 {unit.shown}"'
     if isinstance(value, int | float):
-        raise ValueError(f"a bare number has no unit; {required}")
+        raise ValueError(f"the unit is missing; {required}")
     try:
         quantity = _quantity(value)
         same_kind = _root_unit(quantity.units) == _root_unit(unit.inside)

@@ -157,7 +157,7 @@ def _value_column(name: str, measure: Measure, unit: str) -> ValueColumn:
         factor = measure.factor_from(unit)
     except ValueError:
         raise InputError(
-            f"this is {measure.kind.kind}: put its unit in brackets, as in {name} [{measure.unit}]"
+            f"{measure.kind.kind} needs its unit in brackets, as in {name} [{measure.unit}]"
         ) from None
     return ValueColumn(measure, measure.column if name == measure.name else measure.std, factor)
 
@@ -190,7 +190,7 @@ def _setting_column(name: str, fields: tuple[str, ...], unit: str, case: Case) -
     given = written(case, case.data, fields[0])
     quantity = split(given)
     if quantity and not _alike(unit, quantity[1]):
-        raise InputError(f"put its unit in brackets, as in {name} [{quantity[1]}]")
+        raise InputError(f"the unit must be in brackets, as in {name} [{quantity[1]}]")
     if unit and given is not None and not quantity:
         raise InputError("this field has no unit: remove the brackets")
     return SettingColumn(name, fields, unit)

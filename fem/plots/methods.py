@@ -98,5 +98,5 @@ def _chosen(names: str | Sequence[str], known: Iterable[str], kind: str) -> list
     known = list(known)
     for name in (chosen := _listed(names)):
         if name not in known:
-            raise InputError(f'{kind} "{name}": allowed are {", ".join(known)}')
+            raise InputError(f'{kind} "{name}": unknown; allowed: {", ".join(known)}')
     return chosen or known

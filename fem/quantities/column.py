@@ -172,7 +172,7 @@ def by_name(names: Iterable[str], columns: Iterable[str]) -> list[Measure]:
         fitting = [one for one in known if name in (one.name, one.quantity.name)]
         if not fitting:
             allowed = ", ".join(dict.fromkeys(one.name for one in known))
-            raise InputError(f'quantity "{name}"{renamed_to(name)}: allowed are {allowed}')
+            raise InputError(f'quantity "{name}"{renamed_to(name)}: unknown; allowed: {allowed}')
         chosen += fitting
     return chosen
 

@@ -41,7 +41,7 @@ def limits_table(result: Result) -> TextTable:
         ]
         rows.append([_title(group[0]), *cells, _allowed(group[0])])
     below = [f"{name}\n{what}" for name in names for what in ("worst", "at")]
-    titles = ["limit", *below, "allowed"]
+    titles = ["quantity", *below, "allowed"]
     return TextTable("Limits along the path", titles, rows, text_columns=(0, len(titles) - 1))
 
 

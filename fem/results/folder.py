@@ -109,9 +109,14 @@ def read_record[R: FolderRecord](folder: Path, kind: type[R]) -> R:
     text, data = _parsed(folder)
     if data["holds"] != kind.CONTENTS:
         hint = (
-            "; its folder shapes has results of single cases" if kind.CONTENTS == "result" else ""
+            "; its subfolder shapes contains results of single cases"
+            if kind.CONTENTS == "result"
+            else ""
         )
-        raise FolderError(Contents(data["holds"]), f"{file}: this is a {data['holds']}{hint}")
+        found = Contents(data["holds"])
+        raise FolderError(
+            found, f"{file}: the folder contains a {found}, not a {kind.CONTENTS}{hint}"
+        )
     try:
         return kind.model_validate_json(text)
     except ValidationError as error:

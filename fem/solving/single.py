@@ -88,7 +88,7 @@ def solve(
     names = [models] if isinstance(models, str) else list(models)
     unknown = [name for name in names if name not in MODELS]
     if unknown or not names:
-        raise InputError(f"models {names}: allowed are {', '.join(MODELS)}, one at least")
+        raise InputError(f"models {names}: at least one is required; allowed: {', '.join(MODELS)}")
     wanted = additional_solves(case, names, mesh_error)
     # a mesh that cannot be coarser raises here, before the solves
     pending = [_with_builder(each, case, resolution, full, mesh_cache) for each in wanted]
@@ -119,7 +119,7 @@ def build(
         from fem.fast.model import FastModel
 
         return FastModel(case)
-    raise InputError(f'model "{model}": allowed are {", ".join(MODELS)}')
+    raise InputError(f'model "{model}": unknown; allowed: {", ".join(MODELS)}')
 
 
 def _with_builder(

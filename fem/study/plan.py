@@ -103,7 +103,7 @@ class Study(CheckedTable):
                 raise invalid(f'vary: the field "{field}" is set more than once')
         scattered = any(vary.scattered for vary in self.vary)
         if scattered and not self.scatter:
-            raise invalid("vary: a range has no count; give it one, or a table [scatter]")
+            raise invalid("vary: a range has no count; add a count to it, or a table [scatter]")
         if self.scatter and not scattered:
             raise invalid("scatter: every range has a count; remove [scatter], or a count")
         for setting in self.shapes:

@@ -132,7 +132,7 @@ class PlotData:
                 return known
         allowed = ", ".join(f"{known:.6g}" for known in self.levels)
         unit = f" {self.drive.unit}" if self.drive else ""
-        raise InputError(f'level "{at}": allowed are {allowed}{unit}')
+        raise InputError(f'level "{at}": not in the study; allowed: {allowed}{unit}')
 
     def _value(self, at: str | int) -> float:
         if not self.drive:

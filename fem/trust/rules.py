@@ -77,7 +77,7 @@ class Rule:
             where = f"for {self.conditions}" if self.conditions else "in the whole study"
             return f"{self.verdict} {where}"
         points = "1 point is" if self.points == 1 else f"{self.points} points are"
-        return f"elsewhere {self.outside} of {points} outside the tolerance"
+        return f"elsewhere: {self.outside} of {points} outside the tolerance"
 
 
 def rules(table: pandas.DataFrame, study: Study, tolerances: Sequence[Tolerance]) -> list[Rule]:

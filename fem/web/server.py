@@ -104,7 +104,7 @@ def listen(port: int | None) -> socket.socket:
     try:
         return socket.create_server((ADDRESS, port or 0))
     except OverflowError:
-        raise InputError(f"port {port}: allowed are 1 to 65535") from None
+        raise InputError(f"port {port}: it must be from 1 to 65535") from None
     except OSError as error:
         hint = "use another --port, or omit it"
         if error.errno == errno.EADDRINUSE:

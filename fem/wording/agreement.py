@@ -50,7 +50,7 @@ def agreement_table(summary: Iterable[Mapping[Any, Any]]) -> TextTable:
 
 
 def rules_table(rules: Iterable[Mapping[Any, Any]], quantities: Sequence[Measure]) -> TextTable:
-    """Return the trust rules, each with its number of points and its worst errors.
+    """Return the trust rules, each with its number of points and its greatest errors.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def rules_table(rules: Iterable[Mapping[Any, Any]], quantities: Sequence[Measure
         ]
         for row in rules
     ]
-    worst = [f"worst {one.name.replace('_', ' ')}\n{one.unit}" for one in quantities]
+    worst = [f"greatest error, {one.name.replace('_', ' ')}\n{one.unit}" for one in quantities]
     titles = ["rule", "points", "points outside", "share of study", *worst]
     return TextTable("Where the fast model is accurate enough", titles, rows)
 
@@ -85,7 +85,7 @@ def correction_table(facts: Mapping[str, Any]) -> TextTable:
         f"Corrected fast model, fitted to {facts['curves']} FE curves: "
         "errors on curves left out of the fit"
     )
-    heads = [f"{kind}\n{how}" for kind in ("RMS error", "worst error") for how in STATES]
+    heads = [f"{kind}\n{how}" for kind in ("RMS error", "greatest error") for how in STATES]
     return TextTable(caption, ["quantity", *heads], rows)
 
 

@@ -1,4 +1,4 @@
-"""Error bounds of the last step: its mesh error, and its values with bonded threads."""
+"""Error estimates of the last step: its mesh error, and its values with bonded threads."""
 
 from __future__ import annotations
 

@@ -21,8 +21,7 @@ JUST_TAUT = 1e-9
 """A thread whose mean strain is within this of zero is just taut."""
 
 TAUT, FULLY = 0.5, 0.99
-"""Least taut fractions of a family that is called taut, and of one that is called so without
-"mostly"."""
+"""Taut fractions from which a family is called "mostly taut", and "taut"."""
 
 
 def remarks(result: Result) -> list[str]:
@@ -215,5 +214,5 @@ def capstan(case: Case) -> list[str]:
         return []
     return [
         "friction: tension changes along a thread by at most the factor "
-        f"{', '.join(ratios)}; results lie between those for sliding and for bonded threads"
+        f"{', '.join(ratios)}; the values for sliding and for bonded threads estimate its effect"
     ]

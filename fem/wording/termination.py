@@ -70,9 +70,10 @@ def reason(end: Termination) -> str:
         case Kind.LIMIT_POINT:
             return limit_text(numbers)
         case Kind.STABILITY_LOST:
-            return f"stability lost at {_before_step(end)}: the tube buckles, wrinkles or snaps"
+            where = _before_step(end)
+            return f"stability lost at {where}: the tube buckles, wrinkles or snaps through"
         case Kind.STRETCH_LIMIT:
-            return f"stretch limit at {_place(end)}: beyond, {_overstretched(end)}"
+            return f"stretch limit at {_place(end)}: beyond it, {_overstretched(end)}"
         case Kind.NOT_CONVERGED:
             hint = "; try smaller loads or more steps" if end.step == 1 else ""
             return f"no equilibrium found beyond {_before_step(end)}{hint}"
@@ -84,7 +85,7 @@ def reason(end: Termination) -> str:
             text = f"no equilibrium with the loads on the free end beyond {_place(end)}"
             if end.allowed_stretch is not None:
                 return f"{text}: {_overstretched(end)}"
-            return f"{text}: the tube buckles or snaps" if end.buckles else text
+            return f"{text}: the tube buckles or snaps through" if end.buckles else text
         case Kind.INTERRUPTED:
             return (
                 f"interrupted after {_place(end)}"

@@ -123,7 +123,7 @@ def test_every_angle_has_a_text_in_degrees(angle):
 @pytest.mark.parametrize("unit", UNITS, ids=lambda unit: unit.kind)
 @pytest.mark.parametrize("value", [5, 5.0, 0, -1.5, True, math.nan, math.inf])
 def test_bare_number_is_refused(value, unit):
-    with refused(ValueError, "no unit", unit.kind, f'"3 {unit.shown}"'):
+    with refused(ValueError, "unit is missing", unit.kind, f'"3 {unit.shown}"'):
         read(value, unit)
 
 

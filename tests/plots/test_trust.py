@@ -230,7 +230,7 @@ def test_the_terminal_lists_rules_and_errors(corrected, capsys, tmp_path):
     found = rules(table, study_result.study, tolerances)
     print_trust(Trust(study_result, tolerances, table, found, model), [tmp_path / "trust.csv"])
     text = " ".join(capsys.readouterr().out.split())
-    assert_states(text, *map(str, tolerances), "worst twist", "worst displacement", "trusted for")
+    assert_states(text, *map(str, tolerances), "error, twist", "error, displacement", "trusted for")
     errors = model.facts["errors"]["twist_deg"]
     assert_states(text, f"{errors['rms_before']:.3g} {errors['rms_after']:.3g}", "trust.csv")
 

@@ -141,6 +141,6 @@ export class Explorer {
   get otherSetting() {
     const { of } = this.solver;
     if (!of || JSON.stringify(of) === JSON.stringify(this.requested)) return "";
-    return `The FE model shows another setting: ${textOf(of, this.ranges)}.`;
+    return `The FE result is for another setting: ${textOf(of, this.ranges)}.`;
   }
 }

@@ -102,7 +102,7 @@ export function reachMap() {
         across: rangeOf(0, levels, states.map(({ across }) => across)),
         along: rangeOf(1, levels, states.map(({ along }) => along)), height: HEIGHT,
         title: heading(right),
-        label: `Reachable set, ${up.title} over ${right.title}: ${places.join("; ")}`,
+        label: `Reachable set, ${up.title} against ${right.title}: ${places.join("; ")}`,
         base: (axes) => base(axes, levels, reach.drive), over: (axes) => marksOf(axes, states),
       }));
   };

@@ -109,7 +109,7 @@ export function studyMap({ study: { reach, settings } }) {
         height: HEIGHT, title: heading(right),
         label:
           `Results of ${settings.length} settings ${reach.where}: ` +
-          `${up.title} over ${right.title}; click a point to choose its setting`,
+          `${up.title} against ${right.title}; click a point to choose its setting`,
         base(axes) {
           places = placesOf(axes);
           return base(places);

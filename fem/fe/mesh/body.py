@@ -92,8 +92,8 @@ def resolve(
         return Cells(radial, around * merged, axial)
     if resolution not in RESOLUTIONS:
         raise ResolutionError(
-            f'resolution "{resolution}": allowed are {", ".join(RESOLUTIONS)}, or cell counts '
-            "(1 to 9999) through the wall x around a sector x along the axis, "
+            f'resolution "{resolution}": unknown; allowed: {", ".join(RESOLUTIONS)}, or cell '
+            "counts (1 to 9999) through the wall x around a sector x along the axis, "
             'such as "1x2x20"'
         )
     base = RESOLUTIONS[resolution]

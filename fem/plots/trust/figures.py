@@ -118,7 +118,7 @@ def trust_figure(
         study_result.study.title,
         panels,
         len(levels) if len(levels) > 1 else min(MAX_COLUMNS, len(panels)),
-        heading=f"Fast model against FE model ({study_result.study.resolution} mesh): "
+        heading=f"Fast model compared with FE model ({study_result.study.resolution} mesh): "
         f"{error} divided by the tolerance, {allowed}",
         notes=sentence(_notes(table, notes)),
         **shared_axes(data.rows, x, y),

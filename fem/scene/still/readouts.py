@@ -75,7 +75,7 @@ def readouts(views: Sequence[ResultView]) -> list[Readout]:
     ]
     families = [one.case.threads for one in views]
     if any(families):
-        lines.append(Readout("slack threads"))
+        lines.append(Readout("threads without tension"))
     if not same_threads(views):
         names = dict.fromkeys(family.name for some in families for family in some)
         for name in names:
