@@ -5,13 +5,14 @@
   decreases at least in proportion to the cell size. (Near a thread, a line load on a solid, it
   decreases more slowly; but the differences there are small.)
 - Friction. Threads that slide with friction lie between threads that slide freely and bonded ones:
-  the same case with bonded threads gives the other bound.
+  the same case with bonded threads is the other limit. The values of the two limits estimate the
+  effect of friction; a value of the tube need not lie between them.
 
 The fast model has neither: it has no mesh, and its uniform threads behave the same whether they
 slide or not.
 
-Source: two meshes: common practice, no source. Bounds: one thread slides without resistance, the
-other does not slide.
+Source: two meshes: common practice, no source. Limits of friction: one thread slides without
+resistance, the other does not slide.
 """
 
 from __future__ import annotations
