@@ -243,17 +243,25 @@ def edit(data: dict[str, Any], changes: Mapping[str, Any]) -> None:
                 place = _entry(place, parent) if isinstance(place, list) else place[parent]
             place[last] = value
         except (KeyError, IndexError, TypeError):
-            names = [family.get("name") for family in data.get("threads", ())]
-            families = (
-                f"; families: {', '.join(names) or 'none'}" if parents[0] == "threads" else ""
-            )
-            raise CaseError(f"case: there is no key {key.replace('__', '.')}{families}") from None
+            raise CaseError(f"case: {_no_place(data, key.replace('__', '.'))}") from None
         if value is None:
             del place[last]
             continue
         for other in _alternatives(last, place):
             if "__".join([*parents, other]) not in changes:
                 place.pop(other, None)
+
+
+def _no_place(data: Mapping[str, Any], key: str) -> str:
+    """Return why `data` has no place for a key: no such table, family or key of a family."""
+    table, _, rest = key.partition(".")
+    if table == "threads":
+        names = ", ".join(family.get("name") for family in data.get(table, ())) or "none"
+        required = "" if "." in rest else ", and a key of the family is required"
+        return f"there is no key {key}{required}; families: {names}"
+    if table in Case.model_fields and table not in data:
+        return f"there is no key {key}, as the case has no table [{table}]: set all of its keys"
+    return f"there is no key {key}"
 
 
 def _entry(entries: list[Any], part: str) -> Any:

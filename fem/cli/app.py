@@ -85,6 +85,7 @@ def plain_errors() -> Iterator[None]:
     """Turn errors that the user can fix into a message and an exit code; print notices."""
     try:
         with warnings.catch_warnings():
+            warnings.simplefilter("default", RenamedWarning)  # a notice, even under -W error
             warnings.showwarning = partial(_show, warnings.showwarning)
             yield
     except InputError as error:

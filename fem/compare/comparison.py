@@ -18,6 +18,7 @@ from fem.core.atomic_write import csv_bytes, json_bytes, together
 from fem.core.plotting import draw
 from fem.measurements.bench import Bench
 from fem.results.environment import machine, versions
+from fem.solving.single import checked_models
 from fem.study.plan import Study
 from fem.study.study_result import StudyResult
 
@@ -163,7 +164,7 @@ def _plain(fit: Fit) -> dict[str, Any]:
 def compare_with_bench(
     study_result: StudyResult,
     bench: Bench,
-    models: Sequence[str] | None = None,
+    models: str | Sequence[str] | None = None,
     report: Report | None = None,
 ) -> Comparison:
     """Compare measurements with the models of a study.
@@ -183,6 +184,8 @@ def compare_with_bench(
 
     Raises
     ------
+    InputError
+        If a model is not known.
     KeyboardInterrupt
         If the user interrupts it.
 
@@ -190,7 +193,7 @@ def compare_with_bench(
     --------
     >>> comparison = compare_with_bench(study_result, bench, models=["fast"])
     """
-    chosen = tuple(models or study_result.study.models)
+    chosen = tuple(checked_models(models or study_result.study.models))
     curves = find_curves(bench, study_result, chosen, report)
     rows = match(bench, curves, chosen)
     report_causes = partial(report, "causes") if report else None

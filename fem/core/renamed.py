@@ -6,6 +6,7 @@ names a column, an old name is refused, and the message names the new one.
 
 from __future__ import annotations
 
+import os
 import warnings
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,7 @@ COLUMNS = {
 }
 """New name by old name, without family."""
 
-PACKAGE = (str(Path(__file__).parents[1]),)
+PACKAGE = (f"{Path(__file__).parents[1]}{os.sep}",)
 
 
 class RenamedWarning(FutureWarning):

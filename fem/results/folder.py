@@ -145,6 +145,18 @@ def check_files(folder: Path, record: FolderRecord, names: Iterable[str]) -> Non
             raise FolderError(Contents.DAMAGED, f"{file}: {RECORD} does not match it: {cause}")
 
 
+def old_database(folder: Path) -> str:
+    """Return the error that the folder has only the database of an earlier version, or nothing."""
+    old = folder / OLD_STUDY_DATABASE
+    if (folder / STUDY_DATABASE).exists() or not old.exists():
+        return ""
+    return (
+        f"{old}: an earlier version of tubewright wrote this results database; this version "
+        f"cannot read it and writes {STUDY_DATABASE}; take another folder (--out), or delete "
+        f"{OLD_STUDY_DATABASE} to solve its curves again"
+    )
+
+
 def sha256(data: bytes) -> str:
     """Return the SHA-256 of data."""
     return hashlib.sha256(data).hexdigest()
@@ -157,8 +169,9 @@ def _parsed(folder: Path) -> tuple[str, dict[str, Any]]:
         error = "this is a file; the folder of a result is required"
         text = f"{folder}: {error if folder.exists() else 'there is no such folder'}"
         raise FolderError(Contents.NEITHER, text)
-    databases = (folder / STUDY_DATABASE, folder / OLD_STUDY_DATABASE)
-    if not file.exists() and any(database.exists() for database in databases):
+    if not file.exists() and (text := old_database(folder)):
+        raise FolderError(Contents.UNFINISHED_STUDY, text)
+    if not file.exists() and (folder / STUDY_DATABASE).exists():
         text = f"{file}: missing: the study still runs, or was interrupted; continue with --resume"
         raise FolderError(Contents.UNFINISHED_STUDY, text)
     if not file.exists():

@@ -76,6 +76,8 @@ def solve(
     ------
     InputError
         If a model or the resolution is not known.
+    TypeError
+        If `case` is not a case, but a file name, for example.
     ArithmeticError
         If the case has no solution at rest.
 
@@ -85,10 +87,9 @@ def solve(
     >>> result.steps[["pressure_kPa", "twist_deg"]].shape
     (6, 2)
     """
-    names = [models] if isinstance(models, str) else list(models)
-    unknown = [name for name in names if name not in MODELS]
-    if unknown or not names:
-        raise InputError(f"models {names}: at least one is required; allowed: {', '.join(MODELS)}")
+    if not isinstance(case, Case):
+        raise TypeError(f"{case!r} is not a Case; read a file by Case.load")
+    names = checked_models(models)
     wanted = additional_solves(case, names, mesh_error)
     # a mesh that cannot be coarser raises here, before the solves
     pending = [_with_builder(each, case, resolution, full, mesh_cache) for each in wanted]
@@ -101,6 +102,20 @@ def solve(
         if run.interrupted:
             break
     return Result(case, runs)
+
+
+def checked_models(models: str | Sequence[str]) -> list[str]:
+    """Return the names of models, each once.
+
+    Raises
+    ------
+    InputError
+        If a name is not known, or there is none.
+    """
+    names = [models] if isinstance(models, str) else list(dict.fromkeys(models))
+    if not names or not set(names) <= set(MODELS):
+        raise InputError(f"models {names}: at least one is required; allowed: {', '.join(MODELS)}")
+    return names
 
 
 def build(

@@ -126,13 +126,13 @@ class Study(CheckedTable):
         return cls.parse(read_toml(path, StudyError), path.parent, str(path))
 
     @classmethod
-    def parse(cls, data: dict[str, Any], folder: Path, origin: str = "study") -> Self:
+    def parse(cls, data: dict[str, Any], folder: str | Path, origin: str = "study") -> Self:
         """Check `data`, with the keys of the TOML file; the case file is relative to `folder`."""
         try:
             study = cls.model_validate(with_new_values(data, origin))
         except ValidationError as error:
             raise StudyError(describe(error, origin, cls)) from None
-        base = Case.load(folder / study.case)
+        base = Case.load(Path(folder) / study.case)
         try:
             return study._with_base(base.changed(**changes(base, study.set)))
         except InputError as error:

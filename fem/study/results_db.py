@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, fields
 from operator import methodcaller
 from pathlib import Path
@@ -19,7 +19,7 @@ from typing import Any, Literal, Self
 from filelock import FileLock, Timeout
 
 from fem.core.errors import InputError
-from fem.results.folder import OLD_STUDY_DATABASE, STUDY_DATABASE
+from fem.results.folder import STUDY_DATABASE, old_database
 from fem.results.termination import REACHED, Termination, restore
 
 type Status = Literal["reached", "ended", "failed"]
@@ -96,7 +96,8 @@ class ResultsDatabase:
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / STUDY_DATABASE
-        _check_old(folder)
+        if error := old_database(folder):
+            raise InputError(error)
         # the system releases the lock if its process dies
         self._lock = FileLock(folder / f".{STUDY_DATABASE}.lock")
         try:
@@ -167,17 +168,6 @@ class ResultsDatabase:
             yield Curve(**{**data, **decoded})
 
 
-def _check_old(folder: Path) -> None:
-    """Raise if the folder has only the database of an earlier version."""
-    old = folder / OLD_STUDY_DATABASE
-    if old.exists() and not (folder / STUDY_DATABASE).exists():
-        raise InputError(
-            f"{old}: an earlier version of tubewright wrote this results database; this version "
-            f"cannot read it and writes {STUDY_DATABASE}; take another folder (--out), or delete "
-            f"{OLD_STUDY_DATABASE} to solve its curves again"
-        )
-
-
 def _row(curve: Curve) -> dict[str, Any]:
     """Return the row of a curve."""
     data = vars(curve) | {"termination": curve.termination.data()}
@@ -191,26 +181,34 @@ def stored_size(curve: Curve) -> int:
 
 
 def _open(path: Path) -> sqlite3.Connection:
-    try:
-        connection = sqlite3.connect(path)
-        connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute("PRAGMA synchronous = FULL")  # a commit survives a power failure
-        if connection.execute("SELECT count(*) FROM sqlite_master").fetchone() == (0,):
-            connection.execute(f"PRAGMA user_version = {VERSION}")
-        (version,) = connection.execute("PRAGMA user_version").fetchone()
-        if version != VERSION:
-            connection.close()
-            raise InputError(
-                f"{path}: database format {version}; this version reads format {VERSION}, so the "
-                "study cannot be resumed: solve it again in another folder (--out), or delete the "
-                "file first"
-            )
-        connection.executescript(TABLES)
-    except sqlite3.DatabaseError as error:
-        if isinstance(error, sqlite3.OperationalError):
+    """Return the connection to a database, which is made if it does not exist."""
+    with ExitStack() as on_error:
+        try:
+            connection = sqlite3.connect(path)
+            on_error.callback(connection.close)
+            _prepare(connection, path)
+        except sqlite3.OperationalError as error:
             raise DatabaseWriteError(f"{path.name} cannot be written: {error}") from None
-        raise InputError(f"{path}: this is not a results database: {error}") from None
+        except sqlite3.DatabaseError as error:
+            raise InputError(f"{path}: this is not a results database: {error}") from None
+        on_error.pop_all()
     return connection
+
+
+def _prepare(connection: sqlite3.Connection, path: Path) -> None:
+    """Make the tables, or check the format of those that exist."""
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")  # a commit survives a power failure
+    if connection.execute("SELECT count(*) FROM sqlite_master").fetchone() == (0,):
+        connection.execute(f"PRAGMA user_version = {VERSION}")
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    if version != VERSION:
+        raise InputError(
+            f"{path}: database format {version}; this version reads format {VERSION}, so the "
+            "study cannot be resumed: solve it again in another folder (--out), or delete the "
+            "file first"
+        )
+    connection.executescript(TABLES)
 
 
 @contextmanager

@@ -65,6 +65,16 @@ def test_unknown_family_is_refused_with_the_known_ones(data, family):
         edit(data, {f"threads__{family}__angle": "3 deg"})
 
 
+def test_family_itself_is_no_key(data):
+    with refused(InputError, "threads.A,", "key of the family", "A, B-2"):
+        edit(data, {"threads__A": {"count": 3}})
+
+
+def test_missing_table_is_named(data):
+    with refused(InputError, "gas.steps", "no table [gas]"):
+        edit(data, {"gas__steps": 3})
+
+
 def test_case_without_families_is_named(data):
     data["threads"] = []
     with refused(InputError, "threads.A.angle", "none"):

@@ -6,8 +6,10 @@ import pytest
 from scipy.stats import norm
 
 from fem.compare import match as module
+from fem.compare.comparison import compare_with_bench
 from fem.compare.curve import Curve
 from fem.compare.match import find_curves, match, unreached
+from fem.core.errors import InputError
 from fem.quantities.column import BAND
 from fem.solving.single import solve
 from fem.study import worker
@@ -21,7 +23,7 @@ from tests.helpers.compared import (
     setting,
     solve_study,
 )
-from tests.helpers.messages import assert_states
+from tests.helpers.messages import assert_states, refused
 
 
 def curve(pressures, values, **columns):
@@ -161,6 +163,13 @@ def test_a_model_that_the_study_lacks_is_solved(tmp_path):
     rows = match(bench, curves, ["fe", "fast"])
     assert list(rows.model) == ["fe", "fe", "fast", "fast"]
     assert rows["twist_deg.model"].nunique() == 4
+
+
+def test_an_unknown_model_is_refused(tmp_path):
+    bench, study_result = make_bench(tmp_path, fast_rows()[:2]), make_study_result()
+    with refused(InputError, "fsat", "fe, fast"):
+        compare_with_bench(study_result, bench, ["fsat"])
+    assert compare_with_bench(study_result, bench, "fast").models == ("fast",)
 
 
 def test_rows_beyond_the_end_have_a_reason(tmp_path):

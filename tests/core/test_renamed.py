@@ -116,9 +116,13 @@ def test_old_names_of_columns_are_refused_with_the_new_ones():
     assert "renamed" not in str(refusal.value)
 
 
-def test_command_prints_one_notice(old_case, tmp_path):
+@pytest.mark.parametrize("action", ["default", "error", "ignore"])
+def test_command_prints_one_notice(old_case, tmp_path, action):
+    """Whatever the options -W of Python."""
     file, _ = old_case("gliding", "sliding")
-    done = CliRunner().invoke(app, ["mesh", str(file), "-o", str(tmp_path / "a.msh")])
+    with warnings.catch_warnings():
+        warnings.simplefilter(action)
+        done = CliRunner().invoke(app, ["mesh", str(file), "-o", str(tmp_path / "a.msh")])
     assert done.exit_code == 0
     (line,) = done.stderr.splitlines()
     assert_states(line, str(file), "threads[2].hold", '"gliding"', '"sliding"')

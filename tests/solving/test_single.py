@@ -110,6 +110,15 @@ def test_one_model_may_be_given_as_a_string(make_case):
     assert [run.model for run in solve(make_case(), "fast").runs] == ["fast"]
 
 
+def test_a_model_given_twice_is_solved_once(make_case):
+    assert [run.model for run in solve(make_case(), ["fast", "fast"]).runs] == ["fast"]
+
+
+def test_what_is_no_case_is_refused():
+    with refused(TypeError, "wrist.toml", "Case.load"):
+        solve("wrist.toml", "fast")
+
+
 def test_interruption_keeps_the_states_and_starts_no_other_model(make_case):
     def interrupt(model, done, of):
         if done == 1:

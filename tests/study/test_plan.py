@@ -28,7 +28,7 @@ def make(cases_folder):
     def make_study(**changes):
         data = {"title": "Trial", "case": "greenhouse_wrist.toml", "vary": [RANGE], **changes}
         given = {key: value for key, value in data.items() if value is not None}
-        return Study.parse(given, cases_folder, "trial.study.toml")
+        return Study.parse(given, str(cases_folder), "trial.study.toml")
 
     return make_study
 

@@ -10,6 +10,7 @@ from fem.core.errors import InputError
 from fem.results.folder import OLD_STUDY_DATABASE, STUDY_DATABASE, Contents, contents
 from fem.results.termination import Termination
 from fem.study.results_db import VERSION, Curve, DatabaseWriteError, ResultsDatabase
+from fem.study.study_result import StudyResult
 from tests.helpers.messages import refused
 
 
@@ -110,6 +111,8 @@ def test_database_of_an_earlier_version_is_refused(tmp_path):
     with refused(InputError, str(old), STUDY_DATABASE, "--out", f"delete {old.name}"):
         ResultsDatabase(tmp_path)
     assert contents(tmp_path) is Contents.UNFINISHED_STUDY
+    with refused(InputError, str(old), STUDY_DATABASE, "--out"):  # not: continue with --resume
+        StudyResult.load(tmp_path)
     old.unlink()
     with ResultsDatabase(tmp_path) as database:
         assert database.count == 0
