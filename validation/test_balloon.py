@@ -15,7 +15,7 @@ has a maximum. At constant length (lambda = 1) it has none and tends to P = mu l
 
 Worked numbers (A = 6, B = 8 mm, neo-Hookean): P/mu = 0.21564766 at a/A = 1.747449, lambda =
 1.177716; for a wall H -> 0 on the radius R, 0.74986767 mu H/R at the hoop stretch 1.576875, lambda
-= 1.178188; length held: mu ln(4/3) = 0.28768207 mu.
+= 1.178188; fixed length: mu ln(4/3) = 0.28768207 mu.
 
 Set-up. The ends support an FE tube, and near its limit the tube bulges first in the middle. Trials
 gave, relative to the uniform tube, a limit 5.0 % higher for a length of 40 mm (5 outer radii),
@@ -27,7 +27,7 @@ lengths, and 0.5 % for 240 mm. So the tube is 240 mm long; 40 cells along it giv
 Tolerances. Eq. (1) of the fast model, its maximum found by SciPy: 1e-6 in P and 1e-5 in the
 position of the flat maximum; the thin wall has H/R = 1e-4, which makes 1e-4. 1e-4 of P and 1 % of a
 for the fast path, which takes the maximum of one cubic between two states. FE model: 0.5 % of P,
-1 % of a at mid-length and of lambda in the middle tenth. Length held: 1e-6 of P and F against eqs.
+1 % of a at mid-length and of lambda in the middle tenth. Fixed length: 1e-6 of P and F against eqs.
 (4) and (5) for the fast model; loads of the FE tube against those of its own middle half to 0.3 %,
 its force to 1 % of the thrust. Where the path ends, at a stretch of 8, the asymptote holds up to
 terms in (A/a)^4: 1e-3; the stretch itself to the last step, 2 %.
@@ -91,7 +91,7 @@ def test_maximum_of_the_fast_model() -> None:
         ("thin wall, P R/(mu H)", 0.74986767, thin_pressure / MU / thin, 1e-4),
         ("thin wall, hoop stretch", 1.576875, thin_a, 1e-4),
         ("thin wall, lambda", 1.178188, thin_stretch, 1e-4),
-        ("length held, a large, P/mu", np.log(B / A), asymptote, 1e-6),
+        ("fixed length, a large, P/mu", np.log(B / A), asymptote, 1e-6),
     ]
     checks = [Quantity(f"maximum, {row[0]}", SOURCE, *row[1:]) for row in rows]
     verify(replace(check, by="fast") for check in checks)
@@ -215,14 +215,14 @@ HELD = {"end": {"axial": "held"}}
 def test_length_held(model: str) -> None:
     case, exact = tube(length=120.0).changed(**HELD), ExactTube.of(tube())
     path = solve_path(case, [8.0, 16.0, 20.0], model, "1x2x30")
-    checks = path.balance_checks("length held")
+    checks = path.balance_checks("fixed length")
     for state in path.states[1:]:
         place = middle(path.model, state.x).deformation
         shares = (3e-3, 1e-2) if model == "fe" else (1e-6, 1e-6)
         if model == "fast":
-            still = f"length held, {state.pressure * 1e3:.0f} kPa, lambda"
+            still = f"fixed length, {state.pressure * 1e3:.0f} kPa, lambda"
             checks += path.tagged(Quantity(still, "prescribed value", 1.0, place[1], 1e-8))
-        what = f"length held, {state.pressure * 1e3:.0f} kPa"
+        what = f"fixed length, {state.pressure * 1e3:.0f} kPa"
         pressure, force, _ = exact.loads(*place)
         thrust = state.pressure * np.pi * place[0] ** 2
         checks += path.tagged(
@@ -252,6 +252,6 @@ def test_length_held_has_no_limit_below_the_stretch_limit() -> None:
                     "steps on which P falls", SOURCE, 0, sum(np.diff(pressures) < 0), Kind.TREND
                 ),
             ),
-            *path.balance_checks("length held, to the stretch limit"),
+            *path.balance_checks("fixed length, to the stretch limit"),
         ]
     )

@@ -6,7 +6,7 @@ r"""Ends that are fixed, loaded or on springs: both models compared with closed 
   journal = {IEEE Robotics and Automation Letters},
   volume = {3}, number = {4}, pages = {3999--4006}, year = {2018},
   eprint = {1805.00124},
-  note = {derived here from virtual work; of the paper only the abstract was seen},
+  note = {derived here from virtual work; only the abstract of the paper was seen},
 }
 
 @article{evans2002,
@@ -31,8 +31,8 @@ loads that the grips exert (F > 0 in tension, M > 0 right-handed),
 
 Two families at opposite angles share the tension and need no torque.
 
-Length held and free to turn, one family on a thin tube of radius r and modulus E, at small strain,
-with t = tan(alpha):
+One family on a thin tube of radius r and modulus E, with fixed length and free to rotate, at small
+strain, with t = tan(alpha):
 
 .. math:: F = \pi r^2 P \frac{2 - t^2}{4 + t^2}, \quad
           \epsilon_\theta = \frac{3 P r}{E h (4 + t^2)}, \quad
@@ -45,7 +45,7 @@ Worked numbers: eq. (1) for B = 8 mm, P = 20 kPa: at 30 deg 20.10619298 N, 111.4
 0.38461538 at 30 deg and -0.14285714 at 60 deg.
 
 Tolerances. Worked numbers to their last digit, 1e-8. Fast model: 1e-5 in (1) for threads of 10 MN
-each, which stretch by 1e-7, the same part of the load being taken by the wall; 1e-3 in (2), which
+each, which stretch by 1e-7 while the wall takes the same fraction of the load; 1e-3 in (2), which
 neglects the wall's thickness h = r/10000; 1e-6 against statics, for two evaluations of one exact
 formula. FE model, on a tube of 20 outer radii with 24 threads: 1 % of (1), because between threads
 the wall bulges slightly (by 0.06 mm at 30 deg), which reduces the values by 0.3 %. Loads on its end
@@ -181,7 +181,7 @@ def test_thin_tube_of_held_length(angle: int, share: float) -> None:
 
 ENDS: dict[str, dict[str, Any]] = {
     "free": {},
-    "length held": {"axial": "held"},
+    "fixed length": {"axial": "held"},
     "no twist": {"twist": "held"},
     "blocked": BLOCKED,
     "loaded": {"force": "2 N", "torque": "-15 N mm"},
@@ -244,8 +244,8 @@ def test_fast_model_obeys_statics(end: str, threads: str) -> None:
 @pytest.mark.parametrize(
     ("end", "threads"),
     [
-        ("length held", "bare"),
-        ("length held", "30 deg"),
+        ("fixed length", "bare"),
+        ("fixed length", "30 deg"),
         ("no twist", "30 deg"),
         ("blocked", "20 and -35 deg"),
         ("loaded", "70 deg"),

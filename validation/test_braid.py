@@ -41,13 +41,13 @@ Worked numbers: p = 0.2 MPa, r_0 = 8 mm, theta_0 = 25 deg: F = 329.653896, 224.2
 129.926104 N at e = 0, 0.1 and 0.2; e_max = 0.38559668, 0.36296446 and 0.33333333 at 20, 25 and
 30 deg.
 
-Solved cases. Fast model: a wall of 0.01 mm and 1 kPa, threads of 10 MN; its length is held during
+Solved cases. Fast model: a wall of 0.01 mm and 1 kPa, threads of 10 MN; its length is fixed during
 inflation, then its end is moved. With a free end such a tube is a mechanism without stiffness at
 rest; therefore the free contraction (2) is computed with a thick tube under 1000 times its shear
 modulus. FE model: the tube of the other chapters (A = 6, B = 8 mm, 0.1 MPa, 20 outer radii long)
-with 24 + 24 threads at +-25 deg, held at 20 kPa, then shortened by 5 and 10 %; evaluated in its
-middle half, at the lambda there, because a tube shortens less near the plates, which keep their
-radius.
+with 24 + 24 threads at +-25 deg, inflated to 20 kPa at fixed length, then shortened by 5 and
+10 %; evaluated in its middle half, at the lambda there, because a tube shortens less near the
+plates, which keep their radius.
 
 Tolerances. Worked numbers: half a unit of the last digit. Fast model: 1e-4, of which the wall makes
 1e-5 and the stretch of the threads 1e-5; 1e-3 of e_max, because of the stiffness of the wall. FE

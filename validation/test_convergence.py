@@ -16,7 +16,7 @@ For each study the rate q is fitted by least squares to
 
 .. math:: \log e = \log c + q \log x, \qquad (1)
 
-and tested together with an error, because a rate alone may be that towards a wrong limit.
+and tested together with an error, because values can converge at the right rate to a wrong limit.
 
 1. *Mesh.* The thick cylinder of `test_macneal_harder_1985.py` (nu = 0.499), with 1, 2, 4 and 8
 cells through the wall and as many round each twelfth of it. Its displacement at the bore, where the

@@ -18,8 +18,8 @@ r"""Cook's membrane, compressible and nearly incompressible: bending and shear o
 
 @misc{cookhybrid,
   title = {The same panel by linear hybrid quadrilaterals of a commercial code: 14.727 mm},
-  note = {second-hand, from public benchmark data; that its energy is (3) is inferred from its
-    figure, and from the usual form of that code, from memory},
+  note = {second-hand, from public benchmark data; its energy (3) is inferred from its figure
+    and, from memory, from the usual form of that code},
 }
 
 @misc{cookown,

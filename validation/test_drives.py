@@ -15,16 +15,16 @@ bore at rest V_0, the added mass m at the temperature T gives the gauge pressure
 
 .. math:: (P + p_0)(V + V_l) = p_0 (V_0 + V_l) + m R T, \qquad (1)
 
-elementary, with R = 287.05 J/(kg K) for dry air. An end held where a dead load has moved it is
-under that load.
+elementary, with R = 287.05 J/(kg K) for dry air. An end that is fixed where a
+dead load moved it takes the same load.
 
 Worked numbers: the greenhouse tube to 12 kPa; volume and mass of each of its states are prescribed
 in turn, and its end is moved to its free position.
 
 Tolerances. 1e-6 of pressure, volume, twist, displacement, energy, and of the force scale where a
-load is zero: the effect of the tolerance of Newton's method, 1e-8 of its scales. A held end stays
-to 1e-7 mm or rad, a prescribed value. The loads must be large enough for a comparison: at least
-0.1 N or N mm on a held end, 1 N and 1 N mm on springs, a thousand times the tolerance and more.
+load is zero: the effect of the tolerance of Newton's method, 1e-8 of its scales. A fixed end
+moves by at most 1e-7 mm or rad. The loads must be large enough for a comparison: at least
+0.1 N or N mm on a fixed end, 1 N and 1 N mm on springs, a thousand times the tolerance and more.
 """
 
 import functools
@@ -156,12 +156,12 @@ def test_held_end_can_be_released(model: str) -> None:
         moved = solve_path(ready("bonded", end=end, move=move), None, model, MESH)
         blocked = moved.states[-3]
         pair = AXIAL if "axial" in end else TWIST
-        what = f"{'length' if pair == AXIAL else 'turn'} held, then released"
+        what = f"fixed {'length' if pair == AXIAL else 'rotation'}, then released"
         way, load = ("w (mm)", "F (N)") if pair == AXIAL else ("phi (rad)", "M (N mm)")
         movement, load_size = abs(blocked.conjugates[pair]), abs(blocked.loads[pair])
         checks += moved.tagged(
-            at_most(f"{what}, while held, {way}", SAME, 1e-7, movement),
-            large_enough(f"{what}, while held, 0.1 over {load}", 0.1 / load_size),
+            at_most(f"{what}, while fixed, {way}", SAME, 1e-7, movement),
+            large_enough(f"{what}, while fixed, 0.1 over {load}", 0.1 / load_size),
         )
         checks += [*same(what, free, last, moved.states[-1]), *moved.balance_checks(what)]
     verify(checks)

@@ -30,8 +30,8 @@ on fine (0.4 mm). So an order near 0 is expected, above all for the twist: the s
 mesh to mesh.
 
 Tolerances. Trial values: 0.3 deg and 0.04 mm, the spread between the trials' own meshes. From
-standard to fine, and in the last halving: 0.5 %, the project's bar for the mesh that is used
-unasked, a little more than (2). Energy and ends: `validation/tubes.py`.
+standard to fine, and in the last halving: 0.5 %, the project's limit for the default mesh,
+slightly more than (2). Energy and ends: `validation/tubes.py`.
 """
 
 import functools

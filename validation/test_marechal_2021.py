@@ -24,9 +24,9 @@ C3 = 0 to all readings up to 100 %, about 43 for each material,
 .. math:: s = 2 (l - l^{-2}) \left[ C_1 + 2 C_2 (l^2 + 2/l - 3) \right]. \qquad (1)
 
 Worked numbers. The readings at strains of 25, 50, 75 and 100 %, in MPa, are listed below; materials
-are named by their hardness, as in the library. For the silicone of Shore 28A no reading is known,
-only the results of its constants: in uniaxial tension 0.281481 MPa at l = 1.5 and 0.665 MPa at
-l = 2; in equibiaxial tension 0.486849 MPa at l = 1.5.
+are named by their hardness, as in the library. For the silicone of Shore 28A no measurement is
+available, only the results of its constants: in uniaxial tension 0.281481 MPa at l = 1.5
+and 0.665 MPa at l = 2; in equibiaxial tension 0.486849 MPa at l = 1.5.
 
 Solved cases. The law; and a bare tube under the measured forces, 4 for each material, for which
 both models must give the measured strains.

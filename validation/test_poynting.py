@@ -132,7 +132,7 @@ def solid_stretch(c1: float, c2: float, twist: float) -> float:
 def twisted(
     rubber: Any, bore: float, axial: str, model: str, rates: Sequence[float] = (PSI / 2, PSI)
 ) -> SolvedPath:
-    """Return the path of a tube through twists per length (rad/mm), its length held or free."""
+    """Return the path of a tube through twists per length (rad/mm), its fixed length or free."""
     case = tube(rubber=rubber, length=LENGTH, radii=(bore, R)).changed(end={"axial": axial})
     turns = [rate * LENGTH for rate in rates]
     return solve_end_path(case, TWIST, prescribed(), turns, model, "2x1x20")
@@ -186,7 +186,7 @@ def test_almost_solid_cylinder(law: str) -> None:
     verify(
         [
             *checks,
-            *grips.balance_checks(f"{what}, held"),
+            *grips.balance_checks(f"{what}, fixed length"),
             *free.balance_checks(f"{what}, free"),
         ]
     )
@@ -207,7 +207,7 @@ def test_force_follows_from_the_torque(law: str) -> None:
             Quantity(f"{what}, A = R/10, M (N mm)", QUADRATURE, torque, state.loads[TWIST], 1e-6),
             Quantity(f"{what}, A = R/10, N (N)", QUADRATURE, force, state.loads[AXIAL], 1e-5),
         ]
-    verify([*own, *path.tagged(*checks), *path.balance_checks(f"{law}, length held")])
+    verify([*own, *path.tagged(*checks), *path.balance_checks(f"{law}, fixed length")])
 
 
 @pytest.mark.parametrize("law", LAWS)
@@ -226,7 +226,7 @@ def test_tube_of_held_length(law: str) -> None:
             Quantity(f"{law}, A = R/10, M (N mm)", QUADRATURE, torque, last[TWIST], shares[0]),
             Quantity(f"{law}, A = R/10, N (N)", QUADRATURE, force, last[AXIAL], shares[1]),
         )
-        checks += path.balance_checks(f"{law}, A = R/10, length held")
+        checks += path.balance_checks(f"{law}, A = R/10, fixed length")
         pushes = [-float(state.loads[AXIAL]) for state in path.states[1:]]
         curves["FE" if model == "fe" else "fast"] = (list(rates), pushes)
     title = f"{law}: push on grips that keep the length"
