@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from fem.cli.app import INCOMPLETE, NOT_INSTALLED, app, fail, make_folder, plain_errors
+from fem.core.errors import InputError
 
 
 @app.command()
@@ -39,8 +40,14 @@ def validate(
             fail(message, NOT_INSTALLED)
         chapters = chosen(names or ())
         folder = make_folder(out)
+        if csv is not None:
+            make_folder(csv.parent)
+            if csv.is_dir():
+                raise InputError(f"--csv {csv}: this is a folder; a file is required")
         with progress() as report:
             result = run(chapters, whole=whole, workers=workers, report=report)
+        if result.interrupted and not result.checks:
+            raise KeyboardInterrupt  # nothing to write
         of = f" of {', '.join(names)}" if names else ""
         scope = f"{'All' if whole else 'The quick'} checks{of} were requested."
         print_result(result, write_result(result, folder, scope, csv))
