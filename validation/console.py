@@ -30,8 +30,8 @@ def print_result(result: SuiteResult, files: Sequence[Path]) -> None:
     """Print a line for each chapter, all values outside tolerance, the summary, and the files."""
     console = terminal()
     rows = [[name, *_cells(checks)] for name, checks in result.by_chapter().items()]
-    titles = ["chapter", "values", "FE", "fast", "off", "seconds"]
-    caption = "FE, fast: largest error divided by its tolerance; off: values outside tolerance"
+    titles = ["chapter", "values", "FE", "fast", "outside", "seconds"]
+    caption = "FE, fast: largest error / tolerance; outside: number of values outside tolerance"
     print_table(console, TextTable(caption, titles, rows))
     for check in result.checks:
         for quantity in check.quantities:

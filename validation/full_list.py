@@ -16,9 +16,9 @@ HOW_TO_READ = """
 Errors and tolerances are relative to the expected value, or to the value named after the tolerance
 where the expected value is zero or small compared with similar ones. Where both models have a
 value, a slash separates them, FE first. Under "formula" a chapter's own formula is compared with a
-worked number, or another solver with statics. A value that only has to be small has its bound in
-place of the expected value. The mesh is that of the FE model: cells through the wall x round the
-whole tube x along it. Seconds are those of the check that a row belongs to, given once.
+worked number, or another solver with statics. For a value that must only be small, the bound is in
+the column "expected". The mesh is that of the FE model: cells through the wall x round the whole
+tube x along it. The time of a check is in its first row only.
 """
 
 
@@ -62,4 +62,4 @@ def _of_each(row: dict[Any, Any], name: str, present: list[str]) -> str:
 def _off(row: dict[Any, Any], present: list[str]) -> str:
     """Return the mark of a row outside tolerance, with the model where there are two."""
     off = [by for by in present if not row[f"error.{by}"] <= row[f"tolerance.{by}"]]
-    return "" if not off else " OFF" if off == present else f" OFF ({off[0]})"
+    return "" if not off else " OUTSIDE" if off == present else f" OUTSIDE ({off[0]})"

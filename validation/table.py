@@ -70,7 +70,7 @@ def worst(group: Sequence[Quantity], by: str) -> str:
     if not own:
         return ""
     last = max(own, key=lambda quantity: (quantity.utilisation, quantity.error))
-    sign, mark = ("≤", "") if all(quantity.passed for quantity in own) else (">", " **OFF**")
+    sign, mark = ("≤", "") if all(quantity.passed for quantity in own) else (">", " **OUTSIDE**")
     return f"{len(own)}: {short(last.error)} {sign} {short(last.tolerance)}{mark}"
 
 

@@ -51,9 +51,9 @@ l      uniaxial    equibiaxial  pure shear
 
 Tolerances. Half a unit of the last digit given, 5e-9 MPa, for eq. (2). The law itself has an
 additional tolerance of 2e-9 of the stress, the error that `fem/rubber/powers.py` states for
-fractional powers at stretches from 1/25 to 25: 8e-9 MPa at the largest stress here. That bound is
-checked at stretches from 0.2 to 10, as far as the principal stretches are in its range, where the
-stress is not near zero.
+fractional powers at stretches from 1/25 to 25: 8e-9 MPa at the largest stress here. The bound is
+checked at stretches from 0.2 to 10 where the principal stretches are in its range and the stress is
+not near zero.
 """
 
 from __future__ import annotations

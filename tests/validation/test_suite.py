@@ -157,9 +157,9 @@ def test_suite_passes_only_if_all_checks_do():
 
 def test_value_outside_tolerance_is_marked_in_table_and_page():
     found = result_of(FE, OFF, failure="ToleranceError: one")
-    assert row_of(found, OFF)[4] == "1: 5e-01 > 1e-01 **OFF**"
+    assert row_of(found, OFF)[4] == "1: 5e-01 > 1e-01 **OUTSIDE**"
     html = page(found, "Some.")
-    assert 'class="off"' in html and "1 off" in html
+    assert 'class="off"' in html and "1 outside" in html
     assert not re.search(r"""(src|href)=["']?(https?:)?//""", html)
 
 
@@ -168,8 +168,8 @@ def test_full_list_names_the_model_outside_tolerance_and_the_scale():
     scaled = Quantity("w (mm)", "X 1900", 0.1, 0.2, 0.01, scale=30.0, by="FE")
     bound = at_most("energy_gap", "X 1900", 0.5, 0.4)
     twist, w, gap = formatted(result_of(FE, wrong, scaled, bound).values).to_dict("records")
-    assert "OFF (fast)" in twist["error"] and twist["fast"] == "nan"
-    assert w["tolerance"] == "1.0e-02 of 30" and "OFF" not in w["error"]
+    assert "OUTSIDE (fast)" in twist["error"] and twist["fast"] == "nan"
+    assert w["tolerance"] == "1.0e-02 of 30" and "OUTSIDE" not in w["error"]
     assert gap["expected"] == "≤ 5.0e-01" and gap["formula"] == "0.4"
 
 
