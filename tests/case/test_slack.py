@@ -83,13 +83,13 @@ def test_any_other_form_is_refused_with_the_three_allowed(value):
 
 @pytest.mark.parametrize("text", ["-1 %", "100.1 %", "1e999 %", "-1e-300 %"])
 def test_percentage_out_of_bounds_is_refused(text):
-    with refused(ValueError, "0 %", "100 %"):
+    with refused(ValueError, " 0 % ", " 100 %"):
         Slack.parse(text)
 
 
 @pytest.mark.parametrize("text", ["cut at 90 deg", "cut at -90 deg", "cut at 1 turn"])
 def test_cut_across_the_tube_is_refused(text):
-    with refused(ValueError, "-90 deg", "90 deg"):
+    with refused(ValueError, " -90 deg", " 90 deg"):
         Slack.parse(text)
 
 

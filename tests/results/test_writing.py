@@ -100,12 +100,12 @@ def test_contents_that_would_be_lost_are_not_replaced(result, other, tmp_path):
     check_replaceable(tmp_path, case, ["fast"])
     result.save(tmp_path)
     check_replaceable(tmp_path, case.changed(title="Another"), ["fe", "fast", "fe.mesh_error"])
-    with refused(InputError, str(tmp_path), "fe", "--out", "--overwrite"):
+    with refused(InputError, str(tmp_path), ": fe; ", "--out", "--overwrite"):
         check_replaceable(tmp_path, case, ["fast"])
     with refused(InputError, "another case", other.case.title):
         check_replaceable(tmp_path, other.case, ["fe", "fast"])
     (tmp_path / "steps.csv").write_text("damaged")
-    with refused(InputError, "fe"):
+    with refused(InputError, ": fe; "):
         check_replaceable(tmp_path, case, ["fast"])
     (tmp_path / "run.json").write_text('{"holds": "study", "format": 2}')
     with refused(InputError, "a study"):

@@ -220,7 +220,7 @@ def test_a_setting_without_a_fast_solution_has_a_row_of_nan(model, monkeypatch):
 def test_settings_outside_the_study_are_reported(model):
     wider = model.predict([setting(34, 5)], [5.0])
     (text,) = wider["outside"]
-    assert_states(text, "outside the study", "angle.A 34 deg", "-2")
+    assert_states(text, "outside the study", "angle.A 34 deg", " -2")
     assert np.isfinite(wider["twist_deg"]).all()
     (text,) = model.predict([setting(5, 5)], [12.0])["outside"]
     assert_states(text, "pressure 12 kPa", "0 to 10 kPa")
@@ -337,7 +337,7 @@ def test_another_drive_and_a_text_field(tmp_path):
     np.testing.assert_allclose(answer["twist_deg"], 1.1 * answer["twist_deg.fast"], rtol=0.02)
     other = model.predict([{"threads.A.angle": "11 deg", "threads.A.slack": "3 %"}])
     assert_states(other["outside"].iloc[0], 'slack.A "3 %"', '"2 %"', '"taken up"')
-    with refused(InputError, "pressures"):
+    with refused(InputError, "pressures", "driven by pressure"):
         model.predict([study.settings[0]], [3.0])
 
 
