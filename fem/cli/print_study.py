@@ -104,7 +104,7 @@ def print_estimate(job_list: JobList, found: Sequence[Estimate], workers: int) -
             f"{NAMES[part.model]}: about {_time(part.seconds / min(workers, part.workers))}, "
             f"{part.bytes / 1e6:.2g} MB (estimated from {part.sample} curves solved now)"
         )
-    console.print(f"with {workers} workers, without the start of the processes and the pictures")
+    console.print(f"with {workers} workers; start of the processes and pictures not included")
     for table in invalid_setting_tables(job_list.unusable):
         print_table(console, table)
 

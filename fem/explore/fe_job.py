@@ -99,7 +99,9 @@ class Jobs:
         """
         earlier = [job for job in self._open() if tab and job.tab == tab]
         if len(self._open()) - len(earlier) >= MAX_SOLVES:
-            raise TooManySolvesError(f"{MAX_SOLVES} FE solves run or wait; stop one, or wait")
+            raise TooManySolvesError(
+                f"{MAX_SOLVES} FE solves are running or queued; stop one, or wait"
+            )
         for job in earlier:
             job.future.cancel()
         slot = next(self._slots) % PROGRESS_SLOTS

@@ -159,7 +159,9 @@ def _greatest_pressure(case: Case) -> float:
         raise InputError(f"the case has no solution even at rest: {error}") from None
     greatest = max(float(row[table.pressure.column]) for row in run.rows)
     if not greatest > 0:
-        raise InputError("the drive of the case builds up no pressure; the explorer needs one")
+        raise InputError(
+            "the drive of the case gives no pressure above zero; the explorer needs one"
+        )
     return greatest
 
 

@@ -33,7 +33,7 @@ def range_tables(data: PlotData) -> list[TextTable]:
     return [
         TextTable(
             f"{NAMES[model]} {data.where(data.main_level)}",
-            ["measure", *titles],
+            ["quantity", *titles],
             [*_rows(data, at[at.model == model])],
             text_columns=text_columns,
         )

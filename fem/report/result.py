@@ -109,7 +109,7 @@ def summary_table(result: Result) -> TextTable:
     caption = "Results at the last step reached" if reached else "Results at the last state found"
     if result.reached:
         caption = "Results at the last step"
-    return TextTable(caption, ["measure", *names, *difference], rows)
+    return TextTable(caption, ["quantity", *names, *difference], rows)
 
 
 def _difference(column: Measure, rows: list[dict[str, Any]]) -> list[str]:

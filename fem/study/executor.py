@@ -83,7 +83,7 @@ class ClusterExecutor:
         except KilledWorker as lost:
             raise WorkerLostError(f"worker {lost.last_worker.address} died") from None
         except CancelledError:
-            raise NoWorkersError(f"the scheduler {self.address} does not answer any more") from None
+            raise NoWorkersError(f"the scheduler {self.address} no longer answers") from None
 
     def __exit__(self, *_: object) -> None:
         """Cancel the submitted tasks and disconnect; the cluster keeps running."""

@@ -152,7 +152,7 @@ def _check(database: ResultsDatabase, job_list: JobList, folder: Path, resume: b
     if stored and stored.isdisjoint(job_list.keys()):
         raise InputError(
             f"{folder}: its curves belong to another study, "
-            f'"{database.fact("title")}", or to an earlier version, which had other keys of cases; '
+            f'"{database.fact("title")}", or to an earlier version; '
             "choose another folder (--out)"
         )
     earlier = database.fact("resolution")

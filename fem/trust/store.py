@@ -85,8 +85,8 @@ def read(path: str | Path) -> Parts:
 def _rebuilt(data: dict[str, Any], arrays: Mapping[str, Array]) -> Parts:
     if data["format"] != FORMAT:
         raise ValueError(
-            f"format {data['format']}; this version reads format {FORMAT}: make it again "
-            "from a study that is solved again"
+            f"format {data['format']}; this version reads format {FORMAT}: solve the study "
+            "again, and fit the model again"
         )
     study = Study.restore(data["study"], data["case"])
     if study.hash != data["facts"]["study_hash"]:

@@ -25,7 +25,7 @@ def bounds_table(run: Run, case: Case) -> TextTable | None:
     last = "the last step" if row is run.requested[-1] else "the last step that all solves reached"
     caption = f"{NAMES[run.model]} at {PRESSURE.text(row)}, {last}"
     friction, mesh_error = IF_BONDED in bounds, MESH_ERROR in bounds
-    titles = ["measure", "sliding" if friction else "value"]
+    titles = ["quantity", "sliding" if friction else "value"]
     titles += ["bonded"] * friction + ["mesh error"] * mesh_error
     rows = [
         [

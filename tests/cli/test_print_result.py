@@ -166,7 +166,7 @@ def test_friction_is_bracketed_and_its_capstan_ratio_given(make_case, printed):
     (twist,) = cells(lines, "twist")
     assert twist[1:3] == [f"{row['twist_deg']:.2f}", f"{row['twist_deg.if_bonded']:.2f}"]
     heads = next(line for line in lines if "bonded" in line).split()
-    assert heads[:3] == ["measure", "sliding", "bonded"]
+    assert heads[:3] == ["quantity", "sliding", "bonded"]
     # mu phi sin(alpha) with phi = L tan(alpha) / R, of a tube of 60 mm and 6.5 mm
     exponent = 0.2 * 60 / 6.5 * math.tan(math.radians(20)) * math.sin(math.radians(20))
     assert f"factor {math.exp(exponent):.3g} (A)" in flat(lines)

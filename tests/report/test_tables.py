@@ -164,7 +164,7 @@ def test_a_requested_mesh_error_has_a_table(make_case):
     case = make_case(pressure__steps=1)
     result = solve(case, "fe", "1x1x4", mesh_error=True)
     table = bounds_table(result.runs[0], case)
-    assert table.titles == ["measure", "value", "mesh error", "unit"]
+    assert table.titles == ["quantity", "value", "mesh error", "unit"]
     assert cells(table)["twist"][1].startswith(("±", "<"))
 
 

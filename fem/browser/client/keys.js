@@ -49,6 +49,6 @@ export function colourKeys(scales, { marks, start }, fixed) {
       sample({ d: "M0 5H34", stroke: of(marks), "stroke-width": 5 }, marks.title),
       sample(tube, start.title)),
     fixed && h("p.tw-note",
-      "The scales are the same for all settings; they differ from those of the path. ",
+      "The scales are the same for all settings; they differ from those in the section Path. ",
       "Values above the scale take the end colour."));
 }

@@ -234,6 +234,6 @@ def _shape(size: Tube, sectors: int) -> TubeShape:
     if min(size.wall, size.length) < least:
         raise ResolutionError(
             f"tube: wall and length must be at least {least:.3g} mm to be meshed, "
-            f"{MIN_WALL_RATIO:g} of the outer radius; the fast model takes less"
+            f"{MIN_WALL_RATIO:g} of the outer radius; the fast model allows less"
         )
     return TubeShape(size.bore_radius, size.outer_radius, size.length, sectors)
