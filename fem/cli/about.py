@@ -16,7 +16,7 @@ from fem.core.errors import InputError
 def validate(
     names: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[NAME]...", help="Chapters, such as balloon.  [default: all]"),
+        typer.Argument(metavar="NAME", help="Chapters, such as balloon.  [default: all]"),
     ] = None,
     whole: Annotated[bool, typer.Option("--whole", help="Run the slow checks too.")] = False,
     workers: Annotated[int, typer.Option(metavar="N", min=1, help="Processes to use.")] = 2,

@@ -29,7 +29,7 @@ LAST = "last"
 """Name of the last step."""
 
 Results = Annotated[
-    list[Path], typer.Argument(metavar="RESULT...", help="Result folders, shown side by side.")
+    list[Path], typer.Argument(metavar="RESULT", help="Result folders, shown side by side.")
 ]
 Bench = Annotated[
     Path | None,

@@ -134,14 +134,17 @@ class Comparison:
         """
         return draw("plot_comparison", self, quantity)
 
-    def save(self, folder: Path) -> list[Path]:
-        """Write compare.csv, summary.csv and compare.json into `folder`, and return the files.
+    def save(self, folder: str | Path) -> list[Path]:
+        """Write compare.csv, summary.csv and compare.json; return the files.
+
+        The folder is made if needed.
 
         Raises
         ------
         OSError
             If the files cannot be written.
         """
+        folder = Path(folder)
         folder.mkdir(parents=True, exist_ok=True)
         rows, agreement, record = (
             folder / name for name in ("compare.csv", "summary.csv", "compare.json")

@@ -185,16 +185,18 @@ class StudyResult:
         """
         return draw("plot_reach", self, models)
 
-    def save(self, folder: Path) -> list[str]:
+    def save(self, folder: str | Path) -> list[str]:
         """Write table.parquet, table.csv and run.json into `folder`, together or not at all.
 
-        Returns the names of the files.
+        The folder is made if needed. Returns the names of the files.
 
         Raises
         ------
         OSError
             If the files cannot be written.
         """
+        folder = Path(folder)
+        folder.mkdir(parents=True, exist_ok=True)
         with together() as batch:
             self.table.to_parquet(part := batch.part(folder / TABLE), index=False)
             head = {"holds": Contents.STUDY, "format": FORMAT}

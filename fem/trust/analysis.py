@@ -92,16 +92,19 @@ class Trust:
         """
         return draw("map_trust", self)
 
-    def save(self, folder: Path) -> list[Path]:
+    def save(self, folder: str | Path) -> list[Path]:
         """Write trust.csv, rules.csv, trust.json and corrected.npz; return the files.
 
-        If there is no corrected model, an older corrected.npz is removed.
+        The folder is made if needed. If there is no corrected model, an older corrected.npz is
+        removed.
 
         Raises
         ------
         OSError
             If the files cannot be written.
         """
+        folder = Path(folder)
+        folder.mkdir(parents=True, exist_ok=True)
         files = [folder / name for name in ("trust.csv", "rules.csv", "trust.json")]
         facts = {
             "study_hash": self.study_result.study.hash,

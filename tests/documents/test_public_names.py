@@ -105,6 +105,14 @@ def test_examples_of_docstrings_run(name, objects, monkeypatch):
     assert runner.failures == 0
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["result", "study_result", "comparison", "trust"])
+def test_results_are_saved_in_a_new_folder_given_as_text(name, objects, tmp_path):
+    folder = tmp_path / "new" / name
+    objects.names[name].save(str(folder))
+    assert any(folder.iterdir())
+
+
 def _silent(source):
     """Return an expression as an assignment, so that its value is not compared with nothing."""
     try:
