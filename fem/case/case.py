@@ -46,8 +46,8 @@ class CaseError(InputError):
 class Case(CheckedTable):
     """A tube with its threads, the drive, and the conditions at the free end.
 
-    Quantities are given as text with a unit and stored in mm, N, MPa and rad. A case does not
-    change.
+    Quantities are given as text with a unit and stored in mm, N, MPa and rad. A case is
+    immutable.
 
     Examples
     --------

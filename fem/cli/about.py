@@ -27,7 +27,7 @@ def validate(
         Path | None, typer.Option(metavar="FILE", help="Write the full list of values here.")
     ] = None,
 ) -> None:
-    """Check both models against published values; write a table and a page."""
+    """Compare both models with published values."""
     with plain_errors():
         try:
             from validation.console import print_result, progress

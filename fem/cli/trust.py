@@ -22,7 +22,7 @@ def trust(
     ],
     out: Annotated[Path | None, folder_option("RESULTS/trust")] = None,
 ) -> None:
-    """Find where the fast model is accurate enough, and correct it."""
+    """Find where the fast model is accurate enough; correct it."""
     with plain_errors():
         from fem.cli.print_agreement import print_trust
         from fem.plots.trust.figures import left_out, save_pictures

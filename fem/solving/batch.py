@@ -41,7 +41,7 @@ def solve_many(cases: Iterable[Case]) -> list[Result]:
     Parameters
     ----------
     cases
-        The cases; they may differ in anything.
+        The cases; they may differ in any field.
 
     Returns
     -------

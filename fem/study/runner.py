@@ -72,7 +72,7 @@ def solve_study(
     Raises
     ------
     InputError
-        If the study cannot be solved, or the folder holds something else.
+        If the study cannot be solved, or the folder contains something else.
     OSError
         If the folder cannot be written; what is solved by then is kept.
 

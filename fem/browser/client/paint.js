@@ -103,7 +103,7 @@ export class Painter {
     gl.blitFramebuffer(...all, ...all, gl.COLOR_BUFFER_BIT, gl.NEAREST);
   }
 
-  /* Paint transparent parts over the picture, where the comparison of depths holds. */
+  /* Paint transparent parts over the picture, where the depth test passes. */
   blend(compared, paint) {
     const { gl } = this;
     gl.depthFunc(compared);
