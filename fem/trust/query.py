@@ -60,11 +60,12 @@ def differences(study: Study, case: Case) -> list[str]:
 
 
 def _flat(data: Any, name: str = "") -> dict[str, Any]:
-    """Return the values of nested tables by dotted names."""
+    """Return the values of nested tables by dotted names, those of a family by its name."""
     if not isinstance(data, dict | list):
         return {name: data}
-    items = data.items() if isinstance(data, dict) else enumerate(data, 1)
-    parts = [_flat(value, f"{name}.{key}".lstrip(".")) for key, value in items]
+    if isinstance(data, list):
+        data = {part.get("name", number): part for number, part in enumerate(data, 1)}
+    parts = [_flat(value, f"{name}.{key}".lstrip(".")) for key, value in data.items()]
     return {key: value for part in parts for key, value in part.items()}
 
 

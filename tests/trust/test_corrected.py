@@ -226,6 +226,8 @@ def test_settings_outside_the_study_are_reported(model):
     assert_states(text, "pressure 12 kPa", "0 to 10 kPa")
     thicker = model.study.case_of(setting(5, 5)).changed(tube__wall="2 mm")
     assert "tube.wall" in model.predict([thicker], [5.0])["outside"].item()
+    sliding = model.study.case_of(setting(5, 5)).changed(threads__B__hold="sliding")
+    assert "threads.B.hold" in model.predict([sliding], [5.0])["outside"].item()
     inside = model.study.case_of(setting(5, 5)).changed(title="Other", pressure__steps=2)
     assert (model.predict([inside])["outside"] == "").all()
 
