@@ -28,7 +28,7 @@ make              make
 present=$(ldconfig -p 2>/dev/null || true)
 has_library() {
     local folder
-    [[ $present == *"$1 "* ]] && return
+    [[ $present == *"$1 (libc6,x86-64"* ]] && return # not that of 32 bits
     while IFS= read -r -d : folder; do
         [ -n "$folder" ] && [ -e "$folder/$1" ] && return
     done <<<"${LD_LIBRARY_PATH:-}:"

@@ -67,6 +67,13 @@ def test_root_installs_what_is_missing_after_naming_it(machine):
         assert text.endswith("libglu1-mesa libegl1 gcc libc6-dev")
 
 
+def test_library_of_32_bits_does_not_count(machine):
+    lines = "".join(f"\\t{name} (libc6) => /lib/i386/{name}\\n" for name in LIBRARIES)
+    machine.script(machine.bin / "ldconfig", f"printf '{lines}'")
+    assert machine.install()[0] == 0
+    assert machine.called()[0].endswith(" ".join(package for _, package in ALL[: len(LIBRARIES)]))
+
+
 def test_library_on_the_path_of_the_loader_counts(machine, tmp_path):
     machine.libraries(*LIBRARIES[1:])
     (tmp_path / LIBRARIES[0]).touch()
