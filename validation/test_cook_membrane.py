@@ -12,7 +12,7 @@ r"""Cook's membrane, compressible and nearly incompressible: bending and shear o
   author = {J.-P. V. Pelteret and A. McBride},
   title = {Quasi-static finite-strain compressible elasticity},
   year = {2016}, doi = {10.5281/zenodo.1228964},
-  note = {read at the source, table of displacements and energy, in the stored state of July 2026;
+  note = {read at the source, table of displacements and energy, version of July 2026;
     before a correction the table had 14.33 mm},
 }
 
