@@ -143,7 +143,7 @@ def _draw_pieces(axes: Any, pieces: list[Any], *style: str, **kwargs: Any) -> No
 
 
 def limit_point() -> Figure:
-    """Return pressure over volume of a bare tube, under volume and under pressure control."""
+    """Return pressure against volume of a bare tube, under volume and under pressure control."""
     bare = Case.load(WRIST).data | {"threads": []}
     del bare["pressure"]
     result = solve(Case.parse(bare | {"volume": {"added": "25 mL", "steps": 50}}), "fast")
@@ -152,8 +152,16 @@ def limit_point() -> Figure:
     top = int(pressure.argmax())
     figure = Figure(figsize=(4.6, 2.8), facecolor="white")
     axes = figure.subplots()
-    axes.plot(volume[: top + 1], pressure[: top + 1], color=GREEN, label="stable under pressure")
-    axes.plot(volume[top:], pressure[top:], color=VIOLET, ls="--", label="stable under volume only")
+    axes.plot(
+        volume[: top + 1], pressure[: top + 1], color=GREEN, label="stable under pressure control"
+    )
+    axes.plot(
+        volume[top:],
+        pressure[top:],
+        color=VIOLET,
+        ls="--",
+        label="stable under volume control only",
+    )
     axes.plot(volume[top], pressure[top], "o", color=INK, label="limit point")
     axes.set(xlabel="enclosed volume V (mL)", ylabel="pressure P (kPa)")
     axes.legend(frameon=False)
