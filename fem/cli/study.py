@@ -69,10 +69,8 @@ def study(
 @contextmanager
 def _explain_write_errors(folder: Path) -> Iterator[None]:
     """Report what to do if a file cannot be written, as on a full disk."""
-    from fem.study.results_db import DatabaseWriteError
-
     try:
         yield
-    except (DatabaseWriteError, OSError) as error:
+    except OSError as error:
         hint = "finished curves are saved; fix the problem, then continue with --resume"
         fail(f"{folder}: {error}; {hint}", INCOMPLETE)

@@ -26,7 +26,7 @@ type Status = Literal["reached", "ended", "failed"]
 """Reached the last step; ended before it at a limit of the tube; or failed."""
 
 
-class DatabaseWriteError(Exception):
+class DatabaseWriteError(OSError):
     """The database cannot be written, for example on a full disk; its contents stay."""
 
 

@@ -147,7 +147,7 @@ def _check(database: ResultsDatabase, job_list: JobList, folder: Path, resume: b
     if stored and not resume:
         raise InputError(
             f"{folder}: contains {database.count} curves of an earlier run; "
-            "continue it with --resume, or choose another folder (--out)"
+            "continue it (--resume, in Python resume=True), or choose another folder (--out)"
         )
     if stored and stored.isdisjoint(job_list.keys()):
         raise InputError(

@@ -93,6 +93,7 @@ def test_full_disk_is_reported_and_stored_curves_stay(tmp_path):
         connection = database._connection
         (pages,) = connection.execute("PRAGMA page_count").fetchone()
         connection.execute(f"PRAGMA max_page_count = {pages}")
+        assert issubclass(DatabaseWriteError, OSError)  # as solve_study promises
         with pytest.raises(DatabaseWriteError, match="full"):
             database.add([curve(k, termination=failed("x" * 10_000)) for k in range(2, 9)])
     with ResultsDatabase(tmp_path) as database:
