@@ -19,7 +19,7 @@ from fem.quantities.column import named
 from fem.report.pictures import Picture, image
 from fem.study.study_result import StudyResult
 from fem.wording.agreement import agreement_table, correction_table, rules_table
-from fem.wording.comparison import diagnosis_lines_in
+from fem.wording.comparison import count_text, diagnosis_lines_in
 from fem.wording.picture_text import DPI
 from fem.wording.text_table import TextTable
 
@@ -93,8 +93,8 @@ def _comparison(folder: Path, record: dict[str, Any]) -> Section:
         for file in sorted(folder.glob("compare_*.png"))
     ]
     notes = [
-        f"{record['measurements']} measurements at {record['settings']} settings: "
-        f"{record['bench']}.",
+        f"{count_text(record['measurements'], 'measurement')} at "
+        f"{count_text(record['settings'], 'setting')}: {record['bench']}.",
         " ".join(record["bench_notes"]),
         *diagnosis_lines_in(_diagnosis(record["diagnosis"]), units),
     ]

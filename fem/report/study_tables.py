@@ -11,6 +11,7 @@ from fem.study.job_list import JobList
 from fem.study.plan import Study
 from fem.study.study_result import StudyResult
 from fem.study.vary import Vary
+from fem.wording.comparison import count_text
 from fem.wording.run_sections import NAMES
 from fem.wording.termination import reason
 from fem.wording.text_table import TextTable
@@ -104,4 +105,5 @@ def run_notes(study_result: StudyResult) -> Iterator[str]:
     for fault in record.get("batch_errors", []):
         yield f"Solved one by one, not in a batch: {fault}."
     if others := record.get("other_curves"):
-        yield f"{others} curves in the results database are not part of the study; ignored."
+        stored = count_text(others, "curve")
+        yield f"{stored} in the results database, ignored: not part of the study."

@@ -1,6 +1,7 @@
 """The sections on comparison and trust, checked against the objects that wrote their files."""
 
 import json
+import shutil
 
 import pytest
 from matplotlib.figure import Figure
@@ -47,7 +48,7 @@ def trusted(tmp_path):
 def test_the_section_of_a_comparison_has_its_notes_and_values(compared):
     folder, found = compared
     section = comparison(folder, make_study_result())
-    assert_states(section.notes[0], "64 ", "8 ", "wrist.bench.csv")
+    assert_states(section.notes[0], "64 measurements", " 8 settings", "wrist.bench.csv")
     assert section.notes[-1] in {*diagnosis_lines(found.diagnosis, found.bench)}
     assert {*diagnosis_lines(found.diagnosis, found.bench)} <= {*section.notes}
     (table,) = section.tables
@@ -57,6 +58,15 @@ def test_the_section_of_a_comparison_has_its_notes_and_values(compared):
     assert float(table.rows[0][5]) == pytest.approx(first.rms_error, rel=5e-3)
     (picture,) = section.pictures
     assert picture.caption.endswith(": twist") and (picture.width, picture.ratio) == (288, 1.5)
+
+
+def test_one_measurement_is_in_the_singular(compared, tmp_path):
+    shutil.copytree(compared[0] / COMPARE, tmp_path / COMPARE)
+    file = tmp_path / COMPARE / "compare.json"
+    record = json.loads(file.read_text()) | {"measurements": 1, "settings": 1}
+    file.write_text(json.dumps(record))
+    section = comparison(tmp_path, make_study_result())
+    assert_states(section.notes[0], "1 measurement ", "1 setting:")
 
 
 def test_the_section_of_trust_has_its_rules_and_errors(trusted):
