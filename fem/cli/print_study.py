@@ -25,6 +25,7 @@ from fem.study.plot_data import plot_data
 from fem.study.results_db import Curve
 from fem.study.runner import Report
 from fem.study.study_result import StudyResult
+from fem.wording.comparison import count_text
 from fem.wording.progress import Bars
 from fem.wording.run_sections import NAMES
 from fem.wording.terminal import print_files, print_table, rich_table, terminal
@@ -96,15 +97,18 @@ def print_estimate(job_list: JobList, found: Sequence[Estimate], workers: int) -
     console.print(study.title, style="bold")
     steps = sum(case.drive.steps for case in job_list.cases)
     console.print(
-        f"{len(job_list.cases)} cases, {job_list.curves} curves "
-        f"({', '.join(NAMES[model] for model in study.models)}), {steps} steps per model"
+        f"{count_text(len(job_list.cases), 'case')}, {count_text(job_list.curves, 'curve')} "
+        f"({', '.join(NAMES[model] for model in study.models)}), "
+        f"{count_text(steps, 'step')} per model"
     )
     for part in found:
         console.print(
             f"{NAMES[part.model]}: about {_time(part.seconds / min(workers, part.workers))}, "
-            f"{part.bytes / 1e6:.2g} MB (estimated from {part.sample} curves solved now)"
+            f"{part.bytes / 1e6:.2g} MB (estimated from "
+            f"{count_text(part.sample, 'curve')} solved now)"
         )
-    console.print(f"with {workers} workers; start of the processes and pictures not included")
+    count = count_text(workers, "worker")
+    console.print(f"with {count}; start of the processes and pictures not included")
     for table in invalid_setting_tables(job_list.unusable):
         print_table(console, table)
 

@@ -206,3 +206,13 @@ def test_a_kill_while_forms_compile_does_not_block_the_next_run(wrist, tmp_path)
     assert orphans, "killed too late"
     assert not orphans[0].with_suffix(".c.cached").exists()
     assert run(*arguments, **options, timeout=120).returncode == 0
+
+
+def test_dry_run_of_a_study_counts_and_writes_nothing(wrist, tmp_path):
+    file = tmp_path / "one.study.toml"
+    vary = '[[vary]]\nfield = "threads.A.angle"\nvalues = ["10 deg"]\n'
+    file.write_text(f'title = "One"\ncase = "{wrist}"\n{vary}')
+    done = run("study", file, "--dry-run", "--workers", "1", cwd=tmp_path)
+    assert done.returncode == 0
+    assert_states(done.stdout, "1 case,", "1 curve ", "5 steps", "MB", "1 worker;")
+    assert [*tmp_path.iterdir()] == [file]
