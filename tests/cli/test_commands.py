@@ -31,6 +31,14 @@ def run(*arguments, **options):
     return done
 
 
+@pytest.fixture(autouse=True)
+def _own_sigterm():
+    """Restore the handler of SIGTERM, which `main` sets."""
+    handler = signal.getsignal(signal.SIGTERM)
+    yield
+    signal.signal(signal.SIGTERM, handler)
+
+
 @pytest.fixture(scope="module")
 def wrist(cases_folder):
     return cases_folder / "greenhouse_wrist.toml"
