@@ -57,8 +57,8 @@ class Comparison:
 
     Examples
     --------
-    >>> comparison.summary[["measure", "model", "rms_error", "unit"]].shape[1]
-    4
+    >>> sorted(set(comparison.summary.model)) == sorted(comparison.models)
+    True
     """
 
     study: Study

@@ -43,6 +43,11 @@ def solve(
 ) -> Result:
     """Solve a case.
 
+    If threads have friction, the FE model is solved with bonded threads as well, for the columns
+    ``<measure>.if_bonded``. Additional solves add columns to the rows of the FE model only; its run
+    is kept if they fail. Linear algebra uses one thread during a solve; afterwards the setting of
+    the process is restored.
+
     Parameters
     ----------
     case
@@ -61,11 +66,6 @@ def solve(
         Called after each step.
     mesh_cache
         Cache of meshed tubes for similar cases.
-
-    If threads have friction, the FE model is solved with bonded threads as well, for the columns
-    ``<measure>.if_bonded``. Additional solves add columns to the rows of the FE model only; its run
-    is kept if they fail. Linear algebra uses one thread during a solve; afterwards the setting of
-    the process is restored.
 
     Returns
     -------
