@@ -69,7 +69,7 @@ def rules_table(rules: Iterable[Mapping[Any, Any]], quantities: Sequence[Measure
         ]
         for row in rules
     ]
-    worst = [f"greatest error, {one.name.replace('_', ' ')}\n{one.unit}" for one in quantities]
+    worst = [f"greatest error\n{one.name.replace('_', ' ')}, {one.unit}" for one in quantities]
     titles = ["rule", "points", "points outside", "share of study", *worst]
     return TextTable("Where the fast model is accurate enough", titles, rows)
 

@@ -21,6 +21,9 @@ GAP = 2
 FILE_WIDTH = 100
 """Width of output to a file or a pipe (characters)."""
 
+MIN_TEXT_WIDTH = 16
+"""Text is not wrapped to a smaller width (characters)."""
+
 MIN_TITLE_WIDTH = 8
 """Titles of one line are not wrapped to a smaller width (characters)."""
 
@@ -74,6 +77,7 @@ def rich_table(table: TextTable, columns: Sequence[int] = ()) -> Table:
         shown.add_column(
             _title(table, n),
             justify="left" if text else "right",
+            min_width=min(_width(table, [n]) - GAP, MIN_TEXT_WIDTH) if text else None,
             no_wrap=not text,
             overflow="fold",
         )

@@ -223,14 +223,16 @@ def test_parity_shows_the_left_out_points(corrected):
     assert_states(words(figure), f"{model.facts['curves']} curves", "coarse mesh")
 
 
-def test_the_terminal_lists_rules_and_errors(corrected, capsys, tmp_path):
+@pytest.mark.parametrize("width", [80, 100])
+def test_the_terminal_lists_rules_and_errors(corrected, capsys, tmp_path, monkeypatch, width):
+    monkeypatch.setenv("COLUMNS", str(width))
     study_result, model = corrected
     tolerances = parse("twist 2 deg, displacement 0.3 mm", study_result)
     table = trust_map(study_result, tolerances)
     found = rules(table, study_result.study, tolerances)
     print_trust(Trust(study_result, tolerances, table, found, model), [tmp_path / "trust.csv"])
     text = " ".join(capsys.readouterr().out.split())
-    assert_states(text, *map(str, tolerances), "error, twist", "error, displacement", "trusted for")
+    assert_states(text, *map(str, tolerances), "twist, deg", "displacement, mm", "trusted for")
     errors = model.facts["errors"]["twist_deg"]
     assert_states(text, f"{errors['rms_before']:.3g} {errors['rms_after']:.3g}", "trust.csv")
 
