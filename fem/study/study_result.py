@@ -174,6 +174,16 @@ class StudyResult:
     def plot_reach(self, models: str | Sequence[str] = ()) -> Figure:
         """Draw the reachable set: displacement against twist of all cases at all pressures.
 
+        Parameters
+        ----------
+        models
+            Those to draw, ``"fe"`` or ``"fast"``; all if not given.
+
+        Returns
+        -------
+        matplotlib.figure.Figure
+            A figure that is not known to pyplot; save it by its method ``savefig``.
+
         Raises
         ------
         InputError

@@ -133,7 +133,7 @@ def test_cells_fill_the_wall_without_gaps(run, case):
     exact = math.pi * (tube.outer_radius**2 - tube.bore_radius**2) * tube.length
     assert volumes.min() > 0
     # flat faces: the section of a polygon with 24 corners is sin(x)/x of that of the ring, with
-    # x = 15 deg; the rest is due to the twist between corners
+    # x = 15 deg; the rest comes from the twist between corners
     x = 2 * math.pi / 24
     assert volumes.sum() == pytest.approx(exact * math.sin(x) / x, rel=5e-3)
 

@@ -33,8 +33,8 @@ Derivatives. By the envelope theorem the first is that at fixed p'. With
    b &= A^T P J x + N^T J^T \hat y, \qquad
    a = J x \cdot P J x = \frac{r^2 \cos^2\psi}{\lambda},
 
-where the second term is due to the change of p' with u at fixed c, and the last, which couples the
-entire thread, to the change of c.
+where the second term comes from the change of p' with u at fixed c, and the last, which couples the
+entire thread, from the change of c.
 
 See also eqs. (25) and (26) of docs/theory.md.
 
