@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 from fem.core.atomic_write import write_text
 from fem.quantities.quantity import Quantity, Trait
 from fem.quantities.table import QUANTITIES
+from validation.renew import with_marked
 
 PAGE = Path(__file__).parents[1] / "docs" / "outputs.md"
 
-PLACE = re.compile(r"(?<=<!-- quantities -->\n).*?(?=<!-- end -->)", re.DOTALL)
-"""Where the page has the table."""
+MARK = "quantities"
+"""Mark of the table on the page."""
 
 
 def row(quantity: Quantity) -> list[str]:
@@ -27,14 +27,12 @@ def table() -> str:
     """Return the table of all columns, in their order."""
     head = ["column", "unit", "definition", "mirror image"]
     rows = [head, ["---"] * len(head), *map(row, QUANTITIES)]
-    return "".join(f"| {' | '.join(cells)} |\n" for cells in rows)
+    return "\n".join(f"| {' | '.join(cells)} |" for cells in rows)
 
 
 def renewed(page: str) -> str:
     """Return the text of the page with the present table."""
-    text, places = PLACE.subn(lambda _: table(), page)
-    assert places == 1, f"{PAGE}: {places} places for the table of columns"
-    return text
+    return with_marked(page, MARK, table())
 
 
 if __name__ == "__main__":

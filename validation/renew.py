@@ -18,8 +18,8 @@ from validation.table import markdown
 TABLE = FOLDER / "TABLE.md"
 README = FOLDER.parent / "README.md"
 
-PLACE = re.compile(r"(?<=<!-- summary of the validation -->\n).*?(?=\n<!-- end -->)", re.DOTALL)
-"""The summary in the README."""
+SUMMARY = "summary of the validation"
+"""Mark of the summary in the README."""
 
 
 def summary_of(table: str) -> str:
@@ -27,18 +27,19 @@ def summary_of(table: str) -> str:
     return table.split("\n\n", 2)[1].strip()
 
 
-def with_summary(readme: str, summary: str) -> str:
-    """Return the text of the README with another summary.
+def with_marked(page: str, mark: str, text: str) -> str:
+    """Return a page with another text between ``<!-- mark -->`` and ``<!-- end -->``.
 
     Raises
     ------
     ValueError
-        If its two marks are missing.
+        If the page does not have the mark once.
     """
-    text, places = PLACE.subn(summary.replace("\\", r"\\"), readme)
+    place = re.compile(rf"(?<=<!-- {mark} -->\n).*?(?=\n<!-- end -->)", re.DOTALL)
+    page, places = place.subn(lambda _: text, page)
     if places != 1:
-        raise ValueError(f"the README has {places} marked places for the summary of the validation")
-    return text
+        raise ValueError(f'the mark "{mark}" is there {places} times; 1 is required')
+    return page
 
 
 def main(workers: int = 2) -> int:
@@ -52,7 +53,7 @@ def main(workers: int = 2) -> int:
     if complete:
         write_text(TABLE, markdown(result))
         readme = README.read_text(encoding="utf-8")
-        write_text(README, with_summary(readme, result.summary()))
+        write_text(README, with_marked(readme, SUMMARY, result.summary()))
     print_result(result, [TABLE, README] if complete else [])
     return 0 if complete else 3
 

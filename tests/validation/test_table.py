@@ -5,11 +5,10 @@ import subprocess
 import sys
 from collections import Counter
 
-import pytest
-
+from tests.helpers.messages import refused
 from validation.check import MODELS
 from validation.kinds import Kind
-from validation.renew import PLACE, README, TABLE, summary_of, with_summary
+from validation.renew import README, SUMMARY, TABLE, summary_of, with_marked
 from validation.run import WHOLE
 from validation.suite import COMPUTED_BY, FOLDER, chapters
 from validation.table import CHAPTERS, ROWS, sources
@@ -52,8 +51,8 @@ def test_table_can_be_read():
 
 
 def test_readme_has_the_summary_of_the_table():
-    (summary,) = PLACE.findall(README.read_text(encoding="utf-8"))
-    assert summary == summary_of(TEXT)
+    readme = README.read_text(encoding="utf-8")
+    assert with_marked(readme, SUMMARY, summary_of(TEXT)) == readme
 
 
 def test_each_row_has_a_kind_and_is_within_tolerance():
@@ -97,8 +96,11 @@ def test_chapters_have_as_many_checks_as_pytest_finds():
     assert dict(zip(names, checks, strict=True)) == dict(found)
 
 
-def test_summary_replaces_an_older_one():
-    text = "before\n<!-- summary of the validation -->\nold\n<!-- end -->\nafter\n"
-    assert with_summary(text, "new") == text.replace("old", "new")
-    with pytest.raises(ValueError, match="0 "):
-        with_summary("nothing", "new")
+def test_marked_text_replaces_an_older_one():
+    page = "before\n<!-- other -->\nold\n<!-- end -->\n<!-- mark -->\nold\n<!-- end -->\nafter\n"
+    marked = (
+        "before\n<!-- other -->\nold\n<!-- end -->\n<!-- mark -->\n\\1 new\n<!-- end -->\nafter\n"
+    )
+    assert with_marked(page, "mark", r"\1 new") == marked
+    with refused(ValueError, "mark", "0"):
+        with_marked("nothing", "mark", "new")
