@@ -53,7 +53,7 @@ def solve_many(cases: Iterable[Case]) -> list[Result]:
     TypeError
         If an element is not a case.
     ArithmeticError
-        If a case has no equilibrium even at rest; the message names its position and title.
+        If a case has no equilibrium even at rest; a note of it names its position and title.
 
     Examples
     --------
@@ -66,15 +66,9 @@ def solve_many(cases: Iterable[Case]) -> list[Result]:
     for number, case in enumerate(cases):
         if not isinstance(case, Case):
             raise TypeError(f"cases[{number}]: {type(case).__name__} is not a Case")
-    together, environment = solve_together(cases), Environment.current()
-    results = []
-    for number, case in enumerate(cases):
-        try:
-            runs = [together[number]] if number in together else solve(case, "fast").runs
-        except ArithmeticError as failure:
-            raise ArithmeticError(f'cases[{number}], "{case.title}": {failure}') from failure
-        results.append(Result(case, runs, environment))
-    return results
+    environment = Environment.current()
+    pairs = zip(cases, solve_batch(cases), strict=True)
+    return [Result(case, [run], environment) for case, run in pairs]
 
 
 def solve_batch(cases: Sequence[Case]) -> list[Run]:
@@ -89,12 +83,16 @@ def solve_batch(cases: Sequence[Case]) -> list[Run]:
     Raises
     ------
     ArithmeticError
-        If a case has no solution at rest.
+        If a case has no solution at rest; a note of it names its position and title.
     """
     runs = solve_together(cases)
     for number, case in enumerate(cases):
         if number not in runs:
-            (runs[number],) = solve(case, "fast").runs
+            try:
+                (runs[number],) = solve(case, "fast").runs
+            except ArithmeticError as failure:
+                failure.add_note(f'cases[{number}], "{case.title}"')
+                raise
     return [runs[number] for number in range(len(cases))]
 
 
