@@ -51,12 +51,10 @@ def print_files(console: Console, files: Iterable[Path]) -> None:
 def parts(table: TextTable, width: int) -> Iterator[Table]:
     """Yield a table in parts no wider than `width`, each with the head columns and some others.
 
-    Columns of a group stay together. A table with text is not divided: its text is wrapped.
+    Columns of a group stay together. Text is wrapped before a table is divided.
     """
     heads, others = range(table.head_columns), range(table.head_columns, len(table.titles))
     blocks = [list(block) for _, block in groupby(others, lambda n: _block(table, n))]
-    if table.text_columns:
-        blocks = [[*others]]
     available = width + GAP - _width(table, heads)
     while blocks:
         count, used = 1, _width(table, blocks[0])
@@ -77,7 +75,7 @@ def rich_table(table: TextTable, columns: Sequence[int] = ()) -> Table:
         shown.add_column(
             _title(table, n),
             justify="left" if text else "right",
-            min_width=min(_width(table, [n]) - GAP, MIN_TEXT_WIDTH) if text else None,
+            min_width=_width(table, [n]) - GAP,
             no_wrap=not text,
             overflow="fold",
         )
@@ -102,6 +100,10 @@ def _block(table: TextTable, column: int) -> object:
 
 
 def _width(table: TextTable, columns: Sequence[int]) -> int:
-    """Return the width of columns with their gaps (characters)."""
-    cells = ([_title(table, n), *(row[n] for row in table.rows)] for n in columns)
-    return sum(max(len(line) for cell in own for line in cell.split("\n")) + GAP for own in cells)
+    """Return the least width of columns with their gaps (characters)."""
+    total = 0
+    for n in columns:
+        cells = (_title(table, n), *(row[n] for row in table.rows))
+        width = max(len(line) for cell in cells for line in cell.split("\n"))
+        total += GAP + (min(width, MIN_TEXT_WIDTH) if n in table.text_columns else width)
+    return total

@@ -46,3 +46,14 @@ def test_text_is_wrapped_and_one_line_titles_fit_their_cells():
     assert all(len(line) <= 60 for line in lines)
     assert [line.split()[-1] for line in lines[:2]] == ["greatest", "error"]
     assert " ".join(lines).split().count("word") == 30
+
+
+def test_a_table_with_text_is_divided_before_a_number_is_cut():
+    numbers = ["1.2345", "2.3456", "3.4567"]
+    table = TextTable("", ["rule", *("abc")], [["word " * 10, *numbers]])
+    assert len(list(parts(table, 40))) == 1  # 16 for the text, three times a gap of 2 and 6
+    lines = printed(table, 39)
+    assert len(list(parts(table, 39))) == 2
+    assert all(len(line) <= 39 for line in lines)
+    assert [cell for line in lines for cell in line.split() if cell in numbers] == numbers
+    assert " ".join(lines).split().count("word") == 20  # the text is in each part
