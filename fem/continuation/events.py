@@ -28,7 +28,7 @@ from fem.continuation.stepper import (
 from fem.continuation.termination import PathEndError, TerminationKind, no_equilibrium
 
 PROBE_STEP = 0.03
-"""Distance beyond the end of a path at which its stability is checked, by the first step."""
+"""Beyond the end of a path, stability is checked after this fraction of the first step."""
 
 STATES_BEYOND, STEP_BEYOND = 3, 0.08
 """Number of states beyond a limit point, and their distance as a fraction of the path before it."""

@@ -78,7 +78,7 @@ def solve_batch(cases: Sequence[Case]) -> list[Run]:
     -------
     list of Run
         As from :func:`fem.solving.single.solve` with ``"fast"``, in the order of the cases. The
-        time of a run is that of its batch by the number of its cases.
+        time of a run in a batch is an equal share of the time of the batch.
 
     Raises
     ------

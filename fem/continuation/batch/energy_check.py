@@ -23,7 +23,7 @@ class Work(NamedTuple):
     total, absolute
         Work since the first state, and the sum of its absolute parts.
     excess
-        Energy gap of the step to the state, by the allowed gap.
+        Energy gap of the step to the state, divided by the allowed gap.
     """
 
     total: Array
@@ -39,7 +39,7 @@ class Work(NamedTuple):
         return Work(*(np.concatenate(pair) for pair in zip(self, other, strict=True)))
 
     def gap(self, energy: Array) -> Array:
-        """Return the difference of `energy` and work, by the absolute work, shape (m,)."""
+        """Return the gap between `energy` and work, divided by the absolute work, shape (m,)."""
         loaded = self.absolute > 0
         gap = np.abs(energy - self.total)
         return np.divide(gap, self.absolute, out=np.zeros_like(gap), where=loaded)
@@ -68,7 +68,7 @@ def work_along(states: States, from_rest: Array) -> Work:
 
 
 def excess(start: States, end: States, work: Array, absolute: Array, from_rest: Array) -> Array:
-    """Return the energy gaps of steps by the allowed gaps, shape (m,).
+    """Return the energy gaps of steps, divided by the allowed gaps, shape (m,).
 
     Parameters
     ----------

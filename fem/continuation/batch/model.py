@@ -27,7 +27,7 @@ class Iteration(NamedTuple):
     Attributes
     ----------
     error
-        Largest residual force at fixed volume, by the force scale, shape (n,).
+        Largest residual force at fixed volume, divided by the force scale, shape (n,).
     step
         The change of x at fixed volume, shape (unknowns, n).
     volume
@@ -37,8 +37,8 @@ class Iteration(NamedTuple):
     pressure
         Pressure in equilibrium with the volume after the step (MPa), shape (n,).
     pressure_weight
-        Factor from a pressure residual to a force by the force scale, shape (n,); nan where x is
-        inadmissible.
+        Factor from a pressure residual to a force divided by the force scale, shape (n,); nan where
+        x is inadmissible.
     stable_at_fixed_volume, stable
         Whether x is a minimum at fixed volume, and at fixed pressure, shapes (n,).
     """

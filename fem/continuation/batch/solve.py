@@ -116,7 +116,7 @@ def solve_at_pressure(
     x
         First guesses, shape (unknowns, n).
     pressure, low, high
-        See :class:`Search`.
+        See :class:`PressureSearch`.
     """
     search, count = PressureSearch(pressure, low, high), 0
     for _ in range(MAX_ITERATIONS_AT_PRESSURE):

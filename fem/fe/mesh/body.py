@@ -34,13 +34,13 @@ SLENDERNESS = 60 / 5.75
 MIN_SPACINGS = 12
 """A tube with fewer threads is meshed as with this number: a cell spans 30 deg at most.
 
-On the coarse mesh a tube with more threads is as well: a cell may host several threads. By trial on
-the ready case and 13 random ones, twice as many cells around it change twist and displacement by
+The coarse mesh has this number for every tube: a cell may host several threads. By trial on the
+ready case and 13 random ones, twice as many cells around it change twist and displacement by
 0.5 % at most, and not towards those of finer meshes.
 """
 
 MIN_WALL_RATIO = 1e-3
-"""Smallest wall or length by the outer radius: by trial 1.1e-3 converges, 2e-4 does not."""
+"""Smallest wall or length divided by the outer radius: by trial 1.1e-3 converges, 2e-4 does not."""
 
 NODES = 27
 """Nodes of a cell."""

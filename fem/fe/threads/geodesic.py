@@ -144,7 +144,7 @@ def tan_psi(weights: Array, radius: Array, meridian: Array, winding: Array, thre
     least = np.full(len(winding), np.inf)
     np.minimum.at(least, thread, radius.min(axis=1))
     least = least[thread, None]
-    per_tan = weights * meridian / radius  # winding of each point by tan(psi)
+    per_tan = weights * meridian / radius  # winding of each point divided by tan(psi)
     t = np.zeros(len(winding))
     for _ in range(MAX_ITERATIONS):
         at = t[thread, None]
