@@ -120,7 +120,7 @@ class Case(CheckedTable):
         if self.move.displacement is not None and not self.move.displacement > -length:
             raise invalid(
                 f"move.displacement = {show(self.move.displacement, LENGTH)}: it must be greater "
-                f"than {show(-length, LENGTH)}, minus the length of the tube"
+                f"than {show(-length, LENGTH)}; the tube is {show(length, LENGTH)} long"
             )
         return self
 
