@@ -34,9 +34,10 @@ CHUNK = 4096
 
 
 def solve_many(cases: Iterable[Case]) -> list[Result]:
-    """Solve many cases by the fast model, hundreds of times faster than one after another.
+    """Solve many cases by the fast model, in much less time than one after another.
 
-    Cases that are driven by pressure are solved together as arrays; others one by one.
+    Cases that are driven by pressure are solved together as arrays; others one by one. Measured on
+    one core for angles of the ready case: about 40 times faster for 30 cases, 400 times for 2000.
 
     Parameters
     ----------
