@@ -1,5 +1,6 @@
 """Fixtures: variations of the ready case, models, finite differences."""
 
+import os
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -16,6 +17,12 @@ from fem.solving.single import solve
 # The same examples in every run, and no time limit, so that no test fails on a busy machine.
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
+
+# Output has the width of a file, not of the terminal that readline, which pytest imports, names to
+# child processes such as those of pytest-xdist.
+for name in ("COLUMNS", "LINES"):
+    os.environ.pop(name, None)
+    os.unsetenv(name)  # readline sets it outside os.environ
 
 use_one_thread()  # threads of several test processes would wait for each other
 

@@ -45,8 +45,7 @@ def comparison(file):
 
 
 @pytest.fixture
-def printed(comparison, tmp_path, capsys, monkeypatch):
-    monkeypatch.setenv("COLUMNS", "100")  # a narrower terminal would wrap the cells
+def printed(comparison, tmp_path, capsys):
     print_comparison(comparison, comparison.save(tmp_path))
     return capsys.readouterr().out
 
