@@ -79,8 +79,8 @@ def reason(end: Termination) -> str:
             return f"no equilibrium found beyond {_before_step(end)}{hint}"
         case Kind.THREADS_TOO_SHORT:
             problem = "the tube buckles" if end.buckles else "no equilibrium was found"
-            share = f"{100 * (end.taken_up or 0.0):.3g} %"
-            return f"the threads are too short for this tube: {problem} beyond {share} of prestress"
+            share = f"{100 * (end.taken_up or 0.0):.3g} % of the missing length"
+            return f"the threads are too short for this tube: {problem} beyond {share}"
         case Kind.END_LOADS:
             text = f"no equilibrium with the loads on the free end beyond {_place(end)}"
             if end.allowed_stretch is not None:
