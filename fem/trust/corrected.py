@@ -183,6 +183,11 @@ class CorrectedModel:
     def plot(self) -> Figure:
         """Draw the errors before and after the correction, on curves that it was not fitted to.
 
+        Returns
+        -------
+        matplotlib.figure.Figure
+            A figure that is not known to pyplot; save it by its method ``savefig``.
+
         Raises
         ------
         InputError
