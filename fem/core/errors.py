@@ -17,7 +17,7 @@ class InputError(ValueError):
     ...     solve(case, "slow")
     ... except InputError as error:
     ...     print(error)
-    models ['slow']: at least one is required; allowed: fe, fast
+    models ['slow']: unknown; allowed: fe, fast
     """
 
 

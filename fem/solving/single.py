@@ -113,8 +113,10 @@ def checked_models(models: str | Sequence[str]) -> list[str]:
         If a name is not known, or there is none.
     """
     names = [models] if isinstance(models, str) else list(dict.fromkeys(models))
-    if not names or not set(names) <= set(MODELS):
-        raise InputError(f"models {names}: at least one is required; allowed: {', '.join(MODELS)}")
+    unknown = [name for name in names if name not in MODELS]
+    if unknown or not names:
+        fault = f"models {unknown}: unknown" if unknown else "models: at least one is required"
+        raise InputError(f"{fault}; allowed: {', '.join(MODELS)}")
     return names
 
 

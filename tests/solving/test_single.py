@@ -97,12 +97,20 @@ def test_only_older_shapes_of_the_folder_are_removed(result, make_case, tmp_path
     assert theirs.exists() and numbered.exists()
 
 
-@pytest.mark.parametrize("models", [["fe", "fsat"], "f", [], ""])
-def test_unknown_models_are_refused_before_the_solve(make_case, models):
+@pytest.mark.parametrize(
+    ("models", "fact"),
+    [
+        (["fe", "fsat"], "['fsat']"),
+        ("f", "['f']"),
+        ("", "['']"),
+        ([], "at least one"),
+    ],
+)
+def test_unknown_models_are_refused_before_the_solve(make_case, models, fact):
     def never(*_):
         raise AssertionError("a model was solved")
 
-    with refused(InputError, "fe, fast"):
+    with refused(InputError, fact, "fe, fast"):
         solve(make_case(), models, MESH, report=never)
 
 
